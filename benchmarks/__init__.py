@@ -1,0 +1,1 @@
+"""Benchmarks: each verifies, then times, and prints ratios against a named plain alternative."""

@@ -1,0 +1,1 @@
+"""What a person sees: one file per command, terminal output, figures."""

@@ -1,0 +1,60 @@
+"""The faults that a person can mend, as exceptions; each knows the exit code of the command line.
+
+Every message says what is wrong, what was got, what is allowed and what to do next.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class RoommodesError(Exception):
+    """Base of all faults that are reported without a traceback."""
+
+    exit_code = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing wrong with a project: where it stands and what to do about it.
+
+    Parameters
+    ----------
+    where : key path in the file, such as ``rows[1].x_m``; empty for the file as a whole.
+    message : what is wrong, what was got, what is allowed, what to do next.
+    line : 1-based line in the file, where it could be found.
+    """
+
+    where: str
+    message: str
+    line: int | None = None
+
+
+class ProjectInvalid(RoommodesError):
+    """The project (or other input data) is readable but wrong; carries every fault found."""
+
+    exit_code = 3
+
+    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
+        self.source = source
+        self.faults = tuple(faults)
+        super().__init__("\n".join(self.lines()))
+
+    def lines(self) -> list[str]:
+        """One line per fault: ``file:line key.path: message``."""
+        rows = []
+        for fault in self.faults:
+            place = self.source if fault.line is None else f"{self.source}:{fault.line}"
+            rows.append(f"{place} {fault.where}: {fault.message}" if fault.where else f"{place}: {fault.message}")
+        return rows
+
+
+class FileUnusable(RoommodesError):
+    """A file cannot be read, written, or has a format this version does not know."""
+
+    exit_code = 5
+
+
+class OutsideModel(RoommodesError):
+    """The question lies outside the range in which the model is valid."""
+
+    exit_code = 3

@@ -1,0 +1,83 @@
+"""What a plan is judged by: level, seat-to-seat variation, output.
+
+| quantity | symbol | meaning |
+| --- | --- | --- |
+| transfer | H[f, s, c] | pressure at seat s from candidate c, p / (j omega rho q / 4 pi) [1/m] |
+| weight | w_c(f) | polarity * 10^(gain/20) * exp(-j omega delay) |
+| level | L[f, s] | 20 lg of the absolute sum over c of w_c H, re 1/m [dB] |
+| seat weight | a_s | normalised to a sum of one |
+"""
+
+from math import log10
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+SILENCE_DB = -400.0  # the level given to an exact zero of pressure, so that no infinity enters a mean
+
+
+def drive_weights(frequency_hz: Floats, *, gain_db: ArrayLike, delay_s: ArrayLike, polarity: ArrayLike) -> Complexes:
+    """Complex weight of each sub at each frequency.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    gain_db, delay_s, polarity : (n_sub,) [dB], [s], +1 or -1.
+
+    Returns
+    -------
+    (n_freq, n_sub) complex128.
+    """
+    gain = np.asarray(polarity, dtype=np.float64) * 10.0 ** (np.asarray(gain_db, dtype=np.float64) / 20.0)
+    phase = np.outer(2.0 * np.pi * np.asarray(frequency_hz), np.asarray(delay_s, dtype=np.float64))
+    return gain * np.exp(-1j * phase)
+
+
+def seat_pressure(transfer: Complexes, weights: Complexes) -> Complexes:
+    """Pressure at every seat: (n_freq, n_seat, n_sub) and (n_freq, n_sub) -> (n_freq, n_seat) [1/m]."""
+    return np.einsum("fsc,fc->fs", transfer, weights)
+
+
+def level_db(pressure: Complexes) -> Floats:
+    """20 lg |pressure|, re the unit of `pressure` [dB]; an exact zero gives `SILENCE_DB`."""
+    magnitude = np.abs(pressure)
+    return 20.0 * np.log10(np.maximum(magnitude, 10.0 ** (SILENCE_DB / 20.0)))
+
+
+def normalised(seat_weight: ArrayLike) -> Floats:
+    """Seat weights with a sum of one: (n_seat,) -> (n_seat,)."""
+    weight = np.asarray(seat_weight, dtype=np.float64)
+    return weight / weight.sum()
+
+
+def variation_db(level: Floats, seat_weight: ArrayLike) -> float:
+    """Seat-to-seat variation: rms over frequency of the standard deviation of level over seats [dB].
+
+    Parameters
+    ----------
+    level : (n_freq, n_seat) [dB]; frequencies on a logarithmic grid.
+    seat_weight : (n_seat,) any positive scale.
+    """
+    weight = normalised(seat_weight)
+    deviation = level - (level @ weight)[:, None]
+    return float(np.sqrt(np.mean((deviation**2) @ weight)))
+
+
+def output_db(level: Floats, seat_weight: ArrayLike, gain_db: ArrayLike) -> float:
+    """Output: mean level at the seats with all subs at their limit, against the in-phase sum at 1 m [dB].
+
+    The loudest sub stands at its limit, so the gains' common part does not count; the reference is
+    n equal subs in phase at 1 m in free field, 20 lg n re 1/m.
+
+    Parameters
+    ----------
+    level : (n_freq, n_seat) [dB re 1/m] of the plan with `gain_db`.
+    seat_weight : (n_seat,).
+    gain_db : (n_sub,) of the plan.
+    """
+    gain = np.asarray(gain_db, dtype=np.float64)
+    mean_level = float(np.mean(level @ normalised(seat_weight)))
+    return mean_level - float(gain.max()) - 20.0 * log10(len(gain))

@@ -1,0 +1,1 @@
+"""The questions asked of the acoustics: candidates, the search and its kernels."""
