@@ -1,0 +1,239 @@
+"""The port matrix of the rigid room: low modes exactly, all the others by a closed tail.
+
+Seats, sources and boundary modes are ports; between two ports u and v
+
+    Z_uv(k^2) = sum over n of u_n v_n / (V (k_n^2 - k^2)).
+
+All modes inside a box of mode numbers are summed at every frequency. What lies outside the box is smooth in
+k^2, since its poles lie far above the band: it is a weighted sum of its own values at a few imaginary
+wavenumbers, where the whole matrix is known (`imaginary`). The weights are the least-squares answer for a pole
+anywhere above the cut, which is some ten times better than passing a polynomial through the nodes.
+
+| symbol | meaning |
+| --- | --- |
+| kappa_i | the nodes, k^2 = -kappa_i^2 [1/m] |
+| k_cut | every mode below it is in the box [1/m] |
+| t | k_n^2 of a mode outside the box, above k_cut^2 |
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from math import ceil, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes import imaginary
+from roommodes.boundary import Family, cosine_table
+from roommodes.contraction import (
+    Factors,
+    adjacent_walls,
+    parallel_walls,
+    points_to_family,
+    points_to_points,
+    wall_cosines,
+)
+from roommodes.rooms import PLANE_AXES, Room
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Precision:
+    """How far the sums go; the defaults meet 1e-4 of the receivers' rms with a wide margin.
+
+    Parameters
+    ----------
+    cut : k_cut over the largest wavenumber asked for.
+    nodes : kappa_i [1/m].
+    plane_wavenumber : how far the cosines along a wall are summed, for parallel walls and points [1/m].
+    edge_wavenumber : how far all three axes are summed, for walls that share an edge [1/m].
+    extra_order : Legendre polynomials beyond half a side's length in wavelengths.
+    """
+
+    cut: float = 4.0
+    nodes: tuple[float, ...] = (1.0, 3.0, 6.0)
+    plane_wavenumber: float = 300.0
+    edge_wavenumber: float = 100.0
+    extra_order: int = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PortMatrices:
+    """Port matrices at some wavenumbers: b boundary modes, s seats, c sources."""
+
+    seat_source: Complexes  # (k, seat, source)
+    seat_boundary: Complexes  # (k, seat, mode)
+    source_boundary: Complexes  # (k, source, mode)
+    boundary: Complexes  # (k, mode, mode)
+
+
+def counts_to(room: Room, wavenumber: float) -> tuple[int, int, int]:
+    """Cosines per axis so that every mode below `wavenumber` is among them."""
+    x, y, z = (ceil(wavenumber * size / pi) + 1 for size in room.size_m)
+    return (x, y, z)
+
+
+def tail_weights(k2: Complexes, nodes: Sequence[float], cut_wavenumber: float) -> Complexes:
+    """Weights of the nodes' tails: (k,) -> (k, n_node).
+
+    Least squares over t >= k_cut^2 of |1 / (t - k^2) - sum w_i / (t + kappa_i^2)| t.
+    """
+    t = np.geomspace(cut_wavenumber**2, 1e4 * cut_wavenumber**2, 400)
+    basis = t[:, None] / (t[:, None] + np.square(nodes)[None, :])
+    wanted = t[:, None] / (t[:, None] - k2[None, :])
+    return np.asarray(np.linalg.lstsq(basis.astype(np.complex128), wanted, rcond=None)[0]).T
+
+
+class Ports:
+    """All port matrices of a room, prepared once and evaluated at any wavenumber.
+
+    Parameters
+    ----------
+    room : the room.
+    families : boundary modes, with tables long enough for `table_counts`.
+    seat_m, source_m : (n_seat, 3), (n_source, 3) [m].
+    max_wavenumber : the largest |k| that will be asked for [1/m].
+    precision : how far the sums go.
+    """
+
+    def __init__(
+        self,
+        room: Room,
+        families: Sequence[Family],
+        *,
+        seat_m: Floats,
+        source_m: Floats,
+        max_wavenumber: float,
+        precision: Precision,
+    ) -> None:
+        self.room = room
+        self.families = tuple(families)
+        self.precision = precision
+        self.cut_wavenumber = precision.cut * max_wavenumber
+        self.counts = counts_to(room, self.cut_wavenumber)
+        full = table_counts(room, precision)
+        self.seat_factors = _point_factors(room, seat_m, full)
+        self.source_factors = _point_factors(room, source_m, full)
+        k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(self.counts, room.size_m, strict=True)]
+        self.k2_modes = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
+        node_k2 = -np.square(precision.nodes)
+        low = self._low(node_k2)
+        points = {"seat": (seat_m, self.seat_factors), "source": (source_m, self.source_factors)}
+        whole = [_whole(room, self.families, points, kappa, precision) for kappa in precision.nodes]
+        self.tails = tuple(
+            np.stack([part[i] for part in whole]) - low[i] for i in range(4)
+        )  # each (node, ...), in the order of PortMatrices' fields
+
+    @property
+    def size(self) -> int:
+        """Number of boundary modes."""
+        return sum(family.size for family in self.families)
+
+    def at(self, k2: Complexes) -> PortMatrices:
+        """Port matrices at squared wavenumbers k2: (k,) [1/m2]."""
+        weights = tail_weights(k2, self.precision.nodes, self.cut_wavenumber)
+        low = self._low(k2)
+        parts = [part + np.tensordot(weights, tail, axes=1) for part, tail in zip(low, self.tails, strict=True)]
+        return PortMatrices(
+            seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3]
+        )
+
+    def _low(self, k2: Floats | Complexes) -> tuple[NDArray[np.generic], ...]:
+        kernel = 1.0 / (self.room.volume_m3 * (self.k2_modes[None] - k2[:, None, None, None]))
+        if np.iscomplexobj(kernel):
+            parts = self._low_real(np.concatenate([kernel.real, kernel.imag]))
+            n = len(k2)
+            return tuple(part[:n] + 1j * part[n:] for part in parts)
+        return self._low_real(kernel)
+
+    def _low_real(self, kernel: Floats) -> tuple[Floats, ...]:
+        seat_source = points_to_points(kernel, self.seat_factors, self.source_factors)
+        seat_boundary = self._points_low(kernel, self.seat_factors)
+        source_boundary = self._points_low(kernel, self.source_factors)
+        planes = {}
+        for axis in {family.normal_axis for family in self.families}:
+            same = wall_cosines(0, kernel.shape[1 + axis]) ** 2
+            opposite = wall_cosines(0, len(same)) * wall_cosines(1, len(same))
+            moved = np.moveaxis(kernel, 1 + axis, -1)
+            planes[axis] = (moved @ same, moved @ opposite)
+
+        def block(rows: Family, columns: Family) -> Floats:
+            if rows.normal_axis != columns.normal_axis:
+                return adjacent_walls(kernel, rows, columns)
+            return parallel_walls(planes[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
+
+        return seat_source, seat_boundary, source_boundary, _symmetric(self.families, len(kernel), block)
+
+    def _points_low(self, kernel: Floats, factors: Factors) -> Floats:
+        n_point = len(factors[0])
+        parts = [np.empty((len(kernel), n_point, 0))]
+        planes: dict[tuple[int, int], Floats] = {}
+        for family in self.families:
+            axis = family.normal_axis
+            wall = (axis, family.side)
+            if wall not in planes:
+                count = kernel.shape[1 + axis]
+                normal = factors[axis][:, :count] * wall_cosines(family.side, count)
+                moved = np.moveaxis(kernel, 1 + axis, 1)  # (k, d, u, v)
+                shape = moved.shape
+                summed = normal @ moved.reshape(shape[0], count, -1)
+                planes[wall] = summed.reshape(shape[0], n_point, shape[2], shape[3])
+            parts.append(points_to_family(planes[wall], factors, family))
+        return np.concatenate(parts, axis=2)
+
+
+def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
+    """How many cosines the families' tables must hold along each axis."""
+    return counts_to(room, precision.plane_wavenumber)
+
+
+def _point_factors(room: Room, point_m: Floats, counts: tuple[int, int, int]) -> Factors:
+    x, y, z = (cosine_table(room.size_m[i], point_m[:, i], counts[i]) for i in range(3))
+    return (x, y, z)
+
+
+def _symmetric(families: Sequence[Family], depth: int, block: "partial[Floats]") -> Floats:
+    """The whole boundary matrix from the blocks on and above its diagonal."""
+    edges = np.cumsum([0, *(family.size for family in families)])
+    result = np.empty((depth, edges[-1], edges[-1]))
+    for i, rows in enumerate(families):
+        for j in range(i, len(families)):
+            part = block(rows, families[j])
+            result[:, edges[i] : edges[i + 1], edges[j] : edges[j + 1]] = part
+            if j > i:
+                result[:, edges[j] : edges[j + 1], edges[i] : edges[i + 1]] = part.transpose(0, 2, 1)
+    return result
+
+
+def _whole(
+    room: Room,
+    families: Sequence[Family],
+    points: dict[str, tuple[Floats, Factors]],
+    kappa: float,
+    precision: Precision,
+) -> tuple[Floats, Floats, Floats, Floats]:
+    plane = counts_to(room, precision.plane_wavenumber)
+    edge = counts_to(room, precision.edge_wavenumber)
+    seat_m, seat_factors = points["seat"]
+    source_m, source_factors = points["source"]
+
+    def block(rows: Family, columns: Family) -> Floats:
+        counts = plane if rows.normal_axis == columns.normal_axis else edge
+        return imaginary.families(room, kappa, rows, columns, counts)[None]
+
+    def against(point_m: Floats, factors: Factors) -> Floats:
+        parts = [np.empty((len(point_m), 0))]
+        parts += [
+            imaginary.points_against_family(room, kappa, point_m, factors, family, plane) for family in families
+        ]
+        return np.concatenate(parts, axis=1)
+
+    return (
+        imaginary.points_against_points(room, kappa, seat_m, source_m),
+        against(seat_m, seat_factors),
+        against(source_m, source_factors),
+        _symmetric(families, 1, block)[0],
+    )
