@@ -1,0 +1,1 @@
+"""Second opinions: solvers that share nothing with the model they judge."""
