@@ -1,0 +1,54 @@
+"""What every test may use."""
+
+from typing import Protocol
+
+import numpy as np
+import pytest
+from numpy.typing import ArrayLike
+
+
+class Close(Protocol):
+    """The shape of the `close` fixture, for annotations."""
+
+    def __call__(self, actual: ArrayLike, expected: ArrayLike, rtol: float, *, scale: float | None = None) -> None: ...
+
+
+def check_close(actual: ArrayLike, expected: ArrayLike, rtol: float, *, scale: float | None = None) -> None:
+    """Fail unless |actual - expected| <= rtol * |expected|, entry by entry.
+
+    Parameters
+    ----------
+    actual, expected : numbers or arrays of one shape, real or complex.
+    rtol : relative tolerance, above 0 and below 1: a result of zero must fail.
+    scale : compares with this one size in place of each entry's own, for arrays with zeros or deep nulls;
+        it may not exceed the largest |expected|.
+    """
+    want, got = np.asarray(expected), np.asarray(actual)
+    size = np.abs(want)
+    assert got.shape == want.shape, f"shapes differ: got {got.shape}, expected {want.shape}"
+    assert 0.0 < rtol < 1.0, f"a tolerance of {rtol} would let zero pass"
+    assert np.all(np.isfinite(want)), "an expected value is not finite"
+    if scale is None:
+        assert np.all(size > 0.0), "an expected value is zero: give a scale, or test a bound of its own"
+        allowed = rtol * size
+    else:
+        assert 0.0 < scale <= size.max(), f"the scale {scale} exceeds the largest expected value {size.max()}"
+        allowed = np.full(want.shape, rtol * scale)
+    error = np.abs(got - want)
+    wrong = ~(error <= allowed)  # catches NaN
+    if not wrong.any():
+        return
+    worst = np.unravel_index(np.argmax(np.where(np.isnan(error), np.inf, error / allowed)), error.shape)
+    relative = error[worst] / (size[worst] if scale is None else scale)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        digits = -np.log10(relative)
+    raise AssertionError(
+        f"{int(wrong.sum())} of {wrong.size} outside rtol {rtol:g}; worst at {tuple(map(int, worst))}: "
+        f"got {got[worst]!r}, expected {want[worst]!r}, {digits:.1f} digits match"
+    )
+
+
+@pytest.fixture
+def close() -> Close:
+    """`close(actual, expected, rtol)`: a comparison whose tolerance can fail."""
+    return check_close
