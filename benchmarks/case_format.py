@@ -59,7 +59,9 @@ class CaseLaw:
             case "layer":
                 return 1.0 / (law["a"] - 1j / np.tan(omega * law["d"] / air.speed_of_sound_m_s))
             case other:
-                raise ValueError(f"law type {other!r} is not known; known: constant, mass, resonant, opening, linear, layer")
+                raise ValueError(
+                    f"law type {other!r} is not known; known: constant, mass, resonant, opening, linear, layer"
+                )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +103,13 @@ def read_case(path: Path) -> Case:
     air = CaseAir(given_speed_m_s=data["speed_of_sound_m_s"], given_density_kg_m3=data["air_density_kg_m3"])
     room = Room(length_m=length, width_m=width, height_m=height, air=air, loss_factor=data["loss_factor"])
     surfaces = [
-        Surface(wall=WALL_OF[wall], from_m=(0.0, 0.0), to_m=room.wall_size_m(WALL_OF[wall]), law=CaseLaw(terms=law), name=wall)
+        Surface(
+            wall=WALL_OF[wall],
+            from_m=(0.0, 0.0),
+            to_m=room.wall_size_m(WALL_OF[wall]),
+            law=CaseLaw(terms=law),
+            name=wall,
+        )
         for wall, law in data["walls"].items()
         if law
     ]

@@ -106,7 +106,7 @@ def sine_overlaps(length_m: float, start_m: float, end_m: float, *, order: int, 
     scale = np.where(n == 0, 1.0, np.sqrt(2.0))
     bend = (np.arange(1, order + 1) * (pi / width))[:, None]
 
-    def half(q: Floats, phase: Floats) -> Floats:
+    def half(q: NDArray[np.floating], phase: NDArray[np.floating]) -> Floats:
         # integral over [0, a] of sin(q t + phase) dt = a sinc(q a / 2) sin(q a / 2 + phase)
         arc = 0.5 * width * q
         return np.asarray(width * np.sinc(arc / pi) * np.sin(arc + phase))

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.boundary import Family
-from roommodes.contraction import Factors, adjacent_walls, parallel_walls, points_to_family
+from roommodes.contraction import Factors, parallel_walls, points_to_family
 from roommodes.rooms import PLANE_AXES, Room
 
 Floats = NDArray[np.float64]
@@ -45,28 +45,22 @@ def wall_area_m2(room: Room, axis: int) -> float:
     return room.volume_m3 / room.size_m[axis]
 
 
-def families(room: Room, kappa: float, rows: Family, columns: Family, counts: tuple[int, int, int]) -> Floats:
-    """Boundary modes against boundary modes: (rows.size, columns.size) [m].
+def edge_kernel(room: Room, kappa: float, counts: tuple[int, int, int]) -> Floats:
+    """1 / (V (k_n^2 + kappa^2)) for `adjacent_walls`: (1, nx, ny, nz)."""
+    k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(counts, room.size_m, strict=True)]
+    total = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
+    return np.asarray(1.0 / (room.volume_m3 * (total + kappa**2)))[None]
 
-    Parameters
-    ----------
-    counts : cosines per axis: the two axes of the wall for parallel walls, all three for adjacent ones.
-    """
+
+def parallel_families(room: Room, kappa: float, rows: Family, columns: Family, counts: tuple[int, int, int]) -> Floats:
+    """Boundary modes on one wall or two opposite walls, `counts` cosines per axis: (rows.size, columns.size)."""
     axis = rows.normal_axis
-    if axis != columns.normal_axis:
-        return adjacent_walls(_kernel(room, kappa, counts)[None], rows, columns)[0]
     u, v = PLANE_AXES[axis]
     gamma = plane_wavenumbers(room, axis, kappa, (counts[u], counts[v]))
     decay = np.exp(-gamma * room.size_m[axis])
     closed = (1.0 + decay**2) if rows.side == columns.side else 2.0 * decay
     plane = closed / (gamma * (1.0 - decay**2) * wall_area_m2(room, axis))  # [1] at the walls
-    return parallel_walls(plane[None], rows, columns)[0]
-
-
-def _kernel(room: Room, kappa: float, counts: tuple[int, int, int]) -> Floats:
-    k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(counts, room.size_m, strict=True)]
-    total = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
-    return np.asarray(1.0 / (room.volume_m3 * (total + kappa**2)))
+    return np.asarray(parallel_walls(plane[None], rows, columns)[0])
 
 
 def points_against_family(
@@ -101,10 +95,10 @@ def points_against_family(
 def points_against_points(room: Room, kappa: float, rows_m: Floats, columns_m: Floats) -> Floats:
     """Points against points by images in the six walls: (n_row, 3), (n_column, 3) -> (n_row, n_column) [1/m].
 
-    Raises
-    ------
-    ZeroDivisionError : never; two points at one place give infinity.
+    Two points at one place give infinity.
     """
+    if not len(rows_m) or not len(columns_m):
+        return np.zeros((len(rows_m), len(columns_m)))
     reach = IMAGE_DECAY / kappa
     shells = [range(-ceil(reach / (2.0 * size)) - 1, ceil(reach / (2.0 * size)) + 2) for size in room.size_m]
     total = np.zeros((len(rows_m), len(columns_m)))
@@ -126,4 +120,4 @@ def points_against_points(room: Room, kappa: float, rows_m: Floats, columns_m: F
             radius = np.sqrt(plane[None] + separations[2])
             near = radius.min(axis=(1, 2)) <= reach
             total += (np.exp(-kappa * radius[near]) / radius[near]).sum(axis=0)
-    return total / (4.0 * pi)
+    return np.asarray(total / (4.0 * pi))

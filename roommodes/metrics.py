@@ -33,24 +33,24 @@ def drive_weights(frequency_hz: Floats, *, gain_db: ArrayLike, delay_s: ArrayLik
     """
     gain = np.asarray(polarity, dtype=np.float64) * 10.0 ** (np.asarray(gain_db, dtype=np.float64) / 20.0)
     phase = np.outer(2.0 * np.pi * np.asarray(frequency_hz), np.asarray(delay_s, dtype=np.float64))
-    return gain * np.exp(-1j * phase)
+    return np.asarray(gain * np.exp(-1j * phase))
 
 
 def seat_pressure(transfer: Complexes, weights: Complexes) -> Complexes:
     """Pressure at every seat: (n_freq, n_seat, n_sub) and (n_freq, n_sub) -> (n_freq, n_seat) [1/m]."""
-    return np.einsum("fsc,fc->fs", transfer, weights)
+    return np.asarray(np.einsum("fsc,fc->fs", transfer, weights))
 
 
 def level_db(pressure: Complexes) -> Floats:
     """20 lg |pressure|, re the unit of `pressure` [dB]; an exact zero gives `SILENCE_DB`."""
     magnitude = np.abs(pressure)
-    return 20.0 * np.log10(np.maximum(magnitude, 10.0 ** (SILENCE_DB / 20.0)))
+    return np.asarray(20.0 * np.log10(np.maximum(magnitude, 10.0 ** (SILENCE_DB / 20.0))))
 
 
 def normalised(seat_weight: ArrayLike) -> Floats:
     """Seat weights with a sum of one: (n_seat,) -> (n_seat,)."""
     weight = np.asarray(seat_weight, dtype=np.float64)
-    return weight / weight.sum()
+    return np.asarray(weight / weight.sum())
 
 
 def variation_db(level: Floats, seat_weight: ArrayLike) -> float:

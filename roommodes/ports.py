@@ -16,10 +16,10 @@ anywhere above the cut, which is some ten times better than passing a polynomial
 | t | k_n^2 of a mode outside the box, above k_cut^2 |
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from math import ceil, pi
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +34,7 @@ from roommodes.contraction import (
     points_to_points,
     wall_cosines,
 )
-from roommodes.rooms import PLANE_AXES, Room
+from roommodes.rooms import PLANE_AXES, Room, Wall
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -51,6 +51,7 @@ class Precision:
     plane_wavenumber : how far the cosines along a wall are summed, for parallel walls and points [1/m].
     edge_wavenumber : how far all three axes are summed, for walls that share an edge [1/m].
     extra_order : Legendre polynomials beyond half a side's length in wavelengths.
+    near_error : aimed error over the seats' rms where a source and a seat both stand close to a surface.
     """
 
     cut: float = 4.0
@@ -58,6 +59,7 @@ class Precision:
     plane_wavenumber: float = 300.0
     edge_wavenumber: float = 100.0
     extra_order: int = 6
+    near_error: float = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,70 +121,109 @@ class Ports:
         self.source_factors = _point_factors(room, source_m, full)
         k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(self.counts, room.size_m, strict=True)]
         self.k2_modes = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
-        node_k2 = -np.square(precision.nodes)
-        low = self._low(node_k2)
-        points = {"seat": (seat_m, self.seat_factors), "source": (source_m, self.source_factors)}
-        whole = [_whole(room, self.families, points, kappa, precision) for kappa in precision.nodes]
-        self.tails = tuple(
-            np.stack([part[i] for part in whole]) - low[i] for i in range(4)
-        )  # each (node, ...), in the order of PortMatrices' fields
+        low = self._low(self._kernel(-np.square(precision.nodes)))
+        whole = [self._whole(seat_m, source_m, kappa) for kappa in precision.nodes]
+        self.tails = tuple(np.stack([part[i] for part in whole]) - low[i] for i in range(4))
 
     @property
     def size(self) -> int:
         """Number of boundary modes."""
         return sum(family.size for family in self.families)
 
-    def at(self, k2: Complexes) -> PortMatrices:
-        """Port matrices at squared wavenumbers k2: (k,) [1/m2]."""
+    def at(self, k2: Complexes, *, without: NDArray[np.bool_] | None = None) -> PortMatrices:
+        """Port matrices at squared wavenumbers.
+
+        Parameters
+        ----------
+        k2 : (k,) [1/m2].
+        without : (nx, ny, nz) as `k2_modes`, the modes to leave out of the sum.
+        """
+        kernel = self._kernel(k2)
+        if without is not None:
+            kernel = np.where(without, 0.0, kernel)
+        low = self._low(np.concatenate([kernel.real, kernel.imag]))
         weights = tail_weights(k2, self.precision.nodes, self.cut_wavenumber)
-        low = self._low(k2)
-        parts = [part + np.tensordot(weights, tail, axes=1) for part, tail in zip(low, self.tails, strict=True)]
-        return PortMatrices(
-            seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3]
-        )
+        n = len(k2)
+        parts = [
+            part[:n] + 1j * part[n:] + np.tensordot(weights, tail, axes=1)
+            for part, tail in zip(low, self.tails, strict=True)
+        ]
+        return PortMatrices(seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3])
 
-    def _low(self, k2: Floats | Complexes) -> tuple[NDArray[np.generic], ...]:
-        kernel = 1.0 / (self.room.volume_m3 * (self.k2_modes[None] - k2[:, None, None, None]))
-        if np.iscomplexobj(kernel):
-            parts = self._low_real(np.concatenate([kernel.real, kernel.imag]))
-            n = len(k2)
-            return tuple(part[:n] + 1j * part[n:] for part in parts)
-        return self._low_real(kernel)
+    def overlaps(self) -> Floats:
+        """U, every boundary mode's overlap with every mode of the box: (mode, nx, ny, nz) [m]."""
+        parts = [np.empty((0, *self.counts))]
+        for family in self.families:
+            axis = family.normal_axis
+            u, v = PLANE_AXES[axis]
+            first, second = family.first[:, : self.counts[u]], family.second[:, : self.counts[v]]
+            plane = (first[:, None, :, None] * second[None, :, None, :]).reshape(-1, *(self.counts[w] for w in (u, v)))
+            normal = wall_cosines(family.side, self.counts[axis])
+            parts.append(np.moveaxis(plane[family.keep][..., None] * normal, -1, 1 + axis))
+        return np.concatenate(parts)
 
-    def _low_real(self, kernel: Floats) -> tuple[Floats, ...]:
-        seat_source = points_to_points(kernel, self.seat_factors, self.source_factors)
-        seat_boundary = self._points_low(kernel, self.seat_factors)
-        source_boundary = self._points_low(kernel, self.source_factors)
+    def _kernel(self, k2: NDArray[Any]) -> NDArray[Any]:
+        return np.asarray(1.0 / (self.room.volume_m3 * (self.k2_modes[None] - k2[:, None, None, None])))
+
+    def _low(self, kernel: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+        """The sums over the box, in the order of PortMatrices' fields."""
         planes = {}
         for axis in {family.normal_axis for family in self.families}:
-            same = wall_cosines(0, kernel.shape[1 + axis]) ** 2
-            opposite = wall_cosines(0, len(same)) * wall_cosines(1, len(same))
+            near, far = (wall_cosines(side, self.counts[axis]) for side in (0, 1))
             moved = np.moveaxis(kernel, 1 + axis, -1)
-            planes[axis] = (moved @ same, moved @ opposite)
+            planes[axis] = (moved @ near**2, moved @ (near * far))
 
         def block(rows: Family, columns: Family) -> Floats:
             if rows.normal_axis != columns.normal_axis:
                 return adjacent_walls(kernel, rows, columns)
             return parallel_walls(planes[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
 
-        return seat_source, seat_boundary, source_boundary, _symmetric(self.families, len(kernel), block)
+        return (
+            points_to_points(kernel, self.seat_factors, self.source_factors),
+            self._points_low(kernel, self.seat_factors),
+            self._points_low(kernel, self.source_factors),
+            _symmetric(self.families, len(kernel), block),
+        )
 
     def _points_low(self, kernel: Floats, factors: Factors) -> Floats:
         n_point = len(factors[0])
         parts = [np.empty((len(kernel), n_point, 0))]
-        planes: dict[tuple[int, int], Floats] = {}
+        planes: dict[Wall, Floats] = {}
         for family in self.families:
-            axis = family.normal_axis
-            wall = (axis, family.side)
-            if wall not in planes:
-                count = kernel.shape[1 + axis]
+            axis, count = family.normal_axis, self.counts[family.normal_axis]
+            if family.wall not in planes:
                 normal = factors[axis][:, :count] * wall_cosines(family.side, count)
-                moved = np.moveaxis(kernel, 1 + axis, 1)  # (k, d, u, v)
-                shape = moved.shape
-                summed = normal @ moved.reshape(shape[0], count, -1)
-                planes[wall] = summed.reshape(shape[0], n_point, shape[2], shape[3])
-            parts.append(points_to_family(planes[wall], factors, family))
+                moved = np.moveaxis(kernel, 1 + axis, 1)  # (k, normal, u, v)
+                summed = normal @ moved.reshape(len(kernel), count, -1)
+                planes[family.wall] = summed.reshape(len(kernel), n_point, *moved.shape[2:])
+            parts.append(points_to_family(planes[family.wall], factors, family))
         return np.concatenate(parts, axis=2)
+
+    def _whole(self, seat_m: Floats, source_m: Floats, kappa: float) -> tuple[Floats, Floats, Floats, Floats]:
+        """The whole sums at k^2 = -kappa^2, in the order of PortMatrices' fields."""
+        room = self.room
+        plane = counts_to(room, self.precision.plane_wavenumber)
+        edge = imaginary.edge_kernel(room, kappa, counts_to(room, self.precision.edge_wavenumber))
+
+        def block(rows: Family, columns: Family) -> Floats:
+            if rows.normal_axis != columns.normal_axis:
+                return adjacent_walls(edge, rows, columns)
+            return imaginary.parallel_families(room, kappa, rows, columns, plane)[None]
+
+        def against(point_m: Floats, factors: Factors) -> Floats:
+            parts = [np.empty((len(point_m), 0))]
+            parts += [
+                imaginary.points_against_family(room, kappa, point_m, factors, family, plane)
+                for family in self.families
+            ]
+            return np.concatenate(parts, axis=1)
+
+        return (
+            imaginary.points_against_points(room, kappa, seat_m, source_m),
+            against(seat_m, self.seat_factors),
+            against(source_m, self.source_factors),
+            _symmetric(self.families, 1, block)[0],
+        )
 
 
 def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
@@ -195,8 +236,8 @@ def _point_factors(room: Room, point_m: Floats, counts: tuple[int, int, int]) ->
     return (x, y, z)
 
 
-def _symmetric(families: Sequence[Family], depth: int, block: "partial[Floats]") -> Floats:
-    """The whole boundary matrix from the blocks on and above its diagonal."""
+def _symmetric(families: Sequence[Family], depth: int, block: Callable[[Family, Family], Floats]) -> Floats:
+    """The whole boundary matrix (depth, mode, mode) from the blocks on and above its diagonal."""
     edges = np.cumsum([0, *(family.size for family in families)])
     result = np.empty((depth, edges[-1], edges[-1]))
     for i, rows in enumerate(families):
@@ -206,34 +247,3 @@ def _symmetric(families: Sequence[Family], depth: int, block: "partial[Floats]")
             if j > i:
                 result[:, edges[j] : edges[j + 1], edges[i] : edges[i + 1]] = part.transpose(0, 2, 1)
     return result
-
-
-def _whole(
-    room: Room,
-    families: Sequence[Family],
-    points: dict[str, tuple[Floats, Factors]],
-    kappa: float,
-    precision: Precision,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    plane = counts_to(room, precision.plane_wavenumber)
-    edge = counts_to(room, precision.edge_wavenumber)
-    seat_m, seat_factors = points["seat"]
-    source_m, source_factors = points["source"]
-
-    def block(rows: Family, columns: Family) -> Floats:
-        counts = plane if rows.normal_axis == columns.normal_axis else edge
-        return imaginary.families(room, kappa, rows, columns, counts)[None]
-
-    def against(point_m: Floats, factors: Factors) -> Floats:
-        parts = [np.empty((len(point_m), 0))]
-        parts += [
-            imaginary.points_against_family(room, kappa, point_m, factors, family, plane) for family in families
-        ]
-        return np.concatenate(parts, axis=1)
-
-    return (
-        imaginary.points_against_points(room, kappa, seat_m, source_m),
-        against(seat_m, seat_factors),
-        against(source_m, source_factors),
-        _symmetric(families, 1, block)[0],
-    )

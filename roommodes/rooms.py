@@ -14,7 +14,7 @@ left to right as seen by a person facing the screen (width), z up (height).
 ```
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, Protocol, runtime_checkable
 
 import numpy as np
@@ -49,7 +49,7 @@ class Room:
     length_m: float
     width_m: float
     height_m: float
-    air: Air = Air()
+    air: Air = field(default_factory=Air)
     loss_factor: float = 0.004
 
     @property

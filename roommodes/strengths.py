@@ -72,8 +72,8 @@ class PlateStrength:
 class SkinStrength:
     """All plate modes above the explicit ones, projected on smooth modes: a full matrix.
 
-    `moments` (term, size, size) holds sum over those plate modes of Q omega_jk^(-2 term) Q^T, with Q their overlap with the
-    smooth modes.
+    `moments` (term, size, size): the sum over those plate modes of Q omega_jk^(-2 term) Q^T, with Q their overlap
+    with the smooth modes.
     """
 
     pane: Pane
@@ -83,7 +83,7 @@ class SkinStrength:
     @property
     def size(self) -> int:
         """How many smooth modes."""
-        return self.moments.shape[1]
+        return int(self.moments.shape[1])
 
     def matrix(self, omega: Complexes) -> Complexes:
         """(k,) rad/s -> (k, size, size) [1/m]."""
@@ -117,7 +117,9 @@ def plate_modes(pane: Pane, width_m: float, height_m: float, max_omega: float) -
     return numbers[inside]
 
 
-def plate_strength(pane: Pane, width_m: float, height_m: float, *, numbers: NDArray[np.intp], air: Air) -> PlateStrength:
+def plate_strength(
+    pane: Pane, width_m: float, height_m: float, *, numbers: NDArray[np.intp], air: Air
+) -> PlateStrength:
     """Strengths of the explicit plate modes `numbers` (n_mode, 2)."""
     omega = plate_omega(pane, width_m, height_m, numbers[:, 0], numbers[:, 1])
     return PlateStrength(pane=pane, air=air, omega_mode=omega)

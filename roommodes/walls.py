@@ -29,9 +29,7 @@ def visible(surfaces: Sequence[Surface]) -> tuple[Surface, ...]:
         for old in pieces:
             remains = _minus(old, new)
             if isinstance(old.law, Pane) and remains and remains != [old]:
-                raise ValueError(
-                    f"surface {new.name!r} covers part of the pane {old.name!r}; cover all of it or none"
-                )
+                raise ValueError(f"surface {new.name!r} covers part of the pane {old.name!r}; cover all of it or none")
             kept.extend(remains)
         pieces = [*kept, new]
     return tuple(pieces)
