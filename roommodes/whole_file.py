@@ -1,0 +1,154 @@
+"""Files that appear whole or not at all.
+
+A file is written beside its target, forced to the disk and moved into place; whatever goes wrong on the way,
+nothing half-written ever stands under the asked-for name and the temporary is taken away again.
+"""
+
+import contextlib
+import errno
+import os
+import secrets
+import shutil
+import stat
+from pathlib import Path
+
+from roommodes.errors import FileUnusable
+
+_NO_HARD_LINKS = (errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EINVAL, errno.EACCES)
+
+
+def check_target(path: Path, *, force: bool, needed_bytes: int = 0) -> None:
+    """Make sure that a file can be written later, before long work starts.
+
+    Parameters
+    ----------
+    path : the file to be written.
+    force : an existing file may be replaced.
+    needed_bytes : about how much will be written [bytes].
+
+    Raises
+    ------
+    FileUnusable : the file exists, the folder is missing or closed to writing, or the disk is too full.
+    """
+    _refuse_existing(path, force=force)
+    probe, descriptor = _open_beside(path)
+    try:
+        os.close(descriptor)
+        free = shutil.disk_usage(probe.parent).free
+    finally:
+        _remove(probe)
+    if free < needed_bytes:
+        raise FileUnusable(
+            f"{path}: about {_megabytes(needed_bytes)} will be needed, but only {_megabytes(free)} are free "
+            "there; make room or choose another folder"
+        )
+
+
+def write_whole(path: Path, data: bytes, *, force: bool) -> None:
+    """Write a file so that it appears under its name complete, or not at all.
+
+    Parameters
+    ----------
+    path : the file to be written; a symbolic link is followed.
+    data : the whole content.
+    force : an existing file is replaced (it keeps its permissions); without it, it is refused.
+
+    Raises
+    ------
+    FileUnusable : the file exists, or cannot be written.
+    """
+    _refuse_existing(path, force=force)
+    target = path.resolve()
+    temporary, descriptor = _open_beside(path)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            if target.exists():
+                os.fchmod(file.fileno(), stat.S_IMODE(target.stat().st_mode))
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        _move(temporary, target, force=force)
+    except FileExistsError:
+        raise _exists(path) from None
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    finally:
+        _remove(temporary)
+    _sync_folder(target.parent)
+
+
+def _refuse_existing(path: Path, *, force: bool) -> None:
+    try:
+        mode = path.stat().st_mode
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+    if stat.S_ISDIR(mode):
+        raise FileUnusable(f"{path}: is a folder; give the name of a file")
+    if not stat.S_ISREG(mode):
+        raise FileUnusable(f"{path}: is not a regular file; give the name of a file")
+    if not force:
+        raise _exists(path)
+
+
+def _open_beside(path: Path) -> tuple[Path, int]:
+    """A new temporary in the target's folder, and its descriptor."""
+    target = path.resolve()
+    # The name is cut so that the temporary's stays within what file systems allow (255 bytes).
+    stem = os.fsdecode(os.fsencode(target.name)[:200])
+    temporary = target.with_name(f".{stem}.{secrets.token_hex(6)}.part")
+    try:
+        return temporary, os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    except OSError as error:
+        raise _cannot_write(path, error) from error
+
+
+def _move(temporary: Path, target: Path, *, force: bool) -> None:
+    if not force:  # a hard link never replaces what has appeared there meanwhile
+        try:
+            os.link(temporary, target)
+            return
+        except OSError as error:
+            if error.errno not in _NO_HARD_LINKS or target.exists():
+                raise
+    os.replace(temporary, target)
+
+
+def _sync_folder(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # not every system lets a folder be opened; the file itself is safe
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def _remove(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        path.unlink()
+
+
+def _exists(path: Path) -> FileUnusable:
+    return FileUnusable(f"{path}: exists already and is left as it is; choose another name, or replace it with --force")
+
+
+def _cannot_write(path: Path, error: OSError) -> FileUnusable:
+    folder = path.parent
+    advice = {
+        errno.ENOENT: f"the folder {folder} does not exist; make it first or choose another",
+        errno.ENOTDIR: f"{folder} is not a folder; choose another place",
+        errno.EACCES: f"no permission to write in {folder}; choose another folder",
+        errno.EPERM: f"no permission to write in {folder}; choose another folder",
+        errno.EROFS: f"{folder} can only be read; choose another folder",
+        errno.ENOSPC: "the disk is full; nothing was written; make room or choose another folder",
+        errno.EDQUOT: "your share of the disk is used up; nothing was written; make room there",
+        errno.ENAMETOOLONG: "the name is too long for the file system; choose a shorter one",
+        errno.ELOOP: "the links lead round in a circle; choose another name",
+    }
+    reason = advice.get(error.errno or 0, error.strerror or str(error))
+    return FileUnusable(f"{path}: cannot be written: {reason}")
+
+
+def _megabytes(count: int) -> str:
+    return f"{count / 1e6:.1f} MB"
