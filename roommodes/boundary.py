@@ -16,7 +16,7 @@ References
 """
 
 from dataclasses import dataclass
-from math import ceil, pi
+from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -114,11 +114,6 @@ def sine_overlaps(length_m: float, start_m: float, end_m: float, *, order: int, 
     start_phase = wavenumber * start_m
     both = half(bend + wavenumber, start_phase) + half(bend - wavenumber, -start_phase)
     return np.asarray(scale * np.sqrt(2.0 / width) * 0.5 * both)
-
-
-def legendre_order(width_m: float, wavenumber: float, extra: int) -> int:
-    """How many Legendre polynomials a side needs: its length in wavelengths, and some more."""
-    return ceil(0.5 * wavenumber * width_m) + extra
 
 
 def legendre_family(

@@ -10,6 +10,8 @@ sum over all modes of port * kernel * port is a chain of small matrix products, 
 | plane kernel G | (k, nu, nv) | D summed over the normal axis of two parallel walls, with their cosines |
 """
 
+from math import prod
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -105,7 +107,7 @@ def points_to_family(plane_kernel: Floats, factors: Factors, family: Family) -> 
     first = family.first[None, :, :count_u] * factors[u][:, None, :count_u]  # (point, a, u)
     second = family.second[None, :, :count_v] * factors[v][:, None, :count_v]  # (point, b, v)
     full = first @ plane_kernel @ second.transpose(0, 2, 1)  # (k, point, a, b)
-    return full.reshape(*full.shape[:2], -1)[:, :, family.keep]
+    return full.reshape(*full.shape[:2], len(family.first) * len(family.second))[:, :, family.keep]
 
 
 def points_to_points(kernel: Floats, rows: Factors, columns: Factors) -> Floats:
@@ -123,10 +125,10 @@ def points_to_points(kernel: Floats, rows: Factors, columns: Factors) -> Floats:
     count = kernel.shape[1:]
     left = mode_products(rows, count)
     right = mode_products(columns, count)
-    return (left * kernel.reshape(len(kernel), 1, -1)) @ right.T
+    return (left * kernel.reshape(len(kernel), 1, prod(count))) @ right.T
 
 
 def mode_products(factors: Factors, count: tuple[int, ...]) -> Floats:
     """Mode shapes at points: (n_point, nx ny nz)."""
     x, y, z = (factor[:, :n] for factor, n in zip(factors, count, strict=True))
-    return (x[:, :, None, None] * y[:, None, :, None] * z[:, None, None, :]).reshape(len(x), -1)
+    return (x[:, :, None, None] * y[:, None, :, None] * z[:, None, None, :]).reshape(len(x), prod(count))

@@ -50,7 +50,7 @@ class Precision:
     nodes : kappa_i [1/m].
     plane_wavenumber : how far the cosines along a wall are summed, for parallel walls and points [1/m].
     edge_wavenumber : how far all three axes are summed, for walls that share an edge [1/m].
-    extra_order : Legendre polynomials beyond half a side's length in wavelengths.
+    extra_order : Legendre polynomials beyond half a side's length in wavelengths, for a surface of beta = 1.
     near_error : aimed error over the seats' rms where a source and a seat both stand close to a surface.
     """
 
@@ -58,7 +58,7 @@ class Precision:
     nodes: tuple[float, ...] = (1.0, 3.0, 6.0)
     plane_wavenumber: float = 300.0
     edge_wavenumber: float = 100.0
-    extra_order: int = 6
+    extra_order: int = 7
     near_error: float = 1e-3
 
 

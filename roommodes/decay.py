@@ -1,0 +1,291 @@
+"""The room's modes as built: complex resonances of the room with its walls, beside the rigid ones.
+
+A few rigid modes a (all up to well above the band) are kept as unknowns; everything else, the other room modes
+and the walls' reaction, is folded into a small matrix that is smooth in frequency:
+
+    B(omega) a = [ diag(V (k_n^2 - k^2)) + U Y' U^T ] a = 0,    Y' = (1 + Y Z')^-1 Y,
+
+with U the kept modes' overlap with the boundary modes, Y the walls' strengths and Z' the port matrix without
+the kept modes (`ports`). B is exact, and unlike 1 + Y Z it has no poles at the rigid modes. Each mode is
+followed from its rigid frequency: k^2 is the eigenvalue of B(omega)'s first part that the mode belongs to, and
+omega is corrected until both agree.
+
+| symbol | meaning |
+| --- | --- |
+| omega | complex angular frequency, 2 pi f + j delta: the mode rings as e^{-delta t} [rad/s] |
+| T60 | ln(10^3) / delta, the decay time [s] |
+
+References
+----------
+[1] H. Kuttruff, Room Acoustics, section 3.3: T60 = 6.91 / delta (from memory; exact).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import log, pi
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from roommodes.boundary import cosine_table
+from roommodes.modes import RigidModes, rigid_modes
+from roommodes.ports import Ports, Precision
+from roommodes.reaction import Boundary, boundary_of
+from roommodes.rooms import Room, Surface
+from roommodes.transfer import bulk_k2, strength_times
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+KEPT_REACH = 1.6  # modes up to this times the highest mode asked for are kept as unknowns
+GROUP = 8  # neighbouring modes that start from one eigenvalue problem
+STEPS = 12  # corrections of omega at most
+RAYLEIGH_STEPS = 2
+SETTLED = 1e-7  # relative change of omega at which a mode has settled
+PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
+LINE_POINTS = 241
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NullPlane:
+    """A plane of no pressure of a mode: where the textbook puts it and where it lies as built.
+
+    Parameters
+    ----------
+    axis : 0, 1, 2 for x, y, z.
+    rigid_m : coordinate with rigid walls [m].
+    built_m : coordinate as built, on a line through the room where the mode is strong; None where the pressure
+        has no minimum left near it [m].
+    """
+
+    axis: int
+    rigid_m: float
+    built_m: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuiltMode:
+    """One mode, with rigid walls and as built.
+
+    Parameters
+    ----------
+    number : mode numbers along x, y, z of the rigid mode it grew from.
+    rigid_hz, frequency_hz : with rigid walls, and as built [Hz].
+    decay_time_s : T60 as built [s].
+    null_planes : every null plane of the rigid mode.
+    settled : whether the search for it ended.
+    """
+
+    number: tuple[int, int, int]
+    rigid_hz: float
+    frequency_hz: float
+    decay_time_s: float
+    null_planes: tuple[NullPlane, ...]
+    settled: bool
+
+    @property
+    def largest_shift_m(self) -> float | None:
+        """How far the null plane that moved most has moved, signed; None where one is gone or there is none [m]."""
+        shifts = [plane.built_m - plane.rigid_m for plane in self.null_planes if plane.built_m is not None]
+        return max(shifts, key=abs) if shifts and len(shifts) == len(self.null_planes) else None
+
+    @property
+    def quality_factor(self) -> float:
+        """Q = omega / (2 delta) [-]."""
+        return pi * self.frequency_hz * self.decay_time_s / log(1e3)
+
+
+def built_modes(
+    room: Room,
+    surfaces: Sequence[Surface],
+    *,
+    max_hz: float,
+    limit: int = 60,
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[BuiltMode, ...]:
+    """The room's modes up to `max_hz`, at most `limit` of them, each with rigid walls and as built.
+
+    A mode here is what a rigid mode becomes. Resonances that belong to a wall alone (a pane, a light wall on its
+    cavity) are not listed; where one lies on a room mode the two share their decay.
+
+    Parameters
+    ----------
+    room, surfaces : as for `transfer_function`.
+    max_hz : highest rigid frequency asked for [Hz].
+    limit : how many modes at most.
+    progress : called with (steps done, steps in all).
+
+    Returns
+    -------
+    In rising rigid frequency.
+    """
+    wanted = rigid_modes(room, max_hz)
+    wanted = RigidModes(number=wanted.number[:limit], frequency_hz=wanted.frequency_hz[:limit])
+    if not len(wanted.frequency_hz):
+        return ()
+    reach_hz = KEPT_REACH * float(wanted.frequency_hz.max())
+    problem = _Resonances(room, surfaces, rigid_modes(room, reach_hz, with_pressure_mode=True), reach_hz)
+    omega, shape, settled = problem.follow(wanted, progress)
+    return tuple(
+        _described(problem, tuple(int(n) for n in number), rigid_hz, w, a, bool(done))
+        for number, rigid_hz, w, a, done in zip(wanted.number, wanted.frequency_hz, omega, shape, settled, strict=True)
+    )
+
+
+class _Resonances:
+    """B(omega) of one room."""
+
+    def __init__(self, room: Room, surfaces: Sequence[Surface], kept: RigidModes, reach_hz: float) -> None:
+        nowhere = np.empty((0, 3))
+        self.room = room
+        self.kept = kept
+        self.boundary: Boundary = boundary_of(
+            room,
+            surfaces,
+            frequency_hz=np.array([reach_hz]),
+            seat_m=nowhere,
+            source_m=nowhere,
+            precision=PRECISION,
+        )
+        self.ports = Ports(
+            room,
+            self.boundary.families,
+            seat_m=nowhere,
+            source_m=nowhere,
+            max_wavenumber=2.0 * pi * reach_hz / room.air.speed_of_sound_m_s,
+            precision=PRECISION,
+        )
+        index = tuple(kept.number.T)
+        self.is_kept = np.zeros(self.ports.counts, dtype=bool)
+        self.is_kept[index] = True
+        self.overlaps = self.ports.overlaps()
+        self.kept_overlaps = self.overlaps[(slice(None), *index)]  # (mode, kept)
+        self.kept_k2 = self.ports.k2_modes[index]
+
+    def reaction(self, omega: Complexes) -> Complexes:
+        """Y' U^T: (k,) -> (k, boundary mode, kept)."""
+        if not self.boundary.size:
+            return np.zeros((len(omega), 0, len(self.kept_k2)), dtype=np.complex128)
+        z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
+        system = strength_times(self.boundary.strengths, omega, z)
+        index = np.arange(self.boundary.size)
+        system[:, index, index] += 1.0
+        wide = np.broadcast_to(self.kept_overlaps.astype(np.complex128), (len(omega), *self.kept_overlaps.shape))
+        return np.asarray(np.linalg.solve(system, strength_times(self.boundary.strengths, omega, wide)))
+
+    def matrix(self, omega: complex) -> Complexes:
+        """A with A a = k^2 a at this frequency: (kept, kept) [1/m2]."""
+        folded = self.kept_overlaps.T @ self.reaction(np.array([omega]))[0]
+        return np.asarray(np.diag(self.kept_k2) + folded / self.room.volume_m3)
+
+    def follow(
+        self, wanted: RigidModes, progress: Callable[[int, int], None] | None
+    ) -> tuple[Complexes, Complexes, NDArray[np.bool_]]:
+        """Complex omega (n,), amplitudes of the kept modes (n, kept), and whether each settled (n,)."""
+        row_of = {tuple(number): row for row, number in enumerate(self.kept.number.tolist())}
+        rows = np.array([row_of[tuple(number)] for number in wanted.number.tolist()])
+        count = len(rows)
+        omega = np.empty(count, dtype=np.complex128)
+        shape = np.empty((count, len(self.kept_k2)), dtype=np.complex128)
+        settled = np.zeros(count, dtype=bool)
+        for start in range(0, count, GROUP):
+            group = range(start, min(start + GROUP, count))
+            middle = 2.0 * pi * float(np.mean(wanted.frequency_hz[start : start + GROUP]))
+            k2, vectors = np.linalg.eig(self.matrix(complex(middle)))
+            vectors = vectors / np.sqrt((vectors**2).sum(axis=0))
+            # which eigenvector a rigid mode becomes: for all of them at once, so that none is taken twice
+            _, choice = linear_sum_assignment(-np.abs(vectors))
+            for mode in group:
+                chosen = choice[rows[mode]]
+                omega[mode], shape[mode], settled[mode] = self._settle(complex(k2[chosen]), vectors[:, chosen])
+                if progress:
+                    progress(mode + 1, count)
+        return omega, shape, settled
+
+    def _settle(self, k2: complex, vector: Complexes) -> tuple[complex, Complexes, bool]:
+        """Correct omega until it and k^2 agree: secant steps on omega, Rayleigh quotients for k^2."""
+        to_omega = self.room.air.speed_of_sound_m_s / (1.0 - 0.5j * self.room.loss_factor)
+        identity = np.eye(len(vector))
+        omega = to_omega * np.sqrt(k2)
+        last, last_miss = omega, 0.0j
+        for step in range(STEPS):
+            matrix = self.matrix(omega)
+            for _ in range(RAYLEIGH_STEPS):
+                k2 = vector @ matrix @ vector
+                turned = np.linalg.solve(matrix - k2 * (1.0 + 1e-13) * identity, vector)
+                vector = turned / np.sqrt(turned @ turned)
+            miss = to_omega * np.sqrt(vector @ matrix @ vector) - omega
+            slope = (miss - last_miss) / (omega - last) if step and omega != last else -1.0
+            move = -miss / slope if abs(slope) > 0.3 else miss
+            last, last_miss = omega, miss
+            omega = omega + move
+            if abs(move) < SETTLED * abs(omega):
+                return omega, vector, True
+        return omega, vector, False
+
+    def amplitudes(self, omega: complex, kept: Complexes) -> Complexes:
+        """Amplitudes of all modes of the box: (nx, ny, nz)."""
+        w = np.array([omega])
+        pull = self.reaction(w)[0] @ kept
+        all_modes = -np.tensordot(pull, self.overlaps, axes=1) / (
+            self.room.volume_m3 * (self.ports.k2_modes - bulk_k2(self.room, w)[0])
+        )
+        all_modes[tuple(self.kept.number.T)] = kept
+        return np.asarray(all_modes)
+
+
+def _described(
+    problem: _Resonances,
+    number: tuple[int, ...],
+    rigid_hz: float,
+    omega: complex,
+    kept: Complexes,
+    settled: bool,
+) -> BuiltMode:
+    room = problem.room
+    amplitudes = problem.amplitudes(omega, kept) if any(number) else None
+    planes: list[NullPlane] = []
+    for axis, n in enumerate(number):
+        if n and amplitudes is not None:
+            planes.extend(_null_planes(room, amplitudes, number, axis))
+    return BuiltMode(
+        number=(number[0], number[1], number[2]),
+        rigid_hz=rigid_hz,
+        frequency_hz=float(omega.real) / (2.0 * pi),
+        decay_time_s=log(1e3) / float(omega.imag) if omega.imag > 0.0 else float("inf"),
+        null_planes=tuple(planes),
+        settled=settled,
+    )
+
+
+def _null_planes(room: Room, amplitudes: Complexes, number: tuple[int, ...], axis: int) -> list[NullPlane]:
+    """Minima of |p| along one axis, on a line where the mode is strong, near each rigid null plane."""
+    length, n = room.size_m[axis], number[axis]
+    line = np.linspace(0.0, length, LINE_POINTS)
+    value = amplitudes
+    for other in (2, 1, 0):  # from the last axis on, so that the axes' numbers stay as they are
+        if other != axis:
+            where = _strong_place(room.size_m[other], number[other])
+            factor = cosine_table(room.size_m[other], np.array([where]), amplitudes.shape[other])[0]
+            value = np.tensordot(value, factor, axes=(other, 0))
+    pressure = np.abs(cosine_table(length, line, amplitudes.shape[axis]) @ value)
+    inner = np.flatnonzero((pressure[1:-1] < pressure[:-2]) & (pressure[1:-1] <= pressure[2:])) + 1
+    planes = []
+    for i in range(n):
+        rigid = (i + 0.5) * length / n
+        near = inner[np.abs(line[inner] - rigid) < 0.5 * length / n]
+        built = None
+        if len(near):
+            at = near[np.argmin(np.abs(line[near] - rigid))]
+            below, here, above = pressure[at - 1 : at + 2] ** 2
+            built = float(line[at] + 0.5 * (line[1] - line[0]) * (below - above) / (below - 2.0 * here + above))
+        planes.append(NullPlane(axis=axis, rigid_m=rigid, built_m=built))
+    return planes
+
+
+def _strong_place(length_m: float, number: int) -> float:
+    """Where a mode is strong along an axis, well away from the walls."""
+    places = np.linspace(0.2 * length_m, 0.8 * length_m, 61)
+    strength = np.abs(np.cos(number * pi * places / length_m))
+    return float(places[int(np.argmax(np.round(strength - 1e-3 * np.abs(places / length_m - 0.5), 9)))])
