@@ -1,0 +1,214 @@
+"""The project: one room with its walls, seats, zones and wishes, ready for the model and the search.
+
+`project_tables` holds the file's keys; `project_file.load_project` reads and checks a file. Axes and corners: see
+`rooms`.
+"""
+
+import hashlib
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.air import Air
+from roommodes.constructions import Construction, library
+from roommodes.project_tables import (
+    KeepOutTable,
+    ProjectTables,
+    RoomTable,
+    RowTable,
+    ScreenTable,
+    SearchTable,
+    SubwooferTable,
+    ZoneTable,
+)
+from roommodes.rooms import WALLS, Room, Surface, Wall
+from roommodes.seating import Seats
+from roommodes.zones import Box, Cabinet, Candidates, Triple, Zone, ZoneYield, lay_out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Positions and drives, every list filled in.
+
+    Parameters
+    ----------
+    positions_m : (n_sub) of (x, y, z) [m].
+    gain_db, delay_ms, polarity : (n_sub) each [dB], [ms], +1 or -1.
+    """
+
+    positions_m: tuple[tuple[float, float, float], ...]
+    gain_db: tuple[float, ...]
+    delay_ms: tuple[float, ...]
+    polarity: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Project:
+    """A valid project. Get one from `project_file.load_project`.
+
+    Parameters
+    ----------
+    tables : the file's contents.
+    toml_text : the file as it was read.
+    source : its path as it was given.
+    """
+
+    tables: ProjectTables
+    toml_text: str
+    source: str
+
+    @property
+    def name(self) -> str:
+        """What its owner calls it."""
+        return self.tables.name
+
+    @property
+    def sha256(self) -> str:
+        """Fingerprint of the text, 64 hexadecimal digits."""
+        return hashlib.sha256(self.toml_text.encode("utf-8")).hexdigest()
+
+    @property
+    def search(self) -> SearchTable:
+        """What the search may do."""
+        return self.tables.search
+
+    @property
+    def subwoofer(self) -> SubwooferTable:
+        """What stands at each position."""
+        return self.tables.subwoofer
+
+    @property
+    def screen(self) -> ScreenTable | None:
+        """The screen, if there is one."""
+        return self.tables.screen
+
+    @property
+    def rows(self) -> tuple[RowTable, ...]:
+        """The rows of seats."""
+        return self.tables.rows
+
+    @property
+    def zones(self) -> tuple[Zone, ...]:
+        """Where subwoofers may stand."""
+        return tuple(map(zone_box, self.tables.zones))
+
+    @property
+    def keep_outs(self) -> tuple[Box, ...]:
+        """Where nothing may stand."""
+        return tuple(map(keep_out_box, self.tables.keep_outs))
+
+    @property
+    def layout(self) -> Layout | None:
+        """Existing or wished positions and drives."""
+        table = self.tables.layout
+        if table is None:
+            return None
+        count = len(table.positions_m)
+        return Layout(
+            positions_m=table.positions_m,
+            gain_db=table.gain_db or (0.0,) * count,
+            delay_ms=table.delay_ms or (0.0,) * count,
+            polarity=table.polarity or (1,) * count,
+        )
+
+    def room(self) -> Room:
+        """The room with its air."""
+        return room_of(self.tables.room)
+
+    def constructions(self) -> dict[str, Construction]:
+        """The library with the project's own constructions over it, by name."""
+        own = {name: Construction(name=name, table=table) for name, table in self.tables.constructions.items()}
+        return {**library(), **own}
+
+    def surfaces(self) -> tuple[Surface, ...]:
+        """Whole walls that are not rigid, in the order of `rooms.WALLS`, then the regions in the file's order."""
+        room, known = self.room(), self.constructions()
+        whole = [
+            surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {_the(wall)}")
+            for wall in WALLS
+            if known[name := getattr(self.tables.walls, wall)].kind != "rigid"
+        ]
+        parts = [
+            surface_of(
+                known[region.construction],
+                region.wall,
+                region.from_m,
+                region.to_m,
+                name=f"{region.construction}, {_the(region.wall)} (regions[{index}])",
+            )
+            for index, region in enumerate(self.tables.regions)
+        ]
+        return (*whole, *parts)
+
+    def seats(self) -> Seats:
+        """All seats, row by row."""
+        rows = self.tables.rows
+        seats = [(index, row, number) for index, row in enumerate(rows) for number in range(len(row.y_m))]
+        return Seats(
+            position_m=np.array([(row.x_m, row.y_m[number], row.ear_height_m) for _, row, number in seats]),
+            name=tuple(f"{row.name} {number + 1}" for _, row, number in seats),
+            weight=np.array([row.weight for _, row, _ in seats], dtype=np.float64),
+            row=np.array([index for index, _, _ in seats], dtype=np.intp),
+        )
+
+    def candidates(self) -> Candidates:
+        """All legal positions of a subwoofer; none if the project has no zones."""
+        return self._laid_out()[0]
+
+    def zone_yields(self) -> tuple[ZoneYield, ...]:
+        """How many candidates each zone gives, and what became of the rest."""
+        return self._laid_out()[1]
+
+    def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
+        cabinet = cabinet_of(self.tables.subwoofer)
+        return lay_out(self.zones, self.keep_outs, room_m=self.room().size_m, cabinet=cabinet)
+
+
+def room_of(table: RoomTable) -> Room:
+    """The table as the model's room."""
+    return Room(
+        length_m=table.length_m,
+        width_m=table.width_m,
+        height_m=table.height_m,
+        air=Air(temperature_c=table.temperature_c),
+        loss_factor=table.loss_factor,
+    )
+
+
+def cabinet_of(table: SubwooferTable) -> Cabinet | None:
+    """The cabinet, if its size is known."""
+    if table.cabinet_m is None:
+        return None
+    depth, width, height = table.cabinet_m
+    return Cabinet(depth_m=depth, width_m=width, height_m=height, clearance_m=table.port_clearance_m)
+
+
+def zone_box(table: ZoneTable) -> Zone:
+    """The zone with its corners sorted."""
+    low, high = sorted_corners(table.from_m, table.to_m)
+    return Zone(name=table.name, low=low, high=high, spacing_m=table.spacing_m)
+
+
+def keep_out_box(table: KeepOutTable) -> Box:
+    """The keep-out with its corners sorted."""
+    low, high = sorted_corners(table.from_m, table.to_m)
+    return Box(name=table.name, low=low, high=high)
+
+
+def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
+    """Low and high corner of the box between two opposite corners."""
+    (ax, ay, az), (bx, by, bz) = a, b
+    return (min(ax, bx), min(ay, by), min(az, bz)), (max(ax, bx), max(ay, by), max(az, bz))
+
+
+def surface_of(
+    construction: Construction, wall: Wall, a: tuple[float, float], b: tuple[float, float], *, name: str
+) -> Surface:
+    """A surface between two opposite corners."""
+    low, high = (min(a[0], b[0]), min(a[1], b[1])), (max(a[0], b[0]), max(a[1], b[1]))
+    area = (high[0] - low[0]) * (high[1] - low[1])
+    return Surface(wall=wall, from_m=low, to_m=high, law=construction.law(area_m2=area), name=name)
+
+
+def _the(wall: Wall) -> str:
+    return wall if wall in {"floor", "ceiling"} else f"{wall} wall"

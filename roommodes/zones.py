@@ -1,0 +1,219 @@
+"""Zones: where a subwoofer may stand, and the candidates that they yield.
+
+A zone is a point, a line, a rectangle or a box. Along each axis on which it has an extent it gives evenly spread
+positions, both ends included, no further apart than its spacing. A position is the sub's acoustic centre; its cabinet
+stands centred on it, upright, facing front, rear, left or right. A position is dropped
+
+- inside or on the edge of a keep-out;
+- if in none of the four directions the cabinet, with the free space before its driver or port, lies wholly in the
+  room and clear of the keep-outs;
+- if an earlier zone (or the same one) has it already.
+
+Candidates come in the order of the zones, then by x, y, z.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+Triple = tuple[float, float, float]
+
+SAME_M = 1e-6  # positions closer than this are one
+FACINGS = ((0, 1), (0, -1), (1, 1), (1, -1))  # (axis, direction) that a driver may face
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidates:
+    """Every legal position of a subwoofer.
+
+    Parameters
+    ----------
+    position_m : (n_candidate, 3) float64, x, y, z [m].
+    zone : (n_candidate,) name of the zone that each comes from.
+    mirror_of : (n_candidate,) index of the candidate mirrored left to right, itself on the centre plane, -1 where
+        there is none.
+    """
+
+    position_m: Floats
+    zone: tuple[str, ...]
+    mirror_of: NDArray[np.intp]
+
+    def __post_init__(self) -> None:
+        for array in (self.position_m, self.mirror_of):
+            array.setflags(write=False)
+
+    def __len__(self) -> int:
+        return len(self.zone)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A named box with its sides along the axes; it may be flat, a line or a point.
+
+    Parameters
+    ----------
+    name : what a person calls it.
+    low, high : its corners nearest to and furthest from the origin [m].
+    """
+
+    name: str
+    low: Triple
+    high: Triple
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone(Box):
+    """A box with the largest distance between neighbouring positions [m]."""
+
+    spacing_m: float
+
+    @property
+    def counts(self) -> tuple[int, int, int]:
+        """Positions along x, y and z."""
+        x, y, z = (
+            1 + max(0, ceil((b - a) / self.spacing_m - 1e-9)) if b - a > SAME_M else 1
+            for a, b in zip(self.low, self.high, strict=True)
+        )
+        return (x, y, z)
+
+    @property
+    def size(self) -> int:
+        """Positions before any is dropped."""
+        x, y, z = self.counts
+        return x * y * z
+
+    def positions(self) -> Floats:
+        """All positions, x slowest: (size, 3) [m]."""
+        axes = [np.linspace(a, b, n) for a, b, n in zip(self.low, self.high, self.counts, strict=True)]
+        return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cabinet:
+    """A subwoofer's cabinet.
+
+    Parameters
+    ----------
+    depth_m, width_m, height_m : along the direction it faces, across it, and up [m].
+    clearance_m : free space needed before driver or port [m].
+    """
+
+    depth_m: float
+    width_m: float
+    height_m: float
+    clearance_m: float = 0.0
+
+    def boxes(self, position_m: Floats, facing: tuple[int, int], *, clearance: bool = True) -> tuple[Floats, Floats]:
+        """Low and high corners of cabinet and free space: (n, 3) -> (n, 3), (n, 3) [m]."""
+        axis, direction = facing
+        half = np.array([self.width_m, self.width_m, self.height_m]) / 2.0
+        half[axis] = self.depth_m / 2.0
+        low, high = position_m - half, position_m + half
+        if clearance:
+            side = high if direction > 0 else low
+            side[:, axis] += direction * self.clearance_m
+        return low, high
+
+    def fits(
+        self, position_m: Floats, room_m: Triple, keep_outs: Sequence[Box] = (), *, clearance: bool = True
+    ) -> Bools:
+        """At which positions it can stand in at least one direction: (n, 3) -> (n,)."""
+        possible = np.zeros(len(position_m), dtype=np.bool_)
+        for facing in FACINGS:
+            low, high = self.boxes(position_m, facing, clearance=clearance)
+            free = np.all((low >= -SAME_M) & (high <= np.array(room_m) + SAME_M), axis=1)
+            for box in keep_outs:
+                cuts = (low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)
+                free &= ~np.all(cuts, axis=1)
+            possible |= free
+        return possible
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneYield:
+    """What became of a zone's positions.
+
+    Parameters
+    ----------
+    name : of the zone.
+    positions : how many its spacing gives.
+    in_keep_out, no_fit, repeated : how many were dropped, for the first reason that holds.
+    """
+
+    name: str
+    positions: int
+    in_keep_out: int
+    no_fit: int
+    repeated: int
+
+    @property
+    def kept(self) -> int:
+        """How many candidates are left."""
+        return self.positions - self.in_keep_out - self.no_fit - self.repeated
+
+
+def lay_out(
+    zones: Sequence[Zone], keep_outs: Sequence[Box], *, room_m: Triple, cabinet: Cabinet | None
+) -> tuple[Candidates, tuple[ZoneYield, ...]]:
+    """The candidates of all zones, and what became of each zone's positions.
+
+    Parameters
+    ----------
+    zones : in order of precedence.
+    keep_outs : where nothing may stand.
+    room_m : length, width, height [m].
+    cabinet : what stands at each position; None for a point.
+    """
+    seen: set[tuple[int, ...]] = set()
+    kept: list[Floats] = []
+    names: list[str] = []
+    yields: list[ZoneYield] = []
+    for zone in zones:
+        # stored to the micrometre, so that equal positions are equal numbers
+        position = np.round(zone.positions(), 6) + 0.0
+        barred = np.zeros(len(position), dtype=np.bool_)
+        for box in keep_outs:
+            inside = (position >= np.array(box.low) - SAME_M) & (position <= np.array(box.high) + SAME_M)
+            barred |= np.all(inside, axis=1)
+        no_fit = np.zeros(len(position), dtype=np.bool_)
+        if cabinet is not None:
+            no_fit = ~barred & ~cabinet.fits(position, room_m, keep_outs)
+        repeated = 0
+        for point in position[~barred & ~no_fit]:
+            key = tuple(round(value * 1e6) for value in point)
+            if key in seen:
+                repeated += 1
+                continue
+            seen.add(key)
+            kept.append(point)
+            names.append(zone.name)
+        yields.append(
+            ZoneYield(
+                name=zone.name,
+                positions=len(position),
+                in_keep_out=int(barred.sum()),
+                no_fit=int(no_fit.sum()),
+                repeated=repeated,
+            )
+        )
+    positions = np.array(kept, dtype=np.float64).reshape(-1, 3)
+    return (
+        Candidates(position_m=positions, zone=tuple(names), mirror_of=mirrored(positions, room_m[1])),
+        tuple(yields),
+    )
+
+
+def mirrored(position_m: Floats, width_m: float) -> NDArray[np.intp]:
+    """Index of each position's mirror image in the plane y = width / 2, -1 where there is none: (n, 3) -> (n,)."""
+    image = position_m * np.array([1.0, -1.0, 1.0]) + np.array([0.0, width_m, 0.0])
+    result = np.full(len(position_m), -1, dtype=np.intp)
+    for index, point in enumerate(image):
+        distance = np.abs(position_m - point).max(axis=1)
+        if distance[nearest := int(np.argmin(distance))] <= 2.0 * SAME_M:
+            result[index] = nearest
+    return result
