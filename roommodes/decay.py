@@ -42,6 +42,7 @@ KEPT_REACH = 1.6  # modes up to this times the highest mode asked for are kept a
 GROUP = 8  # neighbouring modes that start from one eigenvalue problem
 STEPS = 12  # corrections of omega at most
 RAYLEIGH_STEPS = 2
+SAME = 1e-5  # relative distance of omega below which two modes are one resonance
 SETTLED = 1e-7  # relative change of omega at which a mode has settled
 PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
 LINE_POINTS = 241
@@ -74,7 +75,7 @@ class BuiltMode:
     rigid_hz, frequency_hz : with rigid walls, and as built [Hz].
     decay_time_s : T60 as built [s].
     null_planes : every null plane of the rigid mode.
-    settled : whether the search for it ended.
+    settled : whether it was found. In a room with walls that absorb strongly a rigid mode may have no successor.
     """
 
     number: tuple[int, int, int]
@@ -125,7 +126,7 @@ def built_modes(
     if not len(wanted.frequency_hz):
         return ()
     reach_hz = KEPT_REACH * float(wanted.frequency_hz.max())
-    problem = _Resonances(room, surfaces, rigid_modes(room, reach_hz, with_pressure_mode=True), reach_hz)
+    problem = Resonances(room, surfaces, rigid_modes(room, reach_hz, with_pressure_mode=True), reach_hz)
     omega, shape, settled = problem.follow(wanted, progress)
     return tuple(
         _described(problem, tuple(int(n) for n in number), rigid_hz, w, a, bool(done))
@@ -133,7 +134,7 @@ def built_modes(
     )
 
 
-class _Resonances:
+class Resonances:
     """B(omega) of one room."""
 
     def __init__(self, room: Room, surfaces: Sequence[Surface], kept: RigidModes, reach_hz: float) -> None:
@@ -201,13 +202,17 @@ class _Resonances:
                 omega[mode], shape[mode], settled[mode] = self._settle(complex(k2[chosen]), vectors[:, chosen])
                 if progress:
                     progress(mode + 1, count)
+        share = np.abs(shape[np.arange(count), rows])
+        for one in range(count):  # two that met in one resonance: it belongs to the mode it has more of
+            same = np.abs(omega - omega[one]) < SAME * np.abs(omega[one])
+            settled[one] &= bool(share[one] >= share[same].max())
         return omega, shape, settled
 
     def _settle(self, k2: complex, vector: Complexes) -> tuple[complex, Complexes, bool]:
         """Correct omega until it and k^2 agree: secant steps on omega, Rayleigh quotients for k^2."""
         to_omega = self.room.air.speed_of_sound_m_s / (1.0 - 0.5j * self.room.loss_factor)
         identity = np.eye(len(vector))
-        omega = to_omega * np.sqrt(k2)
+        omega = complex(to_omega * np.sqrt(k2))
         last, last_miss = omega, 0.0j
         for step in range(STEPS):
             matrix = self.matrix(omega)
@@ -215,7 +220,7 @@ class _Resonances:
                 k2 = vector @ matrix @ vector
                 turned = np.linalg.solve(matrix - k2 * (1.0 + 1e-13) * identity, vector)
                 vector = turned / np.sqrt(turned @ turned)
-            miss = to_omega * np.sqrt(vector @ matrix @ vector) - omega
+            miss = complex(to_omega * np.sqrt(vector @ matrix @ vector)) - omega
             slope = (miss - last_miss) / (omega - last) if step and omega != last else -1.0
             move = -miss / slope if abs(slope) > 0.3 else miss
             last, last_miss = omega, miss
@@ -236,7 +241,7 @@ class _Resonances:
 
 
 def _described(
-    problem: _Resonances,
+    problem: Resonances,
     number: tuple[int, ...],
     rigid_hz: float,
     omega: complex,
