@@ -1,0 +1,232 @@
+"""The question put to the search, and its answer: problem, plans, outcome, and why it stopped.
+
+Everything here is plain frozen data; nothing imports the kernels.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from roommodes.errors import Fault, ProjectInvalid
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+Integers = NDArray[np.int64]
+
+
+class Stop(StrEnum):
+    """Why a search ended, as a sentence for the person who asked."""
+
+    ALL_TRIED = "every layout was tried, each with its drives swept over a grid; the leading ones were polished"
+    EVERY_DRIVE_TRIED = "every layout was tried at the only drive that is allowed"
+    SETTLED = "the same best plan was found again and again from independent starts"
+    BUDGET_SPENT = "the number of starts was spent while the best found could still fall; more effort may find better"
+    INTERRUPTED = "the search was interrupted; these are the best found until then"
+    NO_LAYOUT = "no layout with this many subs fits the candidates and the wishes"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DriveRange:
+    """What the processor may do to each sub.
+
+    Parameters
+    ----------
+    delay_s : (lowest, highest) [s].
+    gain_db : (lowest, highest) [dB].
+    polarity : whether a sub may be inverted.
+    """
+
+    delay_s: tuple[float, float] = (0.0, 0.020)
+    gain_db: tuple[float, float] = (-12.0, 0.0)
+    polarity: bool = True
+
+    @property
+    def delay_span_s(self) -> float:
+        """Largest difference between two subs' delays [s]."""
+        return self.delay_s[1] - self.delay_s[0]
+
+    @property
+    def gain_span_db(self) -> float:
+        """Largest difference between two subs' gains [dB]."""
+        return self.gain_db[1] - self.gain_db[0]
+
+    @property
+    def is_single(self) -> bool:
+        """True when there is only one drive to choose from."""
+        return self.delay_span_s == 0.0 and self.gain_span_db == 0.0 and not self.polarity
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Problem:
+    """Which candidates, with which drives, make the seats most alike?
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) rising, on a logarithmic grid [Hz].
+    transfer : (n_freq, n_seat, n_candidate) complex128 [1/m], any common scale.
+    seat_weight : (n_seat,) >= 0, not all zero; any scale.
+    drives : what may be adjusted.
+    mirror_of : (n_candidate,) index of the left-right mirrored candidate, itself on the centre plane, -1 where
+        there is none. When given, only layouts that are their own mirror image are searched, and the two subs
+        of a pair share one drive.
+
+    Raises
+    ------
+    ProjectInvalid : with every fault found.
+    """
+
+    frequency_hz: Floats
+    transfer: Complexes
+    seat_weight: Floats
+    drives: DriveRange = DriveRange()
+    mirror_of: Integers | None = None
+
+    def __post_init__(self) -> None:
+        for name, kind in (("frequency_hz", np.float64), ("transfer", np.complex128), ("seat_weight", np.float64)):
+            object.__setattr__(self, name, _frozen(getattr(self, name), kind))
+        if self.mirror_of is not None:
+            object.__setattr__(self, "mirror_of", _frozen(self.mirror_of, np.int64))
+        faults = self._faults()
+        if faults:
+            raise ProjectInvalid("search", faults)
+
+    @property
+    def n_candidate(self) -> int:
+        """Number of candidates."""
+        return int(self.transfer.shape[2])
+
+    @property
+    def n_seat(self) -> int:
+        """Number of seats."""
+        return int(self.transfer.shape[1])
+
+    def _faults(self) -> list[Fault]:
+        faults: list[Fault] = []
+
+        def need(ok: bool, where: str, message: str) -> None:
+            if not ok:
+                faults.append(Fault(where=where, message=message))
+
+        shape = self.transfer.shape
+        need(
+            len(shape) == 3 and min(shape) > 0,
+            "transfer",
+            f"needs the axes frequency, seat, candidate with at least one each; got the shape {shape}",
+        )
+        if faults:
+            return faults
+        hz = self.frequency_hz
+        need(
+            hz.shape == shape[:1] and bool(np.all(np.isfinite(hz)) and np.all(hz > 0) and np.all(np.diff(hz) > 0)),
+            "frequency_hz",
+            f"needs {shape[0]} rising frequencies above zero, one per row of the transfer; got the shape {hz.shape}",
+        )
+        need(
+            bool(np.all(np.isfinite(self.transfer.view(np.float64)))),
+            "transfer",
+            "has entries that are not finite numbers; mend the data or leave that candidate or seat out",
+        )
+        weight = self.seat_weight
+        need(
+            weight.shape == shape[1:2]
+            and bool(np.all(np.isfinite(weight)) and np.all(weight >= 0) and weight.sum() > 0),
+            "seat_weight",
+            f"needs {shape[1]} weights of zero or more, not all zero; got {weight.tolist()}",
+        )
+        for where, (low, high) in (("drives.delay_s", self.drives.delay_s), ("drives.gain_db", self.drives.gain_db)):
+            need(
+                bool(np.isfinite(low) and np.isfinite(high) and low <= high),
+                where,
+                f"needs finite limits, the lower first; got [{low}, {high}]",
+            )
+        if self.mirror_of is not None:
+            mirror, count = self.mirror_of, shape[2]
+            inside = mirror.shape == (count,) and bool(np.all((mirror >= -1) & (mirror < count)))
+            paired = inside and all(m < 0 or mirror[m] == c for c, m in enumerate(mirror))
+            need(
+                paired,
+                "mirror_of",
+                "needs one index per candidate, -1 for none, and each mirror image must point back",
+            )
+        return faults
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """A layout and its drives, and what they give.
+
+    Parameters
+    ----------
+    candidate_index : (n,) rising.
+    gain_db, delay_s, polarity : (n,) [dB], [s], +1 or -1.
+    variation_db : seat-to-seat variation [dB].
+    output_db : mean level at the seats, all subs at their limit, against n subs in phase at 1 m [dB].
+    level_db : (n_freq, n_seat) [dB re 1/m].
+    """
+
+    candidate_index: Integers
+    gain_db: Floats
+    delay_s: Floats
+    polarity: Integers
+    variation_db: float
+    output_db: float
+    level_db: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcome:
+    """What the search found for one count.
+
+    Parameters
+    ----------
+    count : subs per plan.
+    plans : distinct layouts, best first.
+    layouts_searched : layouts whose drives were searched, each counted once per neighbourhood it was met in,
+        never more than `layouts_possible`.
+    layouts_possible : layouts that the candidates and wishes allow.
+    seconds : time taken.
+    exhaustive : whether every possible layout was tried. Only then may the first plan be called the best;
+        otherwise it is the best found.
+    stop : why it ended; its text is a sentence.
+    remarks : what else a person should know, in sentences.
+    """
+
+    count: int
+    plans: tuple[Plan, ...]
+    layouts_searched: int
+    layouts_possible: int
+    seconds: float
+    exhaustive: bool
+    stop: Stop
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """How far the search is.
+
+    Parameters
+    ----------
+    count : the count being searched.
+    stage : what is being done, in words.
+    fraction : 0 to 1 of the whole search, all counts.
+    best_db : variation of the best plan found so far for this count [dB], infinite before the first.
+    """
+
+    count: int
+    stage: str
+    fraction: float
+    best_db: float
+
+
+ProgressCall = Callable[[Progress], None]
+CancelCall = Callable[[], bool]
+
+
+def _frozen(values: ArrayLike, kind: type) -> NDArray[np.generic]:
+    array: NDArray[np.generic] = np.array(values, dtype=kind, order="C")
+    array.setflags(write=False)
+    return array

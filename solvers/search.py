@@ -1,0 +1,157 @@
+"""The search: positions and drives together, for every count asked for.
+
+1. Where all layouts can be tried: one sweep of the drives for each, then more sweeps for the leading tenth
+   (successive halving).
+2. Descents from many starts: grown from plans with fewer subs, at random, and from the best plans with some of
+   their subs thrown elsewhere. A descent gives one sub after another its best position and drive over the grid.
+3. The leading layouts: their drives swept again from several starts, and polished on all frequencies.
+
+Every random choice follows from the seed, the count and the number of the start; results are gathered in the
+order of the starts. So the same seed gives the same plans whatever the number of threads.
+"""
+
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from math import sqrt
+
+import numpy as np
+
+from solvers.columns import layouts_possible, patterns
+from solvers.explore import Effort, explore
+from solvers.finish import finish
+from solvers.jobs import thread_count
+from solvers.pool import Pool
+from solvers.problem import CancelCall, Outcome, Plan, Problem, Progress, ProgressCall, Stop
+from solvers.screen import screen, screen_work
+from solvers.state import State
+from solvers.tools import Tools, tools_of
+
+SCREEN_POINTS = 1.0e10  # all layouts are tried when one sweep of them evaluates no more points than this
+REPORT_EVERY_S = 0.25
+GROW_FROM = 8  # plans with fewer subs
+ONE_SEAT = (
+    "Only one seat counts, so the seat-to-seat variation is zero for every plan; "
+    "the plans are ranked by output instead."
+)
+SCREEN_STAGE, EXPLORE_STAGE, FINISH_STAGE = "trying every layout", "searching layouts and drives", "polishing"
+
+
+def search(
+    problem: Problem,
+    *,
+    counts: Sequence[int],
+    seed: int,
+    keep: int = 20,
+    threads: int | None = None,
+    effort: Effort | None = None,
+    progress: ProgressCall | None = None,
+    cancelled: CancelCall | None = None,
+) -> tuple[Outcome, ...]:
+    """Find the plans that make the seats most alike.
+
+    Parameters
+    ----------
+    problem : candidates, seats and what may be adjusted.
+    counts : numbers of subs, each >= 1.
+    seed : >= 0; the same seed gives the same plans.
+    keep : plans per count at most.
+    threads : as many as the process may use, by default.
+    effort : how long to go on where not everything can be tried.
+    progress : called a few times a second at most, from the calling thread.
+    cancelled : polled several times a second; once true, the best found so far is returned.
+
+    Returns
+    -------
+    One outcome per count, in the order asked.
+    """
+    n_thread = thread_count(threads)
+    asked = sorted(set(counts))
+    shares = {count: float(count * count) for count in asked}
+    outcomes: dict[int, Outcome] = {}
+    seeds: list[State] = []
+    cancel = cancelled or (lambda: False)
+    with ThreadPoolExecutor(n_thread, thread_name_prefix="search") as pool:
+        tools = tools_of(problem, pool, n_thread, cancel)
+        done = 0.0
+        for count in asked:
+            reporter = _Reporter(progress, count, done / sum(shares.values()), shares[count] / sum(shares.values()))
+            outcomes[count], found = _one_count(tools, count, seed, keep, seeds, effort or Effort(), reporter)
+            seeds = found[:GROW_FROM] + seeds[:GROW_FROM]
+            done += shares[count]
+    return tuple(outcomes[count] for count in counts)
+
+
+class _Reporter:
+    """Passes progress on, a few times a second at most."""
+
+    def __init__(self, call: ProgressCall | None, count: int, before: float, share: float) -> None:
+        self._call, self._count, self._before, self._share = call, count, before, share
+        self._last = -np.inf
+
+    def stage(self, name: str, begin: float, end: float) -> Callable[[float, float], None]:
+        """A callback for a stage that spans begin to end of this count."""
+
+        def report(fraction: float, best: float) -> None:
+            now = time.monotonic()
+            if self._call is None or now - self._last < REPORT_EVERY_S:
+                return
+            self._last = now
+            whole = self._before + self._share * (begin + (end - begin) * min(1.0, fraction))
+            best_db = sqrt(max(best, 0.0)) if np.isfinite(best) else np.inf
+            self._call(Progress(count=self._count, stage=name, fraction=whole, best_db=best_db))
+
+        return report
+
+
+def _one_count(
+    tools: Tools, count: int, seed: int, keep: int, seeds: Sequence[State], effort: Effort, reporter: _Reporter
+) -> tuple[Outcome, list[State]]:
+    begun = time.monotonic()
+    possible = layouts_possible(tools.columns, count)
+    pool = Pool()
+    tried = met = 0
+    settled = True
+    screened = screen_work(tools, count) <= SCREEN_POINTS
+    ways = patterns(tools.columns, count)
+    for k, sizes in enumerate(ways):
+        part = (k / len(ways), (k + 1) / len(ways))
+        middle = part[0] + 0.3 * (part[1] - part[0]) if screened else part[0]
+        if screened and not tools.cancelled():
+            report = reporter.stage(SCREEN_STAGE, 0.8 * part[0], 0.8 * middle)
+            tried += screen(tools, pool, sizes, entropy=[seed, count, k, 0], report=report)
+        if len(sizes) > 1 and not tools.cancelled() and not (screened and tools.problem.drives.is_single):
+            report = reporter.stage(EXPLORE_STAGE, 0.8 * middle, 0.8 * part[1])
+            own = Pool()
+            ended = explore(tools, own, sizes, seeds=seeds, effort=effort, entropy=[seed, count, k, 1], report=report)
+            settled = settled and ended.settled
+            met += ended.layouts
+            for value, state in own.best(len(own)):
+                pool.offer(value, state)
+    plans: tuple[Plan, ...] = ()
+    found: list[State] = []
+    if len(pool):
+        found = [state for _, state in pool.best(GROW_FROM)]
+        plans = finish(tools, pool, keep=keep, entropy=[seed, count, 2], report=reporter.stage(FINISH_STAGE, 0.8, 1.0))
+    exhaustive = screened and tried == possible
+    outcome = Outcome(
+        count=count,
+        plans=plans,
+        layouts_searched=possible if exhaustive else min(possible, max(tried, met)),
+        layouts_possible=possible,
+        seconds=time.monotonic() - begun,
+        exhaustive=exhaustive,
+        stop=_stop(tools, possible=possible, exhaustive=exhaustive, settled=settled),
+        remarks=(ONE_SEAT,) if len(tools.columns.seat_weight) == 1 else (),
+    )
+    return outcome, found
+
+
+def _stop(tools: Tools, *, possible: int, exhaustive: bool, settled: bool) -> Stop:
+    if possible == 0:
+        return Stop.NO_LAYOUT
+    if tools.cancelled():
+        return Stop.INTERRUPTED
+    if exhaustive:
+        return Stop.EVERY_DRIVE_TRIED if tools.problem.drives.is_single else Stop.ALL_TRIED
+    return Stop.SETTLED if settled else Stop.BUDGET_SPENT

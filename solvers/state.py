@@ -1,0 +1,76 @@
+"""A plan while it is being searched: columns and drives of its slots."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from solvers.columns import Columns
+from solvers.problem import DriveRange, Floats, Integers, Plan, Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class State:
+    """Columns and drives, slot by slot; only differences of gain and of delay between slots mean anything.
+
+    Parameters
+    ----------
+    column : (n_slot,) int64.
+    delay_s, gain_db, polarity : (n_slot,) float64.
+    """
+
+    column: Integers
+    delay_s: Floats
+    gain_db: Floats
+    polarity: Floats
+
+    @property
+    def layout(self) -> tuple[int, ...]:
+        """The columns in rising order: what tells one layout from another."""
+        return tuple(sorted(self.column.tolist()))
+
+
+def equal_drives(column: Integers) -> State:
+    """All slots alike: no delay, no gain, upright."""
+    n = len(column)
+    return State(column=np.array(column, dtype=np.int64), delay_s=np.zeros(n), gain_db=np.zeros(n), polarity=np.ones(n))
+
+
+def placed(state: State, drives: DriveRange) -> State:
+    """Shift the common gain and delay: the loudest sub at the top of its range, the earliest at the bottom."""
+    low_delay, high_delay = drives.delay_s
+    low_gain, high_gain = drives.gain_db
+    delay = state.delay_s - state.delay_s.min() + low_delay
+    gain = state.gain_db - state.gain_db.max() + high_gain
+    return State(
+        column=state.column,
+        delay_s=np.clip(delay, low_delay, high_delay),
+        gain_db=np.clip(gain, low_gain, high_gain),
+        polarity=state.polarity,
+    )
+
+
+def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
+    """The plan in terms of candidates, judged in float64 by roommodes.metrics on all frequencies.
+
+    Candidates stand in rising order; the first one is upright (only relative polarity can be heard).
+    """
+    state = placed(state, problem.drives)
+    members = [columns.members[c] for c in state.column]
+    spread = np.repeat(np.arange(len(members)), [len(group) for group in members])
+    candidate = np.array([c for group in members for c in group], dtype=np.int64)
+    order = np.argsort(candidate, kind="stable")
+    candidate, spread = candidate[order], spread[order]
+    polarity = state.polarity[spread] * state.polarity[spread[0]]
+    gain, delay = state.gain_db[spread], state.delay_s[spread]
+    weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=polarity)
+    level = level_db(seat_pressure(problem.transfer[:, :, candidate], weights))
+    return Plan(
+        candidate_index=candidate,
+        gain_db=gain,
+        delay_s=delay,
+        polarity=np.where(polarity < 0.0, -1, 1).astype(np.int64),
+        variation_db=variation_db(level, problem.seat_weight),
+        output_db=output_db(level, problem.seat_weight, gain),
+        level_db=level,
+    )

@@ -1,0 +1,61 @@
+"""What every stage of the search of one problem shares."""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import log10
+from typing import TypeVar
+
+from solvers.columns import Columns, columns_of
+from solvers.jobs import run_jobs
+from solvers.polish import Polisher, polisher_of
+from solvers.problem import CancelCall, Problem
+from solvers.state import State
+from solvers.sweep import Sweeper, sweeper_of
+
+Job = TypeVar("Job")
+Result = TypeVar("Result")
+
+COARSE_POINTS = 32  # frequencies of the first descents
+DB2_PER_UNIT = (10.0 * log10(2.0)) ** 2  # kernel costs are in (log2 of power)^2
+DB_PER_UNIT = 10.0 * log10(2.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tools:
+    """The problem in the forms that sweeping and polishing need, and the threads to do it with."""
+
+    problem: Problem
+    columns: Columns
+    coarse: Sweeper
+    fine: Sweeper
+    polisher: Polisher
+    threads: ThreadPoolExecutor
+    n_thread: int
+    cancelled: CancelCall
+
+    def polish(self, state: State) -> tuple[float, State]:
+        """Polished value [dB^2] and state."""
+        polished, value = self.polisher.polish(state)
+        return value, polished
+
+    def each(self, work: Callable[[Job], Result], jobs: Sequence[Job]) -> Iterator[Result]:
+        """Results of the jobs, in order; fewer when cancelled."""
+        return run_jobs(self.threads, work, jobs, ahead=2 * self.n_thread, cancelled=self.cancelled)
+
+
+def tools_of(problem: Problem, threads: ThreadPoolExecutor, n_thread: int, cancelled: CancelCall) -> Tools:
+    """Prepare a problem. With one seat heard, variation is zero for all, and output is rewarded instead."""
+    columns = columns_of(problem)
+    reward = 1.0 if len(columns.seat_weight) == 1 else 0.0
+    unit_reward = reward / DB_PER_UNIT
+    return Tools(
+        problem=problem,
+        columns=columns,
+        coarse=sweeper_of(problem, columns, at_most=COARSE_POINTS, reward=unit_reward),
+        fine=sweeper_of(problem, columns, at_most=None, reward=unit_reward),
+        polisher=polisher_of(problem, columns, reward=reward),
+        threads=threads,
+        n_thread=n_thread,
+        cancelled=cancelled,
+    )
