@@ -53,6 +53,7 @@ class Parts:
     ----------
     regions, rows, zones, keep_outs : valid entries by their index in the file.
     constructions : valid ones by name; `named` holds all names that the file gives, valid or not.
+    used : every construction's name that a wall or region asks for, with its key path.
     whole : tables of which every entry is valid.
     given : tables that the file has.
     """
@@ -69,6 +70,7 @@ class Parts:
     search: SearchTable | None
     layout: LayoutTable | None
     named: frozenset[str]
+    used: tuple[tuple[Path, str], ...]
     whole: frozenset[str]
     given: frozenset[str]
 
@@ -97,9 +99,21 @@ class Parts:
             search=valid.get("search"),
             layout=valid.get("layout"),
             named=frozenset(named if isinstance(named, dict) else ()),
+            used=tuple(_used_constructions(tree)),
             whole=frozenset(whole),
             given=frozenset(tree),
         )
+
+
+def _used_constructions(tree: Mapping[str, Any]) -> Iterator[tuple[Path, str]]:
+    walls, regions = tree.get("walls"), tree.get("regions")
+    if isinstance(walls, dict):
+        for wall in WALLS:
+            if isinstance(name := walls.get(wall), str):
+                yield ("walls", wall), name
+    for index, region in enumerate(regions if isinstance(regions, list) else ()):
+        if isinstance(region, dict) and isinstance(name := region.get("construction"), str):
+            yield ("regions", index, "construction"), name
 
 
 def geometry_faults(parts: Parts) -> list[Found]:
@@ -146,11 +160,7 @@ def _known_constructions(parts: Parts) -> dict[str, Construction]:
 
 def _construction_names(parts: Parts) -> Iterator[Found]:
     known = [*library(), *parts.named]
-    used: list[tuple[Path, str]] = []
-    if parts.walls is not None:
-        used += [(("walls", wall), getattr(parts.walls, wall)) for wall in WALLS]
-    used += [(("regions", index, "construction"), region.construction) for index, region in parts.regions.items()]
-    for path, name in used:
+    for path, name in parts.used:
         if name not in known:
             match = get_close_matches(name.lower(), known, n=1, cutoff=0.5)
             near = f" Did you mean {shown(match[0])}?" if match else ""

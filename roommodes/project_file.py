@@ -10,13 +10,14 @@ from typing import Annotated, Any, get_args, get_origin
 from pydantic import BaseModel, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
-from roommodes.constructions import KINDS
+from roommodes.constructions import KINDS, library
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.geometry import Found, Parts, geometry_faults
 from roommodes.project import Project
 from roommodes.project_tables import FORMAT, ProjectTables
-from roommodes.quantities import WORDED, shown
-from roommodes.toml_lines import Lines, Path as KeyPath, key_lines
+from roommodes.quantities import WORDED, Table, shown
+from roommodes.toml_lines import Lines, key_lines
+from roommodes.toml_lines import Path as KeyPath
 
 MAX_BYTES = 5_000_000
 SCHEMA_DRAFT = "https://json-schema.org/draft/2020-12/schema"
@@ -103,8 +104,16 @@ def parse_project(text: str, *, source: str) -> Project:
 
 
 def project_schema() -> dict[str, Any]:
-    """JSON Schema of the project file, for completion and checks in editors."""
-    return {"$schema": SCHEMA_DRAFT, **ProjectTables.model_json_schema(), "title": "roommodes project"}
+    """JSON Schema of the project file, for completion and checks in editors.
+
+    It knows keys, types, units, ranges and defaults; what holds between tables only `load_project` checks.
+    """
+    schema = ProjectTables.model_json_schema()
+    for key in schema["$defs"]["WallsTable"]["properties"].values():
+        key["examples"] = list(library())
+    schema["$defs"]["RegionTable"]["properties"]["construction"]["examples"] = list(library())
+    schema["$defs"]["SearchTable"]["properties"]["counts"] |= {"minItems": 1, "uniqueItems": True}
+    return {"$schema": SCHEMA_DRAFT, **schema, "title": "roommodes project"}
 
 
 def _parse_toml(text: str, source: str) -> dict[str, Any]:
@@ -160,23 +169,35 @@ def _parts(tree: dict[str, Any]) -> Parts:
     for key, field in ProjectTables.model_fields.items():
         if key not in tree:
             if not field.is_required():
-                kept[key] = field.get_default(call_default_factory=True)
+                kept[key] = field.default
             continue
         annotation = _unwrapped(field.annotation)
         if get_origin(annotation) is tuple and isinstance(tree[key], list):
+            item = get_args(annotation)[0]
             entries = enumerate(tree[key])
-            kept[key] = {i: e for i, raw in entries if (e := _valid(get_args(annotation)[0], raw)) is not None}
+            kept[key] = {i: e for i, raw in entries if (e := _valid(item, raw, f"{key}[{i}]")) is not None}
         elif get_origin(annotation) is dict and isinstance(tree[key], dict):
             item = get_args(annotation)[1]
-            kept[key] = {name: e for name, raw in tree[key].items() if (e := _valid(item, raw)) is not None}
+            kept[key] = {name: e for name, raw in tree[key].items() if (e := _valid(item, raw, name)) is not None}
         else:
-            kept[key] = _valid(annotation, tree[key])
+            kept[key] = _valid(annotation, tree[key], key)
     return Parts.of(kept, tree)
 
 
-def _valid(kind: Any, raw: Any) -> Any:
+def _valid(kind: Any, raw: Any, name: str) -> Any:
+    """The value, if need be without its invalid optional keys and with `name` for an invalid name; else None."""
+    adapter = TypeAdapter(kind)
     try:
-        return TypeAdapter(kind).validate_python(raw)
+        return adapter.validate_python(raw)
+    except ValidationError as invalid:
+        if not isinstance(raw, dict) or not (isinstance(kind, type) and issubclass(kind, Table)):
+            return None
+        wrong = {error["loc"][0] for error in invalid.errors(include_url=False) if error["loc"]}
+    mended = {key: value for key, value in raw.items() if key not in wrong}
+    if "name" in wrong and "name" in kind.model_fields:
+        mended["name"] = name
+    try:
+        return adapter.validate_python(mended)
     except ValidationError:
         return None
 
@@ -212,7 +233,7 @@ EXPECTED = {  # type of error -> what is allowed instead
     "int_parsing_size": "a whole number",
     "string_type": 'text in quotes, such as "front"',
     "bool_type": "true or false",
-    "tuple_type": "a list of values in [ ], or of tables each headed [[...]]",
+    "tuple_type": "a list of values in [ ]",
     "model_type": "a table of keys",
     "dict_type": "a table of keys",
     "model_attributes_type": "a table of keys",
@@ -223,7 +244,9 @@ def _message(error: ErrorDetails, table: type[BaseModel] | None, path: KeyPath) 
     kind, got, context = error["type"], error["input"], error.get("ctx", {})
     key = str(path[-1]) if path else ""
     message = f"got {shown(got)}; allowed: {EXPECTED.get(kind, 'something else')}."
-    if kind == WORDED:
+    if kind == "tuple_type" and len(path) == 1:
+        message = f"got {shown(got)}; allowed: tables, each headed [[{key}]]."
+    elif kind == WORDED:
         message = str(context["text"])
     elif kind == "missing":
         about = table.model_fields[key].description if table else ""

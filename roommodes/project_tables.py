@@ -172,7 +172,7 @@ class SearchTable(Table):
     )
     polarity: bool = Field(default=True, description="true: the polarity may be inverted.")
     mirror: bool = Field(default=False, description="true: only layouts that are alike left and right.")
-    seed: Annotated[int, Range(low=0, high=2**53)] = Field(
+    seed: Annotated[int, Range(low=0, high=2**32 - 1)] = Field(
         default=1, description="Starts the random numbers: the same seed gives the same plans.", examples=[1]
     )
 
@@ -199,16 +199,24 @@ class ProjectTables(Table):
 
     format: Literal[1] = Field(description="Version of this file format.", examples=[1])
     name: Name = Field(description="What you call the project.", examples=["Attic cinema"])
-    room: RoomTable
-    walls: WallsTable = WallsTable()
-    regions: Annotated[tuple[RegionTable, ...], AnyLength] = ()
-    constructions: dict[Name, ConstructionTable] = Field(
-        default_factory=dict, description="Constructions of your own, by name; they go before the library's."
+    room: RoomTable = Field(description="The room: size, air, loss.")
+    walls: WallsTable = Field(default=WallsTable(), description="What each whole wall is made of.")
+    regions: Annotated[tuple[RegionTable, ...], AnyLength] = Field(
+        default=(), description="Parts of walls that are made of something else."
     )
-    rows: Annotated[tuple[RowTable, ...], AnyLength]
-    screen: ScreenTable | None = None
-    zones: Annotated[tuple[ZoneTable, ...], AnyLength] = ()
-    keep_outs: Annotated[tuple[KeepOutTable, ...], AnyLength] = ()
-    subwoofer: SubwooferTable = SubwooferTable()
-    search: SearchTable = SearchTable()
-    layout: LayoutTable | None = None
+    constructions: dict[Name, ConstructionTable] = Field(
+        default={}, description="Constructions of your own, by name; they go before the library's."
+    )
+    rows: Annotated[tuple[RowTable, ...], AnyLength] = Field(description="Rows of seats, at least one.")
+    screen: ScreenTable | None = Field(default=None, description="The screen, at x = 0.")
+    zones: Annotated[tuple[ZoneTable, ...], AnyLength] = Field(
+        default=(), description="Where subwoofers may stand, for the search."
+    )
+    keep_outs: Annotated[tuple[KeepOutTable, ...], AnyLength] = Field(
+        default=(), description="Where nothing may stand."
+    )
+    subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
+    search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
+    layout: LayoutTable | None = Field(
+        default=None, description="Existing or wished positions and drives, for `predict`."
+    )

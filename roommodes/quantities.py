@@ -3,6 +3,7 @@
 Each type refuses a wrong value in our own words and describes itself in the JSON Schema.
 """
 
+import re
 import unicodedata
 from dataclasses import dataclass
 from math import isfinite
@@ -18,10 +19,21 @@ NAME_LENGTH = 80
 WORDED = "worded"  # error type of the messages below: complete sentences, not to be reworded
 
 
+def _spaced(name: str) -> str:
+    return re.sub("(?<=.)([A-Z])", r" \1", name).capitalize()
+
+
 class Table(BaseModel):
     """Base of every table of the project file: unknown keys, wrong types, NaN and infinity are refused."""
 
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        extra="forbid",
+        strict=True,
+        frozen=True,
+        allow_inf_nan=False,
+        model_title_generator=lambda model: _spaced(model.__name__.removesuffix("Table")),
+        field_title_generator=lambda name, _: name,
+    )
 
 
 def worded(message: str) -> PydanticCustomError:
@@ -30,8 +42,10 @@ def worded(message: str) -> PydanticCustomError:
 
 
 def number(value: float) -> str:
-    """A number as short as it can be said: 3 for 3.0, 0.004 for 0.004."""
-    return f"{value:g}" if abs(value) < 1e6 else f"{value:.3g}"
+    """A number as short as it can be said: 3 for 3.0, 0.004 for 0.004, 7e10 for 70e9."""
+    if isinstance(value, int) and abs(value) < 10**15:
+        return str(value)
+    return f"{float(value):.6g}".replace("e+0", "e").replace("e+", "e")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +94,8 @@ class Several:
     def __call__(self, value: Any) -> Any:
         if isinstance(value, list):
             if len(value) != self.count:
-                raise worded(f"got {len(value)} numbers; allowed: {self.count}, {self.form}.")
+                numbers = "number" if len(value) == 1 else "numbers"
+                raise worded(f"got {len(value)} {numbers}; allowed: {self.count}, {self.form}.")
             return tuple(value)
         raise worded(f"got {shown(value)}; allowed: a list of {self.count} numbers, {self.form}.")
 
