@@ -185,7 +185,7 @@ class DoubleGlazingTable(Described):
 
 
 class PorousTable(Described):
-    """A porous layer before a rigid wall, with an air gap behind it if wished (Miki 1990, continued below its range)."""
+    """A porous layer before a rigid wall, with an air gap behind it if wished (Miki 1990, continued below its fit)."""
 
     kind: Literal["porous"]
     flow_resistivity_pa_s_m2: Annotated[float, Range(low=1000.0, high=1e6, unit="Pa s/m2")] = Field(

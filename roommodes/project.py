@@ -124,7 +124,7 @@ class Project:
         """Whole walls that are not rigid, in the order of `rooms.WALLS`, then the regions in the file's order."""
         room, known = self.room(), self.constructions()
         whole = [
-            surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {_the(wall)}")
+            surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {the_wall(wall)}")
             for wall in WALLS
             if known[name := getattr(self.tables.walls, wall)].kind != "rigid"
         ]
@@ -134,7 +134,7 @@ class Project:
                 region.wall,
                 region.from_m,
                 region.to_m,
-                name=f"{region.construction}, {_the(region.wall)} (regions[{index}])",
+                name=f"{region.construction}, {the_wall(region.wall)} (regions[{index}])",
             )
             for index, region in enumerate(self.tables.regions)
         ]
@@ -165,11 +165,11 @@ class Project:
 
 
 def room_of(table: RoomTable) -> Room:
-    """The table as the model's room."""
+    """The table as the model's room, to the micrometre."""
     return Room(
-        length_m=table.length_m,
-        width_m=table.width_m,
-        height_m=table.height_m,
+        length_m=round(table.length_m, 6),
+        width_m=round(table.width_m, 6),
+        height_m=round(table.height_m, 6),
         air=Air(temperature_c=table.temperature_c),
         loss_factor=table.loss_factor,
     )
@@ -204,11 +204,13 @@ def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
 def surface_of(
     construction: Construction, wall: Wall, a: tuple[float, float], b: tuple[float, float], *, name: str
 ) -> Surface:
-    """A surface between two opposite corners."""
-    low, high = (min(a[0], b[0]), min(a[1], b[1])), (max(a[0], b[0]), max(a[1], b[1]))
+    """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap."""
+    low = (round(min(a[0], b[0]), 6), round(min(a[1], b[1]), 6))
+    high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
     area = (high[0] - low[0]) * (high[1] - low[1])
     return Surface(wall=wall, from_m=low, to_m=high, law=construction.law(area_m2=area), name=name)
 
 
-def _the(wall: Wall) -> str:
+def the_wall(wall: Wall) -> str:
+    """What a person calls a wall: "left wall", "floor"."""
     return wall if wall in {"floor", "ceiling"} else f"{wall} wall"

@@ -12,7 +12,8 @@ from pydantic_core import ErrorDetails
 
 from roommodes.constructions import KINDS, library
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
-from roommodes.geometry import Found, Parts, geometry_faults
+from roommodes.geometry import geometry_faults
+from roommodes.parts import Found, Parts
 from roommodes.project import Project
 from roommodes.project_tables import FORMAT, ProjectTables
 from roommodes.quantities import WORDED, Table, shown
