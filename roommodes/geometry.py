@@ -164,7 +164,7 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             yield Found(
                 ("regions", index, "to_m"),
                 f"the {shown(region.construction)} has no area: it goes from [{plain(region.from_m)}] to "
-                f"[{plain(region.to_m)}]. Give two opposite corners, at least {metres(SMALLEST_SIDE_M)} apart each way.",
+                f"[{plain(region.to_m)}]. Give opposite corners, at least {metres(SMALLEST_SIDE_M)} apart each way.",
             )
         elif not outside and region.construction in known:
             name = region.construction
