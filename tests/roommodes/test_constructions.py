@@ -104,14 +104,7 @@ def test_single_glazing_follows_one_real_room() -> None:
 def test_panes_are_the_published_plates(close: Close) -> None:
     path = Path(__file__).parents[1] / "published" / "walls.toml"
     entry = tomllib.loads(path.read_text(encoding="utf-8"))["pane"]
-    rows = zip(
-        entry["size_m"],
-        entry["thickness_m"],
-        entry["stiffness_n_m"],
-        entry["mass_kg_m2"],
-        entry["first_hz"],
-        strict=True,
-    )
+    columns = [entry[key] for key in ("size_m", "thickness_m", "stiffness_n_m", "mass_kg_m2", "first_hz")]
     for (width, height), thickness, stiffness, mass, first_hz in zip(*columns, strict=True):
         pane = library()[f"glass pane {thickness * 1000:g} mm"].law()
         assert isinstance(pane, Pane)
