@@ -1,0 +1,43 @@
+"""`roommodes check`: the faults of a project, or what the room does by itself."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+import typer
+
+from cli.guard import guarded
+from cli.options import Debug, Json, ProjectFile, Quiet
+from cli.progress import progress
+from cli.terminal import Page, print_json, say_error, warn
+
+
+@guarded
+def check(file: ProjectFile, as_json: Json = False, quiet: Quiet = False, debug: Debug = False) -> None:
+    """List a project's faults; without any, show the room's modes, seats, candidates and warnings.
+
+    Example: roommodes check cellar.toml
+    """
+    from cli.room_text import print_room, room_json
+    from roommodes.errors import ProjectInvalid
+    from roommodes.project_file import load_project
+    from solvers.job import examine
+
+    try:
+        project = load_project(file)
+    except ProjectInvalid as error:
+        if not as_json:
+            raise
+        say_error(error.lines())
+        faults = [{"where": f.where, "message": f.message, "line": f.line} for f in error.faults]
+        print_json({"file": str(file), "valid": False, "faults": faults})
+        raise typer.Exit(error.exit_code) from None
+    if quiet and not as_json:
+        return
+    with progress(quiet=quiet) as report:
+        found = examine(project, report=report)
+    if as_json:
+        print_json({"file": str(file), "valid": True, "faults": [], **room_json(project, found)})
+        return
+    page = Page()
+    page.line(f"{file}: no faults")
+    print_room(page, project, found)
+    page.line()
+    warn(found.warnings)

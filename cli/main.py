@@ -1,0 +1,66 @@
+"""The `roommodes` command: wiring alone. What a command needs is imported when it runs."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+import contextlib
+import io
+import sys
+from typing import Annotated
+
+import typer
+
+from cli.check import check
+from cli.demo import demo
+from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
+from cli.new import new
+from cli.optimise import optimise
+from cli.predict import predict
+from cli.schema import schema
+from cli.terminal import say_error
+
+app = typer.Typer(
+    name="roommodes",
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    no_args_is_help=True,
+    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+for command in (demo, new, check, predict, optimise, schema):
+    app.command()(command)
+
+
+def _print_version(asked: bool) -> None:
+    if asked:
+        from roommodes import __version__
+
+        print(f"roommodes {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and end.")
+    ] = False,
+) -> None:
+    """Where the subwoofers of a cinema or listening room go, how many, and how each is driven.
+
+    Start with `roommodes demo`, or with `roommodes new room.toml`; then `check`, `predict` and `optimise` it.
+    """
+
+
+def run() -> None:
+    """Entry point."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a poor terminal shows ? and does not stop the program
+            stream.reconfigure(errors="replace")
+    try:
+        app()
+    except KeyboardInterrupt:
+        with contextlib.suppress(OSError):
+            say_error([INTERRUPTED])
+        sys.exit(EXIT_INTERRUPTED)
+
+
+if __name__ == "__main__":
+    run()

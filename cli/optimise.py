@@ -1,0 +1,104 @@
+"""`roommodes optimise`: from a project to a plan."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.options import Debug, Force, Json, ProjectFile, Quiet
+from cli.progress import progress
+from cli.terminal import Page, print_json, say_error, warn
+
+if TYPE_CHECKING:
+    from roommodes.project import Project
+    from roommodes.results import Results
+
+
+@guarded
+def optimise(
+    file: ProjectFile,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="PLAN.h5", help="Where the plan goes; FILE with .h5 if left out."),
+    ] = None,
+    counts: Annotated[
+        str | None, typer.Option("--counts", metavar="N,N", help="How many subs, such as 1,2,4; else as in FILE.")
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option("--seed", min=0, max=2**53, help="Starts the random numbers; else as in FILE.")
+    ] = None,
+    threads: Annotated[
+        int | None, typer.Option("--threads", min=1, help="How many at most; the plans do not depend on it.")
+    ] = None,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Find where the subs go and how each is driven, and write the plan (HDF5).
+
+    Ctrl-C ends the search early and keeps the best found until then.
+
+    Example: roommodes optimise cellar.toml -o plan.h5 --counts 1,2,4
+    """
+    from cli.plan_text import plans_json
+    from roommodes.advice import model_warnings
+    from roommodes.project_file import load_project
+    from roommodes.results import check_results_target, write_results
+    from solvers.job import expected_results_bytes, solve
+
+    wanted = parse_counts(counts)
+    project = load_project(file)
+    wanted = wanted or project.search.counts
+    target = output or Path(file.stem + ".h5")
+    check_results_target(target, force=force, needed_bytes=expected_results_bytes(project, wanted))
+    if not quiet:
+        warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
+    with interruptible() as stop_asked:
+        with progress(quiet=quiet) as report:
+            results = solve(project, counts=wanted, seed=seed, threads=threads, report=report, cancelled=stop_asked)
+        write_results(target, results, force=force)
+        interrupted = stop_asked()
+    if as_json:
+        print_json(plans_json(results))
+    elif not quiet:
+        print_summary(project, results)
+        Page().line(f"Plan written to {target}.")
+    if interrupted:
+        say_error([f"interrupted: the best found until then is in {target}; run again for the full search"])
+        raise typer.Exit(EXIT_INTERRUPTED)
+
+
+def parse_counts(text: str | None) -> tuple[int, ...]:
+    """``1,2,4`` as numbers; a usage error says what is allowed. Empty when nothing was given."""
+    from roommodes.project_tables import MAX_COUNT
+
+    if text is None:
+        return ()
+    words = [word.strip() for word in text.split(",")]
+    numbers = [int(word) for word in words if word.isascii() and word.isdigit() and len(word) < 4]
+    if len(numbers) < len(words) or not all(1 <= number <= MAX_COUNT for number in numbers):
+        raise typer.BadParameter(
+            f"got {text!r}; allowed: whole numbers from 1 to {MAX_COUNT} with commas between, such as 1,2,4",
+            param_hint="--counts",
+        )
+    return tuple(sorted(set(numbers)))
+
+
+def print_summary(project: "Project", results: "Results") -> None:
+    """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
+    from cli.plan_text import mean_limit_db, print_cautions, print_comparison, print_plan
+    from cli.project_parts import glass_of
+
+    page = Page()
+    room = project.room()
+    page.line(f"{project.name}: {len(results.seats)} seats, {len(results.candidates)} candidates")
+    print_comparison(page, results, mean_limit_db(project, results.frequency_hz))
+    for count in results.plans:
+        print_plan(page, results, room, count)
+    used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
+    highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
+    print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)
+    page.line()

@@ -1,0 +1,12 @@
+"""Options and arguments that several commands share."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+ProjectFile = Annotated[Path, typer.Argument(metavar="FILE", help="Project file (TOML).", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON value for machines instead of text.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, warnings or summary; faults only.")]
+Force = Annotated[bool, typer.Option("--force", help="Replace files that exist already.")]
+Debug = Annotated[bool, typer.Option("--debug", help="Print tracebacks, to report a mistake in the program.")]

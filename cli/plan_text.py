@@ -1,0 +1,184 @@
+"""Plans in words: what a person builds and dials in, and the same as plain data for machines."""
+
+from collections.abc import Sequence
+from math import isfinite, log10
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cli.terminal import Page, name
+from roommodes.project import Project
+from roommodes.results import PlanTable, Results
+from roommodes.rooms import Room
+
+SAMPLE_RATE_HZ = 48000
+BEST = 0  # rank of the best plan
+
+
+def from_walls(position_m: Sequence[float], room: Room) -> tuple[str, str, str]:
+    """A position by the nearer of front and rear wall, the nearer of left and right wall, and the floor."""
+    x, y, z = (float(value) for value in position_m)
+    along = (x, "front") if x <= room.length_m / 2 else (room.length_m - x, "rear")
+    across = (y, "left") if y <= room.width_m / 2 else (room.width_m - y, "right")
+    return (
+        f"{abs(along[0]):.2f} m from {along[1]} wall",
+        f"{abs(across[0]):.2f} m from {across[1]} wall",
+        f"{abs(z):.2f} m above floor",
+    )
+
+
+def delay_words(delay_s: float) -> str:
+    """A delay in milliseconds and in whole samples."""
+    return f"{delay_s * 1e3:.2f} ms ({round(delay_s * SAMPLE_RATE_HZ)})"
+
+
+def polarity_word(polarity: int) -> str:
+    """How the terminals or the processor are set."""
+    return "normal" if polarity > 0 else "inverted"
+
+
+def drive_words(table: PlanTable, sub: int) -> str:
+    """The best plan's drive of one sub, in one line."""
+    gain, delay = float(table.gain_db[BEST, sub]), float(table.delay_s[BEST, sub])
+    return drive_line(gain, delay, int(table.polarity[BEST, sub]))
+
+
+def drive_line(gain_db: float, delay_s: float, polarity: int) -> str:
+    """A drive in one line."""
+    return f"{_signed_zero(gain_db):.1f} dB, {delay_s * 1e3:.2f} ms, {polarity_word(polarity)}"
+
+
+def subs_word(count: int) -> str:
+    """1 sub, 2 subs."""
+    return f"{count} sub" if count == 1 else f"{count} subs"
+
+
+def mean_level_db(table: PlanTable, count: int, limit_db: float | None) -> float:
+    """Mean level at the seats with all subs at their limit [dB re one sub at 1 m, or dB SPL with `limit_db`]."""
+    return float(table.output_db[BEST]) + 20.0 * log10(count) + (limit_db or 0.0)
+
+
+def mean_limit_db(project: Project, frequency_hz: NDArray[np.float64]) -> float | None:
+    """Mean over the band of the highest clean level of one sub at 1 m [dB SPL]; None where it is not given."""
+    limit = project.subwoofer.max_level_1m_db
+    return None if limit is None else float(limit.at(frequency_hz).mean())
+
+
+def plans_json(results: Results) -> dict[str, Any]:
+    """What `optimise --json` prints: the best plan of each count."""
+    plans = []
+    for count, table in results.plans.items():
+        index = table.candidate_index[BEST]
+        plans.append(
+            {
+                "subs": count,
+                "variation_db": float(table.variation_db[BEST]),
+                "output_db": float(table.output_db[BEST]),
+                "positions_m": results.candidates.position_m[index].tolist(),
+                "gain_db": table.gain_db[BEST].tolist(),
+                "delay_ms": (table.delay_s[BEST] * 1e3).tolist(),
+                "polarity": [int(sign) for sign in table.polarity[BEST]],
+            }
+        )
+    return {
+        "plans": plans,
+        "candidates": len(results.candidates.zone),
+        "layouts_searched": sum(table.layouts_searched for table in results.plans.values()),
+        "seconds": sum(table.seconds for table in results.plans.values()),
+    }
+
+
+def print_comparison(page: Page, results: Results, limit_db: float | None) -> None:
+    """One count beside the other: variation, output, and what the next sub buys."""
+    unit = "dB SPL" if limit_db is not None else "dB re 1 sub at 1 m"
+    rows = []
+    before: tuple[int, float, float] | None = None
+    for count, table in results.plans.items():
+        variation, level = float(table.variation_db[BEST]), mean_level_db(table, count, limit_db)
+        bought = "" if before is None else _bought(before, variation, level)
+        rows.append([str(count), f"{variation:.2f} dB", f"{_signed_zero(float(table.output_db[BEST])):.1f} dB"])
+        rows[-1] += [f"{level:.1f}", bought]
+        before = (count, variation, level)
+    page.heading("How many subs")
+    page.table(
+        ["subs", "variation", "output", f"seats' mean [{unit}]", "what the added subs buy"], rows, right=(0, 1, 2, 3)
+    )
+    page.line(
+        "variation: seat-to-seat variation, smaller is more even. output: mean level at the seats, all subs at "
+        "their limit, against the same subs in phase at 1 m in the open. seats' mean: the same in absolute terms, over "
+        "the whole band, the loudest sub at its limit."
+    )
+
+
+def print_plan(page: Page, results: Results, room: Room, count: int) -> None:
+    """The best plan of one count: where each sub stands and what is dialled in."""
+    table = results.plans[count]
+    best = "best" if table.exhaustive else "best found"
+    page.heading(f"{subs_word(count)}: {best}, variation {float(table.variation_db[BEST]):.2f} dB")
+    rows = []
+    for sub, candidate in enumerate(table.candidate_index[BEST]):
+        rows.append(
+            [
+                str(sub + 1),
+                name(results.candidates.zone[candidate]),
+                *from_walls(results.candidates.position_m[candidate], room),
+                f"{_signed_zero(float(table.gain_db[BEST, sub])):.1f} dB",
+                delay_words(float(table.delay_s[BEST, sub])),
+                polarity_word(int(table.polarity[BEST, sub])),
+            ]
+        )
+    headers = ["sub", "zone", "position", "", "", "gain", "delay (samples)", "polarity"]
+    page.table(headers, rows, right=(0, 5, 6))
+    tried = f"{table.layouts_searched:,} of {table.layouts_possible:,} layouts in {table.seconds:.1f} s"
+    page.line(f"{tried}: {table.stop}.")
+    for remark in table.remarks:
+        page.line(remark)
+
+
+def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
+    """What can hurt, said where the plan is read."""
+    page.heading("Before it is built and switched on")
+    lines = [
+        "Hearing: start quietly and raise the level in steps; loud bass harms by level and time, and it is heard "
+        "less than it is felt. Keep to the exposure limits that hold where you are.",
+        "Weight: lift cabinets with two people or a lift, and let nothing tip."
+        + (
+            " Some positions are above the floor: what hangs or stands overhead needs fixings designed by a "
+            "qualified person."
+            if raised
+            else ""
+        ),
+    ]
+    if glass:
+        lines.append(
+            "Glass: panes near loud bass rattle and can break; check panes, beads and frames, and ask a glazier "
+            "whether safety glass is needed."
+        )
+    lines += [
+        "Mains: leave circuits, earthing and the load on amplifiers to a qualified electrician; several subs on one "
+        "amplifier channel must not fall below its rated impedance.",
+        "Heat: built-in subs and amplifiers need ventilation, and openings must not weaken fire protection. Local "
+        "codes and licensed trades have the last word.",
+    ]
+    for line in lines:
+        page.line(line, mark="- ")
+
+
+def _bought(before: tuple[int, float, float], variation: float, level: float) -> str:
+    """What a row gains over the row above it."""
+    count, variation_before, level_before = before
+    parts = []
+    for change, unit, lower, higher in (
+        (variation - variation_before, "dB variation", "less", "more"),
+        (level - level_before, "dB level", "less", "more"),
+    ):
+        if isfinite(change):
+            word = lower if change < 0 else higher
+            parts.append(f"{abs(change):.1f} {unit.split()[0]} {word} {unit.split()[1]}")
+    return f"{', '.join(parts)} than {subs_word(count)}"
+
+
+def _signed_zero(value: float) -> float:
+    """Zero without a minus sign, at one decimal."""
+    return 0.0 if abs(value) < 0.05 else value

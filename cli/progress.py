@@ -1,0 +1,79 @@
+"""Progress of long work on stderr: a bar with the time left, on a terminal, for work over a second."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+import contextlib
+import sys
+import time
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from cli.terminal import clean, console
+
+if TYPE_CHECKING:
+    from rich.progress import Progress, TaskID
+
+    from solvers.job import Report, Step
+
+SHOW_AFTER_S = 1.0
+
+
+@contextlib.contextmanager
+def progress(*, quiet: bool) -> Iterator["Report"]:
+    """Yield a function that takes the steps of a job; it draws nothing when `quiet` or when stderr is no terminal."""
+    if quiet or not sys.stderr.isatty():
+        yield _ignore
+        return
+    bars = _Bars()
+    try:
+        yield bars.take
+    finally:
+        bars.close()
+
+
+def _ignore(step: "Step") -> None:
+    """Draw nothing."""
+
+
+class _Bars:
+    """One bar per stage, kept on the screen while the job runs and wiped at its end."""
+
+    def __init__(self) -> None:
+        self._begun = time.monotonic()
+        self._progress: Progress | None = None
+        self._tasks: dict[str, TaskID] = {}
+
+    def take(self, step: "Step") -> None:
+        """Show where the job is."""
+        if self._progress is None:
+            if time.monotonic() - self._begun < SHOW_AFTER_S:
+                return
+            self._progress = self._started()
+        if step.stage not in self._tasks:
+            self._tasks[step.stage] = self._progress.add_task(clean(step.stage), total=1.0, note="")
+        self._progress.update(self._tasks[step.stage], completed=step.fraction, note=clean(step.note))
+
+    def close(self) -> None:
+        """Wipe the bars and give the cursor back."""
+        if self._progress is not None:
+            self._progress.stop()
+
+    def _started(self) -> "Progress":
+        from rich.progress import (
+            BarColumn,
+            Progress,
+            TaskProgressColumn,
+            TextColumn,
+            TimeRemainingColumn,
+        )
+
+        bars = Progress(
+            TextColumn("{task.description}", markup=False),
+            BarColumn(),
+            TaskProgressColumn(),
+            TimeRemainingColumn(),
+            TextColumn("{task.fields[note]}", markup=False),
+            console=console(sys.stderr),
+            transient=True,
+        )
+        bars.start()
+        return bars

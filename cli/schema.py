@@ -1,0 +1,17 @@
+"""`roommodes schema`: the JSON Schema of the project file, for completion in editors."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from cli.guard import guarded
+from cli.options import Debug, Json
+from cli.terminal import print_json
+
+
+@guarded
+def schema(as_json: Json = True, debug: Debug = False) -> None:
+    """Print the JSON Schema of the project file, for completion in editors.
+
+    Example: roommodes schema > project.schema.json
+    """
+    from roommodes.project_file import project_schema
+
+    print_json(project_schema())

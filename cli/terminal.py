@@ -1,0 +1,138 @@
+"""What is printed where: results on stdout, progress, warnings and faults on stderr.
+
+Text of a user (names, paths, messages of the system) never reaches the terminal with control characters in it,
+and is never read as markup.
+"""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+import json
+import math
+import shlex
+import sys
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, TextIO
+
+if TYPE_CHECKING:
+    from rich.console import Console, RenderableType
+
+PIPE_WIDTH = 120
+NAME_LIMIT = 32
+LINE_LIMIT = 2000
+_UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, invisible and direction marks, halves, separators
+
+
+def clean(text: str, limit: int = LINE_LIMIT) -> str:
+    """The text on one line, control characters spelled out, cut to `limit` characters."""
+    shown = "".join(_spelled(letter) if unicodedata.category(letter) in _UNSAFE else letter for letter in text)
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
+
+
+def _spelled(letter: str) -> str:
+    return letter.encode("unicode_escape", errors="backslashreplace").decode("ascii")
+
+
+def name(text: str) -> str:
+    """A name of a user, cut to what a table can hold."""
+    return clean(text, NAME_LIMIT)
+
+
+def say_error(lines: Iterable[str]) -> None:
+    """Faults and warnings: each on one line of stderr."""
+    for line in lines:
+        print(clean(line), file=sys.stderr)
+    sys.stderr.flush()
+
+
+def warn(lines: Iterable[str]) -> None:
+    """Warnings: one line each on stderr."""
+    say_error(f"warning: {line}" for line in lines)
+
+
+def print_json(data: Any) -> None:
+    """One JSON value on stdout; what is not a number becomes null."""
+    print(json.dumps(_finite(data), allow_nan=False, indent=2))
+    sys.stdout.flush()
+
+
+def _finite(data: Any) -> Any:
+    if isinstance(data, dict):
+        return {str(key): _finite(value) for key, value in data.items()}
+    if isinstance(data, list | tuple):
+        return [_finite(value) for value in data]
+    if isinstance(data, float) and not math.isfinite(data):
+        return None
+    return data
+
+
+def console(file: TextIO) -> "Console":
+    """A console without markup; escapes only on a terminal, whatever the environment forces."""
+    from rich.console import Console
+
+    on_terminal = file.isatty()
+    return Console(
+        file=file,
+        force_terminal=on_terminal,
+        width=None if on_terminal else PIPE_WIDTH,
+        markup=False,
+        highlight=False,
+        emoji=False,
+        legacy_windows=False,
+    )
+
+
+class Page:
+    """Results for a person, on stdout."""
+
+    def __init__(self) -> None:
+        self._console = console(sys.stdout)
+        self._begun = False
+
+    def heading(self, text: str) -> None:
+        """A heading, with a line kept free above it."""
+        from rich.text import Text
+
+        self._print(Text(("\n" if self._begun else "") + clean(text), style="bold"), wrap=False)
+
+    def line(self, text: str = "", *, mark: str = "") -> None:
+        """One paragraph, wrapped to the terminal's width; `mark` stands before it, as in a list."""
+        from rich.text import Text
+
+        wrapped = textwrap.fill(
+            clean(text),
+            width=self._console.width,
+            initial_indent=mark,
+            subsequent_indent=" " * len(mark),
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        self._print(Text(wrapped), wrap=False)
+
+    def command(self, *words: str | Path) -> None:
+        """A command to be typed, on a line of its own and never wrapped."""
+        from rich.text import Text
+
+        self._print(Text("  " + clean(shlex.join(str(word) for word in words))), wrap=False)
+
+    def table(self, headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
+        """Aligned columns; those in `right` hold numbers and stand to the right."""
+        from rich.table import Table
+        from rich.text import Text
+
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+        for index, header in enumerate(headers):
+            side: Literal["left", "right"] = "right" if index in right else "left"
+            table.add_column(Text(header), justify=side, overflow="fold", vertical="bottom")
+        for row in rows:
+            table.add_row(*(Text(clean(cell)) for cell in row))
+        self._print(table, wrap=True)
+
+    def _print(self, content: "RenderableType", *, wrap: bool) -> None:
+        """Print without the blanks that pad lines to the full width."""
+        self._begun = True
+        with self._console.capture() as capture:
+            self._console.print(content, soft_wrap=not wrap)
+        for row in capture.get().splitlines():
+            print(row.rstrip())

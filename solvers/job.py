@@ -1,0 +1,361 @@
+"""From a project to its plans: the one path that the command line, notebooks and studies share.
+
+Project -> Problem (transfer functions) -> Outcomes (the search) -> Results (what is stored); and, for a layout
+that is given, Project -> Prediction. One kind of progress report runs through all of it.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from math import isfinite
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from roommodes import __version__
+from roommodes.advice import decay_estimate_s, null_warnings, project_warnings
+from roommodes.decay import BuiltMode, built_modes
+from roommodes.errors import Fault, ProjectInvalid, RoommodesError
+from roommodes.frequency import log_grid
+from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.modes import crossover_hz, mode_density_per_hz
+from roommodes.project import Project
+from roommodes.project_file import parse_project
+from roommodes.results import PlanTable, Results, expected_bytes
+from roommodes.seating import Seats
+from roommodes.transfer import transfer_function
+from solvers.problem import DriveRange, Outcome, Plan, Problem, Progress
+from solvers.search import search
+
+Floats = NDArray[np.float64]
+
+KEPT_PLANS = 20
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """How far a job is.
+
+    Parameters
+    ----------
+    stage : what is being done, in words.
+    fraction : 0 to 1 of that stage.
+    note : the best so far, in words.
+    """
+
+    stage: str
+    fraction: float
+    note: str = ""
+
+
+Report = Callable[[Step], None]
+Cancelled = Callable[[], bool]
+
+
+class Interrupted(RoommodesError):
+    """The job was asked to stop before it had anything to keep."""
+
+    exit_code = 130
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prediction:
+    """What the seats hear from the layout in the project.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    seats : where the listeners are.
+    level_db : (n_freq, n_seat), the loudest sub at its limit [dB re 1/m].
+    sound_pressure_db : (n_freq, n_seat), the same as the highest clean level [dB re 20 uPa]; None when the
+        project does not say how loud a sub can play.
+    variation_db, output_db : of the layout [dB].
+    """
+
+    frequency_hz: Floats
+    seats: Seats
+    level_db: Floats
+    sound_pressure_db: Floats | None
+    variation_db: float
+    output_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomFindings:
+    """What a room does by itself.
+
+    Parameters
+    ----------
+    modes : up to the end of the search's band, with rigid walls and as built.
+    density_low_per_hz, density_high_per_hz : modal density at both ends of the band [1/Hz].
+    decay_time_s : near the end of the band [s].
+    crossover_hz : where single modes give way to statistics [Hz].
+    warnings : sentences.
+    """
+
+    modes: tuple[BuiltMode, ...]
+    density_low_per_hz: float
+    density_high_per_hz: float
+    decay_time_s: float
+    crossover_hz: float
+    warnings: tuple[str, ...]
+
+
+def build_problem(project: Project, *, report: Report | None = None, cancelled: Cancelled | None = None) -> Problem:
+    """Transfer functions from every candidate to every seat, with what the search may adjust.
+
+    Parameters
+    ----------
+    project : the project.
+    report : called with the progress.
+    cancelled : asked now and then; when true the work is dropped.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel, ProjectInvalid : the model or the search cannot take this project.
+    """
+    wishes = project.search
+    frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
+    seats, candidates = project.seats(), project.candidates()
+    if not len(candidates):
+        message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
+        raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
+    transfer = _transfer(project, frequency_hz, candidates.position_m, report, cancelled)
+    return Problem(
+        frequency_hz=frequency_hz,
+        transfer=transfer,
+        seat_weight=seats.weight,
+        drives=DriveRange(
+            delay_s=(wishes.delay_ms[0] * 1e-3, wishes.delay_ms[1] * 1e-3),
+            gain_db=wishes.gain_db,
+            polarity=wishes.polarity,
+        ),
+        mirror_of=candidates.mirror_of if wishes.mirror else None,
+    )
+
+
+def solve(
+    project: Project,
+    *,
+    counts: Sequence[int] | None = None,
+    seed: int | None = None,
+    threads: int | None = None,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+) -> Results:
+    """The whole job: transfer functions, search, results ready to be written.
+
+    Parameters
+    ----------
+    project : the project.
+    counts, seed : in place of the project's own.
+    threads : how many at most; None for as many as there are cores. Plans do not depend on it.
+    report : called with the progress.
+    cancelled : asked now and then; when true the best so far is returned.
+
+    Raises
+    ------
+    Interrupted : cancelled before the first plan was found.
+    OutsideModel, ProjectInvalid : the model or the search cannot take this project.
+    """
+    seed = project.search.seed if seed is None else seed
+    counts = tuple(counts or project.search.counts)
+    with threadpool_limits(threads):
+        problem = build_problem(project, report=report, cancelled=cancelled)
+    outcomes = search(
+        problem,
+        counts=counts,
+        seed=seed,
+        keep=KEPT_PLANS,
+        threads=threads,
+        progress=_search_report(report) if report else None,
+        cancelled=cancelled,
+    )
+    if not any(outcome.plans for outcome in outcomes):
+        if cancelled and cancelled():
+            raise Interrupted("interrupted before the first plan was found; nothing was written")
+        counts_text = ", ".join(str(count) for count in counts)
+        message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
+        raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])
+    return results_from(project, problem, outcomes, seed=seed)
+
+
+def results_from(
+    project: Project, problem: Problem, outcomes: Sequence[Outcome], *, seed: int | None = None
+) -> Results:
+    """What is stored: the project, the transfer functions and the plans of every count that has any.
+
+    Parameters
+    ----------
+    project, problem, outcomes : what was asked and what came out.
+    seed : of the search, where it was not the project's own.
+    """
+    return Results(
+        project_toml=project.toml_text,
+        project_sha256=project.sha256,
+        seed=project.search.seed if seed is None else seed,
+        software_version=__version__,
+        created_utc=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        frequency_hz=problem.frequency_hz,
+        seats=project.seats(),
+        candidates=project.candidates(),
+        transfer=problem.transfer,
+        plans={outcome.count: _table(outcome) for outcome in outcomes if outcome.plans},
+    )
+
+
+def solve_again(results: Results, *, threads: int | None = None) -> Results:
+    """Run the search of a results file anew from what the file holds alone.
+
+    An uninterrupted search gives the same plans.
+    """
+    project = parse_project(results.project_toml, source="project_toml")
+    return solve(project, counts=tuple(results.plans), seed=results.seed, threads=threads)
+
+
+def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:
+    """About how large the results file will be, known before the search [bytes]."""
+    wishes = project.search
+    return expected_bytes(
+        n_freq=len(log_grid(*wishes.band_hz, wishes.points_per_octave)),
+        n_seat=len(project.seats()),
+        n_candidate=len(project.candidates()),
+        n_plan=KEPT_PLANS * len(counts),
+    )
+
+
+def predict_layout(project: Project, *, report: Report | None = None, cancelled: Cancelled | None = None) -> Prediction:
+    """Level at every seat for the layout in the project.
+
+    Parameters
+    ----------
+    project : with a layout.
+    report, cancelled : as for `build_problem`.
+
+    Raises
+    ------
+    ProjectInvalid : the project has no layout.
+    Interrupted : when cancelled.
+    OutsideModel : the model cannot take this project.
+    """
+    layout = project.layout
+    if layout is None:
+        raise ProjectInvalid(
+            project.source,
+            [
+                Fault(
+                    where="layout",
+                    message="there is none; add a [layout] table with positions_m and, if you like, gain_db, "
+                    "delay_ms and polarity",
+                )
+            ],
+        )
+    wishes = project.search
+    frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
+    seats = project.seats()
+    transfer = _transfer(project, frequency_hz, np.array(layout.positions_m), report, cancelled)
+    gain_db = np.array(layout.gain_db) - max(layout.gain_db)  # the loudest sub stands at its limit
+    weights = drive_weights(
+        frequency_hz, gain_db=gain_db, delay_s=np.array(layout.delay_ms) * 1e-3, polarity=layout.polarity
+    )
+    level = level_db(seat_pressure(transfer, weights))
+    limit = project.subwoofer.max_level_1m_db
+    return Prediction(
+        frequency_hz=frequency_hz,
+        seats=seats,
+        level_db=level,
+        sound_pressure_db=None if limit is None else level + limit.at(frequency_hz)[:, None],
+        variation_db=variation_db(level, seats.weight),
+        output_db=output_db(level, seats.weight, gain_db),
+    )
+
+
+def examine(project: Project, *, report: Report | None = None) -> RoomFindings:
+    """The room's modes as built, their density, where statistics begin, and warnings.
+
+    Parameters
+    ----------
+    project : the project.
+    report : called with the progress.
+    """
+    room, surfaces = project.room(), project.surfaces()
+    low_hz, high_hz = project.search.band_hz
+
+    def progress(done: int, total: int) -> None:
+        if report:
+            report(Step(stage="modes", fraction=done / total))
+
+    modes = built_modes(room, surfaces, max_hz=high_hz, progress=progress)
+    decay_time_s = decay_estimate_s(room, surfaces, hz=high_hz)
+    low_density, high_density = mode_density_per_hz(room, np.array([low_hz, high_hz]))
+    return RoomFindings(
+        modes=modes,
+        density_low_per_hz=float(low_density),
+        density_high_per_hz=float(high_density),
+        decay_time_s=decay_time_s,
+        crossover_hz=crossover_hz(room, decay_time_s),
+        warnings=(*project_warnings(project), *null_warnings(modes, project.seats())),
+    )
+
+
+def _transfer(
+    project: Project,
+    frequency_hz: Floats,
+    source_m: Floats,
+    report: Report | None,
+    cancelled: Cancelled | None,
+) -> NDArray[np.complex128]:
+    """Transfer functions to the project's seats, with progress and a way out."""
+
+    def progress(done: int, total: int) -> None:
+        if cancelled and cancelled():
+            raise Interrupted("interrupted while the room was computed; nothing was written")
+        if report:
+            report(Step(stage="room", fraction=done / total))
+
+    return transfer_function(
+        project.room(),
+        project.surfaces(),
+        frequency_hz=frequency_hz,
+        seat_m=project.seats().position_m,
+        source_m=source_m,
+        progress=progress,
+    )
+
+
+def _search_report(report: Report) -> Callable[[Progress], None]:
+    """The search's progress as steps of the job."""
+
+    def take(progress: Progress) -> None:
+        best = f"best so far {progress.best_db:.2f} dB" if isfinite(progress.best_db) else ""
+        subs = "1 sub" if progress.count == 1 else f"{progress.count} subs"
+        note = f"{subs}, {progress.stage}; {best}" if best else f"{subs}, {progress.stage}"
+        report(Step(stage="search", fraction=progress.fraction, note=note))
+
+    return take
+
+
+def _table(outcome: Outcome) -> PlanTable:
+    """The plans of one count as stacked arrays."""
+
+    def stacked(column: Callable[[Plan], object], kind: type) -> Any:
+        return np.array([column(plan) for plan in outcome.plans], dtype=kind)
+
+    return PlanTable(
+        candidate_index=stacked(lambda plan: plan.candidate_index, np.int64),
+        gain_db=stacked(lambda plan: plan.gain_db, np.float64),
+        delay_s=stacked(lambda plan: plan.delay_s, np.float64),
+        polarity=stacked(lambda plan: plan.polarity, np.int8),
+        variation_db=stacked(lambda plan: plan.variation_db, np.float64),
+        output_db=stacked(lambda plan: plan.output_db, np.float64),
+        level_db=stacked(lambda plan: plan.level_db, np.float64),
+        layouts_searched=outcome.layouts_searched,
+        layouts_possible=outcome.layouts_possible,
+        exhaustive=outcome.exhaustive,
+        stop=str(outcome.stop),
+        seconds=outcome.seconds,
+        remarks=outcome.remarks,
+    )
