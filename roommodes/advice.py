@@ -117,8 +117,8 @@ def _near_zones(project: Project, seats: Seats) -> Iterator[str]:
             near = int((gap.min(axis=1) < NEAR_SEAT_M).sum())
             yield (
                 f'zone "{zone}": {near} of its {len(chosen)} candidates are within {NEAR_SEAT_M:g} m of a seat '
-                f"(nearest {gap.min():.2f} m, {seats.name[seat]}). That seat will hear a sub there as such. Shrink the zone or "
-                "add a keep-out."
+                f"(nearest {gap.min():.2f} m, {seats.name[seat]}). That seat will hear a sub there as such. "
+                "Shrink the zone or add a keep-out."
             )
 
 

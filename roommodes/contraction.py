@@ -125,7 +125,7 @@ def points_to_points(kernel: Floats, rows: Factors, columns: Factors) -> Floats:
     count = kernel.shape[1:]
     left = mode_products(rows, count)
     right = mode_products(columns, count)
-    return (left * kernel.reshape(len(kernel), 1, prod(count))) @ right.T
+    return np.stack([(left * one.ravel()) @ right.T for one in kernel])
 
 
 def mode_products(factors: Factors, count: tuple[int, ...]) -> Floats:

@@ -29,6 +29,7 @@ from roommodes.rooms import PLANE_AXES, Room
 Floats = NDArray[np.float64]
 
 IMAGE_DECAY = 19.0  # images beyond kappa r = 19 weigh e^{-19} = 6e-9 of one at the source
+TAPER_START, TAPER_POWER = 0.75, 8  # where and how fast the cosines fade out, over the last one taken
 PLANE_DECAY = 23.0  # cosines beyond gamma d = 23 reach a point with 1e-10 of their strength
 
 
@@ -80,12 +81,15 @@ def points_against_family(
     height = point_m[:, axis] if family.side == 0 else length - point_m[:, axis]
     distance, group = np.unique(np.round(height, 9), return_inverse=True)
     result = np.empty((len(point_m), family.size))
+    # a point on the wall sees all wavenumbers: let the last of them fade out, or their sharp end rings
+    edge = TAPER_START * min((counts[w] - 1) * pi / room.size_m[w] for w in (u, v))
     for index, d in enumerate(distance):
         reach = PLANE_DECAY / max(d, 1e-9)  # [1/m]
         few = tuple(min(counts[w], ceil(reach * room.size_m[w] / pi) + 1) for w in (u, v))
         gamma = plane_wavenumbers(room, axis, kappa, (few[0], few[1]))
         decay = np.exp(-gamma * d) + np.exp(-gamma * (2.0 * length - d))
         plane = decay / (gamma * (1.0 - np.exp(-2.0 * gamma * length)) * wall_area_m2(room, axis))
+        plane *= np.exp(-((gamma / edge) ** TAPER_POWER))
         chosen = np.flatnonzero(group == index)
         part = (factors[0][chosen], factors[1][chosen], factors[2][chosen])
         result[chosen] = points_to_family(plane[None, None], part, family)[0]

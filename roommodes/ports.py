@@ -39,6 +39,8 @@ from roommodes.rooms import PLANE_AXES, Room, Wall
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
+MOST_TERMS = 6e6  # of any one sum over cosines: bounds time and memory in vast rooms
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Precision:
@@ -46,7 +48,8 @@ class Precision:
 
     Parameters
     ----------
-    cut : k_cut over the largest wavenumber asked for.
+    cut, lowest_cut : k_cut over the largest wavenumber asked for, and the least k_cut [1/m]; the nodes must lie
+        well below it.
     nodes : kappa_i [1/m].
     plane_wavenumber : how far the cosines along a wall are summed, for parallel walls and points [1/m].
     edge_wavenumber : how far all three axes are summed, for walls that share an edge [1/m].
@@ -55,6 +58,7 @@ class Precision:
     """
 
     cut: float = 4.0
+    lowest_cut: float = 8.0
     nodes: tuple[float, ...] = (1.0, 3.0, 6.0)
     plane_wavenumber: float = 300.0
     edge_wavenumber: float = 100.0
@@ -114,7 +118,7 @@ class Ports:
         self.room = room
         self.families = tuple(families)
         self.precision = precision
-        self.cut_wavenumber = precision.cut * max_wavenumber
+        self.cut_wavenumber = max(precision.cut * max_wavenumber, precision.lowest_cut)
         self.counts = counts_to(room, self.cut_wavenumber)
         full = table_counts(room, precision)
         self.seat_factors = _point_factors(room, seat_m, full)
@@ -202,8 +206,10 @@ class Ports:
     def _whole(self, seat_m: Floats, source_m: Floats, kappa: float) -> tuple[Floats, Floats, Floats, Floats]:
         """The whole sums at k^2 = -kappa^2, in the order of PortMatrices' fields."""
         room = self.room
-        plane = counts_to(room, self.precision.plane_wavenumber)
-        edge = imaginary.edge_kernel(room, kappa, counts_to(room, self.precision.edge_wavenumber))
+        plane = table_counts(room, self.precision)
+        axes = {family.normal_axis for family in self.families}
+        edge_wavenumber = min(self.precision.edge_wavenumber, pi * (MOST_TERMS / room.volume_m3) ** (1.0 / 3.0))
+        edge = imaginary.edge_kernel(room, kappa, counts_to(room, edge_wavenumber)) if len(axes) > 1 else np.empty(0)
 
         def block(rows: Family, columns: Family) -> Floats:
             if rows.normal_axis != columns.normal_axis:
@@ -227,8 +233,9 @@ class Ports:
 
 
 def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
-    """How many cosines the families' tables must hold along each axis."""
-    return counts_to(room, precision.plane_wavenumber)
+    """How many cosines the families' tables must hold along each axis; fewer in a vast room."""
+    widest = room.volume_m3 / min(room.size_m)  # area of the largest wall [m2]
+    return counts_to(room, min(precision.plane_wavenumber, pi * (MOST_TERMS / widest) ** 0.5))
 
 
 def _point_factors(room: Room, point_m: Floats, counts: tuple[int, int, int]) -> Factors:

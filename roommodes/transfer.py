@@ -83,8 +83,6 @@ def transfer_function(
     _require_valid(room, hz, seats, sources)
     boundary = boundary_of(room, surfaces, frequency_hz=hz, seat_m=seats, source_m=sources, precision=precision)
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
-    step = max(1, int(CHUNK_BYTES / (16.0 * max(boundary.size, 64) ** 2)))
-    parts = [slice(start, start + step) for start in range(0, len(hz), step)]
     # one frequency block per thread and one thread per block: small matrices do not gain from threads inside
     with threadpool_limits(1), ThreadPoolExecutor(cpu_count() or 1) as pool:
         ports = Ports(
@@ -95,6 +93,8 @@ def transfer_function(
             max_wavenumber=2.0 * pi * float(hz.max()) / room.air.speed_of_sound_m_s,
             precision=precision,
         )
+        step = max(1, int(CHUNK_BYTES / (16.0 * (boundary.size**2 + 4.0 * ports.k2_modes.size))))
+        parts = [slice(start, start + step) for start in range(0, len(hz), step)]
         blocks = [pool.submit(_pressure, ports, boundary, hz[part]) for part in parts]
         try:
             for part, block in zip(parts, blocks, strict=True):

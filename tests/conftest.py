@@ -1,6 +1,8 @@
 """What every test may use."""
 
-from typing import Protocol
+import tomllib
+from pathlib import Path
+from typing import Any, Protocol
 
 import numpy as np
 import pytest
@@ -52,3 +54,22 @@ def check_close(actual: ArrayLike, expected: ArrayLike, rtol: float, *, scale: f
 def close() -> Close:
     """`close(actual, expected, rtol)`: a comparison whose tolerance can fail."""
     return check_close
+
+
+class Published(Protocol):
+    """The shape of the `published` fixture, for annotations."""
+
+    def __call__(self, file: str, table: str) -> dict[str, Any]: ...
+
+
+@pytest.fixture
+def published() -> Published:
+    """`published(file, table)`: one table of outside values with its source, from tests/published/<file>.toml."""
+
+    def read(file: str, table: str) -> dict[str, Any]:
+        path = Path(__file__).parent / "published" / f"{file}.toml"
+        values: dict[str, Any] = tomllib.loads(path.read_text(encoding="utf-8"))[table]
+        assert values["source"], f"{path.name} [{table}] names no source"
+        return values
+
+    return read
