@@ -132,7 +132,8 @@ def _syntax_fault(message: str, text: str) -> Fault:
     words = next((ours for theirs, ours in SYNTAX_WORDS if said.startswith(theirs)), said[:1].lower() + said[1:])
     position = re.match(r"line (\d+), column (\d+)", place)
     if position is None:
-        return Fault(where="", message=f"this is not valid TOML: {words}, at the end of the file.", line=None)
+        words = "the file ends too early; a value is missing, or a list, table or text is not closed"
+        return Fault(where="", message=f"this is not valid TOML: {words}.", line=len(text.splitlines()) or None)
     line, column = int(position[1]), int(position[2])
     rows = text.splitlines()
     row = rows[line - 1].strip() if line <= len(rows) else ""

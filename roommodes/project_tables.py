@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field
 
 from roommodes.air import Air
 from roommodes.constructions import ConstructionTable
-from roommodes.quantities import AnyLength, Curve, CurveOf, Name, Range, Table, rising, several, worded
+from roommodes.quantities import AnyLength, Curve, CurveOf, Name, Range, Table, apart, rising, several, worded
 from roommodes.rooms import Room, Wall
 
 FORMAT = 1
@@ -152,7 +152,9 @@ class SearchTable(Table):
     counts: Annotated[tuple[Count, ...], AnyLength, AfterValidator(_counts_once)] = Field(
         default=(1, 2, 4), description="How many subwoofers, each searched for.", examples=[[1, 2, 4]]
     )
-    band_hz: Annotated[tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising)] = Field(
+    band_hz: Annotated[
+        tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)
+    ] = Field(
         default=(20.0, 120.0),
         description="Band over which the variation is taken, [low, high] [Hz].",
         examples=[[20, 120]],

@@ -113,6 +113,13 @@ def list_to_tuple(value: Any) -> Any:
 AnyLength = BeforeValidator(list_to_tuple)
 
 
+def apart(pair: tuple[float, float]) -> tuple[float, float]:
+    """Refuse a pair of equal numbers."""
+    if pair[0] == pair[1]:
+        raise worded(f"got [{number(pair[0])}, {number(pair[1])}]; the two must differ.")
+    return pair
+
+
 def rising(pair: tuple[float, float]) -> tuple[float, float]:
     """Refuse a pair whose first number is above its second."""
     if pair[0] > pair[1]:
