@@ -209,7 +209,9 @@ class Porous:
     feeds energy back. Below its range the layer is therefore continued by what every porous material does there: a
     constant flow resistance and inertia, a bulk modulus with a constant real part and a loss that falls with
     frequency, each joined to the fit at the edge of its range. There the fit's resistance is 0.90 sigma and its bulk
-    modulus 1.06 times the isothermal one, so the limits are right within that.
+    modulus 1.06 times the isothermal one, so the limits are right within that. Against a relaxation model that has the
+    right limits by itself (Wilson 1993) the real part of beta is within 17 % and the imaginary part within 11 % from 20
+    to 200 Hz, for layers of 50 to 300 mm and 10000 to 50000 Pa s/m2.
 
     Parameters
     ----------

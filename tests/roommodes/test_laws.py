@@ -160,6 +160,20 @@ def test_porous_layer_has_the_static_limits_of_every_porous_material(close: Clos
     close(modulus[0].real, STIFF_1M / 1.4, 0.08)
 
 
+@pytest.mark.parametrize(("sigma", "depth"), [(1e4, 0.1), (2e4, 0.1), (1e4, 0.3), (5e4, 0.05)])
+def test_porous_layer_agrees_with_a_relaxation_model(sigma: float, depth: float) -> None:
+    """Second opinion over the sub band: D. K. Wilson, J. Acoust. Soc. Am. 94(2) 1136, 1993 (from memory), with the
+    viscous time 2 rho / sigma, which gives the static flow resistance, and the thermal one by the Prandtl number."""
+    w = omega(20.0, 40.0, 63.0, 80.0, 125.0, 200.0)
+    viscous = 2.0 * AIR.density_kg_m3 / sigma
+    density = AIR.density_kg_m3 / (1.0 - 1.0 / np.sqrt(1.0 + 1j * w * viscous))
+    modulus = STIFF_1M / (1.0 + 0.4 / np.sqrt(1.0 + 1j * w * 0.71 * viscous))
+    expected = 1j * RHO_C * np.tan(w * np.sqrt(density / modulus) * depth) / np.sqrt(density * modulus)
+    got = Porous(flow_resistivity_pa_s_m2=sigma, thickness_m=depth).admittance(w, AIR)
+    assert np.max(np.abs(got.real / expected.real - 1.0)) < 0.17
+    assert np.max(np.abs(got.imag / expected.imag - 1.0)) < 0.11
+
+
 def test_miki_alone_would_feed_energy_below_its_range() -> None:
     """Why the layer is not simply extrapolated."""
     impedance, wavenumber = miki(1e-4)
