@@ -66,9 +66,13 @@ def optimise(
     elif not quiet:
         print_summary(project, results)
         Page().line(f"Plan written to {target}.")
+    without = ", ".join(str(count) for count in wanted if count not in results.plans)
     if interrupted:
-        say_error([f"interrupted: the best found until then is in {target}; run again for the full search"])
+        missing = f" (nothing yet for {without} subs)" if without else ""
+        say_error([f"interrupted: the best found until then is in {target}{missing}; run again for the full search"])
         raise typer.Exit(EXIT_INTERRUPTED)
+    if without:
+        warn([f"no plan with {without} subs: no layout with so many fits the candidates and the wishes"])
 
 
 def parse_counts(text: str | None) -> tuple[int, ...]:

@@ -174,6 +174,8 @@ def solve(
         progress=_search_report(report) if report else None,
         cancelled=cancelled,
     )
+    if report:
+        report(Step(stage="search", fraction=1.0))
     if not any(outcome.plans for outcome in outcomes):
         if cancelled and cancelled():
             raise Interrupted("interrupted before the first plan was found; nothing was written")

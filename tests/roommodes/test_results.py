@@ -73,7 +73,7 @@ def plan(tmp_path: Path, results: Results) -> Path:
 
 def assert_same(a: object, b: object) -> None:
     """Field by field, arrays bit by bit."""
-    for field in fields(a):  # type: ignore[arg-type]
+    for field in fields(a):
         left, right = getattr(a, field.name), getattr(b, field.name)
         if isinstance(left, Seats | Candidates | PlanTable):
             assert_same(left, right)

@@ -1,0 +1,81 @@
+"""Figures read without colour, stay inside the room, and do not depend on what was drawn before."""
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon, Rectangle
+
+from cli.figures import SubMark, plan_view, seat_levels
+from cli.project_parts import GlassMark
+from roommodes.rooms import Room
+
+ROOM = Room(length_m=6.0, width_m=4.0, height_m=2.5)
+
+
+def levels(seats: int) -> np.ndarray:
+    return np.random.default_rng(3).normal(size=(60, seats))
+
+
+def draw(seats: int, rows: list[int]):
+    return seat_levels(
+        Figure().subplots(),
+        frequency_hz=np.geomspace(20, 120, 60),
+        level_db=levels(seats),
+        seat_name=[f"seat {seat}" for seat in range(seats)],
+        seat_row=rows,
+        title="t",
+        level_label="level [dB]",
+    )
+
+
+def test_every_seat_has_a_pattern_of_its_own() -> None:
+    """Dashes or markers tell two lines apart in black and white."""
+    axes = draw(7, [0, 0, 0, 0, 1, 1, 1])
+    patterns = {(str(line._dash_pattern), line.get_marker()) for line in axes.lines}
+    assert len(patterns) == len(axes.lines) == 7
+
+
+def test_many_seats_become_one_line_per_row() -> None:
+    axes = draw(40, [seat // 10 for seat in range(40)])
+    assert len(axes.lines) == 4
+    np.testing.assert_allclose(axes.lines[1].get_ydata(), levels(40)[:, 10:20].mean(axis=1))
+    assert len({(str(line._dash_pattern), line.get_marker()) for line in axes.lines}) == 4
+
+
+def test_the_band_holds_all_seats() -> None:
+    axes = draw(5, [0] * 5)
+    corners = axes.collections[0].get_paths()[0].vertices
+    assert corners[:, 1].min() == pytest.approx(levels(5).min())
+    assert corners[:, 1].max() == pytest.approx(levels(5).max())
+
+
+def test_the_plan_is_to_scale_and_subs_stay_in_the_room() -> None:
+    axes = plan_view(
+        Figure().subplots(),
+        room=ROOM,
+        seat_m=np.array([[3.0, 2.0, 1.1]]),
+        seat_row=[0],
+        row_name=["front"],
+        subs=[SubMark(position_m=(0.0, 4.0, 0.0), drive="x"), SubMark(position_m=(3.0, 1.0, 0.0), drive="y")],
+        title="t",
+        glass=[GlassMark(wall="rear", from_m=1.0, to_m=3.0), GlassMark(wall="ceiling", from_m=0.0, to_m=1.0)],
+    )
+    assert axes.get_aspect() == 1.0
+    outline, corner, middle = (patch for patch in axes.patches if isinstance(patch, Rectangle))
+    assert (outline.get_width(), outline.get_height()) == (6.0, 4.0)
+    assert corner.get_x() >= 0.0
+    assert corner.get_y() + corner.get_height() <= 4.0
+    assert middle.get_x() + middle.get_width() / 2 == pytest.approx(3.0)
+    assert middle.get_y() + middle.get_height() / 2 == pytest.approx(1.0)
+    panes = [patch for patch in axes.patches if isinstance(patch, Polygon)]
+    assert len(panes) == 1  # glass overhead is not seen in a plan
+    corners = panes[0].get_xy()
+    assert corners[:, 0].min() == pytest.approx(6.0)
+    assert (corners[:, 1].min(), corners[:, 1].max()) == (1.0, 3.0)
+
+
+def test_drawing_leaves_the_settings_of_the_program_alone(run, small) -> None:
+    before = dict(mpl.rcParams)
+    assert run("predict", small, "-o", "a.png").exit_code == 0
+    assert dict(mpl.rcParams) == before

@@ -1,0 +1,102 @@
+"""The program starts quickly, explains itself, and says what is wrong with a call."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from roommodes import __version__
+
+COMMANDS = ("demo", "new", "check", "predict", "optimise", "schema")
+HEAVY = ("numpy", "scipy", "numba", "matplotlib", "h5py", "pydantic", "rich", "jinja2", "xarray", "threadpoolctl")
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["--version"], *([name, "--help"] for name in COMMANDS)])
+def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
+    """The time to a help text is the time of its imports. (For a command's help typer itself loads pydantic.)"""
+    program = (
+        "import sys\n"
+        "from cli.main import run\n"
+        f"sys.argv = ['roommodes', *{arguments!r}]\n"
+        "try:\n"
+        "    run()\n"
+        "finally:\n"
+        "    print(*(sorted({name.split('.')[0] for name in sys.modules})), file=sys.stderr)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    loaded = set(done.stderr.split())
+    assert "typer" in loaded
+    own = set(HEAVY) - ({"pydantic"} if arguments[0] in COMMANDS else set())
+    assert not loaded & own
+
+
+def test_help_names_every_command_and_each_has_an_example(run) -> None:
+    top = run("--help")
+    assert top.exit_code == 0
+    for name in COMMANDS:
+        assert name in top.stdout
+        help_text = run(name, "--help")
+        assert help_text.exit_code == 0
+        assert f"Example: roommodes {name}" in help_text.stdout
+        assert "--json" in help_text.stdout
+
+
+def test_version(run) -> None:
+    assert run("--version").stdout == f"roommodes {__version__}\n"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["chekc"], "No such command"),
+        (["check"], "Missing argument"),
+        (["check", "--nonsense", "x"], "No such option"),
+        (["optimise", "small.toml", "--counts", "two"], "got 'two'; allowed: whole numbers from 1 to 8"),
+        (["optimise", "small.toml", "--counts", "0,2"], "allowed: whole numbers from 1 to 8"),
+        (["optimise", "small.toml", "--counts", "9"], "allowed: whole numbers from 1 to 8"),
+        (["optimise", "small.toml", "--counts", "1,,2"], "allowed: whole numbers from 1 to 8"),
+        (["optimise", "small.toml", "--threads", "0"], "--threads"),
+        (["optimise", "small.toml", "--seed", "-1"], "--seed"),
+        (["predict", "small.toml", "-o", "levels.pdf"], "got '.pdf'; allowed are .png and .svg"),
+        (["predict", "small.toml", "-o", "levels"], "allowed are .png and .svg"),
+    ],
+)
+def test_usage_errors(run, small: Path, arguments: list[str], message: str) -> None:
+    result = run(*arguments)
+    assert result.exit_code == 2
+    assert message in " ".join(result.stderr.split())
+    assert result.stdout == ""
+    assert [path.name for path in small.parent.iterdir()] == ["small.toml"]
+
+
+def test_a_reader_that_stops_listening_is_no_fault(small: Path) -> None:
+    """`roommodes schema | head -1`, with the pipe closed before the first byte."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "cli.main", "schema"], stdout=writer, stderr=subprocess.PIPE, text=True, check=False
+        )
+    finally:
+        os.close(writer)
+    assert done.returncode == 0
+    assert done.stderr == ""
+
+
+def test_an_internal_fault_is_one_line_without_debug(run, small: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*arguments: object, **options: object) -> None:
+        raise ZeroDivisionError("a mistake\nof ours")
+
+    monkeypatch.setattr("solvers.job.predict_layout", broken)
+    result = run("predict", small)
+    assert result.exit_code == 1
+    assert result.stderr.startswith(
+        "internal fault: ZeroDivisionError: a mistake\\nof ours; this is a mistake in the program"
+    )
+    assert result.stderr.count("\n") == 1
+    result = run("predict", small, "--debug")
+    assert result.exit_code == 1
+    assert "Traceback" in result.stderr
+    assert "broken" in result.stderr
