@@ -50,10 +50,10 @@ def print_prediction(page: Page, project: Project, prediction: Prediction) -> No
     page.heading(f"{name(project.name)}: the layout in the file")
     drives = zip(layout.gain_db, layout.delay_ms, layout.polarity, strict=True)
     rows = [
-        [str(number), *from_walls(position, room), drive_line(gain, delay * 1e-3, sign)]
+        [str(number), from_walls(position, room), drive_line(gain, delay * 1e-3, sign)]
         for number, (position, (gain, delay, sign)) in enumerate(zip(layout.positions_m, drives, strict=True), start=1)
     ]
-    page.table(["sub", "position", "", "", "gain, delay, polarity"], rows, right=(0,))
+    page.table(["sub", "where it stands", "gain, delay, polarity"], rows, right=(0,))
     levels, unit = shown_levels(prediction)
     absolute = prediction.sound_pressure_db is not None
     page.heading(f"Level at every seat, third-octave bands [{unit}]")

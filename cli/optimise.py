@@ -93,7 +93,7 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
 
 def print_summary(project: "Project", results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
-    from cli.plan_text import mean_limit_db, print_cautions, print_comparison, print_plan
+    from cli.plan_text import mean_limit_db, print_cautions, print_comparison, print_legend, print_plan
     from cli.project_parts import glass_of
 
     page = Page()
@@ -102,6 +102,7 @@ def print_summary(project: "Project", results: "Results") -> None:
     print_comparison(page, results, mean_limit_db(project, results.frequency_hz))
     for count in results.plans:
         print_plan(page, results, room, count)
+    print_legend(page)
     used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
     highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
     print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)

@@ -16,21 +16,20 @@ SAMPLE_RATE_HZ = 48000
 BEST = 0  # rank of the best plan
 
 
-def from_walls(position_m: Sequence[float], room: Room) -> tuple[str, str, str]:
+def from_walls(position_m: Sequence[float], room: Room) -> str:
     """A position by the nearer of front and rear wall, the nearer of left and right wall, and the floor."""
     x, y, z = (float(value) for value in position_m)
     along = (x, "front") if x <= room.length_m / 2 else (room.length_m - x, "rear")
     across = (y, "left") if y <= room.width_m / 2 else (room.width_m - y, "right")
     return (
-        f"{abs(along[0]):.2f} m from {along[1]} wall",
-        f"{abs(across[0]):.2f} m from {across[1]} wall",
-        f"{abs(z):.2f} m above floor",
+        f"{abs(along[0]):.2f} m from {along[1]} wall, {abs(across[0]):.2f} m from {across[1]} wall, "
+        f"{abs(z):.2f} m above floor"
     )
 
 
-def delay_words(delay_s: float) -> str:
-    """A delay in milliseconds and in whole samples."""
-    return f"{delay_s * 1e3:.2f} ms ({round(delay_s * SAMPLE_RATE_HZ)})"
+def samples(delay_s: float) -> str:
+    """A delay in whole samples."""
+    return str(round(delay_s * SAMPLE_RATE_HZ))
 
 
 def polarity_word(polarity: int) -> str:
@@ -122,18 +121,28 @@ def print_plan(page: Page, results: Results, room: Room, count: int) -> None:
             [
                 str(sub + 1),
                 name(results.candidates.zone[candidate]),
-                *from_walls(results.candidates.position_m[candidate], room),
+                from_walls(results.candidates.position_m[candidate], room),
                 f"{_signed_zero(float(table.gain_db[BEST, sub])):.1f} dB",
-                delay_words(float(table.delay_s[BEST, sub])),
+                f"{float(table.delay_s[BEST, sub]) * 1e3:.2f} ms",
+                samples(float(table.delay_s[BEST, sub])),
                 polarity_word(int(table.polarity[BEST, sub])),
             ]
         )
-    headers = ["sub", "zone", "position", "", "", "gain", "delay (samples)", "polarity"]
-    page.table(headers, rows, right=(0, 5, 6))
+    headers = ["sub", "zone", "where it stands", "gain", "delay", "samples", "polarity"]
+    page.table(headers, rows, right=(0, 3, 4, 5))
     tried = f"{table.layouts_searched:,} of {table.layouts_possible:,} layouts in {table.seconds:.1f} s"
     page.line(f"{tried}: {table.stop}.")
     for remark in table.remarks:
         page.line(remark)
+
+
+def print_legend(page: Page) -> None:
+    """What the columns of the plans mean."""
+    page.line()
+    page.line(
+        f"gain, delay and polarity are starting values for the processor; samples: the delay at "
+        f"{SAMPLE_RATE_HZ // 1000} kHz."
+    )
 
 
 def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:

@@ -3,7 +3,7 @@
 
 import contextlib
 import sys
-import time
+import threading
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -38,42 +38,52 @@ class _Bars:
     """One bar per stage, kept on the screen while the job runs and wiped at its end."""
 
     def __init__(self) -> None:
-        self._begun = time.monotonic()
+        self._lock = threading.Lock()
         self._progress: Progress | None = None
+        self._closed = False
         self._tasks: dict[str, TaskID] = {}
+        self._steps: dict[str, Step] = {}  # the last of every stage
+        self._timer = threading.Timer(SHOW_AFTER_S, self._show)
+        self._timer.daemon = True
+        self._timer.start()
 
     def take(self, step: "Step") -> None:
         """Show where the job is."""
-        if self._progress is None:
-            if time.monotonic() - self._begun < SHOW_AFTER_S:
-                return
-            self._progress = self._started()
-        if step.stage not in self._tasks:
-            self._tasks[step.stage] = self._progress.add_task(clean(step.stage), total=1.0, note="")
-        self._progress.update(self._tasks[step.stage], completed=step.fraction, note=clean(step.note))
+        with self._lock:
+            self._steps[step.stage] = step
+            if self._progress is not None:
+                self._draw(step)
 
     def close(self) -> None:
         """Wipe the bars and give the cursor back."""
-        if self._progress is not None:
-            self._progress.stop()
+        self._timer.cancel()
+        with self._lock:
+            self._closed = True
+            if self._progress is not None:
+                self._progress.stop()
 
-    def _started(self) -> "Progress":
-        from rich.progress import (
-            BarColumn,
-            Progress,
-            TaskProgressColumn,
-            TextColumn,
-            TimeRemainingColumn,
-        )
+    def _show(self) -> None:
+        """The work has taken long enough to be worth a bar."""
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-        bars = Progress(
-            TextColumn("{task.description}", markup=False),
-            BarColumn(),
-            TaskProgressColumn(),
-            TimeRemainingColumn(),
-            TextColumn("{task.fields[note]}", markup=False),
-            console=console(sys.stderr),
-            transient=True,
-        )
-        bars.start()
-        return bars
+        with self._lock:
+            if self._closed:
+                return
+            self._progress = Progress(
+                TextColumn("{task.description}", markup=False),
+                BarColumn(),
+                TaskProgressColumn(),
+                TimeRemainingColumn(),
+                TextColumn("{task.fields[note]}", markup=False),
+                console=console(sys.stderr),
+                transient=True,
+            )
+            self._progress.start()
+            for step in self._steps.values():
+                self._draw(step)
+
+    def _draw(self, step: "Step") -> None:
+        assert self._progress is not None, "drawn only once it is shown"
+        if step.stage not in self._tasks:
+            self._tasks[step.stage] = self._progress.add_task(clean(step.stage), total=1.0, note="")
+        self._progress.update(self._tasks[step.stage], completed=step.fraction, note=clean(step.note))

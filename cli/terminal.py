@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal, TextIO
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
 
-PIPE_WIDTH = 120
+PIPE_WIDTH = 132
 NAME_LIMIT = 32
 LINE_LIMIT = 2000
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, invisible and direction marks, halves, separators
@@ -117,14 +117,15 @@ class Page:
         self._print(Text("  " + clean(shlex.join(str(word) for word in words))), wrap=False)
 
     def table(self, headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
-        """Aligned columns; those in `right` hold numbers and stand to the right."""
+        """Aligned columns; those in `right` hold numbers, stand to the right and are never broken into lines."""
         from rich.table import Table
         from rich.text import Text
 
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
         for index, header in enumerate(headers):
-            side: Literal["left", "right"] = "right" if index in right else "left"
-            table.add_column(Text(header), justify=side, overflow="fold", vertical="bottom")
+            numbers = index in right
+            side: Literal["left", "right"] = "right" if numbers else "left"
+            table.add_column(Text(header), justify=side, overflow="fold", no_wrap=numbers)
         for row in rows:
             table.add_row(*(Text(clean(cell)) for cell in row))
         self._print(table, wrap=True)

@@ -290,6 +290,8 @@ def examine(project: Project, *, report: Report | None = None) -> RoomFindings:
         if report:
             report(Step(stage="modes", fraction=done / total))
 
+    if report:
+        report(Step(stage="modes", fraction=0.0))
     modes = built_modes(room, surfaces, max_hz=high_hz, progress=progress)
     decay_time_s = decay_estimate_s(room, surfaces, hz=high_hz)
     low_density, high_density = mode_density_per_hz(room, np.array([low_hz, high_hz]))
@@ -318,6 +320,8 @@ def _transfer(
         if report:
             report(Step(stage="room", fraction=done / total))
 
+    if report:
+        report(Step(stage="room", fraction=0.0))
     return transfer_function(
         project.room(),
         project.surfaces(),
