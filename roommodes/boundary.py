@@ -125,13 +125,22 @@ def legendre_family(
     orders: tuple[int, int],
     counts: tuple[int, int, int],
 ) -> Family:
-    """Legendre products on a rectangle; `counts` cosines per room axis, `orders` polynomials per side."""
+    """Legendre products on a rectangle; `counts` cosines per room axis, `orders` polynomials per side.
+
+    Of all products those inside a quarter ellipse are kept: the ones of high degree along both sides add nothing.
+    """
     axes = PLANE_AXES[AXIS_OF_WALL[wall][0]]
     tables = [
         legendre_overlaps(room.size_m[axis], from_m[i], to_m[i], order=orders[i], count=counts[axis])
         for i, axis in enumerate(axes)
     ]
-    return Family(wall=wall, first=tables[0], second=tables[1], keep=np.arange(orders[0] * orders[1]))
+    return Family(wall=wall, first=tables[0], second=tables[1], keep=kept_products(orders))
+
+
+def kept_products(orders: tuple[int, int]) -> NDArray[np.intp]:
+    """Flat indices of the products inside the quarter ellipse of degrees through (orders[0], 0), (0, orders[1])."""
+    first, second = np.meshgrid(*(np.arange(order) / (order - 0.5) for order in orders), indexing="ij")
+    return np.flatnonzero(first**2 + second**2 <= 1.0)
 
 
 def sine_family(

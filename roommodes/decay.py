@@ -21,12 +21,15 @@ References
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import log, pi
+from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
+from threadpoolctl import threadpool_limits
 
 from roommodes.boundary import cosine_table
 from roommodes.modes import RigidModes, rigid_modes
@@ -38,13 +41,14 @@ from roommodes.transfer import bulk_k2, strength_times
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
+BUILT_REACH = 1.1  # how far above its rigid frequency a mode may come to lie
 KEPT_REACH = 1.6  # modes up to this times the highest mode asked for are kept as unknowns
-GROUP = 8  # neighbouring modes that start from one eigenvalue problem
+GROUP = 5  # neighbouring modes that start from one eigenvalue problem
 STEPS = 12  # corrections of omega at most
 RAYLEIGH_STEPS = 2
 SAME = 1e-5  # relative distance of omega below which two modes are one resonance
-SETTLED = 1e-7  # relative change of omega at which a mode has settled
-PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
+SETTLED = 1e-6  # relative change of omega at which a mode has settled
+PRECISION = Precision(cut=3.0, extra_order=7, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
 LINE_POINTS = 241
 
 
@@ -125,8 +129,9 @@ def built_modes(
     wanted = RigidModes(number=wanted.number[:limit], frequency_hz=wanted.frequency_hz[:limit])
     if not len(wanted.frequency_hz):
         return ()
-    reach_hz = KEPT_REACH * float(wanted.frequency_hz.max())
-    problem = Resonances(room, surfaces, rigid_modes(room, reach_hz, with_pressure_mode=True), reach_hz)
+    highest_hz = float(wanted.frequency_hz.max())
+    kept = rigid_modes(room, KEPT_REACH * highest_hz, with_pressure_mode=True)
+    problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz)
     omega, shape, settled = problem.follow(wanted, progress)
     return tuple(
         _described(problem, tuple(int(n) for n in number), rigid_hz, w, a, bool(done))
@@ -135,16 +140,23 @@ def built_modes(
 
 
 class Resonances:
-    """B(omega) of one room."""
+    """B(omega) of one room.
 
-    def __init__(self, room: Room, surfaces: Sequence[Surface], kept: RigidModes, reach_hz: float) -> None:
+    Parameters
+    ----------
+    room, surfaces : as for `transfer_function`.
+    kept : the rigid modes kept as unknowns, the pressure mode among them.
+    highest_hz : the highest frequency at which B will be asked for; the kept modes may lie above it.
+    """
+
+    def __init__(self, room: Room, surfaces: Sequence[Surface], kept: RigidModes, highest_hz: float) -> None:
         nowhere = np.empty((0, 3))
         self.room = room
         self.kept = kept
         self.boundary: Boundary = boundary_of(
             room,
             surfaces,
-            frequency_hz=np.array([reach_hz]),
+            frequency_hz=np.array([highest_hz]),
             seat_m=nowhere,
             source_m=nowhere,
             precision=PRECISION,
@@ -154,7 +166,7 @@ class Resonances:
             self.boundary.families,
             seat_m=nowhere,
             source_m=nowhere,
-            max_wavenumber=2.0 * pi * reach_hz / room.air.speed_of_sound_m_s,
+            max_wavenumber=2.0 * pi * highest_hz / room.air.speed_of_sound_m_s,
             precision=PRECISION,
         )
         index = tuple(kept.number.T)
@@ -168,12 +180,13 @@ class Resonances:
         """Y' U^T: (k,) -> (k, boundary mode, kept)."""
         if not self.boundary.size:
             return np.zeros((len(omega), 0, len(self.kept_k2)), dtype=np.complex128)
+        size = self.boundary.size
         z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
-        system = strength_times(self.boundary.strengths, omega, z)
-        index = np.arange(self.boundary.size)
-        system[:, index, index] += 1.0
-        wide = np.broadcast_to(self.kept_overlaps.astype(np.complex128), (len(omega), *self.kept_overlaps.shape))
-        return np.asarray(np.linalg.solve(system, strength_times(self.boundary.strengths, omega, wide)))
+        wide = np.broadcast_to(self.kept_overlaps, (len(omega), *self.kept_overlaps.shape))
+        both = strength_times(self.boundary.strengths, omega, np.concatenate([z, wide], axis=2))
+        index = np.arange(size)
+        both[:, index, index] += 1.0
+        return np.asarray(np.linalg.solve(both[:, :, :size], both[:, :, size:]))
 
     def matrix(self, omega: complex) -> Complexes:
         """A with A a = k^2 a at this frequency: (kept, kept) [1/m2]."""
@@ -190,9 +203,10 @@ class Resonances:
         omega = np.empty(count, dtype=np.complex128)
         shape = np.empty((count, len(self.kept_k2)), dtype=np.complex128)
         settled = np.zeros(count, dtype=bool)
-        for start in range(0, count, GROUP):
-            group = range(start, min(start + GROUP, count))
-            middle = 2.0 * pi * float(np.mean(wanted.frequency_hz[start : start + GROUP]))
+
+        def settle_group(start: int) -> int:
+            group = np.arange(start, min(start + GROUP, count))
+            middle = 2.0 * pi * float(np.mean(wanted.frequency_hz[group]))
             k2, vectors = np.linalg.eig(self.matrix(complex(middle)))
             vectors = vectors / np.sqrt((vectors**2).sum(axis=0))
             # which eigenvector a rigid mode becomes: for all of them at once, so that none is taken twice
@@ -200,8 +214,14 @@ class Resonances:
             for mode in group:
                 chosen = choice[rows[mode]]
                 omega[mode], shape[mode], settled[mode] = self._settle(complex(k2[chosen]), vectors[:, chosen])
+            return len(group)
+
+        done = 0
+        with threadpool_limits(1), ThreadPoolExecutor(cpu_count() or 1) as pool:
+            for finished in pool.map(settle_group, range(0, count, GROUP)):
+                done += finished
                 if progress:
-                    progress(mode + 1, count)
+                    progress(done, count)
         share = np.abs(shape[np.arange(count), rows])
         for one in range(count):  # two that met in one resonance: it belongs to the mode it has more of
             same = np.abs(omega - omega[one]) < SAME * np.abs(omega[one])
@@ -217,7 +237,7 @@ class Resonances:
         for step in range(STEPS):
             matrix = self.matrix(omega)
             for _ in range(RAYLEIGH_STEPS):
-                k2 = vector @ matrix @ vector
+                k2 = complex(vector @ matrix @ vector)
                 turned = np.linalg.solve(matrix - k2 * (1.0 + 1e-13) * identity, vector)
                 vector = turned / np.sqrt(turned @ turned)
             miss = complex(to_omega * np.sqrt(vector @ matrix @ vector)) - omega

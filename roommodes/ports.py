@@ -61,7 +61,7 @@ class Precision:
     lowest_cut: float = 8.0
     nodes: tuple[float, ...] = (1.0, 3.0, 6.0)
     plane_wavenumber: float = 300.0
-    edge_wavenumber: float = 100.0
+    edge_wavenumber: float = 70.0
     extra_order: int = 7
     near_error: float = 1e-3
 

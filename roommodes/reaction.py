@@ -22,9 +22,10 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 NEAR_ORDER_LIMIT = 40  # polynomials per side for sources and seats close to a surface
-FEWEST_EXTRA, MOST_EXTRA = 2, 9  # polynomials beyond a side's length in wavelengths
+SLOPE = 2.5  # polynomials fewer for each tenth of strength
+FEWEST_EXTRA, MOST_EXTRA = 2, 9  # polynomials beyond half a side's length in wavelengths
 PLATE_MARGIN = 2.0  # plate modes up to this times the highest frequency are explicit
-SKIN_BETA = 0.1  # a pane's remaining stiffness is resolved like a surface of this strength
+SKIN_BETA = 0.03  # a pane's remaining stiffness is resolved like a surface of this strength
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,14 +75,15 @@ def boundary_of(
             far = _orders(sides, wavenumber, beta, precision.extra_order)
             near = [near_order(side, beta, away, precision.near_error) for side in sides]
             orders = (max(far[0], near[0]), max(far[1], near[1]))
-            strengths.append(LocalStrength(law=surface.law, air=room.air, size=orders[0] * orders[1]))
         families.append(legendre_family(*place, orders=orders, counts=counts))
+        if not isinstance(surface.law, Pane):
+            strengths.append(LocalStrength(law=surface.law, air=room.air, size=families[-1].size))
     return Boundary(families=tuple(families), strengths=tuple(strengths))
 
 
 def _orders(sides: tuple[float, float], wavenumber: float, beta: float, extra_order: int) -> tuple[int, int]:
     """Polynomials per side: half its length in wavelengths, and the more beyond that the stronger the surface."""
-    extra = min(max(round(extra_order + 2.0 * log10(beta)), FEWEST_EXTRA), MOST_EXTRA)
+    extra = min(max(round(extra_order + SLOPE * log10(beta)), FEWEST_EXTRA), MOST_EXTRA)
     first, second = (ceil(0.5 * wavenumber * side) + extra for side in sides)
     return first, second
 

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
 from roommodes.air import Air
+from roommodes.boundary import kept_products
 from roommodes.rooms import Pane, WallLaw
 
 Floats = NDArray[np.float64]
@@ -145,7 +146,7 @@ def skin_strength(
     omega = plate_omega(pane, width_m, height_m, far[:, 0], far[:, 1])
     first = legendre_sine(orders[0], int(far[:, 0].max()))[:, far[:, 0] - 1]
     second = legendre_sine(orders[1], int(far[:, 1].max()))[:, far[:, 1] - 1]
-    overlap = (first[:, None, :] * second[None, :, :]).reshape(-1, len(far))
+    overlap = (first[:, None, :] * second[None, :, :]).reshape(-1, len(far))[kept_products(orders)]
     moments = np.stack([(overlap * omega ** (-2.0 * (term + 1))) @ overlap.T for term in range(SKIN_TERMS)])
     return SkinStrength(pane=pane, air=air, moments=moments)
 

@@ -39,20 +39,18 @@ def test_published_damping_of_a_room_with_six_lossy_walls(published, close):
 
 
 def test_published_wavenumbers_between_two_absorbing_ends(published, close):
+    """Here k in the wall law stands still while k_x is sought: many kept modes make that the matrix's eigenvalues."""
     values = published("rectangular_room", "wavenumbers")
-    room = Room(length_m=values["length_m"], width_m=0.5, height_m=0.3, loss_factor=0.0)
+    room = Room(length_m=values["length_m"], width_m=0.04, height_m=0.04, loss_factor=0.0)
     law = ConstantAdmittance(beta_re=1.0 / values["zeta"], beta_im=0.0)
     walls = [whole(room, "front", law), whole(room, "rear", law)]
-    kept = rigid_modes(room, 1500.0, with_pressure_mode=True)
-    problem = Resonances(room, walls, kept, 1500.0)
-    axial = np.flatnonzero(kept.number[:, 1:].sum(axis=1) == 0)
+    highest_hz = 4200.0  # below the first mode across
+    problem = Resonances(room, walls, rigid_modes(room, highest_hz, with_pressure_mode=True), highest_hz)
     for k, re, im in zip(values["k"], values["re"], values["im"], strict=True):
-        matrix = problem.matrix(k * room.air.speed_of_sound_m_s)[np.ix_(axial, axial)]
-        found = np.sqrt(np.linalg.eigvals(matrix))
+        found = np.sqrt(np.linalg.eigvals(problem.matrix(k * room.air.speed_of_sound_m_s)))
         found = found[np.argsort(found.real)][:5]
-        # the table's time sign turns the phase over
-        close(found.real, re, rtol=1e-3, scale=float(min(re)))
-        close(np.abs(found.imag), im, rtol=2e-3, scale=float(min(im)))
+        close(found.real, re, rtol=1e-3)
+        close(np.abs(found.imag), im, rtol=1e-3)  # the table's time sign turns the phase over
 
 
 def test_bulk_loss_alone_decays_as_its_loss_factor_says(close):
