@@ -72,7 +72,7 @@ def shift_words(mode: BuiltMode) -> str:
             side = TOWARD[plane.axis][1 if shift > 0 else 0]
             words.append(f"{abs(shift):.2f} m toward {side}, from {plane.rigid_m:.2f} to {plane.built_m:.2f} m")
         elif not gone:
-            words.append("none")
+            words.append(f"under {UNMOVED_M:g} m")
     if gone:
         words.append(f"{gone} washed out")
     return "; ".join(words)

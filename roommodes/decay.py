@@ -44,11 +44,12 @@ Complexes = NDArray[np.complex128]
 BUILT_REACH = 1.1  # how far above its rigid frequency a mode may come to lie
 KEPT_REACH = 1.6  # modes up to this times the highest mode asked for are kept as unknowns
 GROUP = 5  # neighbouring modes that start from one eigenvalue problem
-STEPS = 12  # corrections of omega at most
+STEPS = 20  # corrections of omega at most
+FLATTEST, LONGEST_MOVE = 0.02, 0.03  # where a wall resonates on a mode, omega hardly corrects itself: go slowly
 RAYLEIGH_STEPS = 2
 SAME = 1e-5  # relative distance of omega below which two modes are one resonance
 SETTLED = 1e-6  # relative change of omega at which a mode has settled
-PRECISION = Precision(cut=3.0, extra_order=7, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
+PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
 LINE_POINTS = 241
 
 
@@ -91,9 +92,9 @@ class BuiltMode:
 
     @property
     def largest_shift_m(self) -> float | None:
-        """How far the null plane that moved most has moved, signed; None where one is gone or there is none [m]."""
+        """How far the null plane that moved most has moved, signed; None if none is left [m]."""
         shifts = [plane.built_m - plane.rigid_m for plane in self.null_planes if plane.built_m is not None]
-        return max(shifts, key=abs) if shifts and len(shifts) == len(self.null_planes) else None
+        return max(shifts, key=abs, default=None)
 
     @property
     def quality_factor(self) -> float:
@@ -131,12 +132,15 @@ def built_modes(
         return ()
     highest_hz = float(wanted.frequency_hz.max())
     kept = rigid_modes(room, KEPT_REACH * highest_hz, with_pressure_mode=True)
-    problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz)
-    omega, shape, settled = problem.follow(wanted, progress)
-    return tuple(
-        _described(problem, tuple(int(n) for n in number), rigid_hz, w, a, bool(done))
-        for number, rigid_hz, w, a, done in zip(wanted.number, wanted.frequency_hz, omega, shape, settled, strict=True)
-    )
+    with threadpool_limits(1):  # one thread per group of modes gains more than threads inside small matrices
+        problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz)
+        omega, shape, settled = problem.follow(wanted, progress)
+        return tuple(
+            _described(problem, tuple(int(n) for n in number), rigid_hz, w, a, bool(done))
+            for number, rigid_hz, w, a, done in zip(
+                wanted.number, wanted.frequency_hz, omega, shape, settled, strict=True
+            )
+        )
 
 
 class Resonances:
@@ -217,7 +221,7 @@ class Resonances:
             return len(group)
 
         done = 0
-        with threadpool_limits(1), ThreadPoolExecutor(cpu_count() or 1) as pool:
+        with ThreadPoolExecutor(cpu_count() or 1) as pool:
             for finished in pool.map(settle_group, range(0, count, GROUP)):
                 done += finished
                 if progress:
@@ -242,7 +246,8 @@ class Resonances:
                 vector = turned / np.sqrt(turned @ turned)
             miss = complex(to_omega * np.sqrt(vector @ matrix @ vector)) - omega
             slope = (miss - last_miss) / (omega - last) if step and omega != last else -1.0
-            move = -miss / slope if abs(slope) > 0.3 else miss
+            move = -miss / slope if abs(slope) > FLATTEST else miss
+            move *= min(1.0, LONGEST_MOVE * abs(omega) / max(abs(move), 1e-30))
             last, last_miss = omega, miss
             omega = omega + move
             if abs(move) < SETTLED * abs(omega):

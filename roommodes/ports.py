@@ -17,7 +17,9 @@ anywhere above the cut, which is some ten times better than passing a polynomial
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from math import ceil, pi
 from typing import Any
 
@@ -126,7 +128,8 @@ class Ports:
         k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(self.counts, room.size_m, strict=True)]
         self.k2_modes = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
         low = self._low(self._kernel(-np.square(precision.nodes)))
-        whole = [self._whole(seat_m, source_m, kappa) for kappa in precision.nodes]
+        with ThreadPoolExecutor(len(precision.nodes)) as pool:
+            whole = list(pool.map(partial(self._whole, seat_m, source_m), precision.nodes))
         self.tails = tuple(np.stack([part[i] for part in whole]) - low[i] for i in range(4))
 
     @property

@@ -56,6 +56,7 @@ def transfer_function(
     source_m: ArrayLike,
     progress: Callable[[int, int], None] | None = None,
     precision: Precision | None = None,
+    threads: int | None = None,
 ) -> Complexes:
     """Pressure at every seat from every source.
 
@@ -67,6 +68,7 @@ def transfer_function(
     seat_m, source_m : (n_seat, 3), (n_source, 3) inside the room or on its walls [m].
     progress : called with (frequencies done, frequencies in all).
     precision : how far the sums go.
+    threads : how many at once; None for one per processor. The result does not depend on it.
 
     Returns
     -------
@@ -84,7 +86,9 @@ def transfer_function(
     boundary = boundary_of(room, surfaces, frequency_hz=hz, seat_m=seats, source_m=sources, precision=precision)
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
     # one frequency block per thread and one thread per block: small matrices do not gain from threads inside
-    with threadpool_limits(1), ThreadPoolExecutor(cpu_count() or 1) as pool:
+    if progress:
+        progress(0, len(hz))
+    with threadpool_limits(1), ThreadPoolExecutor(threads or cpu_count() or 1) as pool:
         ports = Ports(
             room,
             boundary.families,
