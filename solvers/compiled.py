@@ -11,13 +11,15 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 import platformdirs
+from numba.core import config
 
 from roommodes import __version__
 
+NUMBA: Any = config  # its settings; numba declares no types for them
 Function = TypeVar("Function", bound=Callable[..., Any])
 
 # Sums may be reordered, products contracted, divisions multiplied and the sign of zero lost; NaN and infinity
@@ -28,14 +30,14 @@ RELAXED = {"reassoc", "contract", "arcp", "nsz"}
 def kernel(function: Function) -> Function:
     """Compile on first use without the interpreter's lock; keep the machine code for the next run."""
     with _cache_folder(Path(function.__code__.co_filename)):
-        compiled: Function = numba.njit(cache=True, nogil=True, fastmath=RELAXED)(function)
-    return compiled
+        compiled: Any = numba.njit(cache=True, nogil=True, fastmath=RELAXED, error_model="numpy")(function)
+    return cast(Function, compiled)
 
 
 @contextmanager
 def _cache_folder(source: Path) -> Iterator[None]:
     """Point numba at the folder while a kernel is declared; it looks only then."""
-    before = numba.config.CACHE_DIR
+    before = NUMBA.CACHE_DIR
     if not (before and _writable(Path(before))):
         stamp = sha256()
         for part in sorted(source.parent.glob("kernels_*.py")):
@@ -44,11 +46,11 @@ def _cache_folder(source: Path) -> Iterator[None]:
         folder = Path(platformdirs.user_cache_dir("roommodes")) / name
         if not _writable(folder):
             folder = _private_temporary(name)
-        numba.config.CACHE_DIR = str(folder)
+        NUMBA.CACHE_DIR = str(folder)
     try:
         yield
     finally:
-        numba.config.CACHE_DIR = before
+        NUMBA.CACHE_DIR = before
 
 
 def _writable(folder: Path) -> bool:

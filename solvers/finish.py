@@ -6,7 +6,7 @@ import numpy as np
 
 from solvers.pool import Pool
 from solvers.problem import Plan
-from solvers.state import State, plan_of
+from solvers.state import State, plan_of, random_drives
 from solvers.tools import Tools
 
 CANDIDATES_PER_PLAN = 3  # layouts taken into the first round, per plan to be kept
@@ -38,7 +38,8 @@ def finish(
             report(done / total, min(value for value, _ in refined))
         if refined:  # estimates give way to values that were reached
             pool.keep_only(refined)
-    plans = [plan_of(tools.problem, tools.columns, state) for _, state in pool.best(keep)]
+    exact = [tools.polisher.polish(state)[0] for _, state in pool.best(keep)]
+    plans = [plan_of(tools.problem, tools.columns, state) for state in exact]
     if len(tools.columns.seat_weight) == 1:
         return tuple(sorted(plans, key=lambda plan: -plan.output_db))
     return tuple(sorted(plans, key=lambda plan: plan.variation_db))
@@ -48,22 +49,15 @@ def _again(tools: Tools, entropy: list[int], number: int, starts: int, turn: int
     """Best drives of one layout: from the known ones and from random ones."""
     drives = tools.problem.drives
     n = len(state.column)
-    best = tools.polish(state)
+    best = tools.hopper.polish(state)
     if n == 1 or drives.is_single:
         return best
     random = np.random.default_rng([*entropy, turn, number])
-    held = np.zeros(n, dtype=np.bool_)
     begin = best[1]
     for k in range(1 + starts):
         if k > 0:
-            begin = State(
-                column=state.column,
-                delay_s=random.uniform(0.0, drives.delay_span_s, n),
-                gain_db=random.uniform(-0.5, 0.0, n) * drives.gain_span_db,
-                polarity=random.choice([-1.0, 1.0], n) if drives.polarity else np.ones(n),
-            )
-        order = random.permutation(n)
-        found = tools.polish(tools.fine.descend(begin, free=held, order=order).state)
+            begin = random_drives(state.column, drives, random)
+        found = tools.hopper.polish(tools.fine.drives(begin))
         if found[0] < best[0]:
             best = found
     return best

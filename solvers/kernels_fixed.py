@@ -4,14 +4,19 @@ Layouts come in the order of a dictionary, so that the sum over all subs but the
 a layout costs one complex addition, |.|^2 and a logarithm a point.
 """
 
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from solvers.compiled import kernel
 from solvers.kernels_sweep import FLOOR, ZERO, log2_fast
 
+Array = NDArray[Any]
+
 
 @kernel
-def score_layouts(re, im, a, wf, layouts, cost):  # type: ignore[no-untyped-def]
+def score_layouts(re: Array, im: Array, a: Array, wf: Array, layouts: Array, cost: Array) -> None:
     """Variance over seats of log2 |p|^2, meant over frequency, of each layout at weights already in re, im.
 
     Parameters
@@ -58,7 +63,7 @@ def score_layouts(re, im, a, wf, layouts, cost):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def next_layouts(layout, n_item, layouts):  # type: ignore[no-untyped-def]
+def next_layouts(layout: Array, n_item: int, layouts: Array) -> int:
     """Write `layout` (rising columns below n_item) and those after it, in order; returns how many were written.
 
     `layout` is left at the next one, or with layout[0] = -1 when there is none.

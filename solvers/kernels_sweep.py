@@ -1,4 +1,4 @@
-"""Compiled search of one layout's neighbourhood: every position and drive of one sub at a time.
+"""Compiled sweeps: every delay, gain and polarity of one sub at a time, the others held.
 
 The level of a plan at a point (frequency f, seat s) needs |p|^2. With the others' pressure R and one sub's H,
 delayed by tau, scaled by g and perhaps inverted,
@@ -23,10 +23,14 @@ Costs are in units of (log2 of power)^2: variation_db = 10 lg(2) sqrt(cost) wher
 """
 
 from math import cos, sin
+from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from solvers.compiled import kernel
+
+Array = NDArray[Any]
 
 # log2(1 + t) / t on [-1/3, 1/3]: own least-maximum fit at Chebyshev nodes, 4e-6 off at most in log2
 L0 = np.float32(1.4427053868212263)
@@ -41,10 +45,44 @@ FLOOR = np.float32(1e-20)  # the least power a point may have, where the mean po
 ONE = np.float32(1.0)
 TWO = np.float32(2.0)
 ZERO = np.float32(0.0)
+LOG_UNIT_DB = 10.0 * np.log10(2.0)
+LEAST_GAIN = 1e-6  # part of the cost that a change must save
+
+
+class Tables(NamedTuple):
+    """The columns on a grid of frequencies, and the grid of delays.
+
+    re, im : (column, block, seat, point) float32.
+    omega : (block, point) float64 [rad/s]. wf : (block, point) float32. a : (seat,) float32.
+    cos_table, sin_table : (row, block, point) float32; row r is the delay (r - n_row // 2) * delay_step.
+    """
+
+    re: Array
+    im: Array
+    omega: Array
+    wf: Array
+    a: Array
+    cos_table: Array
+    sin_table: Array
+
+
+class Limits(NamedTuple):
+    """What may be adjusted, and what counts.
+
+    delay_step, delay_span : [s]; the span is the largest difference between two slots. gain_span : alike [dB],
+    in gain_steps steps. both : either polarity. reward : of the mean level, in cost per log2 of power.
+    """
+
+    delay_step: float
+    delay_span: float
+    gain_span: float
+    gain_steps: int
+    both: bool
+    reward: float
 
 
 @kernel
-def log2_fast(x):  # type: ignore[no-untyped-def]
+def log2_fast(x: Any) -> Any:
     """log2 of a positive normal float32."""
     bits = np.float32(x).view(np.int32)
     exponent = (bits - TWO_THIRDS_BITS) >> MANTISSA_BITS
@@ -53,7 +91,9 @@ def log2_fast(x):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def try_drive(A, B, D, g, a, wf, reward, give_up, moment, result):  # type: ignore[no-untyped-def]
+def try_drive(
+    A: Array, B: Array, D: Array, g: Any, a: Array, wf: Array, reward: Any, give_up: Any, moment: Array, result: Array
+) -> None:
     """Cost at amplitude g for both polarities, into `result`; stops early once both exceed `give_up`."""
     n_block, n_seat, n_point = A.shape
     g_squared = g * g
@@ -88,11 +128,10 @@ def try_drive(A, B, D, g, a, wf, reward, give_up, moment, result):  # type: igno
 
 
 @kernel
-def field_of(re, im, omega, cand, tau, g_db, pol, skip, field_re, field_im):  # type: ignore[no-untyped-def]
-    """Pressure of all slots but `skip` (-1: of all), into field_re and field_im."""
-    n_block, n_seat, n_point = field_re.shape
-    field_re[:] = ZERO
-    field_im[:] = ZERO
+def field_of(tables: Tables, cand: Array, tau: Array, g_db: Array, pol: Array, skip: int, field: Array) -> None:
+    """Pressure of all slots but `skip` (-1: of all) into field (2, block, seat, point): real and imaginary part."""
+    _, n_block, n_seat, n_point = field.shape
+    field[:] = ZERO
     for j in range(len(cand)):
         if j == skip:
             continue
@@ -100,39 +139,62 @@ def field_of(re, im, omega, cand, tau, g_db, pol, skip, field_re, field_im):  # 
         amplitude = pol[j] * 10.0 ** (g_db[j] / 20.0)
         for k in range(n_block):
             for f in range(n_point):
-                w_re = np.float32(amplitude * cos(omega[k, f] * tau[j]))
-                w_im = np.float32(-amplitude * sin(omega[k, f] * tau[j]))
+                w_re = np.float32(amplitude * cos(tables.omega[k, f] * tau[j]))
+                w_im = np.float32(-amplitude * sin(tables.omega[k, f] * tau[j]))
                 for s in range(n_seat):
-                    field_re[k, s, f] += w_re * re[c, k, s, f] - w_im * im[c, k, s, f]
-                    field_im[k, s, f] += w_re * im[c, k, s, f] + w_im * re[c, k, s, f]
+                    h_re = tables.re[c, k, s, f]
+                    h_im = tables.im[c, k, s, f]
+                    field[0, k, s, f] += w_re * h_re - w_im * h_im
+                    field[1, k, s, f] += w_re * h_im + w_im * h_re
 
 
 @kernel
-def cost_of(field_re, field_im, a, wf, reward):  # type: ignore[no-untyped-def]
+def cost_of(tables: Tables, field: Array, reward: float) -> float:
     """Cost of a pressure field."""
-    n_block, n_seat, n_point = field_re.shape
+    _, n_block, n_seat, n_point = field.shape
     cost = 0.0
     for k in range(n_block):
         for f in range(n_point):
             first = ZERO
             second = ZERO
             for s in range(n_seat):
-                power = field_re[k, s, f] ** 2 + field_im[k, s, f] ** 2
-                level = log2_fast(max(power, FLOOR))
-                first += a[s] * level
-                second += a[s] * level * level
-            cost += wf[k, f] * (second - first * (first + reward))
+                level = log2_fast(max(field[0, k, s, f] ** 2 + field[1, k, s, f] ** 2, FLOOR))
+                first += tables.a[s] * level
+                second += tables.a[s] * level * level
+            cost += tables.wf[k, f] * (second - first * (first + reward))
     return cost
 
 
 @kernel
-def best_drive(  # type: ignore[no-untyped-def]
-    A, re, im, field_re, field_im, cos_table, sin_table, delays, gains, both, a, wf, reward, gain_cost, give_up, work
-):
-    """Best of all delays (rows of the tables between the two in `delays`), gains and polarities of one column.
+def best_drive(
+    tables: Tables,
+    limits: Limits,
+    c: int,
+    A: Array,
+    field: Array,
+    rows: Array,
+    gains: Array,
+    both: bool,
+    give_up: float,
+    work: Array,
+) -> tuple[float, int, int, float]:
+    """Best of all delays, gains and polarities of one column beside the others' field.
 
-    Returns (cost, row, gain, polarity) with gain the index in `gains` (amplitudes).
-    `gain_cost` : (n_gain,) what each gain adds to the cost. `work` : (4, block, seat, point) float32.
+    Parameters
+    ----------
+    tables, limits : what is searched.
+    c : the column.
+    A : (block, seat, point) power of `field`.
+    field : (2, block, seat, point) the others' pressure.
+    rows : (3,) first and last delay row, and the stride.
+    gains : (2, gain): amplitude, and what each adds to the cost.
+    both : try both polarities.
+    give_up : costs above this need not be exact.
+    work : (4, block, seat, point) float32.
+
+    Returns
+    -------
+    (cost, row, index of the gain, polarity); row -1 where nothing came below `give_up`.
     """
     n_block, n_seat, n_point = A.shape
     B = work[0]
@@ -141,35 +203,35 @@ def best_drive(  # type: ignore[no-untyped-def]
     D = work[3]
     moment = np.empty((4, n_point), np.float32)
     result = np.empty(2, np.float32)
+    reward = np.float32(limits.reward)
     for k in range(n_block):
         for s in range(n_seat):
             for f in range(n_point):
-                h_re = re[k, s, f]
-                h_im = im[k, s, f]
+                h_re = tables.re[c, k, s, f]
+                h_im = tables.im[c, k, s, f]
                 B[k, s, f] = h_re * h_re + h_im * h_im
-                X[k, s, f] = field_re[k, s, f] * h_re + field_im[k, s, f] * h_im
-                Y[k, s, f] = field_re[k, s, f] * h_im - field_im[k, s, f] * h_re
-    best = np.inf
+                X[k, s, f] = field[0, k, s, f] * h_re + field[1, k, s, f] * h_im
+                Y[k, s, f] = field[0, k, s, f] * h_im - field[1, k, s, f] * h_re
+    best = give_up
     best_row = -1
     best_gain = -1
     best_pol = 1.0
-    for row in range(delays[0], delays[1] + 1):
+    for row in range(rows[0], rows[1] + 1, rows[2]):
         for k in range(n_block):
             for s in range(n_seat):
                 for f in range(n_point):
-                    D[k, s, f] = X[k, s, f] * cos_table[row, k, f] + Y[k, s, f] * sin_table[row, k, f]
-        for i in range(len(gains)):
-            limit = min(best, give_up) - gain_cost[i]
-            if reward != ZERO:
-                limit = np.inf  # a block may then lower the sum
-            try_drive(A, B, D, gains[i], a, wf, reward, limit, moment, result)
-            if result[0] + gain_cost[i] < best:
-                best = result[0] + gain_cost[i]
+                    D[k, s, f] = X[k, s, f] * tables.cos_table[row, k, f] + Y[k, s, f] * tables.sin_table[row, k, f]
+        for i in range(gains.shape[1]):
+            extra = gains[1, i]
+            limit = best - extra if limits.reward == 0.0 else np.inf  # with a reward, a block may lower the sum
+            try_drive(A, B, D, np.float32(gains[0, i]), tables.a, tables.wf, reward, np.float32(limit), moment, result)
+            if result[0] + extra < best:
+                best = result[0] + extra
                 best_row = row
                 best_gain = i
                 best_pol = 1.0
-            if both and result[1] + gain_cost[i] < best:
-                best = result[1] + gain_cost[i]
+            if both and result[1] + extra < best:
+                best = result[1] + extra
                 best_row = row
                 best_gain = i
                 best_pol = -1.0
@@ -177,287 +239,115 @@ def best_drive(  # type: ignore[no-untyped-def]
 
 
 @kernel
-def may_stand(c, slot, cand, slot_group, column_group, clash, zone_size, zone_limit):  # type: ignore[no-untyped-def]
-    """Whether column c may take the slot beside the others."""
-    if column_group[c] != slot_group[slot]:
-        return False
-    for j in range(len(cand)):
-        if j != slot and clash[c, cand[j]]:
-            return False
-    for z in range(len(zone_limit)):
-        if zone_size[c, z] == 0:
-            continue
-        total = zone_size[c, z]
-        for j in range(len(cand)):
-            if j != slot:
-                total += zone_size[cand[j], z]
-        if total > zone_limit[z]:
-            return False
-    return True
-
-
-@kernel
-def regauge(tau, delay_low):  # type: ignore[no-untyped-def]
-    """Shift all delays so that the earliest slot stands at `delay_low`."""
+def delay_rows(limits: Limits, tau: Array, slot: int, middle: int, rows: Array) -> None:
+    """Shift the delays so that the earliest of the other slots is 0; write the rows that the slot may take."""
     earliest = np.inf
+    latest = -np.inf
     for j in range(len(tau)):
-        earliest = min(earliest, tau[j])
+        if j != slot:
+            earliest = min(earliest, tau[j])
+            latest = max(latest, tau[j])
+    rows[0] = middle
+    rows[1] = middle
+    rows[2] = 1
+    if len(tau) == 1:
+        return
     for j in range(len(tau)):
-        tau[j] += delay_low - earliest
+        tau[j] -= earliest
+    if limits.delay_span > 0.0:
+        rows[0] += int(np.ceil((latest - earliest - limits.delay_span) / limits.delay_step - 1e-9))
+        rows[1] += int(np.floor(limits.delay_span / limits.delay_step + 1e-9))
 
 
 @kernel
-def descend(  # type: ignore[no-untyped-def]
-    re,
-    im,
-    omega,
-    cos_table,
-    sin_table,
-    delay_step,
-    delay_span,
-    gain_span,
-    gain_steps,
-    both,
-    a,
-    wf,
-    reward,
-    slot_group,
-    column_group,
-    clash,
-    zone_size,
-    zone_limit,
-    order,
-    free,
-    tolerance,
-    max_visits,
-    margin,
-    cand,
-    tau,
-    g_db,
-    pol,
-    near_cost,
-    near_drive,
-    visited,
-):
-    """Visit the slots in turn and give each its best column and drive, the others held; until none changes.
-
-    Parameters
-    ----------
-    re, im : (column, block, seat, point) float32.
-    cos_table, sin_table : (row, block, point); row r stands for the delay (r - n_row // 2) * delay_step.
-    delay_span, gain_span : largest difference between two slots [s], [dB].
-    gain_steps : steps across `gain_span`.
-    slot_group, column_group : a slot takes only columns of its group.
-    clash : (column, column) bool, pairs that cannot stand together (itself included).
-    zone_size, zone_limit : (column, zone), (zone,) subs that a column adds to a zone, and the most it may hold.
-    order : slots in the order of their visits.
-    free : (slot,) bool, whether the slot may change its column.
-    tolerance : a change must lower the cost by more than this part of it.
-    max_visits : visits at most.
-    margin : columns dearer than this times the best are not followed to the end.
-    cand, tau, g_db, pol : (slot,) start, changed in place; the earliest delay is 0.
-    near_cost, near_drive : (slot, column), (slot, column, 3): cost and (delay, gain, polarity) of each column in
-        the slot at its latest visit; infinite where it may not stand.
-    visited : (max_visits, slot) int64, the columns held at each visit, -1 at the visited slot.
-
-    Returns
-    -------
-    (cost, visits).
-    """
-    n_slot = len(cand)
-    n_column, n_block, n_seat, n_point = re.shape
-    field_re = np.empty((n_block, n_seat, n_point), np.float32)
-    field_im = np.empty((n_block, n_seat, n_point), np.float32)
-    A = np.empty((n_block, n_seat, n_point), np.float32)
-    work = np.empty((4, n_block, n_seat, n_point), np.float32)
-    delays = np.empty(2, np.int64)
-    middle = cos_table.shape[0] // 2
-    gain_step = gain_span / gain_steps if gain_span > 0.0 else 1.0
-    log_unit = 10.0 * np.log10(2.0)
-    field_of(re, im, omega, cand, tau, g_db, pol, -1, field_re, field_im)
+def gain_levels(limits: Limits, g_db: Array, slot: int) -> Array:
+    """(3, gain): amplitude, cost of the loudest sub, and level [dB] of each gain that the slot may take."""
+    softest = np.inf
     loudest = -np.inf
-    for j in range(n_slot):
-        loudest = max(loudest, g_db[j])
-    current = cost_of(field_re, field_im, a, wf, reward) + reward * loudest / log_unit
-    unchanged = 0
-    visits = 0
-    while visits < max_visits and unchanged < n_slot:
-        slot = order[visits % n_slot]
-        earliest = np.inf
-        latest = -np.inf
-        softest = np.inf
-        loudest = -np.inf
-        for j in range(n_slot):
-            visited[visits, j] = cand[j]
-            if j != slot:
-                earliest = min(earliest, tau[j])
-                latest = max(latest, tau[j])
-                softest = min(softest, g_db[j])
-                loudest = max(loudest, g_db[j])
-        visited[visits, slot] = -1
-        visits += 1
-        if n_slot == 1:
-            earliest = latest = tau[0]
-            softest = loudest = g_db[0]
-        for j in range(n_slot):
-            tau[j] -= earliest
-        latest -= earliest
-        # the slot's delay and gain may differ from any other's by the spans at most
-        delays[0] = middle
-        delays[1] = middle
-        if delay_span > 0.0 and n_slot > 1:
-            delays[0] = middle + int(np.ceil((latest - delay_span) / delay_step - 1e-9))
-            delays[1] = middle + int(np.floor(delay_span / delay_step + 1e-9))
-        lowest_gain = loudest - gain_span if n_slot > 1 else loudest
-        n_gain = 1
-        if gain_span > 0.0 and n_slot > 1:
-            n_gain = 1 + int(np.floor((softest + gain_span - lowest_gain) / gain_step + 1e-9))
-        gains = np.empty(n_gain, np.float32)
-        gain_cost = np.empty(n_gain, np.float64)
-        for i in range(n_gain):
-            level = lowest_gain + i * gain_step
-            gains[i] = 10.0 ** (level / 20.0)
-            gain_cost[i] = reward * max(level, loudest) / log_unit
-        field_of(re, im, omega, cand, tau, g_db, pol, slot, field_re, field_im)
-        for k in range(n_block):
-            for s in range(n_seat):
-                for f in range(n_point):
-                    A[k, s, f] = field_re[k, s, f] ** 2 + field_im[k, s, f] ** 2
-        best = current
-        best_column = -1
-        best_tau = 0.0
-        best_g = 0.0
-        best_pol = 1.0
-        for c in range(n_column):
-            near_cost[slot, c] = np.inf
-            if free[slot]:
-                if not may_stand(c, slot, cand, slot_group, column_group, clash, zone_size, zone_limit):
-                    continue
-            elif c != cand[slot]:
-                continue
-            give_up = best * margin if reward == 0.0 else np.inf
-            cost, row, i, p = best_drive(
-                A,
-                re[c],
-                im[c],
-                field_re,
-                field_im,
-                cos_table,
-                sin_table,
-                delays,
-                gains,
-                both and n_slot > 1,
-                a,
-                wf,
-                reward,
-                gain_cost,
-                give_up,
-                work,
-            )
-            if row < 0:
-                continue
-            t = (row - middle) * delay_step
-            level = lowest_gain + i * gain_step
-            near_cost[slot, c] = cost
-            near_drive[slot, c, 0] = t
-            near_drive[slot, c, 1] = level
-            near_drive[slot, c, 2] = p
-            if cost < best:
-                best = cost
-                best_column = c
-                best_tau = t
-                best_g = level
-                best_pol = p
-        if best_column >= 0 and best < current - tolerance * abs(current):
-            cand[slot] = best_column
-            tau[slot] = best_tau
-            g_db[slot] = best_g
-            pol[slot] = best_pol
-            current = best
-            unchanged = 0
-        else:
-            unchanged += 1
-        regauge(tau, 0.0)
-    return current, visits
+    for j in range(len(g_db)):
+        if j != slot or len(g_db) == 1:
+            softest = min(softest, g_db[j])
+            loudest = max(loudest, g_db[j])
+    first = loudest
+    step = 0.0
+    n = 1
+    if limits.gain_span > 0.0 and len(g_db) > 1:
+        step = limits.gain_span / limits.gain_steps
+        first = loudest - limits.gain_span
+        n += int(np.floor((softest - loudest + 2.0 * limits.gain_span) / step + 1e-9))
+    gains = np.empty((3, n))
+    for i in range(n):
+        level = first + i * step
+        gains[0, i] = 10.0 ** (level / 20.0)
+        gains[1, i] = limits.reward * max(level, loudest) / LOG_UNIT_DB
+        gains[2, i] = level
+    return gains
 
 
 @kernel
-def sweep_layouts(  # type: ignore[no-untyped-def]
-    re,
-    im,
-    omega,
-    cos_table,
-    sin_table,
-    delay_step,
-    delay_span,
-    gain_span,
-    gain_steps,
-    both,
-    a,
-    wf,
-    reward,
-    layouts,
-    max_visits,
-    cost,
-    tau,
-    g_db,
-    pol,
-):
-    """Sweep the drives of each layout from the drives given, the columns held; `descend` explains the names.
+def others_power(tables: Tables, cand: Array, tau: Array, g_db: Array, pol: Array, slot: int, work: Array) -> None:
+    """Pressure of all other slots into work[4:6] and its power into work[6]."""
+    _, n_block, n_seat, n_point = work.shape
+    field = work[4:6]
+    field_of(tables, cand, tau, g_db, pol, slot, field)
+    for k in range(n_block):
+        for s in range(n_seat):
+            for f in range(n_point):
+                work[6, k, s, f] = field[0, k, s, f] ** 2 + field[1, k, s, f] ** 2
+
+
+@kernel
+def sweep_layouts(
+    tables: Tables,
+    limits: Limits,
+    layouts: Array,
+    order: Array,
+    max_visits: int,
+    cost: Array,
+    tau: Array,
+    g_db: Array,
+    pol: Array,
+) -> None:
+    """Visit the slots of each layout in turn and give each its best drive, the others held; until none changes.
 
     Parameters
     ----------
+    tables, limits : what is searched.
     layouts : (layout, slot) columns.
-    max_visits : visits per layout at most; slot 1 first, slot 0 last.
+    order : slots in the order of their visits.
+    max_visits : visits per layout at most.
     cost : (layout,) float64, written.
     tau, g_db, pol : (layout, slot) start, changed in place.
     """
     n_layout, n_slot = layouts.shape
-    n_column = re.shape[0]
-    order = np.empty(n_slot, np.int64)
-    for j in range(n_slot):
-        order[j] = (j + 1) % n_slot
-    free = np.zeros(n_slot, np.bool_)
-    group = np.zeros(n_column, np.int64)
-    clash = np.zeros((1, 1), np.bool_)
-    zone_size = np.zeros((1, 0), np.int64)
-    zone_limit = np.zeros(0, np.int64)
-    near_cost = np.empty((n_slot, n_column))
-    near_drive = np.empty((n_slot, n_column, 3))
-    visited = np.empty((max_visits, n_slot), np.int64)
-    cand = np.empty(n_slot, np.int64)
+    _, n_block, n_seat, n_point = tables.re.shape
+    work = np.empty((7, n_block, n_seat, n_point), np.float32)
+    middle = tables.cos_table.shape[0] // 2
+    rows = np.empty(3, np.int64)
+    both = limits.both and n_slot > 1
     for i in range(n_layout):
-        cand[:] = layouts[i]
-        result = descend(
-            re,
-            im,
-            omega,
-            cos_table,
-            sin_table,
-            delay_step,
-            delay_span,
-            gain_span,
-            gain_steps,
-            both,
-            a,
-            wf,
-            reward,
-            group[:n_slot],
-            group,
-            clash,
-            zone_size,
-            zone_limit,
-            order,
-            free,
-            1e-6,
-            max_visits,
-            1.0,
-            cand,
-            tau[i],
-            g_db[i],
-            pol[i],
-            near_cost,
-            near_drive,
-            visited,
-        )
-        cost[i] = result[0]
+        field_of(tables, layouts[i], tau[i], g_db[i], pol[i], -1, work[4:6])
+        loudest = -np.inf
+        for j in range(n_slot):
+            loudest = max(loudest, g_db[i, j])
+        current = cost_of(tables, work[4:6], limits.reward) + limits.reward * loudest / LOG_UNIT_DB
+        unchanged = 0
+        visits = 0
+        while visits < max_visits and unchanged < n_slot:
+            slot = order[visits % n_slot]
+            visits += 1
+            delay_rows(limits, tau[i], slot, middle, rows)
+            gains = gain_levels(limits, g_db[i], slot)
+            others_power(tables, layouts[i], tau[i], g_db[i], pol[i], slot, work)
+            give_up = current - LEAST_GAIN * abs(current)
+            column = layouts[i, slot]
+            found, row, g, p = best_drive(tables, limits, column, work[6], work[4:6], rows, gains, both, give_up, work)
+            if row >= 0:
+                tau[i, slot] = (row - middle) * limits.delay_step
+                g_db[i, slot] = gains[2, g]
+                pol[i, slot] = p
+                current = found
+                unchanged = 0
+            else:
+                unchanged += 1
+        cost[i] = current

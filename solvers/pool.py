@@ -3,12 +3,7 @@
 import heapq
 from collections.abc import Iterable
 
-import numpy as np
-
 from solvers.state import State
-from solvers.sweep import Descent
-
-NEIGHBOURS_PER_SLOT = 12  # of one descent
 
 
 class Pool:
@@ -35,22 +30,3 @@ class Pool:
         self._best = {}
         for value, state in entries:
             self.offer(value, state)
-
-
-def neighbours(descent: Descent) -> Iterable[tuple[float, State]]:
-    """The best layouts one sub away from where a descent ended, with their costs in kernel units."""
-    for slot, costs in enumerate(descent.near_cost):
-        for column in np.argsort(costs, kind="stable")[: NEIGHBOURS_PER_SLOT + 1]:
-            if not np.isfinite(costs[column]) or column == descent.state.column[slot]:
-                continue
-            changed = {
-                "column": descent.state.column.copy(),
-                "delay_s": descent.state.delay_s.copy(),
-                "gain_db": descent.state.gain_db.copy(),
-                "polarity": descent.state.polarity.copy(),
-            }
-            changed["column"][slot] = column
-            changed["delay_s"][slot], changed["gain_db"][slot], changed["polarity"][slot] = descent.near_drive[
-                slot, column
-            ]
-            yield float(costs[column]), State(**changed)

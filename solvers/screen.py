@@ -72,7 +72,7 @@ def screen(
             _, *ended = tools.coarse.sweep(block, max_visits=SECOND_VISITS * n, start=start)
             for row, column in enumerate(block):
                 state = State(column=column, **dict(zip(NAMES, (part[row] for part in ended), strict=True)))
-                best_of.append(tools.polish(state))
+                best_of.append(tools.hopper.polish(state))
         return best_of
 
     done = 0
@@ -83,7 +83,9 @@ def screen(
         report(0.6 + 0.4 * done / len(jobs), pool.best(1)[0][0])
     if done == 0:  # interrupted before the second round began: keep what the first found
         for i in leading[:LEAST]:
-            pool.offer(*tools.polish(State(column=layouts[i], delay_s=delay[i], gain_db=gain[i], polarity=polarity[i])))
+            pool.offer(
+                *tools.hopper.polish(State(column=layouts[i], delay_s=delay[i], gain_db=gain[i], polarity=polarity[i]))
+            )
     return tried
 
 

@@ -29,11 +29,31 @@ class State:
         """The columns in rising order: what tells one layout from another."""
         return tuple(sorted(self.column.tolist()))
 
+    def copy(self) -> "State":
+        """A copy whose arrays may be written."""
+        return State(
+            column=self.column.astype(np.int64),
+            delay_s=self.delay_s.astype(np.float64),
+            gain_db=self.gain_db.astype(np.float64),
+            polarity=self.polarity.astype(np.float64),
+        )
+
 
 def equal_drives(column: Integers) -> State:
     """All slots alike: no delay, no gain, upright."""
     n = len(column)
     return State(column=np.array(column, dtype=np.int64), delay_s=np.zeros(n), gain_db=np.zeros(n), polarity=np.ones(n))
+
+
+def random_drives(column: Integers, drives: DriveRange, random: np.random.Generator) -> State:
+    """Drives drawn from their ranges; gains from the upper half, where good plans have most of theirs."""
+    n = len(column)
+    return State(
+        column=np.array(column, dtype=np.int64),
+        delay_s=random.uniform(0.0, 1.0, n) * drives.delay_span_s,
+        gain_db=random.uniform(-0.5, 0.0, n) * drives.gain_span_db,
+        polarity=random.choice([-1.0, 1.0], n) if drives.polarity else np.ones(n),
+    )
 
 
 def placed(state: State, drives: DriveRange) -> State:

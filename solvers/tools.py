@@ -7,16 +7,17 @@ from math import log10
 from typing import TypeVar
 
 from solvers.columns import Columns, columns_of
+from solvers.hop import Hopper, rules_of
 from solvers.jobs import run_jobs
 from solvers.polish import Polisher, polisher_of
 from solvers.problem import CancelCall, Problem
-from solvers.state import State
 from solvers.sweep import Sweeper, sweeper_of
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
 
-COARSE_POINTS = 32  # frequencies of the first descents
+COARSE_POINTS = 32  # frequencies of the first sweep of every layout
+QUICK_POINTS = 16  # frequencies of the first look at the changes of one sub
 DB2_PER_UNIT = (10.0 * log10(2.0)) ** 2  # kernel costs are in (log2 of power)^2
 DB_PER_UNIT = 10.0 * log10(2.0)
 
@@ -27,17 +28,13 @@ class Tools:
 
     problem: Problem
     columns: Columns
+    hopper: Hopper
     coarse: Sweeper
     fine: Sweeper
     polisher: Polisher
     threads: ThreadPoolExecutor
     n_thread: int
     cancelled: CancelCall
-
-    def polish(self, state: State) -> tuple[float, State]:
-        """Polished value [dB^2] and state."""
-        polished, value = self.polisher.polish(state)
-        return value, polished
 
     def each(self, work: Callable[[Job], Result], jobs: Sequence[Job]) -> Iterator[Result]:
         """Results of the jobs, in order; fewer when cancelled."""
@@ -49,11 +46,22 @@ def tools_of(problem: Problem, threads: ThreadPoolExecutor, n_thread: int, cance
     columns = columns_of(problem)
     reward = 1.0 if len(columns.seat_weight) == 1 else 0.0
     unit_reward = reward / DB_PER_UNIT
+    quick = sweeper_of(problem, columns, at_most=QUICK_POINTS, reward=unit_reward)
+    fine = sweeper_of(problem, columns, at_most=None, reward=unit_reward)
     return Tools(
         problem=problem,
         columns=columns,
+        hopper=Hopper(
+            quick=quick.tables,
+            tables=fine.tables,
+            limits=fine.limits,
+            rules=rules_of(columns),
+            columns=columns,
+            drives=problem.drives,
+            reward=reward,
+        ),
         coarse=sweeper_of(problem, columns, at_most=COARSE_POINTS, reward=unit_reward),
-        fine=sweeper_of(problem, columns, at_most=None, reward=unit_reward),
+        fine=fine,
         polisher=polisher_of(problem, columns, reward=reward),
         threads=threads,
         n_thread=n_thread,

@@ -1,0 +1,165 @@
+"""Hops over positions and drives: the Python side of `kernels_hop`.
+
+One hop throws some of a plan's subs elsewhere and lets the plan land again. The chain goes on from where it landed
+if that is good enough, else from where it hopped off.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from solvers import kernels_hop, kernels_quick
+from solvers.columns import Columns
+from solvers.kernels_hop import Habits, Plans, Rules
+from solvers.kernels_sweep import Limits, Tables
+from solvers.problem import DriveRange, Floats, Integers
+from solvers.state import State, placed, random_drives
+
+ARCHIVE = 48  # plans remembered per burst of hops
+HABITS = Habits(moves=8, steps=4)
+POLISH_STEPS, POLISH_TOLERANCE = 40, 1e-4  # of the polish in float32
+WARM = 0.05  # part by which a landing may be worse and still be gone on from
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Burst:
+    """What some hops of one chain gave.
+
+    Parameters
+    ----------
+    value, state : of the plan to go on from [dB^2].
+    met : the best plans met, one per layout, lowest value first.
+    visits : slots that were searched.
+    """
+
+    value: float
+    state: State
+    met: list[tuple[float, State]]
+    visits: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hopper:
+    """Everything that the chains of one problem share; safe to use from several threads."""
+
+    quick: Tables
+    tables: Tables
+    limits: Limits
+    rules: Rules
+    columns: Columns
+    drives: DriveRange
+    reward: float
+
+    def burst(self, start: State, *, value: float, hops: int, random: np.random.Generator) -> Burst:
+        """Hop on from a plan.
+
+        Parameters
+        ----------
+        start : the plan to hop off from.
+        value : of it; infinite for a start of its own, which lands before the first hop.
+        hops : how many.
+        random : what to draw from; moved on.
+        """
+        n = len(start.column)
+        low, high = self._limits(n)
+        archive = Plans(
+            value=np.full(ARCHIVE, np.inf),
+            columns=np.zeros((ARCHIVE, n), dtype=np.int64),
+            pol=np.ones((ARCHIVE, n)),
+            x=np.zeros((ARCHIVE, 2 * n)),
+        )
+        home = start
+        visits = 0
+        for _ in range(hops):
+            state = (home if np.isinf(value) else self._thrown(home, random)).copy()
+            x = self._unknowns(state)
+            found, more = kernels_hop.land(
+                self.quick,
+                self.tables,
+                self.limits,
+                self.rules,
+                HABITS,
+                low,
+                high,
+                float(self.reward),
+                random.permutation(n),
+                state.column,
+                state.polarity,
+                x,
+                archive,
+            )
+            visits += more
+            if np.isinf(value) or found < value + WARM * abs(value):
+                value, home = float(found), _state(state.column, state.polarity, x)
+        order = [i for i in np.argsort(archive.value, kind="stable") if np.isfinite(archive.value[i])]
+        met = [(float(archive.value[i]), _state(archive.columns[i], archive.pol[i], archive.x[i])) for i in order]
+        return Burst(value=value, state=home, met=met, visits=visits)
+
+    def polish(self, start: State) -> tuple[float, State]:
+        """Polish the drives in float32; returns the value [dB^2] and where it ended."""
+        n = len(start.column)
+        low, high = self._limits(n)
+        state = start.copy()
+        x = self._unknowns(state)
+        kernels_hop.settle(x, low, high, float(self.reward))
+        value = kernels_quick.polish_quick(
+            self.tables,
+            state.column,
+            state.polarity,
+            low,
+            high,
+            float(self.reward),
+            POLISH_STEPS,
+            POLISH_TOLERANCE,
+            x,
+            kernels_quick.scratch_of(self.tables, n),
+        )
+        return float(value), _state(state.column, state.polarity, x)
+
+    def _limits(self, n: int) -> tuple[Floats, Floats]:
+        (gain_low, gain_high), (delay_low, delay_high) = self.drives.gain_db, self.drives.delay_s
+        return (
+            np.repeat([float(gain_low), 1e3 * delay_low], n),
+            np.repeat([float(gain_high), 1e3 * delay_high], n),
+        )
+
+    def _unknowns(self, state: State) -> Floats:
+        state = placed(state, self.drives)
+        return np.concatenate([state.gain_db, 1e3 * state.delay_s])
+
+    def _thrown(self, home: State, random: np.random.Generator) -> State:
+        """The plan with one or more of its slots thrown elsewhere, drives and all."""
+        n = len(home.column)
+        slots = random.permutation(n)[: int(random.integers(1, max(2, n // 2) + 1))]
+        state = home.copy()
+        drives = random_drives(home.column, self.drives, random)
+        for slot in slots:
+            fits = list(self.standing(state.column, int(slot)))
+            if fits:
+                state.column[slot] = random.choice(fits)
+            state.delay_s[slot] = drives.delay_s[slot]
+            state.gain_db[slot] = drives.gain_db[slot]
+            state.polarity[slot] = drives.polarity[slot]
+        return state
+
+    def standing(self, column: Integers, slot: int) -> Iterator[int]:
+        """Columns that may stand in a slot beside the others."""
+        for c in range(self.columns.count):
+            if kernels_hop.may_stand(self.rules, c, slot, column):
+                yield c
+
+
+def rules_of(columns: Columns) -> Rules:
+    """Which columns may stand together."""
+    return Rules(
+        group=columns.size,
+        clash=columns.clash,
+        zone_size=np.zeros((columns.count, 0), dtype=np.int64),
+        zone_limit=np.zeros(0, dtype=np.int64),
+    )
+
+
+def _state(columns: Integers, polarity: Floats, x: Floats) -> State:
+    n = len(columns)
+    return State(column=columns.copy(), delay_s=1e-3 * x[n:], gain_db=x[:n].copy(), polarity=polarity.copy())
