@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 NEAR_ORDER_LIMIT = 40  # polynomials per side for sources and seats close to a surface
-SLOPE = 2.5  # polynomials fewer for each tenth of strength
+SLOPE = 2.0  # polynomials fewer for each tenth of strength
 FEWEST_EXTRA, MOST_EXTRA = 2, 9  # polynomials beyond half a side's length in wavelengths
 PLATE_MARGIN = 2.0  # plate modes up to this times the highest frequency are explicit
 SKIN_BETA = 0.03  # a pane's remaining stiffness is resolved like a surface of this strength

@@ -32,7 +32,7 @@ def plain_overlaps(one: Family, counts: tuple[int, int, int]) -> np.ndarray:
     factors[u], factors[v] = one.first[:, : counts[u]], one.second[:, : counts[v]]
     normal = cosine_table(ROOM.size_m[axis], np.array([side * ROOM.size_m[axis]]), counts[axis])[0]
     product = factors[u][:, None, :, None] * factors[v][None, :, None, :]
-    product = product.reshape(-1, counts[u], counts[v])[..., None] * normal
+    product = product.reshape(-1, counts[u], counts[v])[one.keep][..., None] * normal
     return np.moveaxis(product, -1, 1 + axis)
 
 
@@ -105,7 +105,7 @@ def test_points_against_boundary_modes_by_quadrature(height_m, close):
     basis = np.polynomial.legendre.legvander(node, 2) * np.sqrt(2 * np.arange(3) + 1)
     scale = 0.25 * np.sqrt((y1 - y0) * (z1 - z0))
     want = scale * (basis * weight[:, None]).T @ field @ (basis * weight[:, None])
-    close(got[0], want.ravel(), rtol=1e-5, scale=float(np.abs(want).max()))
+    close(got[0], want.ravel()[family(wall).keep], rtol=1e-5, scale=float(np.abs(want).max()))
 
 
 def test_tail_weights_give_any_pole_above_the_cut():
@@ -126,7 +126,7 @@ def test_double_the_box_and_the_error_falls_as_the_tail_predicts():
     kwargs = {"seat_m": point, "source_m": np.array([[0.4, 0.5, 0.3]]), "max_wavenumber": 3.0}
 
     def matrices(cut):
-        z = Ports(ROOM, families, precision=Precision(cut=cut), **kwargs).at(k2)
+        z = Ports(ROOM, families, precision=Precision(cut=cut, lowest_cut=1.0), **kwargs).at(k2)
         return z.seat_source, z.seat_boundary, z.boundary
 
     best = matrices(12.0)
