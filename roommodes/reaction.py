@@ -5,8 +5,8 @@ close a source and a seat stand to it together. The numbers here were measured a
 and against independent finite elements (`benchmarks.reference_cases`).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from math import ceil, log, log10, pi
 
 import numpy as np
@@ -21,7 +21,8 @@ from roommodes.walls import visible
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
-NEAR_ORDER_LIMIT = 40  # polynomials per side for sources and seats close to a surface
+NEAR_GROWTH = 3  # polynomials a side may gain by closeness before the surface is halved
+SMALLEST_PIECE_M = 0.1
 SLOPE = 2.0  # polynomials fewer for each tenth of strength
 FEWEST_EXTRA, MOST_EXTRA = 2, 9  # polynomials beyond half a side's length in wavelengths
 PLATE_MARGIN = 2.0  # plate modes up to this times the highest frequency are explicit
@@ -58,27 +59,35 @@ def boundary_of(
     edge = PLATE_MARGIN * float(omega.max())
     wavenumber = float(omega.max()) / room.air.speed_of_sound_m_s
     for surface in visible(surfaces):
-        place = (room, surface.wall, surface.from_m, surface.to_m)
-        sides = (surface.to_m[0] - surface.from_m[0], surface.to_m[1] - surface.from_m[1])
         if isinstance(surface.law, Pane):
+            sides = _sides(surface)
             plate = (surface.law, *sides)
+            place = (room, surface.wall, surface.from_m, surface.to_m)
             numbers = plate_modes(*plate, edge)
             orders = _orders(sides, wavenumber, SKIN_BETA, precision.extra_order)
             families.append(sine_family(*place, mode_numbers=numbers, counts=counts))
             strengths.append(plate_strength(*plate, numbers=numbers, air=room.air))
+            families.append(legendre_family(*place, orders=orders, counts=counts))
             strengths.append(skin_strength(*plate, above_omega=edge, explicit=numbers, orders=orders, air=room.air))
-        else:
-            beta = float(np.abs(surface.law.admittance(omega.astype(np.complex128), room.air)).max())
-            if beta == 0.0:
-                continue
-            away = sum(float(distance_m(room, surface, point).min(initial=np.inf)) for point in (seat_m, source_m))
-            far = _orders(sides, wavenumber, beta, precision.extra_order)
+            continue
+        beta = float(np.abs(surface.law.admittance(omega.astype(np.complex128), room.air)).max())
+        if beta == 0.0:
+            continue
+
+        def orders_of(piece: Surface, beta: float = beta) -> tuple[tuple[int, int], tuple[int, int]]:
+            away = sum(float(distance_m(room, piece, point).min(initial=np.inf)) for point in (seat_m, source_m))
+            sides = _sides(piece)
             near = [near_order(side, beta, away, precision.near_error) for side in sides]
-            orders = (max(far[0], near[0]), max(far[1], near[1]))
-        families.append(legendre_family(*place, orders=orders, counts=counts))
-        if not isinstance(surface.law, Pane):
+            return _orders(sides, wavenumber, beta, precision.extra_order), (near[0], near[1])
+
+        for piece, orders in _pieces(surface, orders_of):
+            families.append(legendre_family(room, piece.wall, piece.from_m, piece.to_m, orders=orders, counts=counts))
             strengths.append(LocalStrength(law=surface.law, air=room.air, size=families[-1].size))
     return Boundary(families=tuple(families), strengths=tuple(strengths))
+
+
+def _sides(surface: Surface) -> tuple[float, float]:
+    return (surface.to_m[0] - surface.from_m[0], surface.to_m[1] - surface.from_m[1])
 
 
 def _orders(sides: tuple[float, float], wavenumber: float, beta: float, extra_order: int) -> tuple[int, int]:
@@ -86,6 +95,27 @@ def _orders(sides: tuple[float, float], wavenumber: float, beta: float, extra_or
     extra = min(max(round(extra_order + SLOPE * log10(beta)), FEWEST_EXTRA), MOST_EXTRA)
     first, second = (ceil(0.5 * wavenumber * side) + extra for side in sides)
     return first, second
+
+
+def _pieces(
+    surface: Surface, orders_of: Callable[[Surface], tuple[tuple[int, int], tuple[int, int]]]
+) -> Iterator[tuple[Surface, tuple[int, int]]]:
+    """A surface with its orders, halved again and again where a source and a seat stand close to it together.
+
+    `orders_of` gives what a piece needs for its size and for its closeness.
+    """
+    far, near = orders_of(surface)
+    sides = _sides(surface)
+    if max(near[0] - far[0], near[1] - far[1]) <= NEAR_GROWTH or max(sides) <= SMALLEST_PIECE_M:
+        limit = NEAR_GROWTH + max(far)
+        yield surface, (max(far[0], min(near[0], limit)), max(far[1], min(near[1], limit)))
+        return
+    along = 0 if sides[0] >= sides[1] else 1
+    middle = 0.5 * (surface.from_m[along] + surface.to_m[along])
+    low, high = list(surface.to_m), list(surface.from_m)
+    low[along] = high[along] = middle
+    yield from _pieces(replace(surface, to_m=(low[0], low[1])), orders_of)
+    yield from _pieces(replace(surface, from_m=(high[0], high[1])), orders_of)
 
 
 def distance_m(room: Room, surface: Surface, point_m: Floats) -> Floats:
@@ -105,4 +135,4 @@ def near_order(side_m: float, beta: float, distance_m: float, error: float) -> i
     rms, with d the source's and the seat's distances added (measured on a 6.1 x 2.6 m wall, beta 0.05 to 1).
     """
     wanted = side_m / (4.0 * max(distance_m, 1e-6)) * log(max(10.0 * beta / error, 1.0))
-    return ceil(min(wanted, NEAR_ORDER_LIMIT))
+    return ceil(min(wanted, 1e6))

@@ -6,6 +6,7 @@ import pytest
 from roommodes.air import Air
 from roommodes.errors import OutsideModel
 from roommodes.laws import ConstantAdmittance, MassSpring
+from roommodes.ports import Precision
 from roommodes.rooms import WALLS, Pane, Room, Surface, Wall
 from roommodes.transfer import transfer_function
 
@@ -196,6 +197,26 @@ def test_cutting_a_region_in_two_changes_nothing(close):
         for parts in (one, two)
     )
     close(a, b, rtol=3e-5, scale=float(np.sqrt(np.mean(np.abs(b) ** 2))))
+
+
+def test_source_and_seat_on_one_absorbing_wall(close):
+    """The surface is cut small where both stand close to it: against a far finer cut, and each further away."""
+    wall = [whole(room(), "rear", ConstantAdmittance(beta_re=0.6, beta_im=0.2))]
+    place = {"seat_m": [[4.9, 2.6, 1.2], [4.6, 1.5, 1.1]], "source_m": [[4.9, 1.9, 1.0], [4.8, 2.2, 0.3]]}
+    got = transfer_function(room(), wall, frequency_hz=HZ, **place)
+    fine = transfer_function(
+        room(), wall, frequency_hz=HZ, **place, precision=Precision(extra_order=11, near_error=1e-5)
+    )
+    for f in range(len(HZ)):
+        close(got[f], fine[f], rtol=1e-3, scale=float(np.abs(fine[f]).max()))
+
+
+def test_the_result_does_not_depend_on_the_number_of_threads():
+    one, many = (
+        transfer_function(room(), MIXED, frequency_hz=HZ, seat_m=POINTS[:2], source_m=POINTS[2:], threads=threads)
+        for threads in (1, 3)
+    )
+    assert np.array_equal(one, many)
 
 
 def test_progress_ends_at_the_end():
