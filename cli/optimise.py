@@ -9,7 +9,7 @@ import typer
 from cli.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.options import Debug, Force, Json, ProjectFile, Quiet
 from cli.progress import progress
-from cli.terminal import Page, print_json, say_error, warn
+from cli.terminal import Page, counted, print_json, say_error, warn
 
 if TYPE_CHECKING:
     from roommodes.project import Project
@@ -98,7 +98,8 @@ def print_summary(project: "Project", results: "Results") -> None:
 
     page = Page()
     room = project.room()
-    page.line(f"{project.name}: {len(results.seats)} seats, {len(results.candidates)} candidates")
+    seats, candidates = counted(len(results.seats), "seat"), counted(len(results.candidates), "candidate")
+    page.line(f"{project.name}: {seats}, {candidates}")
     print_comparison(page, results, mean_limit_db(project, results.frequency_hz))
     for count in results.plans:
         print_plan(page, results, room, count)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cli.terminal import Page, name
+from cli.terminal import Page, counted, name
 from roommodes.project import Project
 from roommodes.results import PlanTable, Results
 from roommodes.rooms import Room
@@ -50,7 +50,7 @@ def drive_line(gain_db: float, delay_s: float, polarity: int) -> str:
 
 def subs_word(count: int) -> str:
     """1 sub, 2 subs."""
-    return f"{count} sub" if count == 1 else f"{count} subs"
+    return counted(count, "sub")
 
 
 def mean_level_db(table: PlanTable, count: int, limit_db: float | None) -> float:

@@ -4,7 +4,7 @@ from typing import Any
 
 import numpy as np
 
-from cli.terminal import Page, name
+from cli.terminal import Page, counted, name
 from roommodes.advice import REAR_WALL_M, viewing_angle_deg
 from roommodes.decay import BuiltMode
 from roommodes.project import Project
@@ -104,7 +104,7 @@ def _angle_words(screen_width_m: float, distance_m: float) -> str:
 
 
 def _print_zones(page: Page, project: Project) -> None:
-    page.heading(f"Where a sub may stand: {len(project.candidates())} candidates")
+    page.heading(f"Where a sub may stand: {counted(len(project.candidates()), 'candidate')}")
     yields = project.zone_yields()
     if not yields:
         page.line("No zones yet: add [[zones]] before optimise.")

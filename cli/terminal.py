@@ -34,6 +34,11 @@ def _spelled(letter: str) -> str:
     return letter.encode("unicode_escape", errors="backslashreplace").decode("ascii")
 
 
+def counted(count: int, word: str) -> str:
+    """A number with its word: 1 seat, 2 seats."""
+    return f"{count:,} {word}" if count == 1 else f"{count:,} {word}s"
+
+
 def name(text: str) -> str:
     """A name of a user, cut to what a table can hold."""
     return clean(text, NAME_LIMIT)

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from roommodes import __version__
 from roommodes.advice import decay_estimate_s, null_warnings, project_warnings
@@ -103,7 +102,13 @@ class RoomFindings:
     warnings: tuple[str, ...]
 
 
-def build_problem(project: Project, *, report: Report | None = None, cancelled: Cancelled | None = None) -> Problem:
+def build_problem(
+    project: Project,
+    *,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+    threads: int | None = None,
+) -> Problem:
     """Transfer functions from every candidate to every seat, with what the search may adjust.
 
     Parameters
@@ -111,6 +116,7 @@ def build_problem(project: Project, *, report: Report | None = None, cancelled: 
     project : the project.
     report : called with the progress.
     cancelled : asked now and then; when true the work is dropped.
+    threads : how many at most; None for as many as there are cores.
 
     Raises
     ------
@@ -123,7 +129,7 @@ def build_problem(project: Project, *, report: Report | None = None, cancelled: 
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
-    transfer = _transfer(project, frequency_hz, candidates.position_m, report, cancelled)
+    transfer = _transfer(project, frequency_hz, candidates.position_m, report, cancelled, threads)
     return Problem(
         frequency_hz=frequency_hz,
         transfer=transfer,
@@ -163,8 +169,7 @@ def solve(
     """
     seed = project.search.seed if seed is None else seed
     counts = tuple(counts or project.search.counts)
-    with threadpool_limits(threads):
-        problem = build_problem(project, report=report, cancelled=cancelled)
+    problem = build_problem(project, report=report, cancelled=cancelled, threads=threads)
     outcomes = search(
         problem,
         counts=counts,
@@ -311,6 +316,7 @@ def _transfer(
     source_m: Floats,
     report: Report | None,
     cancelled: Cancelled | None,
+    threads: int | None = None,
 ) -> NDArray[np.complex128]:
     """Transfer functions to the project's seats, with progress and a way out."""
 
@@ -329,6 +335,7 @@ def _transfer(
         seat_m=project.seats().position_m,
         source_m=source_m,
         progress=progress,
+        threads=threads,
     )
 
 
