@@ -6,7 +6,7 @@ candidates: float32 then serves for screening whatever the room's resonances. Fi
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import combinations, product
+from itertools import combinations, islice, product
 from math import ceil, comb
 
 import numpy as np
@@ -84,22 +84,32 @@ def patterns(columns: Columns, count: int) -> tuple[tuple[int, ...], ...]:
 
 def layouts_possible(columns: Columns, count: int) -> int:
     """How many layouts there are for a count."""
-    total = 0
-    for pattern in patterns(columns, count):
-        ways = 1
-        for size in (1, 2):
-            ways *= comb(int(np.sum(columns.size == size)), pattern.count(size))
-        total += ways
-    return total
+    return sum(layouts_of(columns, pattern) for pattern in patterns(columns, count))
+
+
+def layouts_of(columns: Columns, pattern: tuple[int, ...]) -> int:
+    """How many layouts there are of one pattern."""
+    ways = 1
+    for size in (1, 2):
+        ways *= comb(int(np.sum(columns.size == size)), pattern.count(size))
+    return ways
 
 
 def every_layout(columns: Columns, pattern: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    """All layouts of one pattern, as columns in the order of its slots."""
+    """All layouts of one pattern in the order of a dictionary, as columns in the order of its slots."""
     pools = []
     for size in sorted(set(pattern), reverse=True):
-        pools.append(list(combinations(np.flatnonzero(columns.size == size).tolist(), pattern.count(size))))
-    for parts in product(*pools):
-        yield tuple(c for part in parts for c in part)
+        pools.append(combinations(np.flatnonzero(columns.size == size).tolist(), pattern.count(size)))
+    if len(pools) == 1:
+        return pools[0]
+    return (tuple(c for part in parts for c in part) for parts in product(*pools))
+
+
+def layout_blocks(columns: Columns, pattern: tuple[int, ...], size: int) -> Iterator[Integers]:
+    """The same in arrays of (size, n) at most."""
+    layouts = every_layout(columns, pattern)
+    while block := list(islice(layouts, size)):
+        yield np.array(block, dtype=np.int64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,7 +2,7 @@
 
 import os
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from typing import TypeVar
 
@@ -22,7 +22,7 @@ def thread_count(asked: int | None) -> int:
 def run_jobs(
     pool: ThreadPoolExecutor,
     work: Callable[[Job], Result],
-    jobs: Sequence[Job],
+    jobs: Iterable[Job],
     *,
     ahead: int,
     cancelled: Callable[[], bool],

@@ -1,4 +1,4 @@
-"""Compiled scoring of whole layouts at one fixed drive per candidate, and their enumeration.
+"""Compiled scoring of whole layouts at one fixed drive per candidate.
 
 Layouts come in the order of a dictionary, so that the sum over all subs but the last is kept from one to the next:
 a layout costs one complex addition, |.|^2 and a logarithm a point.
@@ -60,27 +60,3 @@ def score_layouts(re: Array, im: Array, a: Array, wf: Array, layouts: Array, cos
         for f in range(n_point):
             total += wf[f] * (second[f] - first[f] * first[f])
         cost[i] = total
-
-
-@kernel
-def next_layouts(layout: Array, n_item: int, layouts: Array) -> int:
-    """Write `layout` (rising columns below n_item) and those after it, in order; returns how many were written.
-
-    `layout` is left at the next one, or with layout[0] = -1 when there is none.
-    """
-    n = len(layout)
-    count = 0
-    while count < layouts.shape[0] and layout[0] >= 0:
-        for j in range(n):
-            layouts[count, j] = layout[j]
-        count += 1
-        j = n - 1
-        while j >= 0 and layout[j] == n_item - n + j:
-            j -= 1
-        if j < 0:
-            layout[0] = -1
-        else:
-            layout[j] += 1
-            for i in range(j + 1, n):
-                layout[i] = layout[i - 1] + 1
-    return count

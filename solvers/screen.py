@@ -5,12 +5,17 @@ from itertools import islice
 
 import numpy as np
 
-from solvers.columns import every_layout, layouts_possible
+from solvers import kernels_fixed
+from solvers.columns import LANES, every_layout, layout_blocks, layouts_of, layouts_possible
 from solvers.pool import Pool
 from solvers.problem import Floats, Integers
-from solvers.state import State
+from solvers.state import State, equal_drives
 from solvers.tools import DB2_PER_UNIT, Tools
 
+SWEPT_POINTS = 1.0e10  # evaluated by the first sweep of all layouts at most: a few seconds
+FIXED_POINTS = 4.0e9  # where there is only one drive
+SCORED_BLOCK = 50_000  # layouts scored per job
+SCORED_KEPT = 100  # of a job
 BLOCK = 256  # layouts per job
 PART = 0.1  # of the layouts goes into the second round
 LEAST = 200  # layouts go into the second round at least
@@ -19,9 +24,16 @@ STARTS = 3  # per layout in the second round: where the first ended, and at rand
 SECOND_VISITS = 6  # sweeps per layout in the second round at most
 
 
-def screen_work(tools: Tools, count: int) -> float:
-    """Points that the first round would evaluate."""
-    return tools.coarse.work(layouts_possible(tools.columns, count), count)
+def can_try_all(tools: Tools, count: int) -> bool:
+    """Whether the layouts of a count are few enough for one sweep of each."""
+    possible = layouts_possible(tools.columns, count)
+    if _one_drive(tools):
+        return possible * float(tools.columns.transfer[:, :, 0].size) <= FIXED_POINTS
+    return tools.coarse.work(possible, count) <= SWEPT_POINTS
+
+
+def _one_drive(tools: Tools) -> bool:
+    return tools.problem.drives.is_single and tools.hopper.reward == 0.0
 
 
 def screen(
@@ -38,6 +50,8 @@ def screen(
     -------
     How many layouts were tried.
     """
+    if _one_drive(tools):
+        return _score_all(tools, pool, sizes, report)
     n = len(sizes)
     layouts = np.array(list(every_layout(tools.columns, sizes)), dtype=np.int64).reshape(-1, n)
     blocks = [layouts[i : i + BLOCK] for i in range(0, len(layouts), BLOCK)]
@@ -86,6 +100,34 @@ def screen(
             pool.offer(
                 *tools.hopper.polish(State(column=layouts[i], delay_s=delay[i], gain_db=gain[i], polarity=polarity[i]))
             )
+    return tried
+
+
+def _score_all(tools: Tools, pool: Pool, sizes: tuple[int, ...], report: Callable[[float, float], None]) -> int:
+    """Score every layout at the one drive there is, on all frequencies."""
+    columns = tools.columns
+    n_freq = len(tools.problem.frequency_hz)
+    padded = np.zeros((columns.count, len(columns.seat_weight), -(-n_freq // LANES) * LANES), dtype=np.complex64)
+    padded[:, :, :n_freq] = columns.transfer.transpose(2, 1, 0)
+    re, im = padded.real.copy(), padded.imag.copy()
+    weight = np.zeros(padded.shape[2], dtype=np.float32)
+    weight[:n_freq] = 1.0 / n_freq
+    seat_weight = columns.seat_weight.astype(np.float32)
+
+    def score(layouts: Integers) -> tuple[Floats, Integers, int]:
+        cost = np.empty(len(layouts), dtype=np.float32)
+        kernels_fixed.score_layouts(re, im, seat_weight, weight, layouts, cost)
+        order = np.argsort(cost, kind="stable")[:SCORED_KEPT]
+        return cost[order].astype(np.float64), layouts[order], len(layouts)
+
+    possible = layouts_of(columns, sizes)
+    tried = 0
+    for cost, layouts, number in tools.each(score, layout_blocks(columns, sizes, SCORED_BLOCK)):
+        tried += number
+        for value, layout in zip(cost, layouts, strict=True):
+            pool.offer(float(value) * DB2_PER_UNIT, equal_drives(layout))
+        pool.keep_only(pool.best(4 * SCORED_KEPT))
+        report(tried / possible, pool.best(1)[0][0])
     return tried
 
 

@@ -23,11 +23,10 @@ from solvers.finish import finish
 from solvers.jobs import thread_count
 from solvers.pool import Pool
 from solvers.problem import CancelCall, Outcome, Plan, Problem, Progress, ProgressCall, Stop
-from solvers.screen import screen, screen_work
+from solvers.screen import can_try_all, screen
 from solvers.state import State
 from solvers.tools import Tools, tools_of
 
-SCREEN_POINTS = 1.0e10  # all layouts are tried when one sweep of them evaluates no more points than this
 REPORT_EVERY_S = 0.25
 GROW_FROM = 8  # plans with fewer subs
 ONE_SEAT = (
@@ -112,7 +111,7 @@ def _one_count(
     pool = Pool()
     tried = met = 0
     settled = True
-    screened = screen_work(tools, count) <= SCREEN_POINTS
+    screened = can_try_all(tools, count)
     ways = patterns(tools.columns, count)
     for k, sizes in enumerate(ways):
         part = (k / len(ways), (k + 1) / len(ways))

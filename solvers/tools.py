@@ -1,6 +1,6 @@
 """What every stage of the search of one problem shares."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import log10
@@ -36,7 +36,7 @@ class Tools:
     n_thread: int
     cancelled: CancelCall
 
-    def each(self, work: Callable[[Job], Result], jobs: Sequence[Job]) -> Iterator[Result]:
+    def each(self, work: Callable[[Job], Result], jobs: Iterable[Job]) -> Iterator[Result]:
         """Results of the jobs, in order; fewer when cancelled."""
         return run_jobs(self.threads, work, jobs, ahead=2 * self.n_thread, cancelled=self.cancelled)
 
