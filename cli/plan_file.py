@@ -1,0 +1,107 @@
+"""The plan that a sheet is made from: a results file, its project, and one plan of it."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import typer
+from numpy.typing import NDArray
+
+from roommodes.errors import FileUnusable
+from roommodes.project import Project
+from roommodes.project_file import parse_project
+from roommodes.results import Results, read_results
+from roommodes.starting_values import Filter, StartingValues, starting_values
+from solvers.before_after import recommended_count
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ChosenPlan:
+    """One plan of a results file.
+
+    Parameters
+    ----------
+    results, project : the file and the project in it.
+    count, rank : which plan; rank 0 is the best.
+    positions_m : (count, 3) [m].
+    zones : (count,) names.
+    gain_db, delay_s, polarity : (count,) [dB], [s], +1 or -1.
+    variation_db, output_db : [dB].
+    level_db : (n_freq, n_seat), the loudest sub at its limit [dB re 1/m].
+    """
+
+    results: Results
+    project: Project
+    count: int
+    rank: int
+    positions_m: Floats
+    zones: tuple[str, ...]
+    gain_db: tuple[float, ...]
+    delay_s: tuple[float, ...]
+    polarity: tuple[int, ...]
+    variation_db: float
+    output_db: float
+    level_db: Floats
+
+    def values(self, rate_hz: float, filters: tuple[Filter, ...] = ()) -> StartingValues:
+        """What is dialled in, for a sample rate [Hz]."""
+        return starting_values(
+            positions_m=self.positions_m.tolist(),
+            zones=self.zones,
+            gain_db=self.gain_db,
+            delay_s=self.delay_s,
+            polarity=self.polarity,
+            room=self.project.room(),
+            rate_hz=rate_hz,
+            filters=filters,
+        )
+
+    @property
+    def fingerprint(self) -> str:
+        """The first twelve digits of the project's SHA-256."""
+        return self.project.sha256[:12]
+
+
+def choose_plan(path: Path, *, subs: int | None = None, rank: int = 1) -> ChosenPlan:
+    """Read a results file and choose a plan of it.
+
+    Raises
+    ------
+    FileUnusable : the file cannot be read.
+    ProjectInvalid : the project in it is not valid.
+    typer.BadParameter : it has no such plan.
+    """
+    results = read_results(path)
+    project = parse_project(results.project_toml, source=f"{path} (project inside)")
+    if not results.plans:
+        raise FileUnusable(f"{path}: holds no plan; run optimise again and let it finish")
+    counts = ", ".join(str(count) for count in results.plans)
+    if subs is not None and subs not in results.plans:
+        raise typer.BadParameter(
+            f"got {subs}; this file has plans with {counts} subs; choose one of them or run optimise with "
+            f"--counts {subs}",
+            param_hint="--subs",
+        )
+    count = recommended_count(results) if subs is None else subs
+    table = results.plans[count]
+    ranks = len(table.variation_db)
+    if rank > ranks:
+        raise typer.BadParameter(f"got {rank}; allowed: 1 to {ranks} for {count} subs", param_hint="--rank")
+    row = rank - 1
+    index = table.candidate_index[row]
+    return ChosenPlan(
+        results=results,
+        project=project,
+        count=count,
+        rank=row,
+        positions_m=np.asarray(results.candidates.position_m[index]),
+        zones=tuple(results.candidates.zone[one] for one in index),
+        gain_db=tuple(table.gain_db[row].tolist()),
+        delay_s=tuple(table.delay_s[row].tolist()),
+        polarity=tuple(int(sign) for sign in table.polarity[row]),
+        variation_db=float(table.variation_db[row]),
+        output_db=float(table.output_db[row]),
+        level_db=np.asarray(table.level_db[row] - table.gain_db[row].max()),
+    )

@@ -1,0 +1,159 @@
+"""Starting values: what the calibrator dials in, sub by sub, from a plan.
+
+Only differences of delay are heard in the seats' levels, so the earliest sub's delay becomes zero. Gains stay as the
+plan has them. The distance equivalent of a delay is delay times the speed of sound: by how much further away the sub
+would have to be to arrive as late.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.biquads import Biquad
+from roommodes.errors import OutsideModel
+from roommodes.project_tables import SearchTable
+from roommodes.rooms import Room
+
+RATE_RANGE_HZ = (8000.0, 768000.0)
+SLACK = 1e-6  # what rounding may add to a value at the end of its range
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filter:
+    """One filter, in words and as coefficients.
+
+    Parameters
+    ----------
+    kind : such as "peaking".
+    frequency_hz, q, gain_db : as a person dials them in.
+    biquad : the same as coefficients at the sample rate of the starting values.
+    """
+
+    kind: str
+    frequency_hz: float
+    q: float
+    gain_db: float
+    biquad: Biquad
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubValues:
+    """What is dialled in for one sub.
+
+    Parameters
+    ----------
+    number : of the sub in its plan, from 1.
+    zone : where it stands, by the zone's name.
+    position_m : acoustic centre (x, y, z) [m].
+    gain_db : at most the project's highest gain [dB].
+    delay_s : after the earliest sub [s].
+    delay_samples : the same in whole samples.
+    distance_m : the same as a distance that sound travels [m].
+    polarity : +1 or -1.
+    filters : in the order in which they run.
+    """
+
+    number: int
+    zone: str
+    position_m: tuple[float, float, float]
+    gain_db: float
+    delay_s: float
+    delay_samples: int
+    distance_m: float
+    polarity: int
+    filters: tuple[Filter, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartingValues:
+    """Starting values of a whole plan.
+
+    Parameters
+    ----------
+    rate_hz : sample rate of samples and filters [Hz].
+    speed_of_sound_m_s : behind the distances [m/s].
+    subs : one for each.
+    """
+
+    rate_hz: float
+    speed_of_sound_m_s: float
+    subs: tuple[SubValues, ...]
+
+
+def starting_values(
+    *,
+    positions_m: Sequence[Sequence[float]],
+    zones: Sequence[str],
+    gain_db: Sequence[float],
+    delay_s: Sequence[float],
+    polarity: Sequence[int],
+    room: Room,
+    rate_hz: float,
+    filters: Sequence[Filter] = (),
+) -> StartingValues:
+    """Starting values from a plan's drives.
+
+    Parameters
+    ----------
+    positions_m : (n_sub, 3) [m].
+    zones : (n_sub,) names.
+    gain_db, delay_s, polarity : (n_sub,) [dB], [s], +1 or -1.
+    room : for the speed of sound.
+    rate_hz : sample rate [Hz].
+    filters : common to all subs, at that rate.
+
+    Raises
+    ------
+    OutsideModel : for a sample rate that no processor has.
+    """
+    low, high = RATE_RANGE_HZ
+    if not low <= rate_hz <= high:
+        raise OutsideModel(
+            f"sample rate: got {rate_hz:g} Hz; allowed: {low:g} to {high:g} Hz. Take the processor's own rate, "
+            "often 48000."
+        )
+    speed = room.air.speed_of_sound_m_s
+    after = np.asarray(delay_s, dtype=np.float64) - min(delay_s)
+    subs = [
+        SubValues(
+            number=index + 1,
+            zone=zones[index],
+            position_m=(float(position[0]), float(position[1]), float(position[2])),
+            gain_db=float(gain_db[index]),
+            delay_s=float(after[index]),
+            delay_samples=round(float(after[index]) * rate_hz),
+            distance_m=float(after[index]) * speed,
+            polarity=int(polarity[index]),
+            filters=tuple(filters),
+        )
+        for index, position in enumerate(positions_m)
+    ]
+    return StartingValues(rate_hz=rate_hz, speed_of_sound_m_s=speed, subs=tuple(subs))
+
+
+def beyond_processor(values: StartingValues, search: SearchTable) -> tuple[str, ...]:
+    """A sentence for every value that the project's [search] table does not allow the processor."""
+    found = []
+    low_db, high_db = search.gain_db
+    least_ms, most_ms = search.delay_ms
+    if least_ms > 0.0:
+        found.append(
+            f"the earliest sub has a delay of zero; [search] delay_ms begins at {least_ms:g} ms. Add {least_ms:g} ms "
+            "to every sub's delay: only their differences count."
+        )
+    for sub in values.subs:
+        delay_ms = 1e3 * sub.delay_s + least_ms
+        if delay_ms > most_ms + SLACK:
+            found.append(
+                f"sub {sub.number}: delay {delay_ms:.2f} ms; [search] delay_ms allows up to {most_ms:g} ms. Search "
+                "again with the range of your processor."
+            )
+        if not low_db - SLACK <= sub.gain_db <= high_db + SLACK:
+            found.append(
+                f"sub {sub.number}: gain {sub.gain_db:.1f} dB; [search] gain_db allows {low_db:g} to {high_db:g} dB. "
+                "Search again with the range of your processor."
+            )
+        if sub.polarity < 0 and not search.polarity:
+            found.append(f"sub {sub.number}: polarity inverted; [search] polarity = false rules it out. Search again.")
+    return tuple(found)

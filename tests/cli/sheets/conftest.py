@@ -1,0 +1,168 @@
+"""A plan file that is made in a moment: no search, the drives are given."""
+
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from roommodes.frequency import log_grid
+from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.project_file import parse_project
+from roommodes.results import PlanTable, Results, write_results
+from roommodes.transfer import transfer_function
+
+PROJECT = """\
+format = 1
+name = "NAME"
+[room]
+length_m = 5.2
+width_m = 4.0
+height_m = 2.5
+loss_factor = 0.02
+[walls]
+front = "brick"
+[[regions]]
+wall = "left"
+from_m = [1.0, 0.2]
+to_m = [2.5, 2.2]
+construction = "own glazing"
+[[regions]]
+wall = "rear"
+from_m = [0.3, 0.0]
+to_m = [1.2, 2.05]
+construction = "door"
+[constructions."own glazing"]
+kind = "double glazing"
+inner_mass_kg_m2 = 10
+outer_mass_kg_m2 = 15
+gap_m = 0.016
+leaf_resistance_pa_s_m = 4700
+description = "DESCRIPTION"
+source = "SOURCE"
+[[rows]]
+name = "ROW"
+x_m = 2.6
+y_m = [1.2, 2.0, 2.8]
+ear_height_m = 1.1
+[[rows]]
+name = "back"
+x_m = 4.0
+y_m = [1.5, 2.5]
+ear_height_m = 1.3
+weight = 0.5
+[screen]
+width_m = 2.4
+[[zones]]
+name = "ZONE"
+from_m = [0.31, 0.35, 0.27]
+to_m = [0.31, 3.65, 0.27]
+spacing_m = 0.6
+[[zones]]
+name = "high"
+from_m = [4.85, 2.0, 2.1]
+to_m = [4.85, 3.6, 2.1]
+spacing_m = 0.8
+[[keep_outs]]
+name = "KEEPOUT"
+from_m = [4.2, 0.0, 0.0]
+to_m = [5.2, 1.3, 2.1]
+[subwoofer]
+name = "box"
+cabinet_m = [0.42, 0.36, 0.44]
+port_clearance_m = 0.06
+max_level_1m_db = { "20" = 98, "40" = 108 }
+[search]
+counts = [1, 2, 4]
+band_hz = [20, 100]
+points_per_octave = 6
+delay_ms = [0, 15]
+gain_db = [-10, 0]
+[layout]
+positions_m = [[0.31, 0.5, 0.27]]
+"""
+DEFAULTS = {
+    "NAME": "Attic cinema",
+    "DESCRIPTION": "4 mm, 16 mm, 6 mm",
+    "SOURCE": "invented",
+    "ROW": "front",
+    "ZONE": "front wall",
+    "KEEPOUT": "way in",
+}
+DRIVES = {  # subs -> gain [dB], delay [s], polarity, candidate
+    1: ([0.0], [0.004], [1], [0]),
+    2: ([0.0, -3.5], [0.0021, 0.0094], [1, -1], [1, 7]),
+    4: ([-1.0, 0.0, -2.0, -4.0], [0.0012, 0.0012, 0.0105, 0.0077], [1, 1, -1, -1], [0, 5, 7, 8]),
+}
+
+
+def project_text(**words: str) -> str:
+    """The project's TOML; `words` replace its names."""
+    text = PROJECT
+    for key, default in DEFAULTS.items():
+        text = text.replace(f'"{key}"', '"' + words.get(key, default) + '"')
+    return text
+
+
+@cache
+def results_of(text: str) -> Results:
+    """Results with the drives above."""
+    project = parse_project(text, source="test")
+    hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
+    seats, candidates = project.seats(), project.candidates()
+    transfer = transfer_function(
+        project.room(),
+        project.surfaces(),
+        frequency_hz=hz,
+        seat_m=seats.position_m,
+        source_m=candidates.position_m,
+    )
+    plans = {}
+    for count, (gain, delay, sign, index) in DRIVES.items():
+        weights = drive_weights(hz, gain_db=gain, delay_s=delay, polarity=sign)
+        level = level_db(seat_pressure(transfer[:, :, index], weights))
+        plans[count] = PlanTable(
+            candidate_index=np.array([index]),
+            gain_db=np.array([gain]),
+            delay_s=np.array([delay]),
+            polarity=np.array([sign], dtype=np.int8),
+            variation_db=np.array([variation_db(level, seats.weight)]),
+            output_db=np.array([output_db(level, seats.weight, gain)]),
+            level_db=level[None],
+            layouts_searched=1,
+            layouts_possible=100,
+            exhaustive=False,
+            stop="the drives were given by hand",
+            seconds=0.0,
+        )
+    return Results(
+        project_toml=project.toml_text,
+        project_sha256=project.sha256,
+        seed=7,
+        software_version="0.1.0",
+        created_utc="2025-01-02T03:04:05Z",
+        frequency_hz=hz,
+        seats=seats,
+        candidates=candidates,
+        transfer=transfer,
+        plans=plans,
+    )
+
+
+@pytest.fixture(scope="session")
+def make_plan(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """`make_plan(NAME="...")`: a plan file of the project with other names in it."""
+
+    def make(**words: str) -> Path:
+        path = tmp_path_factory.mktemp("plan") / "plan.h5"
+        write_results(path, results_of(project_text(**words)), force=False)
+        return path
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def plan_file(make_plan: Callable[..., Path]) -> Path:
+    """The plan file with harmless names."""
+    return make_plan()
