@@ -10,6 +10,7 @@ import typer
 
 from cli.check import check
 from cli.demo import demo
+from cli.drawing import drawing
 from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
 from cli.new import new
 from cli.optimise import optimise
@@ -26,7 +27,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, settings, schema):
+for command in (demo, new, check, predict, optimise, settings, drawing, schema):
     app.command()(command)
 
 

@@ -87,8 +87,8 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     page.table(SUB_HEADERS, [sub_row(sub) for sub in values.subs], right=(0, 2, 3, 4, 5))
     page.line(
         f"samples: at {values.rate_hz:g} Hz. distance: the delay times {values.speed_of_sound_m_s:.1f} m/s, by how "
-        "much further away a sub would have to be to arrive as late. A processor that asks for distances delays what is "
-        "nearer: enter one large distance less this one, the same large distance for every sub."
+        "much further away a sub would have to be to arrive as late. A processor that asks for distances delays what "
+        "is nearer: enter one large distance less this one, the same large distance for every sub."
     )
     page.heading("Where they stand")
     for sub in values.subs:

@@ -1,0 +1,164 @@
+"""What stands in the room, as the drawing needs it: cabinets as they are turned, parts of walls, keep-outs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cli.plan_file import ChosenPlan
+from cli.terminal import clean
+from roommodes.laws import DoubleGlazing
+from roommodes.project import Project, cabinet_of, the_wall
+from roommodes.rooms import PLANE_AXES, Pane, Wall
+from roommodes.zones import FACINGS, SAME_M, Box, Cabinet, Triple
+
+TOWARD = {(0, 1): "rear", (0, -1): "front", (1, 1): "right", (1, -1): "left"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stance:
+    """A sub as it stands.
+
+    Parameters
+    ----------
+    number : in its plan, from 1.
+    centre_m : acoustic centre [m].
+    low_m, high_m : corners of its cabinet; the centre where the cabinet is not known [m].
+    clear_low_m, clear_high_m : the same with the free space before driver or port [m].
+    faces : wall toward which it is turned; empty where the cabinet is not known.
+    """
+
+    number: int
+    centre_m: Triple
+    low_m: Triple
+    high_m: Triple
+    clear_low_m: Triple
+    clear_high_m: Triple
+    faces: str
+
+    @property
+    def has_cabinet(self) -> bool:
+        """Whether the cabinet's size is known."""
+        return bool(self.faces)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallPart:
+    """A part of a wall with its own construction.
+
+    Parameters
+    ----------
+    key : letter on the sheet.
+    wall : the wall it lies on.
+    from_m, to_m : corners along the wall's two axes [m].
+    name : its construction.
+    glass : whether it is glass.
+    """
+
+    key: str
+    wall: Wall
+    from_m: tuple[float, float]
+    to_m: tuple[float, float]
+    name: str
+    glass: bool
+
+    def words(self) -> str:
+        """What it is and where, in mm."""
+        (a0, b0), (a1, b1) = self.from_m, self.to_m
+        along = {"front": "left wall", "rear": "left wall"}.get(self.wall, "front wall")
+        up = "left wall" if self.wall in {"floor", "ceiling"} else "floor"
+        return (
+            f"{self.name}, {the_wall(self.wall)}: {_mm(a0)} to {_mm(a1)} from {along}, {_mm(b0)} to {_mm(b1)} from {up}"
+        )
+
+
+def stances(plan: ChosenPlan) -> tuple[Stance, ...]:
+    """Every sub of a plan with its cabinet turned as it fits, away from the nearest wall where it can."""
+    project = plan.project
+    cabinet = cabinet_of(project.subwoofer)
+    return tuple(
+        _stance(number, _triple(position), project, cabinet)
+        for number, position in enumerate(plan.positions_m, start=1)
+    )
+
+
+def wall_parts(project: Project) -> tuple[WallPart, ...]:
+    """The regions of a project in their order, with letters."""
+    surfaces = project.surfaces()[-len(project.tables.regions) :] if project.tables.regions else ()
+    return tuple(
+        WallPart(
+            key=_letter(index),
+            wall=surface.wall,
+            from_m=surface.from_m,
+            to_m=surface.to_m,
+            name=clean(region.construction, 40),
+            glass=isinstance(surface.law, Pane | DoubleGlazing),
+        )
+        for index, (region, surface) in enumerate(zip(project.tables.regions, surfaces, strict=True))
+    )
+
+
+def box_of(part: WallPart, room_m: Triple, normal: int, side: int) -> tuple[Triple, Triple]:
+    """A part of a wall as a flat box in the room."""
+    first, second = PLANE_AXES[normal]
+    low, high = [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]
+    low[normal] = high[normal] = side * room_m[normal]
+    low[first], high[first] = part.from_m[0], part.to_m[0]
+    low[second], high[second] = part.from_m[1], part.to_m[1]
+    return _triple(low), _triple(high)
+
+
+def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | None) -> Stance:
+    if cabinet is None:
+        return Stance(
+            number=number,
+            centre_m=centre,
+            low_m=centre,
+            high_m=centre,
+            clear_low_m=centre,
+            clear_high_m=centre,
+            faces="",
+        )
+    room = project.room().size_m
+    # away from a near wall first: the free space behind it is least there
+    order = sorted(FACINGS, key=lambda facing: _behind(centre, room, facing))
+    fitting = [facing for facing in order if _fits(cabinet, centre, facing, room, project.keep_outs)]
+    facing = (fitting or order)[0]
+    position = np.array([centre])
+    low, high = cabinet.boxes(position.copy(), facing, clearance=False)
+    clear_low, clear_high = cabinet.boxes(position.copy(), facing)
+    return Stance(
+        number=number,
+        centre_m=centre,
+        low_m=_triple(low[0]),
+        high_m=_triple(high[0]),
+        clear_low_m=_triple(clear_low[0]),
+        clear_high_m=_triple(clear_high[0]),
+        faces=TOWARD[facing],
+    )
+
+
+def _behind(centre: Triple, room: Triple, facing: tuple[int, int]) -> float:
+    axis, direction = facing
+    return round(centre[axis] if direction > 0 else room[axis] - centre[axis], 6)
+
+
+def _fits(cabinet: Cabinet, centre: Triple, facing: tuple[int, int], room: Triple, keep_outs: tuple[Box, ...]) -> bool:
+    low, high = (corner[0] for corner in cabinet.boxes(np.array([centre]), facing))
+    if (low < -SAME_M).any() or (high > np.array(room) + SAME_M).any():
+        return False
+    return not any(
+        ((low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)).all() for box in keep_outs
+    )
+
+
+def _triple(values: object) -> Triple:
+    x, y, z = np.asarray(values, dtype=np.float64).tolist()
+    return (x, y, z)
+
+
+def _letter(index: int) -> str:
+    return chr(ord("A") + index % 26) + ("" if index < 26 else str(index // 26))
+
+
+def _mm(metres: float) -> str:
+    return f"{1e3 * metres:.0f}"

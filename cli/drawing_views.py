@@ -1,0 +1,358 @@
+"""The views of the room: from above, and on two walls from inside, with dimensions from the finished walls."""
+
+import textwrap
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from cli.drawing_parts import (
+    CENTRES,
+    CLEARANCE,
+    GLASS,
+    KEEP_OUTS,
+    SCREEN,
+    SEATS,
+    SMALL_MM,
+    SUBS,
+    WALL_PARTS,
+    WALLS,
+    ZONES,
+    Label,
+    Measure,
+    Part,
+    Path,
+    Point,
+    Ring,
+    Sheet,
+    dimension_rows,
+    text_width,
+)
+from cli.drawing_room import Stance, WallPart, box_of, stances, wall_parts
+from cli.plan_file import ChosenPlan
+from cli.terminal import clean
+from roommodes.project import the_wall
+from roommodes.rooms import AXIS_OF_WALL, Wall
+from roommodes.rooms import WALLS as ALL_WALLS
+from roommodes.zones import Triple
+
+HEAD_M, CHAIR_M = 0.1, 0.3
+GLASS_MM, CENTRE_MM = 1.6, 2.2
+FIRST_ROW_MM = 9.0  # from the outline to the first dimension line: room for the marks of wall parts
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class View:
+    """Which way the room is looked at.
+
+    Parameters
+    ----------
+    across, up : axes of the room along the sheet's x and y.
+    mirrored : the sheet's x runs against the room's axis.
+    room_m : length, width, height [m].
+    mm_per_m : on paper.
+    """
+
+    across: int
+    up: int
+    mirrored: bool
+    room_m: Triple
+    mm_per_m: float
+
+    def at(self, point: Triple) -> Point:
+        """A point of the room on the sheet."""
+        along = self.room_m[self.across] - point[self.across] if self.mirrored else point[self.across]
+        return (along * self.mm_per_m, point[self.up] * self.mm_per_m)
+
+    def corners(self, low: Triple, high: Triple) -> tuple[Point, Point]:
+        """A box of the room on the sheet, its corners sorted."""
+        (x0, y0), (x1, y1) = self.at(low), self.at(high)
+        return (min(x0, x1), y0), (max(x0, x1), y1)
+
+    @property
+    def size(self) -> Point:
+        """Of the room on the sheet."""
+        return (self.room_m[self.across] * self.mm_per_m, self.room_m[self.up] * self.mm_per_m)
+
+    def walls(self) -> tuple[str, str, str, str]:
+        """Names of what bounds the view: low and high end of the sheet's x, then of its y."""
+        by_side = {AXIS_OF_WALL[wall]: the_wall(wall) for wall in ALL_WALLS}
+        left, right, bottom, top = (by_side[axis, side] for axis in (self.across, self.up) for side in (0, 1))
+        return (right, left, bottom, top) if self.mirrored else (left, right, bottom, top)
+
+
+def plan_view(plan: ChosenPlan, scale: float) -> Sheet:
+    """The room from above, the front wall to the left; the origin lies in the corner of front, left wall and floor."""
+    room = plan.project.room().size_m
+    view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale)
+    sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
+    _outline(sheet, view)
+    for part in wall_parts(plan.project):
+        _part_in_plan(sheet, view, part)
+    _surroundings(sheet, view, plan)
+    screen = plan.project.screen
+    if screen is not None:
+        inset = 0.8 / view.mm_per_m
+        ends = [(inset, room[1] / 2.0 + side * screen.width_m / 2.0, 0.0) for side in (-1, 1)]
+        sheet.path(SCREEN, [view.at(end) for end in ends])
+    _seats_in_plan(sheet, view, plan)
+    subs = stances(plan)
+    for sub in subs:
+        x, y = _sub(sheet, view, sub)
+        sheet.label((x + 2.3, y + 2.2), str(sub.number))
+    _dimensions(sheet, view, subs, ears=())
+    return sheet
+
+
+def elevation(plan: ChosenPlan, scale: float, wall: Wall) -> Sheet:
+    """A wall from inside, with all that stands between it and the wall behind the onlooker."""
+    room = plan.project.room().size_m
+    normal, side = AXIS_OF_WALL[wall]
+    across = 1 - normal
+    mirrored = wall in {"left", "rear"}
+    view = View(across=across, up=2, mirrored=mirrored, room_m=room, mm_per_m=1e3 / scale)
+    sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
+    _outline(sheet, view)
+    for part in wall_parts(plan.project):
+        if part.wall != wall:
+            continue
+        low, high = view.corners(*box_of(part, room, normal, side))
+        sheet.box(GLASS if part.glass else WALL_PARTS, low, high)
+        if part.glass:  # two strokes, as glass is drawn
+            for shift in (0.0, 2.0):
+                start = (low[0] + 1.0 + shift, high[1] - 5.0 - shift)
+                sheet.path(GLASS, [start, (start[0] + 3.0, start[1] + 3.0)])
+        _mark(sheet, (high[0] - 3.0, high[1] - 3.0), part.key)
+    _surroundings(sheet, view, plan, near=(normal, side))
+    ears = _seats_in_elevation(sheet, view, plan)
+    subs = stances(plan)
+    behind: dict[Point, list[str]] = {}
+    for sub in subs:
+        _sub(sheet, view, sub)
+        x, y = view.at(sub.centre_m)
+        behind.setdefault((round(x, 1), round(y, 1)), []).append(str(sub.number))
+    for (x, y), numbers in behind.items():  # subs one behind the other share a label
+        sheet.label((x, y + 0.5 * _height(subs) * view.mm_per_m + 2.4), ", ".join(numbers), backed=True)
+    _dimensions(sheet, view, subs, ears=ears)
+    return sheet
+
+
+def walls_to_show(plan: ChosenPlan) -> tuple[Wall, Wall]:
+    """One side wall and one end wall, those with more on them: parts of their own first, then subs near them."""
+    room = plan.project.room().size_m
+    parts = wall_parts(plan.project)
+
+    def weight(wall: Wall) -> tuple[int, int]:
+        axis, side = AXIS_OF_WALL[wall]
+        near = sum((position[axis] > room[axis] / 2.0) == bool(side) for position in plan.positions_m)
+        return (sum(part.wall == wall for part in parts), int(near))
+
+    return max(("right", "left"), key=weight), max(("front", "rear"), key=weight)
+
+
+def bounds(parts: list[Part]) -> tuple[Point, Point]:
+    """The corners of all that is drawn."""
+    xs, ys = zip(*(point for part in parts for point in _extent(part)), strict=True)
+    return (min(xs), min(ys)), (max(xs), max(ys))
+
+
+def moved(part: Part, dx: float, dy: float) -> Part:
+    """The same part elsewhere on the sheet."""
+
+    def shift(point: Point) -> Point:
+        return (point[0] + dx, point[1] + dy)
+
+    if isinstance(part, Path):
+        return replace(part, points=tuple(map(shift, part.points)))
+    if isinstance(part, Ring):
+        return replace(part, centre=shift(part.centre))
+    if isinstance(part, Label):
+        return replace(part, at=shift(part.at))
+    along, off = (dx, dy) if part.axis == 0 else (dy, dx)
+    return replace(
+        part, start=shift(part.start), end=shift(part.end), line_at=part.line_at + off, text_at=part.text_at + along
+    )
+
+
+def _extent(part: Part) -> list[Point]:
+    if isinstance(part, Path):
+        return list(part.points)
+    if isinstance(part, Ring):
+        (x, y), r = part.centre, part.radius
+        return [(x - r, y - r), (x + r, y + r)]
+    if isinstance(part, Label):
+        half, high = text_width(part.text, part.height), part.height
+        back = {"left": 0.0, "middle": 0.5, "right": 1.0}[part.align]
+        x, y = part.at
+        if part.upright:
+            return [(x - high / 2, y - half * back), (x + high / 2, y + half * (1 - back))]
+        return [(x - half * back, y - high / 2), (x + half * (1 - back), y + high / 2)]
+    half = text_width(part.text) / 2.0
+    along = (part.start[part.axis], part.end[part.axis], part.text_at - half, part.text_at + half)
+    off = (part.line_at - SMALL_MM - 1.5, part.line_at + SMALL_MM + 1.5)
+    points = [(min(along), off[0]), (max(along), off[1])]
+    return points if part.axis == 0 else [(y, x) for x, y in points]
+
+
+def _outline(sheet: Sheet, view: View) -> None:
+    width, height = view.size
+    sheet.box(WALLS, (0.0, 0.0), (width, height))
+    left, right, bottom, top = (name.upper() for name in view.walls())
+    inset = 3.2
+    sheet.label((inset, height * 0.5), left, upright=True, backed=True)
+    sheet.label((width - inset, height * 0.5), right, upright=True, backed=True)
+    sheet.label((width * 0.5, inset), bottom, backed=True)
+    sheet.label((width * 0.5, height - inset), top, backed=True)
+
+
+def _part_in_plan(sheet: Sheet, view: View, part: WallPart) -> None:
+    normal, side = AXIS_OF_WALL[part.wall]
+    layer = GLASS if part.glass else WALL_PARTS
+    if normal == 2:
+        low, high = view.corners(*box_of(part, view.room_m, normal, side))
+        sheet.box(replace(layer, dashes_mm=(3.0, 1.5)), low, high)
+        _mark(sheet, ((low[0] + high[0]) / 2, (low[1] + high[1]) / 2), part.key)
+        return
+    low, high = view.corners(*box_of(part, view.room_m, normal, side))
+    out = GLASS_MM if side else -GLASS_MM
+    shift = (out, 0.0) if normal == 0 else (0.0, out)
+    far = (high[0] + shift[0], high[1] + shift[1])
+    corners = (min(low[0], far[0]), min(low[1], far[1])), (max(low[0], far[0]), max(low[1], far[1]))
+    sheet.box(layer, *corners, hatch=not part.glass)
+    if part.glass:
+        half = (shift[0] / 2, shift[1] / 2)
+        sheet.path(layer, [(low[0] + half[0], low[1] + half[1]), (high[0] + half[0], high[1] + half[1])])
+    middle = ((low[0] + high[0]) / 2 + 2.6 * shift[0], (low[1] + high[1]) / 2 + 2.6 * shift[1])
+    _mark(sheet, middle, part.key)
+
+
+def _mark(sheet: Sheet, at: Point, key: str) -> None:
+    sheet.parts.append(Ring(layer=WALL_PARTS, centre=at, radius=2.0))
+    sheet.label(at, key, height=SMALL_MM)
+
+
+def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, int] | None = None) -> None:
+    """Zones and keep-outs; of these, with `near` (axis, side), those that reach into the half before that wall."""
+    for zone in plan.project.zones:
+        low, high = view.corners(zone.low, zone.high)
+        if max(high[0] - low[0], high[1] - low[1]) < 0.5:
+            continue
+        if min(high[0] - low[0], high[1] - low[1]) < 0.05:
+            sheet.path(ZONES, [low, high])
+        else:
+            sheet.box(ZONES, low, high)
+    for keep_out in plan.project.keep_outs:
+        if near is not None:
+            axis, side = near
+            half = view.room_m[axis] / 2.0
+            if (keep_out.high[axis] <= half) if side else (keep_out.low[axis] >= half):
+                continue
+        low, high = view.corners(keep_out.low, keep_out.high)
+        sheet.box(KEEP_OUTS, low, high, hatch=True)
+        letters = max(10, int((high[0] - low[0]) / text_width("a")))
+        lines = textwrap.wrap(clean(keep_out.name), letters, max_lines=3, placeholder="…")
+        middle = (low[1] + high[1]) / 2 + 1.8 * (len(lines) - 1) if near is None else high[1] - 2.4
+        for number, line in enumerate(lines):
+            sheet.label(((low[0] + high[0]) / 2, middle - 3.6 * number), line, backed=True)
+
+
+def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
+    seats = plan.results.seats
+    for row, table in enumerate(plan.project.rows):
+        members = [tuple(map(float, p)) for p, own in zip(seats.position_m, seats.row, strict=True) if own == row]
+        points = [view.at((p[0], p[1], p[2])) for p in members]
+        for number, (x, y) in enumerate(points, start=1):
+            sheet.parts.append(Ring(layer=SEATS, centre=(x, y), radius=HEAD_M * view.mm_per_m))
+            back, half = x + 1.8 * HEAD_M * view.mm_per_m, CHAIR_M * view.mm_per_m
+            front = back - half * 0.9
+            sheet.path(SEATS, [(front, y - half), (back, y - half), (back, y + half), (front, y + half)])
+            if HEAD_M * view.mm_per_m > 1.6:
+                sheet.label((x, y), str(number), height=1.8)
+        if points:
+            x = points[0][0]
+            y = min(point[1] for point in points) - CHAIR_M * view.mm_per_m - 2.6
+            name = clean(table.name, 16)
+            sheet.label((x, y), f"row {name}, ears {1e3 * members[0][2]:.0f}", backed=True)
+
+
+def _seats_in_elevation(sheet: Sheet, view: View, plan: ChosenPlan) -> tuple[tuple[Point, float], ...]:
+    """Heads at ear height; gives the lowest point under one head of each height, and the height."""
+    ears: dict[float, Point] = {}
+    for position in plan.results.seats.position_m.tolist():
+        point = view.at((position[0], position[1], position[2]))
+        sheet.parts.append(Ring(layer=SEATS, centre=point, radius=HEAD_M * view.mm_per_m))
+        sheet.path(SEATS, [(point[0] - 1.2, point[1]), (point[0] + 1.2, point[1])])
+        height = round(position[2], 4)
+        if height not in ears or point[0] < ears[height][0]:
+            ears[height] = point
+    return tuple((point, height) for height, point in sorted(ears.items()))
+
+
+def _height(subs: tuple[Stance, ...]) -> float:
+    return subs[0].high_m[2] - subs[0].low_m[2]
+
+
+def _sub(sheet: Sheet, view: View, sub: Stance) -> Point:
+    """Cabinet, free space and centre; gives where the centre is."""
+    x, y = view.at(sub.centre_m)
+    if sub.has_cabinet:
+        low, high = view.corners(sub.low_m, sub.high_m)
+        clear_low, clear_high = view.corners(sub.clear_low_m, sub.clear_high_m)
+        if (clear_low, clear_high) != (low, high):
+            sheet.box(CLEARANCE, clear_low, clear_high)
+        sheet.box(SUBS, low, high)
+    sheet.path(CENTRES, [(x - CENTRE_MM, y), (x + CENTRE_MM, y)])
+    sheet.path(CENTRES, [(x, y - CENTRE_MM), (x, y + CENTRE_MM)])
+    return x, y
+
+
+def _dimensions(sheet: Sheet, view: View, subs: tuple[Stance, ...], *, ears: tuple[tuple[Point, float], ...]) -> None:
+    """Centres and corners from the nearest wall of each pair, ears from the floor, and the room itself."""
+    for axis in (0, 1):
+        _one_way(sheet, view, subs, axis=0 if axis == 0 else 1, ears=ears if axis else ())
+
+
+def _one_way(
+    sheet: Sheet, view: View, subs: tuple[Stance, ...], *, axis: Literal[0, 1], ears: tuple[tuple[Point, float], ...]
+) -> None:
+    size, other = view.size[axis], view.size[1 - axis]
+    sides: tuple[list[Measure], list[Measure]] = ([], [])
+    vertical = axis == 1 and view.up == 2
+    for sub in subs:
+        if view.up == 2 and axis == 0:
+            continue  # along the wall the plan view says it
+        centre = view.at(sub.centre_m)
+        low, high = view.corners(sub.low_m, sub.high_m)
+        origin = 0.0 if vertical or centre[axis] <= size / 2.0 else size
+        near, far = (low, high) if origin == 0.0 else (high, low)
+        mine = sides[0] if centre[1 - axis] <= other / 2.0 else sides[1]
+        base = _on(centre, axis, origin)
+        mine.append(_measure(base, centre, axis, view))
+        if sub.has_cabinet:
+            edge = _edge(low, high, axis, outer=mine is sides[1])
+            if abs(near[axis] - origin) > 1e-6:
+                mine.append(_measure(_on(edge, axis, origin), _on(edge, axis, near[axis]), axis, view))
+            mine.append(_measure(_on(edge, axis, near[axis]), _on(edge, axis, far[axis]), axis, view))
+    for point, _ in ears:
+        mine = sides[0] if point[0] <= other / 2.0 else sides[1]
+        mine.append(_measure(_on(point, axis, 0.0), point, axis, view))
+    for number, measures in enumerate(sides):
+        outward: Literal[1, -1] = 1 if number else -1
+        first = (other + FIRST_ROW_MM) if number else -FIRST_ROW_MM
+        placed, after = dimension_rows(measures, axis=axis, first_at=first, outward=outward)
+        sheet.parts.extend(placed)
+        if number == 0:  # the room, outermost
+            corner: Point = (0.0, 0.0)
+            whole = _measure(corner, _on(corner, axis, size), axis, view)
+            sheet.parts.extend(dimension_rows([whole], axis=axis, first_at=after, outward=outward)[0])
+
+
+def _edge(low: Point, high: Point, axis: int, *, outer: bool) -> Point:
+    """The corner of a cabinet on the side of its dimension line."""
+    return high if outer else low
+
+
+def _on(point: Point, axis: int, value: float) -> Point:
+    return (value, point[1]) if axis == 0 else (point[0], value)
+
+
+def _measure(start: Point, end: Point, axis: int, view: View) -> Measure:
+    return Measure(start=start, end=end, value_mm=abs(end[axis] - start[axis]) / view.mm_per_m * 1e3)

@@ -1,0 +1,195 @@
+"""drawing: to scale, dimensions of the plan, layers and units that CAD programs read, harmless texts."""
+
+import io
+import re
+from pathlib import Path
+from xml.etree import ElementTree
+
+import ezdxf
+import numpy as np
+import pytest
+
+from cli.drawing_dxf import harmless, sheet_dxf
+from cli.drawing_parts import SMALL_MM, Dimension, Measure, dimension_rows
+from cli.drawing_room import stances, wall_parts
+from cli.drawing_sheet import PAPERS, SheetWishes, drawing_sheet
+from cli.plan_file import choose_plan
+
+ROOM_MM = (5200.0, 4000.0, 2500.0)
+
+
+def read_dxf(path: Path) -> ezdxf.document.Drawing:
+    return ezdxf.readfile(path)
+
+
+def test_the_dxf_opens_clean_with_units_and_named_layers(run, plan_file: Path) -> None:
+    assert run("drawing", plan_file, "-o", "d.dxf").exit_code == 0
+    drawing = read_dxf(Path("d.dxf"))
+    audit = drawing.audit()
+    assert not audit.errors
+    assert not audit.fixes
+    assert drawing.header["$INSUNITS"] == 4  # millimetres, DXF reference
+    assert drawing.header["$MEASUREMENT"] == 1  # metric
+    layers = {layer.dxf.name for layer in drawing.layers}
+    assert {"WALLS", "GLASS", "KEEP_OUTS", "SEATS", "SUBS", "SUB_CLEARANCE", "DIMENSIONS", "TEXT", "FRAME"} <= layers
+    used = {entity.dxf.layer for entity in drawing.modelspace()}
+    assert "0" not in used
+    assert used <= layers
+    (page,) = (name for name in drawing.layout_names() if name != "Model")
+    window = next(v for v in drawing.layout(page).query("VIEWPORT") if v.dxf.id != 1)
+    assert window.dxf.view_height / window.dxf.height == pytest.approx(float(page.split()[-1]))
+
+
+def test_dxf_dimensions_are_the_plans(run, plan_file: Path) -> None:
+    """Every dimension's own geometry, measured anew by ezdxf, to half a millimetre."""
+    assert run("drawing", plan_file, "--subs", 4, "-o", "d.dxf").exit_code == 0
+    measured = [entity.get_measurement() for entity in read_dxf(Path("d.dxf")).modelspace().query("DIMENSION")]
+    plan = choose_plan(plan_file, subs=4)
+    wanted = [*ROOM_MM]
+    for sub in stances(plan):
+        for axis, size in enumerate(ROOM_MM):
+            centre, low, high = (1e3 * corner[axis] for corner in (sub.centre_m, sub.low_m, sub.high_m))
+            if axis < 2 and centre > size / 2:
+                centre, low, high = size - centre, size - high, size - low
+            wanted += [centre, low, high - low]
+    wanted += [1100.0, 1300.0]  # ears
+    for value in wanted:
+        assert min(abs(value - one) for one in measured) <= 0.5, f"{value} mm is not dimensioned"
+    for one in measured:
+        assert min(abs(value - one) for value in wanted) <= 0.5, f"{one} mm is nothing of the plan's"
+
+
+def test_cabinets_in_the_dxf_stand_where_the_plan_says(run, plan_file: Path) -> None:
+    """Rectangles on SUBS against the WALLS rectangle of the same view: plan view, from the front left corner."""
+    assert run("drawing", plan_file, "--subs", 4, "-o", "d.dxf").exit_code == 0
+    model = read_dxf(Path("d.dxf")).modelspace()
+
+    def boxes(layer: str) -> list[np.ndarray]:
+        return [np.array(e.get_points("xy")) for e in model.query(f'LWPOLYLINE[layer=="{layer}"]')]
+
+    rooms = {tuple(np.round(np.ptp(box, axis=0), 3)): box.min(axis=0) for box in boxes("WALLS")}
+    corner = rooms[5200.0, 4000.0]
+    found = [box - corner for box in boxes("SUBS")]
+    for sub in stances(choose_plan(plan_file, subs=4)):
+        low, high = 1e3 * np.array(sub.low_m[:2]), 1e3 * np.array(sub.high_m[:2])
+        assert any(
+            np.allclose(b.min(axis=0), low, atol=0.5) and np.allclose(b.max(axis=0), high, atol=0.5) for b in found
+        )
+
+
+def test_numbers_shown_in_the_dxf_are_whole_millimetres(run, plan_file: Path) -> None:
+    assert run("drawing", plan_file, "--subs", 2, "-o", "d.dxf").exit_code == 0
+    drawing = read_dxf(Path("d.dxf"))
+    for dimension in drawing.modelspace().query("DIMENSION"):
+        texts = [entity.dxf.text for entity in drawing.blocks.get(dimension.dxf.geometry).query("TEXT")]
+        texts += [entity.plain_text() for entity in drawing.blocks.get(dimension.dxf.geometry).query("MTEXT")]
+        assert texts == [f"{dimension.get_measurement():.0f}"]
+
+
+def test_lettering_is_legible_at_the_scale(plan_file: Path) -> None:
+    """At least 2.5 mm on paper, but for the numbers in heads."""
+    plan = choose_plan(plan_file)
+    sheet = drawing_sheet(plan, SheetWishes(scale=50.0))
+    document = ezdxf.read(io.StringIO(sheet_dxf(sheet).decode()))
+    heights = {text.dxf.height / 50.0 for text in document.modelspace().query("TEXT") if not text.dxf.text.isdigit()}
+    assert min(heights) >= SMALL_MM
+    assert document.dimstyles.get("ROOM").dxf.dimtxt == SMALL_MM * 50.0
+
+
+def test_a_sub_stands_in_the_room_and_faces_a_way_that_is_free(plan_file: Path) -> None:
+    plan = choose_plan(plan_file, subs=4)
+    for sub in stances(plan):
+        assert all(low >= 0.0 for low in sub.clear_low_m)
+        assert all(high <= size / 1e3 for high, size in zip(sub.clear_high_m, ROOM_MM, strict=True))
+        assert sub.faces == ("rear" if sub.centre_m[0] < 1.0 else "front")
+        middle = (np.array(sub.low_m) + np.array(sub.high_m)) / 2
+        np.testing.assert_allclose(middle, sub.centre_m, atol=1e-9)
+
+
+def test_pdf_and_svg_have_the_papers_true_size(run, plan_file: Path) -> None:
+    assert run("drawing", plan_file, "-o", "d.pdf", "--paper", "a2").exit_code == 0
+    box = re.search(rb"/MediaBox \[ *0 0 ([\d.]+) ([\d.]+) *\]", Path("d.pdf").read_bytes())
+    assert box
+    points = [float(box[1]), float(box[2])]
+    np.testing.assert_allclose(points, np.array(PAPERS["A2"]) / 25.4 * 72, atol=0.2)
+    assert run("drawing", plan_file, "-o", "d.svg").exit_code == 0
+    root = ElementTree.fromstring(Path("d.svg").read_text())
+    assert float(root.get("width", "0pt")[:-2]) == pytest.approx(420 / 25.4 * 72, abs=0.2)
+
+
+def test_the_scale_on_paper_is_true(plan_file: Path) -> None:
+    """Points of every dimension lie value / scale apart on the sheet."""
+    plan = choose_plan(plan_file)
+    for scale in (50.0, 100.0):
+        sheet = drawing_sheet(plan, SheetWishes(scale=scale))
+        dimensions = [part for part in sheet.parts if isinstance(part, Dimension)]
+        assert len(dimensions) > 10
+        for one in dimensions:
+            assert abs(one.end[one.axis] - one.start[one.axis]) * scale == pytest.approx(one.value_mm, abs=1e-6)
+        for part in dimensions:
+            assert 0 < part.line_at < (sheet.height_mm if part.axis == 0 else sheet.width_mm)
+
+
+@pytest.mark.parametrize("suffix", [".svg", ".pdf", ".dxf"])
+def test_sheets_are_the_same_every_time(run, plan_file: Path, suffix: str) -> None:
+    for name in ("a", "b"):
+        assert run("drawing", plan_file, "-o", name + suffix, "-q").exit_code == 0
+    assert Path("a" + suffix).read_bytes() == Path("b" + suffix).read_bytes()
+
+
+def test_numbers_on_one_line_never_meet() -> None:
+    rng = np.random.default_rng(5)
+    measures = []
+    for _ in range(30):
+        start, length = rng.uniform(0, 100), rng.uniform(0.5, 30) * rng.choice([-1, 1])
+        measures.append(Measure(start=(start, 0.0), end=(start + length, 0.0), value_mm=abs(length) * 50))
+    placed, after = dimension_rows(measures, axis=0, first_at=-9.0, outward=-1)
+    assert len(placed) == 30
+    assert after < -9.0
+    for one in placed:
+        for other in placed:
+            if one is not other and one.line_at == other.line_at:
+                (a, b), (c, d) = (sorted((m.start[0], m.end[0])) for m in (one, other))
+                assert b <= c + 1e-9 or d <= a + 1e-9
+                assert abs(one.text_at - other.text_at) > SMALL_MM
+
+
+@pytest.mark.parametrize("suffix", [".svg", ".pdf", ".dxf"])
+def test_hostile_names_are_drawn_as_text(run, make_plan, suffix: str) -> None:
+    name = r"<script>alert(1)</script> %%c ^J \\U+202E $x_1$ "
+    plan = make_plan(NAME=name, ROW=name, ZONE=name, KEEPOUT=name)
+    assert run("drawing", plan, "-o", "d" + suffix).exit_code == 0
+    if suffix == ".svg":
+        root = ElementTree.fromstring(Path("d.svg").read_text())
+        assert not [element for element in root.iter() if element.tag.endswith("script")]
+    if suffix == ".dxf":
+        texts = [text.dxf.text for text in read_dxf(Path("d.dxf")).modelspace().query("TEXT")]
+        assert any(text.startswith("<script>alert(1)") for text in texts)
+        assert not any("%%" in text or "\\U+" in text for text in texts)
+
+
+def test_texts_hold_no_codes_of_cad_programs() -> None:
+    assert harmless("50 %%d ^I a\u202eb\nc \\P") == "50 % %d ^ I a\\ u202eb\\ nc \\ P"
+
+
+def test_larger_paper_never_means_a_smaller_scale(plan_file: Path) -> None:
+    plan = choose_plan(plan_file)
+    scales = [drawing_sheet(plan, SheetWishes(paper=paper)).scale for paper in ("A3", "A1", "A0")]
+    assert scales == sorted(scales, reverse=True)
+    assert len(wall_parts(plan.project)) == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["-o", "d.dwg"], 2, "got '.dwg'; allowed: .pdf, .svg, .dxf"),
+        (["-o", "d.pdf", "--paper", "B5"], 2, "got 'B5'; allowed: A3, A2, A1, A0"),
+        (["-o", "d.pdf", "--scale", 0], 2, "allowed: 1 to 1000"),
+        (["-o", "d.pdf", "--paper", "A3", "--scale", 5], 3, "do not fit on A3 at 1:5"),
+    ],
+)
+def test_faults(run, plan_file: Path, arguments: list[object], code: int, words: str) -> None:
+    result = run("drawing", plan_file, *arguments)
+    assert result.exit_code == code
+    assert words in " ".join(result.stderr.split())
+    assert not list(Path().iterdir())
