@@ -2,10 +2,11 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
-from solvers.hop import Burst
+from solvers.hop import HABITS, Burst
 from solvers.pool import Pool
 from solvers.state import State, random_drives
 from solvers.tools import Tools
@@ -22,14 +23,18 @@ class Effort:
 
     Parameters
     ----------
-    hops : in all, at most.
+    hops : in all, at most, for up to four subs and fifty columns; more of either get more.
     patience : hops of a chain that find nothing better before it starts anew elsewhere.
     confirmations : starts of their own that must lead to the best plan before it counts as settled.
     """
 
     hops: int = 1600
     patience: int = 90
-    confirmations: int = 4
+    confirmations: int = 8
+
+    def hops_for(self, *, n_column: int, n_slot: int) -> int:
+        """Hops at most for a problem of this size."""
+        return int(self.hops * sqrt(max(1.0, n_column / 50.0)) * max(1.0, n_slot / 4.0))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,11 +90,12 @@ def explore(
         state = _start(tools, sizes, base, random)
         return None if state is None else _Life(state=state, random=random)
 
+    most = effort.hops_for(n_column=tools.columns.count, n_slot=len(sizes))
     chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
     ended: list[tuple[float, tuple[int, ...]]] = []
     done = visits = 0
     settled = False
-    while chains and done < effort.hops and not settled and not tools.cancelled():
+    while chains and done < most and not settled and not tools.cancelled():
         after: list[_Life] = []
         for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life), chains), strict=False):
             done += BURST
@@ -97,7 +103,7 @@ def explore(
             for value, state in burst.met:
                 pool.offer(value, state)
             after.append(_aged(life, burst))
-            report(done / effort.hops, pool.best(1)[0][0])
+            report(done / most, pool.best(1)[0][0])
         pool.keep_only(pool.best(POOL))
         best = pool.best(1)[0][0] if len(pool) else np.inf
         paths = ended + [(life.best, life.layout) for life in after]
@@ -112,7 +118,7 @@ def explore(
             successor = new_life()
             if successor is not None:
                 chains.append(successor)
-    return Exploration(settled=settled, layouts=visits * max(1, tools.columns.count - len(sizes) + 1))
+    return Exploration(settled=settled, layouts=visits * min(HABITS.looks, tools.columns.count))
 
 
 def _burst(tools: Tools, life: _Life) -> Burst:

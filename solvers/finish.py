@@ -4,11 +4,13 @@ from collections.abc import Callable
 
 import numpy as np
 
+from solvers.hop import THOROUGH, Burst
 from solvers.pool import Pool
 from solvers.problem import Plan
 from solvers.state import State, plan_of, random_drives
 from solvers.tools import Tools
 
+LANDINGS = 8  # leading plans whose every neighbour is tried
 CANDIDATES_PER_PLAN = 3  # layouts taken into the first round, per plan to be kept
 FIRST_STARTS = 4  # per layout
 SECOND_STARTS = 16  # per plan to be kept
@@ -26,13 +28,18 @@ def finish(
     entropy : what the random numbers follow from.
     report : called with (fraction, best value).
     """
+    if min(len(state.column) for _, state in pool.best(1)) > 1 and not tools.problem.drives.is_single:
+        landings = tools.each(lambda job: _landed(tools, entropy, *job), list(enumerate(pool.best(LANDINGS))))
+        for burst in landings:
+            for value, state in burst.met:
+                pool.offer(value, state)
     done = 0
     rounds = ((CANDIDATES_PER_PLAN * keep, FIRST_STARTS), (keep, SECOND_STARTS))
     total = sum(min(number, len(pool)) for number, _ in rounds)
     for turn, (number, starts) in enumerate(rounds):
         jobs = [(k, starts, turn, state) for k, (_, state) in enumerate(pool.best(number))]
         refined = []
-        for found in tools.each(lambda job: _again(tools, entropy, *job), jobs):
+        for found in tools.each(lambda job: best_drives(tools, entropy, *job), jobs):
             done += 1
             refined.append(found)
             report(done / total, min(value for value, _ in refined))
@@ -45,7 +52,15 @@ def finish(
     return tuple(sorted(plans, key=lambda plan: plan.variation_db))
 
 
-def _again(tools: Tools, entropy: list[int], number: int, starts: int, turn: int, state: State) -> tuple[float, State]:
+def _landed(tools: Tools, entropy: list[int], number: int, entry: tuple[float, State]) -> Burst:
+    """A leading plan, every change of one sub tried."""
+    random = np.random.default_rng([*entropy, 2, number])
+    return tools.hopper.burst(entry[1], value=np.inf, hops=1, random=random, habits=THOROUGH)
+
+
+def best_drives(
+    tools: Tools, entropy: list[int], number: int, starts: int, turn: int, state: State
+) -> tuple[float, State]:
     """Best drives of one layout: from the known ones and from random ones."""
     drives = tools.problem.drives
     n = len(state.column)

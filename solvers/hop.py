@@ -17,7 +17,8 @@ from solvers.problem import DriveRange, Floats, Integers
 from solvers.state import State, placed, random_drives
 
 ARCHIVE = 48  # plans remembered per burst of hops
-HABITS = Habits(moves=8, steps=4)
+HABITS = Habits(looks=32, moves=5, steps=4)
+THOROUGH = Habits(looks=10**6, moves=12, steps=8)  # every column
 POLISH_STEPS, POLISH_TOLERANCE = 40, 1e-4  # of the polish in float32
 WARM = 0.05  # part by which a landing may be worse and still be gone on from
 
@@ -51,7 +52,15 @@ class Hopper:
     drives: DriveRange
     reward: float
 
-    def burst(self, start: State, *, value: float, hops: int, random: np.random.Generator) -> Burst:
+    def burst(
+        self,
+        start: State,
+        *,
+        value: float,
+        hops: int,
+        random: np.random.Generator,
+        habits: Habits = HABITS,
+    ) -> Burst:
         """Hop on from a plan.
 
         Parameters
@@ -60,6 +69,7 @@ class Hopper:
         value : of it; infinite for a start of its own, which lands before the first hop.
         hops : how many.
         random : what to draw from; moved on.
+        habits : how thorough each visit to a sub is.
         """
         n = len(start.column)
         low, high = self._limits(n)
@@ -79,11 +89,12 @@ class Hopper:
                 self.tables,
                 self.limits,
                 self.rules,
-                HABITS,
+                habits,
                 low,
                 high,
                 float(self.reward),
                 random.permutation(n),
+                random.permutation(self.columns.count),
                 state.column,
                 state.polarity,
                 x,
@@ -112,6 +123,7 @@ class Hopper:
             float(self.reward),
             POLISH_STEPS,
             POLISH_TOLERANCE,
+            np.inf,
             x,
             kernels_quick.scratch_of(self.tables, n),
         )

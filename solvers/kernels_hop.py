@@ -19,6 +19,7 @@ Array = NDArray[Any]
 NEAR_GAIN, FAR_GAIN = 0.25, 0.7  # parts of the gain span below the loudest sub, where the first look is taken
 ENOUGH = 1e-3  # part of the value that a move must save
 LANDING_STEPS = 40  # of polish for a new start
+HOPE = 0.3  # part above the best so far at which a polish may still go on after its first steps
 STRIDE = 2  # delays per step of the first look
 
 
@@ -37,8 +38,12 @@ class Rules(NamedTuple):
 
 
 class Habits(NamedTuple):
-    """moves : most promising changes of a slot that are polished. steps : of such a polish at most."""
+    """How thorough a visit to a slot is.
 
+    looks : columns looked at. moves : most promising changes that are polished. steps : of such a polish at most.
+    """
+
+    looks: int
     moves: int
     steps: int
 
@@ -106,6 +111,9 @@ def first_look(
     limits: Limits,
     rules: Rules,
     slot: int,
+    trials: Array,
+    begin: int,
+    looks: int,
     now: Array,
     tau: Array,
     x: Array,
@@ -116,6 +124,7 @@ def first_look(
 ) -> None:
     """The most promising changes of one slot into moves (move, 4): column, delay, gain, polarity; cost (move,).
 
+    Columns are taken from `trials` from `begin` on, and the one that stands there.
     tau (slot,) receives the others' delays [s], the earliest of them 0, to which the delay refers.
     """
     n = len(now)
@@ -139,8 +148,9 @@ def first_look(
     others_power(quick, now, tau, x[:n], pol, slot, work)
     cost[:] = np.inf
     worst = 0
-    for c in range(quick.re.shape[0]):
-        if not may_stand(rules, c, slot, now):
+    for k in range(looks):
+        c = now[slot] if k == 0 else trials[(begin + k) % len(trials)]
+        if (k > 0 and c == now[slot]) or not may_stand(rules, c, slot, now):
             continue
         found, row, i, p = best_drive(quick, limits, c, work[6], work[4:6], rows, gains, limits.both, cost[worst], work)
         if row < 0:
@@ -150,9 +160,9 @@ def first_look(
         moves[worst, 1] = (row - middle) * limits.delay_step
         moves[worst, 2] = gains[2, i]
         moves[worst, 3] = p
-        for k in range(len(cost)):
-            if cost[k] > cost[worst]:
-                worst = k
+        for i in range(len(cost)):
+            if cost[i] > cost[worst]:
+                worst = i
 
 
 @kernel
@@ -217,6 +227,7 @@ def land(
     high: Array,
     reward: float,
     order: Array,
+    trials: Array,
     columns: Array,
     pol: Array,
     x: Array,
@@ -231,6 +242,7 @@ def land(
     low, high : (2 slot,) limits of x.
     reward : worth of one dB of mean level [dB].
     order : slots in the order of their visits.
+    trials : (column,) all columns, in the order in which they are looked at.
     columns, pol, x : the plan, changed to the one landed on.
     archive : receives the best plans met.
 
@@ -241,6 +253,7 @@ def land(
     n = len(columns)
     scratch = scratch_of(tables, n)
     work = np.empty((7, quick.re.shape[1], quick.re.shape[2], quick.re.shape[3]), np.float32)
+    looks = min(habits.looks, len(trials))
     cost = np.empty(habits.moves)
     moves = np.empty((habits.moves, 4))
     tau = np.empty(n)
@@ -262,7 +275,22 @@ def land(
             moves[0, 2] = x[slot]
             moves[0, 3] = pol[slot]
         else:
-            first_look(quick, limits, rules, slot, columns, tau, x, pol, work, cost, moves)
+            first_look(
+                quick,
+                limits,
+                rules,
+                slot,
+                trials,
+                (visits // n) * habits.looks,
+                looks,
+                columns,
+                tau,
+                x,
+                pol,
+                work,
+                cost,
+                moves,
+            )
         best = value
         choice = -1
         for i in range(len(cost)):
@@ -271,7 +299,10 @@ def land(
             changed(moves[i], slot, columns, pol, x, tau, new_columns, new_pol, new_x)
             settle(new_x, low, high, reward)
             steps = LANDING_STEPS if visits < 0 else habits.steps
-            found = polish_quick(tables, new_columns, new_pol, low, high, reward, steps, ENOUGH, new_x, scratch)
+            give_up = best + HOPE * abs(best)
+            found = polish_quick(
+                tables, new_columns, new_pol, low, high, reward, steps, ENOUGH, give_up, new_x, scratch
+            )
             remember(archive, found, new_columns, new_pol, new_x)
             if found < best:
                 best = found

@@ -26,6 +26,7 @@ Array = NDArray[Any]
 
 UNIT = np.float32(LOG_UNIT_DB)
 DB_PER_NEPER_MS = np.float32(20e-3 / np.log(10.0))
+HOPEFUL_STEPS = 2  # of a polish before it may be given up
 QUARTER = np.float32(0.25)
 HALF = np.float32(0.5)
 # sin(2 pi t) / t in powers of t^2 on a quarter turn: own least-maximum fit at Chebyshev nodes, 3e-11 off
@@ -213,10 +214,14 @@ def polish_quick(
     reward: float,
     max_steps: int,
     tolerance: float,
+    give_up: float,
     x: Array,
     scratch: Scratch,
 ) -> float:
-    """Descend from x, changed in place, between low and high; returns the value reached [dB^2]."""
+    """Descend from x, changed in place, between low and high; returns the value reached [dB^2].
+
+    After a few steps it goes on only from below `give_up`.
+    """
     n = len(x)
     slope = scratch.m[0, 0, :n]
     new_slope = scratch.m[0, 1, :n]
@@ -231,7 +236,7 @@ def polish_quick(
     value = np.inf
     damping = 1e-2
     trial[:] = x
-    for _ in range(max_steps + 1):
+    for step_number in range(max_steps + 1):
         new_value = value_quick(tables, columns, pol, trial, reward, scratch, new_slope, new_curvature)
         if new_value < value:
             last = value - new_value < tolerance * abs(new_value)
@@ -240,7 +245,7 @@ def polish_quick(
             slope[:] = new_slope
             curvature[:] = new_curvature
             damping = max(damping * 0.2, 1e-6)
-            if last:
+            if last or (step_number >= HOPEFUL_STEPS and value > give_up):
                 break
         else:
             damping *= 5.0

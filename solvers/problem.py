@@ -184,8 +184,8 @@ class Outcome:
     ----------
     count : subs per plan.
     plans : distinct layouts, best first.
-    layouts_searched : layouts whose drives were searched, each counted once per neighbourhood it was met in,
-        never more than `layouts_possible`.
+    layouts_searched : layouts whose drives were searched; all of them when `exhaustive`, else about how many
+        distinct ones, estimated from the number of looks.
     layouts_possible : layouts that the candidates and wishes allow.
     seconds : time taken.
     exhaustive : whether every possible layout was tried. Only then may the first plan be called the best;

@@ -13,7 +13,8 @@ order of the starts. So the same seed gives the same plans whatever the number o
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from math import sqrt
+from dataclasses import replace
+from math import expm1, sqrt
 
 import numpy as np
 
@@ -28,6 +29,7 @@ from solvers.state import State
 from solvers.tools import Tools, tools_of
 
 REPORT_EVERY_S = 0.25
+SCREENED_SHARE = 4  # where every layout was tried, this part of the hops is enough
 GROW_FROM = 8  # plans with fewer subs
 ONE_SEAT = (
     "Only one seat counts, so the seat-to-seat variation is zero for every plan; "
@@ -109,9 +111,10 @@ def _one_count(
     begun = time.monotonic()
     possible = layouts_possible(tools.columns, count)
     pool = Pool()
-    tried = met = 0
+    tried = looked = 0
     settled = True
     screened = can_try_all(tools, count)
+    own_effort = replace(effort, hops=effort.hops // SCREENED_SHARE) if screened else effort
     ways = patterns(tools.columns, count)
     for k, sizes in enumerate(ways):
         part = (k / len(ways), (k + 1) / len(ways))
@@ -122,9 +125,11 @@ def _one_count(
         if len(sizes) > 1 and not tools.cancelled() and not (screened and tools.problem.drives.is_single):
             report = reporter.stage(EXPLORE_STAGE, 0.8 * middle, 0.8 * part[1])
             own = Pool()
-            ended = explore(tools, own, sizes, seeds=seeds, effort=effort, entropy=[seed, count, k, 1], report=report)
+            ended = explore(
+                tools, own, sizes, seeds=seeds, effort=own_effort, entropy=[seed, count, k, 1], report=report
+            )
             settled = settled and ended.settled
-            met += ended.layouts
+            looked += ended.layouts
             for value, state in own.best(len(own)):
                 pool.offer(value, state)
     plans: tuple[Plan, ...] = ()
@@ -136,7 +141,7 @@ def _one_count(
     outcome = Outcome(
         count=count,
         plans=plans,
-        layouts_searched=possible if exhaustive else min(possible, max(tried, met)),
+        layouts_searched=possible if exhaustive else max(tried, _distinct(looked, possible)),
         layouts_possible=possible,
         seconds=time.monotonic() - begun,
         exhaustive=exhaustive,
@@ -144,6 +149,11 @@ def _one_count(
         remarks=(ONE_SEAT,) if len(tools.columns.seat_weight) == 1 else (),
     )
     return outcome, found
+
+
+def _distinct(looked: int, possible: int) -> int:
+    """About how many distinct layouts so many looks have met, had they been independent of each other."""
+    return round(possible * -expm1(-looked / possible)) if possible else 0
 
 
 def _stop(tools: Tools, *, possible: int, exhaustive: bool, settled: bool) -> Stop:

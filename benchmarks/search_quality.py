@@ -1,0 +1,103 @@
+"""How much the search loses: small rooms against all layouts x many starts, large ones against ten times the time.
+
+    python -m benchmarks.search_quality [--small] [--large]
+
+Regret is the variation of the plan found less that of the best plan known from either search [dB].
+"""
+
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from time import perf_counter
+
+import numpy as np
+
+from benchmarks.rooms_seeded import seeded_room
+from solvers.columns import every_layout
+from solvers.explore import Effort
+from solvers.finish import best_drives
+from solvers.jobs import thread_count
+from solvers.problem import Problem
+from solvers.search import search
+from solvers.state import equal_drives
+from solvers.tools import tools_of
+
+SMALL = ((11, 2, 24), (12, 2, 20), (13, 3, 13), (14, 3, 12), (15, 4, 10), (16, 4, 10))  # seed, subs, candidates
+STARTS = 60  # per layout, each a sweep and a polish
+LARGE = ((21, 4, 120), (22, 6, 200))
+MORE = 10  # times the effort
+MEAN_DB, WORST_DB, LARGE_DB = 0.02, 0.05, 0.1
+
+
+def exhaustive_db(problem: Problem, count: int) -> float:
+    """Best variation over all layouts, each with its drives searched from many starts."""
+    n_thread = thread_count(None)
+    with ThreadPoolExecutor(n_thread) as threads:
+        tools = tools_of(problem, threads, n_thread, lambda: False)
+        layouts = list(every_layout(tools.columns, (1,) * count))
+        jobs = list(enumerate(layouts))
+        found = tools.each(
+            lambda job: best_drives(tools, [99], job[0], STARTS, 0, equal_drives(np.array(job[1]))), jobs
+        )
+        states = [state for _, state in sorted(found, key=lambda entry: entry[0])[:5]]
+        return float(min(tools.polisher.polish(state)[1] for state in states)) ** 0.5
+
+
+def small() -> bool:
+    """The small rooms; true when within bounds."""
+    regrets = []
+    print(
+        head = ("room", "subs", "of", f"all x {STARTS}", "time", "search", "time", "regret")
+        print("{:>4} {:>4} {:>4} {:>9} {:>7} {:>8} {:>7} {:>7}".format(*head))
+    )
+    for seed, count, n_candidate in SMALL:
+        problem = seeded_room(seed, n_candidate=n_candidate)
+        begun = perf_counter()
+        best = exhaustive_db(problem, count)
+        middle = perf_counter()
+        found = search(problem, counts=[count], seed=1)[0].plans[0].variation_db
+        ended = perf_counter()
+        regrets.append(max(0.0, found - best))
+        print(
+            f"{seed:4d} {count:4d} {n_candidate:4d} {best:9.4f} {middle - begun:6.1f}s {found:8.4f} "
+            f"{ended - middle:6.1f}s {found - best:+7.4f}",
+            flush=True,
+        )
+    mean, worst = float(np.mean(regrets)), max(regrets)
+    print(f"mean regret {mean:.4f} dB (allowed {MEAN_DB}), worst {worst:.4f} dB (allowed {WORST_DB})")
+    return mean < MEAN_DB and worst < WORST_DB
+
+
+def large() -> bool:
+    """The large rooms; true when within bounds."""
+    good = True
+    for seed, count, n_candidate in LARGE:
+        problem = seeded_room(seed, n_candidate=n_candidate)
+        normal = search(problem, counts=[count], seed=1)[0]
+        base = Effort()
+        effort = replace(base, hops=MORE * base.hops, confirmations=10**6)
+        longer = search(problem, counts=[count], seed=2, effort=effort)[0]
+        best = min(normal.plans[0].variation_db, longer.plans[0].variation_db)
+        regret = normal.plans[0].variation_db - best
+        good = good and regret < LARGE_DB
+        print(
+            f"{count} of {n_candidate}: {normal.plans[0].variation_db:.4f} dB in {normal.seconds:.1f} s; "
+            f"{longer.plans[0].variation_db:.4f} dB in {longer.seconds:.1f} s; regret {regret:.4f} dB "
+            f"(allowed {LARGE_DB})",
+            flush=True,
+        )
+    return good
+
+
+def main(arguments: list[str]) -> int:
+    """Run what is asked for, everything by default."""
+    good = True
+    if "--large" not in arguments or "--small" in arguments:
+        good = small() and good
+    if "--small" not in arguments or "--large" in arguments:
+        good = large() and good
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
