@@ -46,10 +46,8 @@ def exhaustive_db(problem: Problem, count: int) -> float:
 def small() -> bool:
     """The small rooms; true when within bounds."""
     regrets = []
-    print(
-        head = ("room", "subs", "of", f"all x {STARTS}", "time", "search", "time", "regret")
-        print("{:>4} {:>4} {:>4} {:>9} {:>7} {:>8} {:>7} {:>7}".format(*head))
-    )
+    head = ("room", "subs", "of", f"all x {STARTS}", "time", "search", "time", "regret")
+    print("{:>4} {:>4} {:>4} {:>9} {:>7} {:>8} {:>7} {:>7}".format(*head))
     for seed, count, n_candidate in SMALL:
         problem = seeded_room(seed, n_candidate=n_candidate)
         begun = perf_counter()
