@@ -20,7 +20,7 @@ NEAR_GAIN, FAR_GAIN = 0.25, 0.7  # parts of the gain span below the loudest sub,
 ENOUGH = 1e-3  # part of the value that a move must save
 LANDING_STEPS = 40  # of polish for a new start
 HOPE = 0.3  # part above the best so far at which a polish may still go on after its first steps
-STRIDE = 2  # delays per step of the first look
+STRIDE = 3  # delays per step of the first look
 
 
 class Rules(NamedTuple):
