@@ -4,7 +4,7 @@ Variation is blind to a factor per frequency, so each frequency is scaled to a m
 candidates: float32 then serves for screening whatever the room's resonances. Final figures never come from here.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations, islice, product
 from math import ceil, comb
@@ -13,11 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.metrics import normalised
-from solvers.problem import Complexes, Floats, Integers, Problem
+from solvers.problem import Complexes, Floats, Integers, Problem, Wishes
 
 Singles = NDArray[np.float32]
 Bools = NDArray[np.bool_]
 
+NEVER = -1  # the group of a pair whose two stand too near each other
+FIXED = 1000  # groups from here on hold one column each, that every layout has
 LANES = 16  # float32 numbers in the widest register of common processors
 BLOCK_POINTS = 32  # frequencies per block: enough to fill the registers, few enough to give up early
 
@@ -33,19 +35,37 @@ class Columns:
     seat_weight : (n_seat,) sum 1.
     members : for each column the candidates it stands for, rising.
     size : (n_column,) number of members.
+    group : (n_column,) what kind of slot it fills: its size, or a number of its own where it is fixed.
     clash : (n_column, n_column) which cannot be in one layout, the diagonal included.
+    zone_size, zone_limit : (n_column, n_zone) subs it adds to each zone, (n_zone,) most subs there.
     """
 
     transfer: Complexes
     seat_weight: Floats
     members: tuple[tuple[int, ...], ...]
     size: Integers
+    group: Integers
     clash: Bools
+    zone_size: Integers
+    zone_limit: Integers
 
     @property
     def count(self) -> int:
         """Number of columns."""
         return len(self.members)
+
+    def fits(self, layouts: Integers) -> Bools:
+        """Which of the layouts (n_layout, n) keep the distances and the zones' limits."""
+        good = np.all(self.zone_size[layouts].sum(axis=1) <= self.zone_limit, axis=1)
+        for i, j in combinations(range(layouts.shape[1]), 2):
+            good &= ~self.clash[layouts[:, i], layouts[:, j]]
+        return np.asarray(good)
+
+    def beside(self, chosen: Integers) -> Bools:
+        """(n_column,) which columns may join those chosen."""
+        total = self.zone_size[chosen].sum(axis=0) + self.zone_size
+        crowded = np.any((total > self.zone_limit) & (self.zone_size > 0), axis=1)
+        return np.asarray(~self.clash[:, chosen].any(axis=1) & ~crowded)
 
 
 def columns_of(problem: Problem) -> Columns:
@@ -62,54 +82,95 @@ def columns_of(problem: Problem) -> Columns:
     transfer = np.empty((*scaled.shape[:2], len(members)), dtype=np.complex128)
     for k, group in enumerate(members):
         transfer[:, :, k] = scaled[:, :, list(group)].sum(axis=2)
+    size = np.array([len(group) for group in members], dtype=np.int64)
+    zone_size, zone_limit = _zones(problem.wishes, members)
+    clash, too_near = _clashes(problem.wishes, members)
     return Columns(
         transfer=transfer,
         seat_weight=normalised(problem.seat_weight[heard]),
         members=tuple(members),
-        size=np.array([len(group) for group in members], dtype=np.int64),
-        clash=np.eye(len(members), dtype=np.bool_),
+        size=size,
+        group=np.array(
+            [
+                FIXED + k if any(c in problem.wishes.fixed for c in group) else (NEVER if too_near[k] else len(group))
+                for k, group in enumerate(members)
+            ],
+            dtype=np.int64,
+        ),
+        clash=clash,
+        zone_size=zone_size,
+        zone_limit=zone_limit,
     )
 
 
+def _clashes(wishes: Wishes, members: Sequence[tuple[int, ...]]) -> tuple[Bools, Bools]:
+    """Which columns are too near each other, and which pairs are too near in themselves."""
+    clash = np.eye(len(members), dtype=np.bool_)
+    too_near = np.zeros(len(members), dtype=np.bool_)
+    if wishes.least_distance_m > 0.0 and wishes.position_m is not None:
+        position = np.asarray(wishes.position_m)
+        near = np.linalg.norm(position[:, None] - position, axis=2) < wishes.least_distance_m
+        for (i, first), (j, second) in combinations(enumerate(members), 2):
+            clash[i, j] = clash[j, i] = near[np.ix_(first, second)].any()
+        too_near[:] = [any(near[a, b] for a, b in combinations(group, 2)) for group in members]
+    return clash, too_near
+
+
+def _zones(wishes: Wishes, members: Sequence[tuple[int, ...]]) -> tuple[Integers, Integers]:
+    if wishes.zone is None or wishes.zone_limit is None:
+        return np.zeros((len(members), 0), dtype=np.int64), np.zeros(0, dtype=np.int64)
+    limit = np.array(wishes.zone_limit, dtype=np.int64)
+    size = np.zeros((len(members), len(limit)), dtype=np.int64)
+    for k, group in enumerate(members):
+        for c in group:
+            size[k, wishes.zone[c]] += 1
+    return size, limit
+
+
 def patterns(columns: Columns, count: int) -> tuple[tuple[int, ...], ...]:
-    """The ways to make up `count` subs: for each the sizes of its slots, largest first."""
-    available = {size: int(np.sum(columns.size == size)) for size in (1, 2)}
+    """The ways to make up `count` subs: for each the groups of its slots, fixed ones first, then pairs."""
+    fixed = tuple(int(g) for g in columns.group if g >= FIXED)
+    rest = count - int(columns.size[columns.group >= FIXED].sum())
+    available = {size: int(np.sum(columns.group == size)) for size in (1, 2)}
     found = []
-    for pairs in range(count // 2, -1, -1):
-        singles = count - 2 * pairs
+    for pairs in range(rest // 2, -1, -1) if rest >= 0 else ():
+        singles = rest - 2 * pairs
         if pairs <= available[2] and singles <= available[1]:
-            found.append((2,) * pairs + (1,) * singles)
+            found.append(fixed + (2,) * pairs + (1,) * singles)
     return tuple(found)
 
 
 def layouts_possible(columns: Columns, count: int) -> int:
-    """How many layouts there are for a count."""
+    """How many layouts there are for a count, those that clash included."""
     return sum(layouts_of(columns, pattern) for pattern in patterns(columns, count))
 
 
 def layouts_of(columns: Columns, pattern: tuple[int, ...]) -> int:
-    """How many layouts there are of one pattern."""
+    """How many layouts there are of one pattern, those that clash included."""
     ways = 1
     for size in (1, 2):
-        ways *= comb(int(np.sum(columns.size == size)), pattern.count(size))
+        ways *= comb(int(np.sum(columns.group == size)), pattern.count(size))
     return ways
 
 
 def every_layout(columns: Columns, pattern: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    """All layouts of one pattern in the order of a dictionary, as columns in the order of its slots."""
+    """All layouts of one pattern, clashes included, in the order of a dictionary; columns in the order of its slots."""
     pools = []
-    for size in sorted(set(pattern), reverse=True):
-        pools.append(combinations(np.flatnonzero(columns.size == size).tolist(), pattern.count(size)))
+    for group in dict.fromkeys(pattern):
+        pools.append(combinations(np.flatnonzero(columns.group == group).tolist(), pattern.count(group)))
     if len(pools) == 1:
         return pools[0]
     return (tuple(c for part in parts for c in part) for parts in product(*pools))
 
 
 def layout_blocks(columns: Columns, pattern: tuple[int, ...], size: int) -> Iterator[Integers]:
-    """The same in arrays of (size, n) at most."""
+    """The same in arrays of (size, n) at most, without those that clash."""
     layouts = every_layout(columns, pattern)
     while block := list(islice(layouts, size)):
-        yield np.array(block, dtype=np.int64)
+        array = np.array(block, dtype=np.int64).reshape(len(block), len(pattern))
+        fitting = array[columns.fits(array)]
+        if len(fitting):
+            yield fitting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -60,37 +60,37 @@ class _Life:
 def explore(
     tools: Tools,
     pool: Pool,
-    sizes: tuple[int, ...],
+    groups: tuple[int, ...],
     *,
     seeds: Sequence[State],
     effort: Effort,
     entropy: Sequence[int],
     report: Callable[[float, float], None],
 ) -> Exploration:
-    """Fill the pool with plans whose slots have the given sizes.
+    """Fill the pool with plans whose slots take columns of the given groups.
 
     Parameters
     ----------
     tools : the problem.
     pool : receives plans with values in dB^2.
-    sizes : of the slots' columns.
+    groups : of the slots' columns.
     seeds : good plans with fewer slots, to grow from.
     effort : when to end.
     entropy : what the random numbers follow from.
     report : called with (fraction, best value).
     """
     born = 0
-    grown = [seed for seed in seeds if len(seed.column) < len(sizes)]
+    grown = [seed for seed in seeds if len(seed.column) < len(groups)]
 
     def new_life() -> _Life | None:
         nonlocal born
         random = np.random.default_rng([*entropy, born])
         base = grown[born // 2 % len(grown)] if grown and born % 2 else None
         born += 1
-        state = _start(tools, sizes, base, random)
+        state = _start(tools, groups, base, random)
         return None if state is None else _Life(state=state, random=random)
 
-    most = effort.hops_for(n_column=tools.columns.count, n_slot=len(sizes))
+    most = effort.hops_for(n_column=tools.columns.count, n_slot=len(groups))
     chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
     ended: list[tuple[float, tuple[int, ...]]] = []
     done = visits = 0
@@ -138,25 +138,25 @@ def _aged(life: _Life, burst: Burst) -> _Life:
     )
 
 
-def _start(tools: Tools, sizes: tuple[int, ...], base: State | None, random: np.random.Generator) -> State | None:
+def _start(tools: Tools, groups: tuple[int, ...], base: State | None, random: np.random.Generator) -> State | None:
     """A start with columns and drives drawn at random, but for those of a smaller plan to grow from.
 
     Returns None where no columns fit together.
     """
-    n = len(sizes)
+    n = len(groups)
     state = random_drives(np.full(n, -1), tools.problem.drives, random)
     left = [] if base is None else list(range(len(base.column)))
-    for slot, size in enumerate(sizes):
+    for slot, group in enumerate(groups):
         for source in left:
             assert base is not None
-            if tools.columns.size[base.column[source]] == size:
+            if tools.columns.group[base.column[source]] == group:
                 state.column[slot], state.delay_s[slot] = base.column[source], base.delay_s[source]
                 state.gain_db[slot], state.polarity[slot] = base.gain_db[source], base.polarity[source]
                 left.remove(source)
                 break
     for slot in random.permutation(np.flatnonzero(state.column < 0)).tolist():
         others = state.column[state.column >= 0]
-        fits = (tools.columns.size == sizes[slot]) & ~tools.columns.clash[:, others].any(axis=1)
+        fits = (tools.columns.group == groups[slot]) & tools.columns.beside(others)
         if not fits.any():
             return None
         state.column[slot] = random.choice(np.flatnonzero(fits))

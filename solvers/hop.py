@@ -4,7 +4,6 @@ One hop throws some of a plan's subs elsewhere and lets the plan land again. The
 if that is good enough, else from where it hopped off.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -147,28 +146,25 @@ class Hopper:
         state = home.copy()
         drives = random_drives(home.column, self.drives, random)
         for slot in slots:
-            fits = list(self.standing(state.column, int(slot)))
-            if fits:
+            others = np.delete(state.column, slot)
+            fits = np.flatnonzero(
+                self.columns.beside(others) & (self.columns.group == self.columns.group[state.column[slot]])
+            )
+            if len(fits):
                 state.column[slot] = random.choice(fits)
             state.delay_s[slot] = drives.delay_s[slot]
             state.gain_db[slot] = drives.gain_db[slot]
             state.polarity[slot] = drives.polarity[slot]
         return state
 
-    def standing(self, column: Integers, slot: int) -> Iterator[int]:
-        """Columns that may stand in a slot beside the others."""
-        for c in range(self.columns.count):
-            if kernels_hop.may_stand(self.rules, c, slot, column):
-                yield c
-
 
 def rules_of(columns: Columns) -> Rules:
     """Which columns may stand together."""
     return Rules(
-        group=columns.size,
+        group=columns.group,
         clash=columns.clash,
-        zone_size=np.zeros((columns.count, 0), dtype=np.int64),
-        zone_limit=np.zeros(0, dtype=np.int64),
+        zone_size=columns.zone_size,
+        zone_limit=columns.zone_limit,
     )
 
 

@@ -37,11 +37,13 @@ class DriveRange:
     delay_s : (lowest, highest) [s].
     gain_db : (lowest, highest) [dB].
     polarity : whether a sub may be inverted.
+    delay_step_s : delays are multiples of this above the lowest; 0 for any.
     """
 
     delay_s: tuple[float, float] = (0.0, 0.020)
     gain_db: tuple[float, float] = (-12.0, 0.0)
     polarity: bool = True
+    delay_step_s: float = 0.0
 
     @property
     def delay_span_s(self) -> float:
@@ -60,6 +62,44 @@ class DriveRange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wishes:
+    """Which layouts are wanted.
+
+    Parameters
+    ----------
+    fixed : candidates where a sub must stand in every layout.
+    zone : (n_candidate,) index of each candidate's zone, with `zone_limit`.
+    zone_limit : (n_zone,) most subs per zone.
+    position_m : (n_candidate, 3), with `least_distance_m` [m].
+    least_distance_m : between any two subs [m].
+    """
+
+    fixed: tuple[int, ...] = ()
+    zone: Integers | None = None
+    zone_limit: Integers | None = None
+    position_m: Floats | None = None
+    least_distance_m: float = 0.0
+
+    def faults(self, n_candidate: int) -> list[Fault]:
+        """What is wrong with them for so many candidates."""
+        found = []
+        if len(set(self.fixed)) != len(self.fixed) or not all(0 <= c < n_candidate for c in self.fixed):
+            text = f"needs different candidates from 0 to {n_candidate - 1}; got {list(self.fixed)}"
+            found.append(Fault(where="wishes.fixed", message=text))
+        if self.zone_limit is not None and (
+            self.zone is None
+            or np.shape(self.zone) != (n_candidate,)
+            or not np.all((np.asarray(self.zone) >= 0) & (np.asarray(self.zone) < len(self.zone_limit)))
+        ):
+            text = f"needs one index into zone_limit for each of the {n_candidate} candidates"
+            found.append(Fault(where="wishes.zone", message=text))
+        if self.least_distance_m > 0.0 and (self.position_m is None or np.shape(self.position_m) != (n_candidate, 3)):
+            text = f"a least distance needs the positions of all {n_candidate} candidates"
+            found.append(Fault(where="wishes.position_m", message=text))
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Problem:
     """Which candidates, with which drives, make the seats most alike?
 
@@ -72,6 +112,7 @@ class Problem:
     mirror_of : (n_candidate,) index of the left-right mirrored candidate, itself on the centre plane, -1 where
         there is none. When given, only layouts that are their own mirror image are searched, and the two subs
         of a pair share one drive.
+    wishes : which layouts are wanted.
 
     Raises
     ------
@@ -83,6 +124,7 @@ class Problem:
     seat_weight: Floats
     drives: DriveRange = DriveRange()
     mirror_of: Integers | None = None
+    wishes: Wishes = Wishes()
 
     def __post_init__(self) -> None:
         for name, kind in (("frequency_hz", np.float64), ("transfer", np.complex128), ("seat_weight", np.float64)):
@@ -142,6 +184,11 @@ class Problem:
                 where,
                 f"needs finite limits, the lower first; got [{low}, {high}]",
             )
+        need(
+            bool(np.isfinite(self.drives.delay_step_s) and self.drives.delay_step_s >= 0.0),
+            "drives.delay_step_s",
+            f"needs zero or more seconds; got {self.drives.delay_step_s}",
+        )
         if self.mirror_of is not None:
             mirror, count = self.mirror_of, shape[2]
             inside = mirror.shape == (count,) and bool(np.all((mirror >= -1) & (mirror < count)))
@@ -151,7 +198,7 @@ class Problem:
                 "mirror_of",
                 "needs one index per candidate, -1 for none, and each mirror image must point back",
             )
-        return faults
+        return faults + self.wishes.faults(shape[2])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -186,7 +233,8 @@ class Outcome:
     plans : distinct layouts, best first.
     layouts_searched : layouts whose drives were searched; all of them when `exhaustive`, else about how many
         distinct ones, estimated from the number of looks.
-    layouts_possible : layouts that the candidates and wishes allow.
+    layouts_possible : layouts that the candidates and wishes allow; where not all were tried, those that clash with
+        a least distance or a zone's limit are still counted.
     seconds : time taken.
     exhaustive : whether every possible layout was tried. Only then may the first plan be called the best;
         otherwise it is the best found.

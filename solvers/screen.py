@@ -6,7 +6,7 @@ from itertools import islice
 import numpy as np
 
 from solvers import kernels_fixed
-from solvers.columns import LANES, every_layout, layout_blocks, layouts_of, layouts_possible
+from solvers.columns import LANES, layout_blocks, layouts_of, layouts_possible
 from solvers.pool import Pool
 from solvers.problem import Floats, Integers
 from solvers.state import State, equal_drives
@@ -53,8 +53,8 @@ def screen(
     if _one_drive(tools):
         return _score_all(tools, pool, sizes, report)
     n = len(sizes)
-    layouts = np.array(list(every_layout(tools.columns, sizes)), dtype=np.int64).reshape(-1, n)
-    blocks = [layouts[i : i + BLOCK] for i in range(0, len(layouts), BLOCK)]
+    blocks = list(layout_blocks(tools.columns, sizes, BLOCK))
+    layouts = np.concatenate(blocks) if blocks else np.zeros((0, n), dtype=np.int64)
     swept = []
     best = np.inf
     for result in tools.each(lambda block: tools.coarse.sweep(block, max_visits=n), blocks):

@@ -137,15 +137,17 @@ def _one_count(
     if len(pool):
         found = [state for _, state in pool.best(GROW_FROM)]
         plans = finish(tools, pool, keep=keep, entropy=[seed, count, 2], report=reporter.stage(FINISH_STAGE, 0.8, 1.0))
-    exhaustive = screened and tried == possible
+    exhaustive = screened and bool(plans) and not tools.cancelled()
+    if exhaustive:
+        possible = tried  # those that clash were left out
     outcome = Outcome(
         count=count,
         plans=plans,
         layouts_searched=possible if exhaustive else max(tried, _distinct(looked, possible)),
-        layouts_possible=possible,
+        layouts_possible=possible if plans or tools.cancelled() else 0,
         seconds=time.monotonic() - begun,
         exhaustive=exhaustive,
-        stop=_stop(tools, possible=possible, exhaustive=exhaustive, settled=settled),
+        stop=_stop(tools, possible=possible, found=bool(plans), exhaustive=exhaustive, settled=settled),
         remarks=(ONE_SEAT,) if len(tools.columns.seat_weight) == 1 else (),
     )
     return outcome, found
@@ -156,11 +158,11 @@ def _distinct(looked: int, possible: int) -> int:
     return round(possible * -expm1(-looked / possible)) if possible else 0
 
 
-def _stop(tools: Tools, *, possible: int, exhaustive: bool, settled: bool) -> Stop:
-    if possible == 0:
-        return Stop.NO_LAYOUT
+def _stop(tools: Tools, *, possible: int, found: bool, exhaustive: bool, settled: bool) -> Stop:
     if tools.cancelled():
         return Stop.INTERRUPTED
+    if possible == 0 or not found:
+        return Stop.NO_LAYOUT
     if exhaustive:
         return Stop.EVERY_DRIVE_TRIED if tools.problem.drives.is_single else Stop.ALL_TRIED
     return Stop.SETTLED if settled else Stop.BUDGET_SPENT

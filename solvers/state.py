@@ -57,10 +57,17 @@ def random_drives(column: Integers, drives: DriveRange, random: np.random.Genera
 
 
 def placed(state: State, drives: DriveRange) -> State:
-    """Shift the common gain and delay: the loudest sub at the top of its range, the earliest at the bottom."""
+    """Shift the common gain and delay: the loudest sub at the top of its range, the earliest at the bottom.
+
+    Delays go to the nearest multiple of the delay step.
+    """
     low_delay, high_delay = drives.delay_s
     low_gain, high_gain = drives.gain_db
     delay = state.delay_s - state.delay_s.min() + low_delay
+    if drives.delay_step_s > 0.0:
+        delay = low_delay + drives.delay_step_s * np.round((delay - low_delay) / drives.delay_step_s)
+        most = low_delay + drives.delay_step_s * np.floor(drives.delay_span_s / drives.delay_step_s + 1e-9)
+        delay = np.minimum(delay, most)
     gain = state.gain_db - state.gain_db.max() + high_gain
     return State(
         column=state.column,
