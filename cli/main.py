@@ -15,6 +15,7 @@ from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
 from cli.new import new
 from cli.optimise import optimise
 from cli.predict import predict
+from cli.report import report
 from cli.schema import schema
 from cli.settings import settings
 from cli.terminal import say_error
@@ -27,7 +28,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, settings, drawing, schema):
+for command in (demo, new, check, predict, optimise, report, drawing, settings, schema):
     app.command()(command)
 
 

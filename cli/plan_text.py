@@ -148,6 +148,12 @@ def print_legend(page: Page) -> None:
 def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
     """What can hurt, said where the plan is read."""
     page.heading("Before it is built and switched on")
+    for line in caution_lines(glass=glass, raised=raised):
+        page.line(line, mark="- ")
+
+
+def caution_lines(*, glass: bool, raised: bool) -> list[str]:
+    """The usual cautions; with glass in the room, and with subs above the floor."""
     lines = [
         "Hearing: start quietly and raise the level in steps; loud bass harms by level and time, and it is heard "
         "less than it is felt. Keep to the exposure limits that hold where you are.",
@@ -170,8 +176,7 @@ def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
         "Heat: built-in subs and amplifiers need ventilation, and openings must not weaken fire protection. Local "
         "codes and licensed trades have the last word.",
     ]
-    for line in lines:
-        page.line(line, mark="- ")
+    return lines
 
 
 def _bought(before: tuple[int, float, float], variation: float, level: float) -> str:

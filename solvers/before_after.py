@@ -1,7 +1,6 @@
 """What the seats, and the whole listening plane, hear before and after: usual layouts against the plan.
 
-One call of the model serves all of it: by reciprocity the subs' positions are its few receivers, and seats and
-points of the plane its many sources, which are the cheap side.
+The seats' levels come with the model's full precision, the maps with less: theirs is 0.2 dB at the deepest point.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.ports import Precision
 from roommodes.project import Project
 from roommodes.results import Results
 from roommodes.transfer import transfer_function
@@ -22,6 +22,7 @@ Complexes = NDArray[np.complex128]
 MAP_POINTS = 760
 FINEST_MAP_M = 0.1
 APART_M = 0.05  # a point of the plane this near to a sub is moved aside: there the level has no end
+MAP_PRECISION = Precision(cut=2.5, lowest_cut=5.0, edge_wavenumber=30.0, extra_order=3, near_error=0.05)
 WORTH_DB = 0.3  # what each further sub must take off the variation to be recommended
 
 
@@ -106,65 +107,111 @@ def before_after(
     progress : called with (frequencies done, frequencies in all).
     """
     seats, hz = results.seats, results.frequency_hz
-    plane = listening_plane(project, seats.position_m)
     counts = sorted({*results.plans, len(positions_m)})
     layouts = {count: usual_layouts(project, count, seats.position_m.tolist()) for count in counts}
     own = project.layout
-    groups = [np.asarray(positions_m)]
-    groups += [np.array(layout.positions_m) for count in counts for layout in layouts[count]]
+    groups = [np.array(layout.positions_m) for count in counts for layout in layouts[count]]
     groups += [np.array(own.positions_m)] if own else []
-    subs, places = np.unique(np.vstack(groups), axis=0, return_inverse=True)
-    index_of = iter(np.split(places.ravel(), np.cumsum([len(group) for group in groups])[:-1]))
-    receivers = _clear_of(np.vstack([seats.position_m, plane.points_m()]), subs)
-    reciprocal = transfer_function(
-        project.room(), project.surfaces(), frequency_hz=hz, seat_m=subs, source_m=receivers, progress=progress
-    )
-    transfer = reciprocal.transpose(0, 2, 1)  # (frequency, seat or point, sub)
 
-    def level(
-        chosen: NDArray[np.intp], gains: Sequence[float], delays: Sequence[float], signs: Sequence[int]
-    ) -> Floats:
-        weights = drive_weights(hz, gain_db=np.array(gains) - max(gains), delay_s=np.array(delays), polarity=signs)
-        return level_db(seat_pressure(transfer[:, :, chosen], weights))
+    def first(done: int, total: int) -> None:
+        if progress:
+            progress(done, 2 * total)
 
-    def heard(name: str, at: NDArray[np.intp], levels: Floats, gains: Sequence[float], *, free: bool) -> Heard:
-        here = levels[:, : len(seats)]
-        return Heard(
-            name=name,
-            positions_m=subs[at],
-            level_db=here,
-            variation_db=variation_db(here, seats.weight),
-            output_db=output_db(here, seats.weight, np.array(gains) - max(gains)),
-            stands_free=free,
-        )
+    def second(done: int, total: int) -> None:
+        if progress:
+            progress(total + done, 2 * total)
 
-    def over_plane(levels: Floats) -> Floats:
-        return levels[:, len(seats) :].reshape(len(hz), len(plane.x_m), len(plane.y_m))
-
-    plan_map = over_plane(level(next(index_of), gain_db, delay_s, polarity))
-    usual: dict[int, tuple[Heard, ...]] = {}
-    maps: dict[str, Floats] = {}
-    for count in counts:
-        found = []
-        for layout in layouts[count]:
-            at, alike = next(index_of), [0.0] * count
-            levels = level(at, alike, alike, [1] * count)
-            if count == len(positions_m):
-                maps[layout.name] = over_plane(levels)
-            found.append(heard(layout.name, at, levels, alike, free=layout.stands_free))
-        usual[count] = tuple(sorted(found, key=lambda one: one.variation_db))
+    usual: dict[int, tuple[Heard, ...]] = dict.fromkeys(counts, ())
     mine = None
-    if own:
-        at, delays = next(index_of), [1e-3 * delay for delay in own.delay_ms]
-        levels = level(at, own.gain_db, delays, own.polarity)
-        mine = heard("as in the project file", at, levels, own.gain_db, free=True)
+    if groups:
+        each = iter(_transfers(project, hz, groups, seats.position_m, first))
+        for count in counts:
+            found = [
+                _heard(results, layout.name, layout.positions_m, next(each), free=layout.stands_free)
+                for layout in layouts[count]
+            ]
+            usual[count] = tuple(sorted(found, key=lambda one: one.variation_db))
+        if own:
+            drives = (own.gain_db, [1e-3 * delay for delay in own.delay_ms], own.polarity)
+            mine = _heard(results, "as in the project file", own.positions_m, next(each), drives)
+    plane = listening_plane(project, seats.position_m)
     rivals = usual[len(positions_m)]
+    groups = [np.asarray(positions_m), *(rival.positions_m for rival in rivals[:1])]
+    each = iter(_transfers(project, hz, groups, plane.points_m(), second, MAP_PRECISION))
+    shape = (len(hz), len(plane.x_m), len(plane.y_m))
     return BeforeAfter(
         usual=usual,
         own=mine,
         plane=plane,
-        plan_map_db=plan_map,
-        usual_map_db=maps[rivals[0].name] if rivals else None,
+        plan_map_db=_level(hz, next(each), gain_db, delay_s, polarity).reshape(shape),
+        usual_map_db=_level(hz, next(each), *_alike(len(positions_m))).reshape(shape) if rivals else None,
+    )
+
+
+def _transfers(
+    project: Project,
+    frequency_hz: Floats,
+    groups: Sequence[Floats],
+    points_m: Floats,
+    progress: Callable[[int, int], None],
+    precision: Precision | None = None,
+) -> list[Complexes]:
+    """Transfer functions from every group of subs: (n_freq, n_point, n_sub) each; a sub in two groups is computed once.
+
+    By reciprocity the subs, which are few, are the model's seats, and the points its sources, the cheap side.
+    """
+    subs, places = np.unique(np.vstack(groups), axis=0, return_inverse=True)
+    reciprocal = transfer_function(
+        project.room(),
+        project.surfaces(),
+        frequency_hz=frequency_hz,
+        seat_m=subs,
+        source_m=_clear_of(points_m, subs),
+        progress=progress,
+        precision=precision,
+    )
+    transfer = reciprocal.transpose(0, 2, 1)
+    ends = np.cumsum([len(group) for group in groups])[:-1]
+    return [transfer[:, :, chosen] for chosen in np.split(places.ravel(), ends)]
+
+
+def _level(
+    frequency_hz: Floats,
+    transfer: Complexes,
+    gain_db: Sequence[float],
+    delay_s: Sequence[float],
+    polarity: Sequence[int],
+) -> Floats:
+    """Level with the loudest sub at its limit: (n_freq, n_point, n_sub) -> (n_freq, n_point) [dB re 1/m]."""
+    gain = np.array(gain_db) - max(gain_db)
+    weights = drive_weights(frequency_hz, gain_db=gain, delay_s=np.array(delay_s), polarity=polarity)
+    return level_db(seat_pressure(transfer, weights))
+
+
+def _alike(count: int) -> tuple[list[float], list[float], list[int]]:
+    """Gains, delays and polarities of subs that are driven alike."""
+    return [0.0] * count, [0.0] * count, [1] * count
+
+
+def _heard(
+    results: Results,
+    name: str,
+    positions_m: Sequence[Sequence[float]],
+    transfer: Complexes,
+    drives: tuple[Sequence[float], Sequence[float], Sequence[int]] | None = None,
+    *,
+    free: bool = True,
+) -> Heard:
+    gain_db, delay_s, polarity = drives or _alike(len(positions_m))
+    level = _level(results.frequency_hz, transfer, gain_db, delay_s, polarity)
+    weight = results.seats.weight
+    return Heard(
+        name=name,
+        positions_m=np.array(positions_m),
+        level_db=level,
+        variation_db=variation_db(level, weight),
+        output_db=output_db(level, weight, np.array(gain_db) - max(gain_db)),
+        stands_free=free,
     )
 
 

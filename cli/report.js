@@ -1,0 +1,80 @@
+"use strict";
+(() => {
+  const holder = document.getElementById("map-data");
+  if (!holder) return;
+  const data = JSON.parse(holder.textContent);
+  const slider = document.getElementById("frequency");
+  const said = document.getElementById("said");
+  const size = data.nx * data.ny;
+  const layouts = data.layouts.map((layout, index) => ({
+    ...layout,
+    bytes: Uint8Array.from(atob(layout.bytes), (letter) => letter.charCodeAt(0)),
+    canvas: document.getElementById("map-" + index),
+    marks: data.seats.map((_, seat) => document.getElementById("seat-" + index + "-" + seat)),
+    title: document.getElementById("map-text-" + index),
+  }));
+  const signed = (value) => (value > 0 ? "+" : value < 0 ? "\u2212" : "") + Math.abs(value).toFixed(1);
+
+  const paint = (layout, frame) => {
+    const { canvas, bytes } = layout;
+    const [wide, high] = [canvas.width, canvas.height];
+    const context = canvas.getContext("2d");
+    const image = context.createImageData(wide, high);
+    const steps = new Int8Array(wide * high);
+    const last = data.colours.length - 1;
+    const start = frame * size;
+    for (let row = 0; row < high; row += 1) {
+      const v = (1 - row / (high - 1)) * (data.ny - 1); // the left wall lies at the bottom
+      const j = Math.min(Math.floor(v), data.ny - 2);
+      const q = v - j;
+      for (let column = 0; column < wide; column += 1) {
+        const u = (column / (wide - 1)) * (data.nx - 1);
+        const i = Math.min(Math.floor(u), data.nx - 2);
+        const p = u - i;
+        const at = start + j * data.nx + i;
+        const level =
+          (1 - q) * ((1 - p) * bytes[at] + p * bytes[at + 1]) +
+          q * ((1 - p) * bytes[at + data.nx] + p * bytes[at + data.nx + 1]);
+        const step = Math.floor((level * data.quantum + data.floor - data.lowest) / data.step);
+        steps[row * wide + column] = Math.max(0, Math.min(last, step));
+      }
+    }
+    for (let place = 0; place < steps.length; place += 1) {
+      const edge = (place + 1) % wide && steps[place] !== steps[place + 1];
+      const below = place + wide < steps.length && steps[place] !== steps[place + wide];
+      const colour = edge || below ? [27, 36, 44] : data.colours[steps[place]];
+      image.data.set([colour[0], colour[1], colour[2], 255], 4 * place);
+    }
+    context.putImageData(image, 0, 0);
+  };
+
+  const show = () => {
+    const frame = Number(slider.value);
+    const hertz = data.hz[frame].toFixed(1);
+    const words = layouts.map((layout) => {
+      const levels = layout.seats[frame];
+      paint(layout, frame);
+      levels.forEach((level, seat) => {
+        layout.marks[seat].textContent = signed(level);
+      });
+      const low = Math.min(...levels);
+      const high = Math.max(...levels);
+      const text = layout.name + ": seats from " + signed(low) + " to " + signed(high) + " dB about their mean";
+      layout.title.textContent = text + " at " + hertz + " hertz, from above, front wall to the left.";
+      return text;
+    });
+    said.textContent = hertz + " Hz; " + words.join("; ") + ".";
+    slider.setAttribute("aria-valuetext", hertz + " hertz; " + words.join("; "));
+  };
+
+  const folded = [...document.querySelectorAll("details")];
+  let shut = [];
+  window.addEventListener("beforeprint", () => {
+    shut = folded.filter((one) => !one.open);
+    shut.forEach((one) => { one.open = true; });
+  });
+  window.addEventListener("afterprint", () => shut.forEach((one) => { one.open = false; }));
+  slider.addEventListener("input", show);
+  document.getElementById("live").hidden = false;
+  show();
+})();

@@ -1,0 +1,136 @@
+"""`roommodes report`: the plan for people who were not there, as one page or as a PDF."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.guard import guarded, interruptible
+from cli.options import Debug, Force, Json, Quiet
+from cli.plan_options import PlanFile, Rank, Subs, suffix_fault
+from cli.progress import progress
+from cli.terminal import Page, print_json
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from cli.plan_file import ChosenPlan
+    from cli.report_blocks import Report
+    from solvers.before_after import BeforeAfter
+    from solvers.job import Report as Steps
+    from solvers.job import RoomFindings
+
+SUFFIXES = (".html", ".pdf")
+RATE_HZ = 48000.0
+
+
+@guarded
+def report(
+    file: PlanFile,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="REPORT", help="A .html or .pdf file.", show_default=False)
+    ] = None,
+    subs: Subs = None,
+    rank: Rank = 1,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Write a report of a plan: what to build, what every seat will hear, and what it rests on.
+
+    The .html file needs no network and works on a phone; the .pdf ends with the drawing to scale.
+
+    Example: roommodes report plan.h5 -o report.html
+    """
+    from cli.plan_file import choose_plan
+    from roommodes.whole_file import check_target, write_whole
+
+    target = output or file.with_suffix(".html")
+    if fault := suffix_fault(target, SUFFIXES):
+        raise typer.BadParameter(fault, param_hint="--output")
+    plan = choose_plan(file, subs=subs, rank=rank)
+    check_target(target, force=force)
+    with interruptible() as stop_asked, progress(quiet=quiet) as steps:
+        compared, found = model_numbers(plan, steps, stop_asked)
+    data = report_bytes(plan, compared, found, target.suffix)
+    write_whole(target, data, force=force)
+    if as_json:
+        print_json({"written": str(target), "bytes": len(data), "subs": plan.count})
+    elif not quiet:
+        Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {plan.count} subs.")
+
+
+def model_numbers(
+    plan: "ChosenPlan", steps: "Steps", stop_asked: "Callable[[], bool]"
+) -> "tuple[BeforeAfter, RoomFindings]":
+    """What the model must say anew: usual layouts, the listening plane, the room's modes."""
+    from solvers.before_after import before_after
+    from solvers.job import Interrupted, Step, examine
+
+    def took(done: int, total: int) -> None:
+        if stop_asked():
+            raise Interrupted("interrupted; nothing was written")
+        steps(Step(stage="listening plane", fraction=done / total))
+
+    compared = before_after(
+        plan.project,
+        plan.results,
+        positions_m=plan.positions_m,
+        gain_db=plan.gain_db,
+        delay_s=plan.delay_s,
+        polarity=plan.polarity,
+        progress=took,
+    )
+
+    def step(one: Step) -> None:
+        if stop_asked():
+            raise Interrupted("interrupted; nothing was written")
+        steps(one)
+
+    return compared, examine(plan.project, report=step)
+
+
+def report_bytes(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFindings", suffix: str) -> bytes:
+    """The report as HTML or PDF, once the model's numbers are there."""
+    content = report_content(plan, compared, found)
+    if suffix.lower() == ".pdf":
+        from cli.report_pdf import report_pdf
+
+        return report_pdf(content, plan)
+    from cli.report_html import report_html
+
+    return report_html(content)
+
+
+def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFindings") -> "Report":
+    """All that the report says, in order."""
+    from cli.report_blocks import Report, shown
+    from cli.report_parts import count_section, heard_section, lead_sentence, place_section, values_section
+    from cli.report_room import assumed_section, caution_section, map_section, modes_section, unknown_section
+    from cli.settings_tables import plan_filters
+
+    results, project = plan.results, plan.project
+    which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
+    return Report(
+        title=shown(project.name, 120),
+        subtitle=f"Subwoofer plan{which}",
+        lead=lead_sentence(plan, compared),
+        sections=(
+            place_section(plan),
+            heard_section(plan, compared),
+            map_section(plan, compared),
+            count_section(plan, compared),
+            values_section(plan, plan.values(RATE_HZ, plan_filters(plan, RATE_HZ))),
+            modes_section(plan, found),
+            assumed_section(plan),
+            unknown_section(found),
+            caution_section(plan),
+        ),
+        closing=(
+            f"Computed by roommodes {shown(results.software_version, 20)} on {shown(results.created_utc, 24)}, seed "
+            f"{results.seed}. Project fingerprint (SHA-256) {project.sha256}. The plan file holds the project, the "
+            "transfer functions and the plans; with it alone the search can be run again."
+        ),
+    )

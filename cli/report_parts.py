@@ -1,0 +1,280 @@
+"""The report's sections on what the plan is: recommendation, drawing, seats before and after, counts, values."""
+
+from math import log10
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from cli.drawing_paper import sheet_bytes
+from cli.drawing_room import stances
+from cli.drawing_sheet import plan_alone
+from cli.level_text import third_octaves
+from cli.plan_file import ChosenPlan
+from cli.plan_text import from_walls, mean_limit_db, polarity_word, subs_word
+from cli.report_blocks import Bullets, Drawing, Picture, Section, Table, Text, shown
+from cli.report_figures import bands_before_after, variation_by_count
+from cli.settings_tables import SUB_HEADERS, filter_words, sub_row
+from roommodes.biquads import SIGN_CONVENTION
+from roommodes.starting_values import StartingValues, beyond_processor
+from solvers.before_after import WORTH_DB, BeforeAfter, Heard
+
+Floats = NDArray[np.float64]
+
+PLAN_SCALE = 40.0  # of the drawing in the page: as wide as the text for common rooms
+
+
+def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
+    """The recommendation in one sentence with its figures."""
+    low_hz, high_hz = plan.project.search.band_hz
+    rival = rival_of(plan, compared)
+    against = (
+        f", against {rival.variation_db:.1f} dB with {subs_word(plan.count)} {rival.name}, the most even of the usual "
+        "layouts"
+        if rival
+        else ""
+    )
+    return (
+        f"Build {subs_word(plan.count)} where the drawing shows them and dial in the starting values: from {low_hz:g} "
+        f"to {high_hz:g} Hz the seats then differ by {plan.variation_db:.1f} dB{against}, and their mean comes to "
+        f"{mean_words(plan.output_db, plan.count, plan)}."
+    )
+
+
+def mean_words(output: float, count: int, plan: ChosenPlan) -> str:
+    """The seats' mean level with all subs at their limit."""
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz)
+    level = output + 20.0 * log10(count)
+    if limit is None:
+        return f"{level:+.1f} dB against one sub at 1 m in the open"
+    return f"{level + limit:.0f} dB SPL with the loudest sub at its limit"
+
+
+def rival_of(plan: ChosenPlan, compared: BeforeAfter) -> Heard | None:
+    """The most even usual layout with as many subs."""
+    usual = compared.usual[plan.count]
+    return usual[0] if usual else None
+
+
+def place_section(plan: ChosenPlan) -> Section:
+    """Where the subs stand."""
+    room = plan.project.room()
+    subs = stances(plan)
+    rows = []
+    for sub, zone in zip(subs, plan.zones, strict=True):
+        row: tuple[str, ...] = (str(sub.number), shown(zone, 40), from_walls(sub.centre_m, room))
+        if sub.has_cabinet:
+            spans = [f"{1e3 * a:.0f} to {1e3 * b:.0f}" for a, b in zip(sub.low_m, sub.high_m, strict=True)]
+            row += (*spans, f"{sub.faces} wall")
+        rows.append(row)
+    headers: tuple[str, ...] = ("sub", "zone", "acoustic centre")
+    if subs[0].has_cabinet:
+        headers += ("cabinet from front wall [mm]", "from left wall [mm]", "above floor [mm]", "faces")
+    places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room)}" for sub in subs)
+    return Section(
+        key="place",
+        heading="Where they stand",
+        blocks=(
+            Drawing(
+                title="The room from above, front wall to the left, with dimensions in mm from the finished walls.",
+                alt=f"Plan of the room with {subs_word(plan.count)}: {places}.",
+                svg=sheet_bytes(plan_alone(plan, PLAN_SCALE), ".svg"),
+            ),
+            Table(caption="Positions", headers=headers, rows=tuple(rows)),
+            Text(
+                text="The cross in each cabinet is its acoustic centre, taken as the cabinet's middle. The full sheet "
+                "with two walls, at a scale to work from, comes from: roommodes drawing."
+            ),
+        ),
+    )
+
+
+def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+    """What each seat hears before and after."""
+    results, rival = plan.results, rival_of(plan, compared)
+    hz, weight = results.frequency_hz, results.seats.weight
+    after = plan.level_db
+    before = rival.level_db if rival else None
+
+    def draw(figure: Figure) -> None:
+        bands_before_after(
+            figure.subplots(),
+            frequency_hz=hz,
+            before_db=before,
+            after_db=after,
+            seat_weight=weight,
+            before_name="usual layout",
+            after_name="this plan",
+        )
+
+    finding = f"With this plan {_spread_words(hz, after)}"
+    if rival:
+        finding = f"With {subs_word(plan.count)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
+    unit = "dB SPL" if plan.project.subwoofer.max_level_1m_db is not None else "dB re one sub at 1 m"
+    blocks: list[Text | Picture | Table | Bullets] = [
+        Text(
+            text=f"{finding}. What is common to all seats an equaliser can lift or lower; "
+            "what differs between them it cannot."
+        ),
+        Picture(
+            title="The band of all seats and their mean, before and after.",
+            alt=f"{finding}.",
+            size_in=(7.6, 3.7),
+            draw=draw,
+        ),
+        _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
+    ]
+    if rival:
+        title = f"Level at every seat, {subs_word(plan.count)} {rival.name}, driven alike, third-octave bands [{unit}]"
+        blocks.append(_seat_table(plan, rival.level_db, title))
+    if unit == "dB SPL":
+        blocks.append(
+            Text(
+                text="These are the highest clean levels, the loudest sub at its limit, not levels to listen at: they "
+                "harm hearing within minutes.",
+                strong=True,
+            )
+        )
+    return Section(key="heard", heading="What each seat hears", blocks=tuple(blocks))
+
+
+def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+    """What other numbers of subs would give."""
+    results = plan.results
+    rows = []
+    for count, table in results.plans.items():
+        usual = compared.usual[count]
+        chosen = count == plan.count
+        variation = plan.variation_db if chosen else float(table.variation_db[0])
+        output = plan.output_db if chosen else float(table.output_db[0])
+        rows.append(
+            (
+                subs_word(count) + (" (this plan)" if chosen else ""),
+                f"{variation:.2f}",
+                f"{usual[0].variation_db:.2f}" if usual else "",
+                usual[0].name + ("" if usual[0].stands_free else " (not all free here)") if usual else "none",
+                f"{output:+.1f}",
+                mean_words(output, count, plan),
+            )
+        )
+    own = compared.own
+    if own:
+        number = len(own.positions_m)
+        rows.append(
+            (
+                f"{subs_word(number)}, {own.name}",
+                f"{own.variation_db:.2f}",
+                "",
+                "",
+                f"{own.output_db:+.1f}",
+                mean_words(own.output_db, number, plan),
+            )
+        )
+    plans = {count: float(table.variation_db[0]) for count, table in results.plans.items()}
+    usual_db = {count: heard[0].variation_db for count, heard in compared.usual.items() if heard}
+
+    def draw(figure: Figure) -> None:
+        variation_by_count(figure.subplots(), plan_db=plans, usual_db=usual_db)
+
+    said = ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in plans.items())
+    usual_said = ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in usual_db.items())
+    alt = f"Seat-to-seat variation of the plans: {said}" + (
+        f"; of the usual layouts: {usual_said}." if usual_said else "."
+    )
+    return Section(
+        key="counts",
+        heading="How many subs",
+        blocks=(
+            Text(
+                text=f"{alt} A further sub is recommended while it takes at least {WORTH_DB:g} dB off the variation; "
+                "budget and space may decide otherwise."
+            ),
+            Picture(title="Variation over the number of subs.", alt=alt, size_in=(5.2, 2.9), draw=draw),
+            Table(
+                caption="One number of subs beside the other",
+                headers=("subs", "variation [dB]", "usual layout [dB]", "which", "output [dB]", "seats' mean"),
+                rows=tuple(rows),
+                right=(1, 2, 4),
+            ),
+            Text(
+                text="Variation: at each frequency the standard deviation of the level over the seats, over the band "
+                "its root mean square. Output: mean level at the seats with all subs at their limit, against the same "
+                "subs in phase at 1 m in the open. Usual layouts: corners and middles of walls, driven alike; the "
+                "most even one is shown."
+            ),
+        ),
+    )
+
+
+def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
+    """What is dialled in."""
+    filters = values.subs[0].filters
+    rows = tuple(
+        (
+            filter_words(one),
+            *(f"{getattr(one.biquad, key):.12f}" for key in ("b0", "b1", "b2", "a1", "a2")),
+        )
+        for one in filters
+    )
+    beyond = beyond_processor(values, plan.project.search)
+    tables: list[Table | Text | Bullets] = [
+        Table(
+            caption=f"Starting values; samples at {values.rate_hz:g} Hz",
+            headers=SUB_HEADERS,
+            rows=tuple(tuple(sub_row(sub)) for sub in values.subs),
+            right=(2, 3, 4, 5),
+        )
+    ]
+    if beyond:
+        tables.append(Bullets(items=tuple(f"Beyond the processor: {line}" for line in beyond)))
+    if rows:
+        tables.append(
+            Table(
+                caption=f"Filters, the same for every sub, at {values.rate_hz:g} Hz",
+                headers=("filter", "b0", "b1", "b2", "a1", "a2"),
+                rows=rows,
+                right=(1, 2, 3, 4, 5),
+            )
+        )
+        tables.append(
+            Text(
+                text=f"{SIGN_CONVENTION}; some processors want a1 and a2 with the opposite sign. The filters lower "
+                "peaks of the predicted mean over the seats; measure before you keep them."
+            )
+        )
+    inverted = [sub.number for sub in values.subs if polarity_word(sub.polarity) == "inverted"]
+    note = f" Inverted: {', '.join(f'sub {number}' for number in inverted)}." if inverted else ""
+    return Section(
+        key="values",
+        heading="Starting values",
+        blocks=(
+            *tables,
+            Text(
+                text="Delays count from the earliest sub. Distance: the delay times the speed of sound, by how much "
+                "further away a sub would have to be to arrive as late. A processor that asks for distances delays "
+                f"what is nearer: enter one large distance less this one.{note} As CSV or JSON, at any sample rate: "
+                "roommodes settings."
+            ),
+        ),
+    )
+
+
+def _seat_table(plan: ChosenPlan, level_db: Floats, caption: str) -> Table:
+    hz, limit = plan.results.frequency_hz, plan.project.subwoofer.max_level_1m_db
+    levels = level_db if limit is None else level_db + limit.at(hz)[:, None]
+    centres, bands = third_octaves(hz, levels)
+    names = plan.results.seats.name
+    rows = [(shown(name, 40), *(f"{level:.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]
+    spread = bands.max(axis=1) - bands.min(axis=1)
+    rows.append(("loudest less quietest", *(f"{value:.0f}" for value in spread)))
+    headers = ("Hz", *(f"{centre:g}" for centre in centres))
+    return Table(caption=caption, headers=headers, rows=tuple(rows), right=tuple(range(1, len(headers))), folded=True)
+
+
+def _spread_words(hz: Floats, level_db: Floats) -> str:
+    spread = level_db.max(axis=1) - level_db.min(axis=1)
+    worst = int(np.argmax(spread))
+    return (
+        f"loudest and quietest seat lie {float(np.mean(spread)):.0f} dB apart on average and {spread[worst]:.0f} dB at "
+        f"worst, at {hz[worst]:.0f} Hz"
+    )

@@ -1,0 +1,320 @@
+"""The report's sections on the room: pressure map, modes, what was assumed, what the model does not know, cautions."""
+
+import base64
+from typing import Any
+
+import numpy as np
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from cli.plan_file import ChosenPlan
+from cli.plan_text import caution_lines, subs_word
+from cli.project_parts import glass_of
+from cli.report_blocks import Bullets, LiveMap, Picture, Section, Table, Text, shown
+from cli.report_figures import HIGHEST_DB, LOWEST_DB, STEP_DB, level_key, modes_built, pressure_map, ramp_colours
+from cli.report_parts import rival_of
+from cli.room_text import KINDS, shift_words
+from roommodes.metrics import normalised
+from roommodes.project import the_wall
+from roommodes.rooms import WALLS
+from solvers.before_after import BeforeAfter
+from solvers.job import RoomFindings
+
+Floats = NDArray[np.float64]
+
+MOST_FRAMES = 64
+QUANTUM_DB, FLOOR_DB = 0.15, -25.5  # how levels travel to the page: one byte each
+RAISED_M = 1.2
+STILLS = 3  # frequencies shown on paper
+
+
+def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+    """The pressure over the listening plane."""
+    rival = rival_of(plan, compared)
+    layouts = [("this plan", plan.level_db, compared.plan_map_db, plan.positions_m)]
+    if rival and compared.usual_map_db is not None:
+        layouts.insert(0, ("usual layout", rival.level_db, compared.usual_map_db, rival.positions_m))
+    weight = normalised(plan.results.seats.weight)
+    hz = plan.results.frequency_hz
+    seat_db = [levels - (levels @ weight)[:, None] for _, levels, _, _ in layouts]
+    map_db = [maps - (levels @ weight)[:, None, None] for _, levels, maps, _ in layouts]
+    stills = _telling(seat_db[0], hz)
+
+    def draw(figure: Figure) -> None:
+        grid = figure.add_gridspec(len(layouts) + 1, len(stills), height_ratios=[*[1.0] * len(layouts), 0.06])
+        for row, (name, _, _, subs) in enumerate(layouts):
+            for column, frame in enumerate(stills):
+                pressure_map(
+                    figure.add_subplot(grid[row, column]),
+                    x_m=compared.plane.x_m,
+                    y_m=compared.plane.y_m,
+                    level_db=map_db[row][frame],
+                    seat_m=plan.results.seats.position_m,
+                    seat_db=seat_db[row][frame],
+                    sub_m=subs,
+                    title=f"{name}, {hz[frame]:.0f} Hz",
+                )
+        level_key(figure.add_subplot(grid[-1, :]))
+
+    alt = "; ".join(
+        f"at {hz[frame]:.0f} Hz "
+        + ", ".join(
+            f"{name}: seats from {seat_db[row][frame].min():+.0f} to {seat_db[row][frame].max():+.0f} dB"
+            for row, (name, _, _, _) in enumerate(layouts)
+        )
+        for frame in stills
+    )
+    height = 1.35 * len(layouts) + 0.8
+    headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.results.seats.name]
+    rows = [
+        (f"{hz[frame]:.1f}", *(f"{value:+.1f}" for levels in seat_db for value in levels[frame]))
+        for frame in range(len(hz))
+    ]
+    which = f" The usual layout is {subs_word(plan.count)} {rival.name}, driven alike." if rival else ""
+    return Section(
+        key="map",
+        heading="Where it is loud and quiet",
+        blocks=(
+            Text(
+                text=f"Level over the room at ear height ({compared.plane.height_m:.2f} m), about the mean of the "
+                f"seats at each frequency: light is loud, dark is quiet, a line every {STEP_DB:g} dB.{which} In each "
+                "seat stands its level at its own ear height; squares are subs."
+            ),
+            LiveMap(data=_map_data(plan, compared, layouts, seat_db, map_db)),
+            Picture(
+                title="The frequencies at which the seats differ most.",
+                alt=f"Levels about the seats' mean: {alt}.",
+                size_in=(7.6, height),
+                draw=draw,
+                raster=True,
+            ),
+            Table(
+                caption="Level at each seat about the seats' mean [dB], behind the map",
+                headers=tuple(headers),
+                rows=tuple(rows),
+                right=tuple(range(len(headers))),
+                folded=True,
+                screen_only=True,
+            ),
+        ),
+    )
+
+
+def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
+    """The room's modes as built."""
+    low_hz, high_hz = plan.project.search.band_hz
+    rows = tuple(
+        (
+            "{} {} {}".format(*mode.number),
+            KINDS[sum(n > 0 for n in mode.number)],
+            f"{mode.rigid_hz:.1f}",
+            f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
+            f"{mode.decay_time_s:.2f}",
+            shift_words(mode) or "none",
+        )
+        for mode in found.modes
+    )
+    blocks: list[Text | Picture | Table | Bullets] = [
+        Text(
+            text=f"Between {low_hz:g} and {high_hz:g} Hz the room has {len(found.modes)} modes. Above about "
+            f"{found.crossover_hz:.0f} Hz they overlap too much to be told apart; there statistics hold. Mode numbers "
+            "count half waves along length, width and height."
+        )
+    ]
+    if found.modes:
+        moved = max(found.modes, key=lambda mode: abs(mode.frequency_hz - mode.rigid_hz))
+        longest = max(found.modes, key=lambda mode: mode.decay_time_s)
+        alt = (
+            f"Decay time of each mode over its frequency. The longest is {longest.decay_time_s:.2f} s at "
+            f"{longest.frequency_hz:.1f} Hz; the walls move the mode {' '.join(map(str, moved.number))} most, from "
+            f"{moved.rigid_hz:.1f} to {moved.frequency_hz:.1f} Hz."
+        )
+        blocks.append(
+            Picture(
+                title="Modes as built: decay time over frequency; grey lines begin where rigid walls put them.",
+                alt=alt,
+                size_in=(7.6, 3.2),
+                draw=lambda figure: _draw_modes(figure, found),
+            )
+        )
+        blocks.append(
+            Table(
+                caption="Modes, with rigid walls and as built",
+                headers=("mode", "kind", "rigid [Hz]", "as built [Hz]", "decay T60 [s]", "null plane moved most"),
+                rows=rows,
+                right=(2, 3, 4),
+                folded=True,
+            )
+        )
+        if not all(mode.settled for mode in found.modes):
+            blocks.append(Text(text="?: this mode could not be followed to its end; take it as rough."))
+    if found.warnings:
+        blocks.append(Bullets(items=tuple(shown(warning, 1000) for warning in found.warnings)))
+    return Section(key="modes", heading="The room's modes", blocks=tuple(blocks))
+
+
+def assumed_section(plan: ChosenPlan) -> Section:
+    """What went in."""
+    project, room = plan.project, plan.project.room()
+    known = project.constructions()
+    places: dict[str, list[str]] = {}
+    for wall in WALLS:
+        places.setdefault(getattr(project.tables.walls, wall), []).append(the_wall(wall))
+    for region in project.tables.regions:
+        (a0, b0), (a1, b1) = region.from_m, region.to_m
+        size = f"{abs(a1 - a0):.2f} x {abs(b1 - b0):.2f} m"
+        places.setdefault(region.construction, []).append(f"{size} of the {the_wall(region.wall)}")
+    rows = tuple(
+        (
+            shown(name, 60),
+            ", ".join(where),
+            known[name].kind,
+            _parameters(known[name].parameters),
+            shown(known[name].source, 300) or "not given",
+        )
+        for name, where in places.items()
+    )
+    wishes, sub = project.search, project.subwoofer
+    limits = (
+        f"{shown(sub.name, 60)}: level limit not given; levels count from one sub at 1 m."
+        if sub.max_level_1m_db is None
+        else f"{shown(sub.name, 60)}: highest clean level at 1 m in free field "
+        + ", ".join(
+            f"{value:g} dB at {hz:g} Hz"
+            for hz, value in zip(sub.max_level_1m_db.hz, sub.max_level_1m_db.value, strict=True)
+        )
+        + "."
+    )
+    return Section(
+        key="assumed",
+        heading="What was assumed",
+        blocks=(
+            Bullets(
+                items=(
+                    f"A rectangular room, {room.length_m:g} m long, {room.width_m:g} m wide, {room.height_m:g} m high; "
+                    f"air at {room.air.temperature_c:g} °C, sound at {room.air.speed_of_sound_m_s:.1f} m/s; loss "
+                    f"factor of air and furnishings {room.loss_factor:g}.",
+                    limits,
+                    f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
+                    f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
+                    f"{wishes.gain_db[0]:g} to {wishes.gain_db[1]:g} dB, polarity "
+                    f"{'free' if wishes.polarity else 'fixed'}; {len(plan.results.candidates)} candidates.",
+                )
+            ),
+            Table(
+                caption="Constructions and their sources",
+                headers=("construction", "where", "kind", "parameters", "source"),
+                rows=rows,
+            ),
+        ),
+    )
+
+
+def unknown_section(found: RoomFindings) -> Section:
+    """Where the prediction ends."""
+    return Section(
+        key="unknown",
+        heading="What the model does not know",
+        blocks=(
+            Bullets(
+                items=(
+                    "Furniture, people, risers and cabinets as bodies in the room; sloping walls and niches; doors "
+                    "that stand open when they were given as shut.",
+                    "How the walls were really built. Constructions are typical ones unless measured: peaks and nulls "
+                    "may lie some hertz aside, decay times may differ by a third (common practice, no source).",
+                    f"Single peaks and nulls above about {found.crossover_hz:.0f} Hz, where modes overlap.",
+                    "The subs' own response, phase and directivity: each is a point source of flat response at its "
+                    "acoustic centre. Use equal subs.",
+                    "What rattles, and what neighbours hear.",
+                )
+            ),
+            Text(text="So measure at every seat when it stands, and correct the starting values by what you find."),
+        ),
+    )
+
+
+def caution_section(plan: ChosenPlan) -> Section:
+    """What can hurt."""
+    raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
+    lines = caution_lines(glass=bool(glass_of(plan.project)), raised=raised)
+    return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))
+
+
+def _draw_modes(figure: Figure, found: RoomFindings) -> None:
+    modes_built(figure.subplots(), modes=found.modes)
+
+
+def _telling(seat_db: Floats, hz: Floats) -> list[int]:
+    """Frames at which the seats of the first layout differ most, at least a third of an octave apart, rising."""
+    spread = seat_db.max(axis=1) - seat_db.min(axis=1)
+    chosen: list[int] = []
+    for frame in np.argsort(-spread, kind="stable"):
+        if all(abs(np.log2(hz[frame] / hz[other])) >= 1.0 / 3.0 for other in chosen):
+            chosen.append(int(frame))
+        if len(chosen) == STILLS:
+            break
+    return sorted(chosen)
+
+
+def _map_data(
+    plan: ChosenPlan,
+    compared: BeforeAfter,
+    layouts: list[tuple[str, Floats, Floats, Floats]],
+    seat_db: list[Floats],
+    map_db: list[Floats],
+) -> dict[str, Any]:
+    """What the page's script draws from; levels as bytes, row by row from the left wall, in base64."""
+    hz, plane = plan.results.frequency_hz, compared.plane
+    frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
+    room = plan.project.room()
+    edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
+    first = _telling(seat_db[0], hz)[0]
+    return {
+        "hz": [round(float(hz[frame]), 1) for frame in frames],
+        "start": int(np.argmin(np.abs(frames - first))),
+        "nx": len(plane.x_m),
+        "ny": len(plane.y_m),
+        "quantum": QUANTUM_DB,
+        "floor": FLOOR_DB,
+        "lowest": LOWEST_DB,
+        "step": STEP_DB,
+        "colours": [[round(255 * part) for part in colour] for colour in ramp_colours(len(edges))],
+        "length": room.length_m,
+        "width": room.width_m,
+        "seats": [
+            {"name": shown(name, 40), "x": round(x, 3), "y": round(y, 3)}
+            for name, (x, y, _) in zip(plan.results.seats.name, plan.results.seats.position_m.tolist(), strict=True)
+        ],
+        "layouts": [
+            {
+                "name": name,
+                "subs": [[round(x, 3), round(y, 3)] for x, y, _ in subs.tolist()],
+                "seats": [[round(float(value), 1) + 0.0 for value in levels[frame]] for frame in frames],
+                "bytes": _packed(maps[frames]),
+            }
+            for (name, _, _, subs), levels, maps in zip(layouts, seat_db, map_db, strict=True)
+        ],
+    }
+
+
+def _packed(level_db: Floats) -> str:
+    """(n_frame, n_x, n_y) as bytes in the order frame, y, x."""
+    steps = np.clip(np.round((level_db - FLOOR_DB) / QUANTUM_DB), 0, 255).astype(np.uint8)
+    return base64.b64encode(np.ascontiguousarray(steps.transpose(0, 2, 1)).tobytes()).decode("ascii")
+
+
+def _parameters(values: dict[str, Any]) -> str:
+    words = []
+    for key, value in values.items():
+        if hasattr(value, "hz"):
+            text = ", ".join(f"{one:g} at {hz:g} Hz" for hz, one in zip(value.hz, value.value, strict=True))
+        elif isinstance(value, dict):  # a curve as the model dumps it
+            text = ", ".join(f"{one:g} at {hz:g} Hz" for hz, one in zip(value["hz"], value["value"], strict=True))
+        elif isinstance(value, bool):
+            text = "yes" if value else "no"
+        elif isinstance(value, float):
+            text = f"{value:g}"
+        else:
+            text = str(value)
+        words.append(f"{key} {text}")
+    return "; ".join(words)
