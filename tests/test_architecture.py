@@ -70,7 +70,7 @@ def modules(*packages: str) -> Iterator[tuple[str, Path, Tree]]:
         for path in sorted((ROOT / package).rglob("*.py")):
             parts = path.relative_to(ROOT).with_suffix("").parts
             name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
-            yield name, path, ast.parse(path.read_text(encoding="utf-8"))
+            yield name, path, ast.parse(path.read_text(encoding="utf-8"), filename=str(path))
 
 
 def imported(nodes: list[ast.stmt] | list[ast.AST]) -> set[str]:
