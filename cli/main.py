@@ -11,6 +11,7 @@ import typer
 from cli.check import check
 from cli.demo import demo
 from cli.drawing import drawing
+from cli.export import export
 from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
 from cli.new import new
 from cli.optimise import optimise
@@ -28,7 +29,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, report, drawing, settings, schema):
+for command in (demo, new, check, predict, optimise, report, drawing, settings, export, schema):
     app.command()(command)
 
 

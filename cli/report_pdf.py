@@ -203,7 +203,7 @@ class _Writer:
             inner.set_dpi(PICTURE_DPI)
             inner.canvas.draw()
         assert isinstance(inner.canvas, FigureCanvasAgg), "new_figure draws pixels"
-        self._image(np.asarray(inner.canvas.buffer_rgba())[:, :, :3], width, height)
+        self._image(np.asarray(inner.canvas.buffer_rgba())[:, :, :3], width, height)  # type: ignore[no-untyped-call]
         self._lines(_wrap(title, 8.0), size=8.0, after=2.5)
 
     def _image(self, pixels: NDArray[np.uint8], width: float, height: float) -> None:

@@ -1,0 +1,80 @@
+"""`roommodes export`: the seats' responses in open formats, for other programs."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.guard import guarded, interruptible
+from cli.options import Debug, Force, Json, Quiet
+from cli.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
+from cli.progress import progress
+from cli.terminal import Page, print_json, warn
+
+SUFFIXES = (".sofa", ".wav")
+STILL_RINGS_DB = -40.0
+LONGEST_S = 20.0
+
+
+@guarded
+def export(
+    file: PlanFile,
+    output: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FILE", help="A .sofa or .wav file.", show_default=False)
+    ],
+    subs: Subs = None,
+    rank: Rank = 1,
+    sub: Annotated[
+        int | None, typer.Option("--sub", metavar="K", help="WAV: one sub alone, undriven; left out: the whole plan.")
+    ] = None,
+    rate: Rate = 48000.0,
+    seconds: Annotated[float, typer.Option("--seconds", metavar="S", help="WAV: length of the responses.")] = 2.0,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Write the seats' responses in an open format.
+
+    SOFA (AES69) holds the transfer function of every sub to every seat. WAV holds impulse responses, one channel per
+    seat, of the plan as it is driven, over the band of the search.
+
+    Example: roommodes export plan.h5 -o seats.wav
+    """
+    from cli.export_files import LEAD_S, seat_impulses, sofa_bytes, wav_bytes
+    from cli.plan_file import choose_plan
+    from roommodes.impulse import left_at_end_db
+    from roommodes.starting_values import RATE_RANGE_HZ
+    from roommodes.whole_file import check_target, write_whole
+
+    if fault := suffix_fault(output, SUFFIXES):
+        raise typer.BadParameter(fault, param_hint="--output")
+    if not RATE_RANGE_HZ[0] <= rate <= RATE_RANGE_HZ[1] or rate != int(rate):
+        low, high = RATE_RANGE_HZ
+        raise typer.BadParameter(f"got {rate:g}; allowed: whole numbers from {low:g} to {high:g}", param_hint="--rate")
+    if not 0.5 <= seconds <= LONGEST_S:
+        raise typer.BadParameter(f"got {seconds:g}; allowed: 0.5 to {LONGEST_S:g}", param_hint="--seconds")
+    plan = choose_plan(file, subs=subs, rank=rank)
+    if sub is not None and not 1 <= sub <= plan.count:
+        raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.count}", param_hint="--sub")
+    check_target(output, force=force)
+    if output.suffix.lower() == ".sofa":
+        data = sofa_bytes(plan)
+        words = f"{plan.count} subs as emitters, {len(plan.results.seats)} seats as receivers, undriven"
+    else:
+        whole = round(seconds * rate) / rate  # a whole number of samples
+        with interruptible() as stop_asked, progress(quiet=quiet) as steps:
+            impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, steps=steps, stop_asked=stop_asked)
+        if (left := left_at_end_db(impulse)) > STILL_RINGS_DB and not quiet:
+            warn([f"the responses still ring at their end ({left:.0f} dB); make them longer with --seconds"])
+        data = wav_bytes(impulse, int(rate))
+        words = (
+            f"{len(plan.results.seats)} channels, one per seat in the project's order; time zero is {LEAD_S:g} s into "
+            "the file. Convolved with a signal as it is at 1 m in free field each gives the sound at the seat"
+        )
+    write_whole(output, data, force=force)
+    if as_json:
+        print_json({"written": str(output), "seats": list(plan.results.seats.name), "subs": plan.count})
+    elif not quiet:
+        Page().line(f"Wrote {output}: {words}.")
