@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import sqrt
 
 import numpy as np
 
@@ -15,6 +14,8 @@ CHAINS = 8  # side by side
 BURST = 6  # hops between two looks at what the chains have found
 SAME = 1e-3  # values closer than this part are the same plan
 POOL = 400  # layouts kept
+FEW_COLUMNS = 50
+MOST_SHARES = 6.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +24,7 @@ class Effort:
 
     Parameters
     ----------
-    hops : in all, at most, for up to four subs and fifty columns; more of either get more.
+    hops : in all, at most, for few candidates; many get up to `MOST_SHARES` times as many.
     patience : hops of a chain that find nothing better before it starts anew elsewhere.
     confirmations : starts of their own that must lead to the best plan before it counts as settled.
     """
@@ -32,9 +33,9 @@ class Effort:
     patience: int = 90
     confirmations: int = 8
 
-    def hops_for(self, *, n_column: int, n_slot: int) -> int:
-        """Hops at most for a problem of this size."""
-        return int(self.hops * sqrt(max(1.0, n_column / 50.0)) * max(1.0, n_slot / 4.0))
+    def hops_for(self, n_column: int) -> int:
+        """Hops at most for so many columns."""
+        return int(self.hops * min(MOST_SHARES, max(1.0, n_column / FEW_COLUMNS) ** 1.5))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,7 +91,7 @@ def explore(
         state = _start(tools, groups, base, random)
         return None if state is None else _Life(state=state, random=random)
 
-    most = effort.hops_for(n_column=tools.columns.count, n_slot=len(groups))
+    most = effort.hops_for(tools.columns.count)
     chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
     ended: list[tuple[float, tuple[int, ...]]] = []
     done = visits = 0
