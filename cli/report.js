@@ -76,5 +76,6 @@
   window.addEventListener("afterprint", () => shut.forEach((one) => { one.open = false; }));
   slider.addEventListener("input", show);
   document.getElementById("live").hidden = false;
+  document.getElementById("no-live").hidden = true;
   show();
 })();

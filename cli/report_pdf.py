@@ -38,7 +38,7 @@ DRAWING_SCALES = (40.0, 50.0, 75.0, 100.0, 200.0, 500.0)
 def report_pdf(report: Report, plan: ChosenPlan) -> bytes:
     """The pages; the same report gives the same bytes."""
     buffer = io.BytesIO()
-    facts = {"Title": f"{plain(report.title, 120)}: {report.subtitle}", "Creator": "roommodes", "Producer": "roommodes"}
+    facts = {"Title": plain(f"{report.title}: {report.subtitle}", 160), "Creator": "roommodes", "Producer": "roommodes"}
     with (
         mpl.rc_context({**STYLE, "hatch.linewidth": 0.4, "pdf.fonttype": 42}),
         warnings.catch_warnings(),
@@ -48,7 +48,7 @@ def report_pdf(report: Report, plan: ChosenPlan) -> bytes:
         writer = _Writer(plan)
         writer.write(report)
         for number, figure in enumerate(writer.pages, start=1):
-            _foot(figure, f"{plain(report.title, 60)}: {report.subtitle}", f"{number} of {len(writer.pages) + 1}")
+            _foot(figure, plain(f"{report.title}: {report.subtitle}", 90), f"{number} of {len(writer.pages) + 1}")
             pages.savefig(figure)
         pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes())))
     return buffer.getvalue()

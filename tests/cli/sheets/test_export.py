@@ -1,0 +1,92 @@
+"""export: SOFA and WAV hold what the plan's transfer functions say."""
+
+import importlib
+import io
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.io import wavfile
+
+from cli.plan_file import choose_plan
+
+LEAD_S = 0.4
+
+
+def test_sofa_holds_the_transfer_functions(run, plan_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Read back through the standard's own library, which checks the convention."""
+    sofar = pytest.importorskip("sofar", reason="the sofa extra is not installed")
+    assert run("export", plan_file, "--subs", 2, "-o", "r.sofa").exit_code == 0
+    sofa = sofar.read_sofa("r.sofa", verify=True)
+    plan = choose_plan(plan_file, subs=2)
+    index = plan.results.plans[2].candidate_index[0]
+    assert sofa.GLOBAL_SOFAConventions == "GeneralTF-E"
+    got = (sofa.Data_Real + 1j * sofa.Data_Imag)[0]  # R, N, E
+    np.testing.assert_allclose(got, plan.results.transfer[:, :, index].transpose(1, 0, 2), rtol=1e-12)
+    np.testing.assert_allclose(sofa.N, plan.results.frequency_hz)
+    np.testing.assert_allclose(sofa.ReceiverPosition, plan.results.seats.position_m)
+    np.testing.assert_allclose(sofa.EmitterPosition, plan.positions_m)
+    np.testing.assert_allclose(sofa.RoomCornerB, [[5.2, 4.0, 2.5]])
+    assert "2025-01-02 03:04:05" in sofa.GLOBAL_DateCreated
+
+
+def test_without_the_extra_it_says_what_to_install(run, plan_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    real = importlib.import_module
+
+    def missing(name: str, package: str | None = None) -> object:
+        if name == "sofar":
+            raise ImportError(name)
+        return real(name, package)
+
+    monkeypatch.setattr(importlib, "import_module", missing)
+    monkeypatch.delitem(sys.modules, "sofar", raising=False)
+    result = run("export", plan_file, "-o", "r.sofa")
+    assert result.exit_code == 5
+    assert "pip install 'roommodes[sofa]'" in result.stderr
+    assert not Path("r.sofa").exists()
+
+
+def test_wav_has_the_spectrum_of_the_plan(run, plan_file: Path) -> None:
+    """Fourier transform of every channel against the levels stored in the plan, inside the band."""
+    assert run("export", plan_file, "--subs", 2, "--rate", 8000, "-o", "r.wav").exit_code == 0
+    rate, impulse = wavfile.read(io.BytesIO(Path("r.wav").read_bytes()))
+    plan = choose_plan(plan_file, subs=2)
+    assert rate == 8000
+    assert impulse.shape == (16000, 5)
+    assert impulse.dtype == np.float32
+    hz = np.fft.rfftfreq(len(impulse), 1.0 / rate)
+    level = 20 * np.log10(np.abs(np.fft.rfft(impulse.astype(float), axis=0)) + 1e-12)
+    for index, frequency in enumerate(plan.results.frequency_hz):
+        near = np.argmin(np.abs(hz - frequency))
+        if abs(hz[near] - frequency) < 0.05:  # elsewhere the response moves between the two grids
+            np.testing.assert_allclose(level[near], plan.level_db[index], atol=0.4)
+    assert abs(np.interp(20.0, hz, level[:, 0]) - plan.level_db[0, 0]) < 0.1
+
+
+def test_one_sub_alone_sounds_without_its_drive(run, plan_file: Path) -> None:
+    """The second sub has -3.5 dB, a delay and inverted polarity in the plan; alone it is the bare transfer function."""
+    assert run("export", plan_file, "--subs", 2, "--sub", 2, "--rate", 8000, "-o", "r.wav").exit_code == 0
+    _, impulse = wavfile.read("r.wav")
+    plan = choose_plan(plan_file, subs=2)
+    hz = np.fft.rfftfreq(len(impulse), 1.0 / 8000)
+    spectrum = np.fft.rfft(impulse.astype(float), axis=0) * np.exp(2j * np.pi * hz * LEAD_S)[:, None]
+    candidate = plan.results.plans[2].candidate_index[0, 1]
+    np.testing.assert_allclose(spectrum[40], plan.results.transfer[0, :, candidate], rtol=2e-3)  # 20 Hz
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["-o", "r.flac"], "got '.flac'; allowed: .sofa, .wav"),
+        (["-o", "r.wav", "--sub", 9], "got 9; allowed: 1 to"),
+        (["-o", "r.wav", "--seconds", 0], "got 0; allowed: 0.5 to 20"),
+        (["-o", "r.wav", "--rate", 44100.5], "whole numbers from 8000 to 768000"),
+        ([], "Missing option"),
+    ],
+)
+def test_faults(run, plan_file: Path, arguments: list[object], words: str) -> None:
+    result = run("export", plan_file, *arguments)
+    assert result.exit_code == 2
+    assert words in " ".join(result.stderr.split())
+    assert not list(Path().iterdir())

@@ -1,0 +1,193 @@
+"""report: says what the plan says, is the same every time, small, self-contained, and inert whatever the names are."""
+
+import base64
+import hashlib
+import itertools
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cli.plan_file import choose_plan
+from cli.report import model_numbers, report_bytes, report_content
+from cli.report_blocks import Bullets, Picture, Section, Table, Text
+from cli.report_html import report_html
+from cli.report_pdf import report_pdf
+
+HOSTILE = "<script>alert(1)</script>\" onload='x' ${7*7} {{7*7}} </style>&amp;"
+
+
+@pytest.fixture(scope="module")
+def computed(plan_file: Path):
+    """Plan, comparison and findings, computed once."""
+    plan = choose_plan(plan_file)
+    return plan, *model_numbers(plan, lambda step: None, lambda: False)
+
+
+@pytest.fixture(scope="module")
+def page(computed) -> str:
+    return report_bytes(*computed, ".html").decode()
+
+
+class Outline(HTMLParser):
+    """Tags, attributes and the text under each tag."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def of(self, tag: str) -> list[dict[str, str | None]]:
+        return [attributes for name, attributes in self.tags if name == tag]
+
+
+def test_the_page_says_the_plans_figures(page: str, computed) -> None:
+    plan, compared, found = computed
+    assert f"the seats then differ by {plan.variation_db:.1f} dB" in page
+    assert f"against {compared.usual[plan.count][0].variation_db:.1f} dB with" in page
+    for sub in plan.values(48000.0).subs:
+        assert f">{sub.delay_s * 1e3:.2f} ms<" in page
+    for mode in found.modes:
+        assert f">{mode.rigid_hz:.1f}<" in page
+    assert "invented" in page, "sources of constructions"
+    for caution in ("hearing", "Glass: panes", "Mains: leave circuits", "ventilation", "lift cabinets"):
+        assert caution.lower() in page.lower()
+    assert plan.project.sha256 in page
+    assert "seed 7" in page
+
+
+def test_the_page_is_whole_and_loads_nothing(page: str) -> None:
+    outline = Outline(page)
+    assert outline.of("html")[0]["lang"] == "en"
+    levels = [int(tag[1]) for tag, _ in outline.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in itertools.pairwise(levels))
+    for tag, attributes in outline.tags:
+        for key in ("src", "href", "srcset", "action", "poster", "data"):
+            if key in attributes:
+                assert str(attributes[key]).startswith(("data:", "#")), (tag, attributes[key])
+        assert "style" not in attributes
+        assert not any(key.startswith("on") for key in attributes)
+    assert not outline.of("link")
+    assert not outline.of("iframe")
+    for image in outline.of("img"):
+        assert len(image["alt"] or "") > 30, "the alternative text states the finding"
+    names = [attributes["id"] for _, attributes in outline.tags if "id" in attributes]
+    assert len(names) == len(set(names))
+    anchors = [str(link["href"])[1:] for link in outline.of("a")]
+    assert set(anchors) <= set(names)
+
+
+def test_the_policy_lets_nothing_run_but_its_own_texts(page: str) -> None:
+    policy = next(str(m["content"]) for m in Outline(page).of("meta") if m.get("http-equiv"))
+    assert policy.startswith("default-src 'none';")
+    assert "unsafe" not in policy
+    for kind, tag in (("script-src", "script"), ("style-src", "style")):
+        (text,) = re.findall(rf"<{tag}>(.*?)</{tag}>", page, flags=re.DOTALL)
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        assert f"{kind} 'sha256-{digest}'" in policy
+
+
+def test_the_maps_numbers_are_the_plans(page: str, computed) -> None:
+    """Unpacked as the script does, against the model's map and the stored levels."""
+    plan, compared, _ = computed
+    (text,) = re.findall(r'<script type="application/json" id="map-data">(.*?)</script>', page, flags=re.DOTALL)
+    data = json.loads(text)
+    layout = next(one for one in data["layouts"] if one["name"] == "this plan")
+    steps = np.frombuffer(base64.b64decode(layout["bytes"]), dtype=np.uint8)
+    shape = (len(data["hz"]), data["ny"], data["nx"])
+    level = steps.reshape(shape) * data["quantum"] + data["floor"]
+    weight = plan.results.seats.weight / plan.results.seats.weight.sum()
+    mean = plan.level_db @ weight
+    expected = (compared.plan_map_db - mean[:, None, None]).transpose(0, 2, 1)
+    inside = (expected > -25) & (expected < 12)
+    assert inside.mean() > 0.8
+    np.testing.assert_allclose(level[inside], expected[inside], atol=0.076)
+    np.testing.assert_allclose(layout["seats"], plan.level_db - mean[:, None], atol=0.0501)
+
+
+def test_every_picture_has_its_table(computed) -> None:
+    for section in report_content(*computed).sections:
+        kinds = [type(block) for block in section.blocks]
+        assert kinds.count(Picture) <= kinds.count(Table), section.heading
+
+
+def test_size_and_bytes(page: str, computed) -> None:
+    assert len(page.encode()) < 1_000_000
+    assert report_bytes(*computed, ".html").decode() == page
+    first = report_bytes(*computed, ".pdf")
+    assert first == report_bytes(*computed, ".pdf")
+    assert first.startswith(b"%PDF")
+    assert len(first) < 1_000_000
+    assert b"/CreationDate" not in first
+
+
+def with_text(computed, text: str):
+    """The report with a text put in every place where a user's text can be."""
+    report = report_content(*computed)
+    table = Table(caption=text, headers=(text, text), rows=((text, text),))
+    section = Section(key="x", heading=text, blocks=(Text(text=text), Bullets(items=(text,)), table))
+    fields = {"title": text, "subtitle": text, "lead": text, "closing": text}
+    return type(report)(**fields, sections=(*report.sections[:3], section))
+
+
+@pytest.mark.parametrize("text", [HOSTILE, "\u202egnol\u202c \u05d0\u05d1", "x" * 500, "a\x00\x1b[31m\x07\ud800"])
+def test_hostile_texts_are_inert(computed, text: str) -> None:
+    report = with_text(computed, text)
+    page = report_html(report).decode()
+    assert page.count("<script") == 2
+    assert "<script>alert" not in page
+    assert Outline(page).of("h2")[-1]
+    assert not any(key.startswith("on") for _, attributes in Outline(page).tags for key in attributes)
+    assert report_pdf(report, computed[0]).startswith(b"%PDF")
+
+
+def test_hostile_names_from_the_file(run, make_plan) -> None:
+    """All the way from a plan file: names, and the free texts of constructions."""
+    name = "<script>alert(1)</script> =1+1 'x\\\"y"
+    plan = make_plan(NAME=name, ROW=name, ZONE=name, SOURCE="</td><script>\\u202e\\u0007", DESCRIPTION=name)
+    assert run("report", plan, "-o", "r.html", "--subs", 1).exit_code == 0
+    page = Path("r.html").read_text()
+    assert page.count("<script") == 2
+    assert "&lt;script&gt;alert(1)&lt;/script&gt;" in page
+    assert "\u202e" not in page
+    assert "\\u202e" in page
+
+
+def test_no_usual_layout_and_no_limit_and_one_seat(run, tmp_path: Path) -> None:
+    from roommodes.results import write_results  # noqa: PLC0415
+
+    from .conftest import project_text, results_of  # noqa: PLC0415
+
+    text = project_text().replace("[1.2, 2.0, 2.8]", "[2.0]").replace('max_level_1m_db = { "20" = 98, "40" = 108 }', "")
+    write_results(tmp_path / "plan.h5", results_of(text), force=False)
+    assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
+    assert "dB against one sub at 1 m in the open" in Path("r.html").read_text()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["-o", "r.docx"], 2, "got '.docx'; allowed: .html, .pdf"),
+        (["-o", "no/r.html"], 5, "does not exist"),
+        (["--subs", 5, "-o", "r.html"], 2, "this file has plans with 1, 2, 4 subs"),
+    ],
+)
+def test_faults(run, plan_file: Path, arguments: list[object], code: int, words: str) -> None:
+    result = run("report", plan_file, *arguments)
+    assert result.exit_code == code
+    assert words in " ".join(result.stderr.split())
+    assert not list(Path().iterdir())
+
+
+def test_an_existing_report_is_kept(run, plan_file: Path) -> None:
+    Path("r.html").write_text("mine")
+    assert run("report", plan_file, "-o", "r.html").exit_code == 5
+    assert Path("r.html").read_text() == "mine"
