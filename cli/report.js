@@ -8,7 +8,7 @@
   const size = data.nx * data.ny;
   const layouts = data.layouts.map((layout, index) => ({
     ...layout,
-    bytes: Uint8Array.from(atob(layout.bytes), (letter) => letter.charCodeAt(0)),
+    levels: new Uint16Array(Uint8Array.from(atob(layout.levels), (letter) => letter.charCodeAt(0)).buffer),
     canvas: document.getElementById("map-" + index),
     marks: data.seats.map((_, seat) => document.getElementById("seat-" + index + "-" + seat)),
     title: document.getElementById("map-text-" + index),
@@ -16,7 +16,7 @@
   const signed = (value) => (value > 0 ? "+" : value < 0 ? "\u2212" : "") + Math.abs(value).toFixed(1);
 
   const paint = (layout, frame) => {
-    const { canvas, bytes } = layout;
+    const { canvas, levels } = layout;
     const [wide, high] = [canvas.width, canvas.height];
     const context = canvas.getContext("2d");
     const image = context.createImageData(wide, high);
@@ -33,8 +33,8 @@
         const p = u - i;
         const at = start + j * data.nx + i;
         const level =
-          (1 - q) * ((1 - p) * bytes[at] + p * bytes[at + 1]) +
-          q * ((1 - p) * bytes[at + data.nx] + p * bytes[at + data.nx + 1]);
+          (1 - q) * ((1 - p) * levels[at] + p * levels[at + 1]) +
+          q * ((1 - p) * levels[at + data.nx] + p * levels[at + data.nx + 1]);
         const step = Math.floor((level * data.quantum + data.floor - data.lowest) / data.step);
         steps[row * wide + column] = Math.max(0, Math.min(last, step));
       }

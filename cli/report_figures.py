@@ -192,7 +192,9 @@ def pressure_map(
     axes.contour(x_m, y_m, clipped, levels=edges[1:-1], colors=INK, linewidths=0.25, linestyles="solid")
     for (x, y, _), value in zip(seat_m, seat_db, strict=True):
         ring = {"boxstyle": "round,pad=0.25", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6}
-        axes.text(x, y, f"{value:+.0f}", fontsize=6.5, ha="center", va="center", bbox=ring, color=INK)
+        axes.text(
+            x, y, f"{value:+.0f}" if round(value) else "0", fontsize=6.5, ha="center", va="center", bbox=ring, color=INK
+        )
     size = 0.07 * min(x_m[-1], y_m[-1])
     for number, (x, y, _) in enumerate(sub_m, start=1):
         axes.add_patch(

@@ -23,7 +23,7 @@ from solvers.job import RoomFindings
 Floats = NDArray[np.float64]
 
 MOST_FRAMES = 64
-QUANTUM_DB, FLOOR_DB = 0.15, -25.5  # how levels travel to the page: one byte each
+QUANTUM_DB, FLOOR_DB = 0.01, -30.0  # how levels travel to the page: two bytes each
 RAISED_M = 1.2
 STILLS = 3  # frequencies shown on paper
 
@@ -263,7 +263,7 @@ def _map_data(
     seat_db: list[Floats],
     map_db: list[Floats],
 ) -> dict[str, Any]:
-    """What the page's script draws from; levels as bytes, row by row from the left wall, in base64."""
+    """What the page's script draws from; levels as 16-bit numbers, row by row from the left wall, in base64."""
     hz, plane = plan.results.frequency_hz, compared.plane
     frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
     room = plan.project.room()
@@ -290,7 +290,7 @@ def _map_data(
                 "name": name,
                 "subs": [[round(x, 3), round(y, 3)] for x, y, _ in subs.tolist()],
                 "seats": [[round(float(value), 1) + 0.0 for value in levels[frame]] for frame in frames],
-                "bytes": _packed(maps[frames]),
+                "levels": _packed(maps[frames]),
             }
             for (name, _, _, subs), levels, maps in zip(layouts, seat_db, map_db, strict=True)
         ],
@@ -298,8 +298,8 @@ def _map_data(
 
 
 def _packed(level_db: Floats) -> str:
-    """(n_frame, n_x, n_y) as bytes in the order frame, y, x."""
-    steps = np.clip(np.round((level_db - FLOOR_DB) / QUANTUM_DB), 0, 255).astype(np.uint8)
+    """(n_frame, n_x, n_y) as little-endian 16-bit numbers in the order frame, y, x."""
+    steps = np.clip(np.round((level_db - FLOOR_DB) / QUANTUM_DB), 0, 4500).astype("<u2")
     return base64.b64encode(np.ascontiguousarray(steps.transpose(0, 2, 1)).tobytes()).decode("ascii")
 
 

@@ -124,9 +124,10 @@ def test_light_is_loud(opened) -> None:
     light = page.evaluate(
         """() => {
           const data = JSON.parse(document.getElementById("map-data").textContent);
-          const bytes = Uint8Array.from(atob(data.layouts[0].bytes), (c) => c.charCodeAt(0));
+          const bytes = Uint8Array.from(atob(data.layouts[0].levels), (c) => c.charCodeAt(0));
+          const levels = new Uint16Array(bytes.buffer);
           const size = data.nx * data.ny, start = data.start * size;
-          const frame = Array.from(bytes.slice(start, start + size));
+          const frame = Array.from(levels.slice(start, start + size));
           const canvas = document.getElementById("map-0"), context = canvas.getContext("2d");
           return [Math.max(...frame), Math.min(...frame)].map((value) => {
             const at = frame.indexOf(value), i = at % data.nx, j = Math.floor(at / data.nx);
