@@ -13,6 +13,7 @@ from cli.drawing_parts import (
     SMALL_MM,
     Point,
     Sheet,
+    fitted,
 )
 from cli.drawing_room import stances, wall_parts
 from cli.drawing_views import bounds, elevation, moved, plan_view, walls_to_show
@@ -226,8 +227,8 @@ def _title_block(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes, low: Point
     half = (x0 + x1) / 2.0
     sheet.path(FRAME, [(half, y0), (half, rows[2])])
     pad = 3.0
-    most = int((x1 - x0 - 2 * pad) / (LETTER_WIDTH * LARGE_MM))
-    sheet.label((x0 + pad, y1 - 6.0), clean(plan.project.name, most), height=LARGE_MM, align="left")
+    name = fitted(clean(plan.project.name), x1 - x0 - 2 * pad, LARGE_MM)
+    sheet.label((x0 + pad, y1 - 6.0), name, height=LARGE_MM, align="left")
     what = f"{subs_word(plan.count)}: where they stand" + (f" (plan {plan.rank + 1} in rank)" if plan.rank else "")
     sheet.label((x0 + pad, y1 - 13.5), what, height=NORMAL_MM, align="left")
     results = plan.results
@@ -239,7 +240,7 @@ def _title_block(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes, low: Point
     for y, (left, right) in zip((y0 + 20.0, y0 + 12.0, y0 + 4.0), cells, strict=True):
         sheet.label((x0 + pad, y), left, align="left")
         sheet.label((half + pad, y), right, align="left")
-    _scale_bar(sheet, (x1 - 62.0, y1 - 13.0))
+    _scale_bar(sheet, (x1 - 62.0, y1 - 16.6))
 
 
 def _scale_bar(sheet: Sheet, at: Point) -> None:

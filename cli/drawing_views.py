@@ -256,6 +256,7 @@ def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, i
 
 def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
     seats = plan.results.seats
+    taken: dict[int, list[tuple[float, float]]] = {}
     for row, table in enumerate(plan.project.rows):
         members = [tuple(map(float, p)) for p, own in zip(seats.position_m, seats.row, strict=True) if own == row]
         points = [view.at((p[0], p[1], p[2])) for p in members]
@@ -269,8 +270,13 @@ def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
         if points:
             x = points[0][0]
             y = min(point[1] for point in points) - CHAIR_M * view.mm_per_m - 2.6
-            name = clean(table.name, 16)
-            sheet.label((x, y), f"row {name}, ears {1e3 * members[0][2]:.0f}", backed=True)
+            words = f"row {clean(table.name, 16)}, ears {1e3 * members[0][2]:.0f}"
+            half = text_width(words) / 2.0
+            level = 0  # lower, where the row before has its name
+            while any(low < x + half and x - half < high for low, high in taken.get(level, [])):
+                level += 1
+            taken.setdefault(level, []).append((x - half, x + half))
+            sheet.label((x, y - 3.8 * level), words, backed=True)
 
 
 def _seats_in_elevation(sheet: Sheet, view: View, plan: ChosenPlan) -> tuple[tuple[Point, float], ...]:

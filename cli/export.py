@@ -10,7 +10,7 @@ from cli.guard import guarded, interruptible
 from cli.options import Debug, Force, Json, Quiet
 from cli.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
 from cli.progress import progress
-from cli.terminal import Page, print_json, warn
+from cli.terminal import Page, counted, print_json, warn
 
 SUFFIXES = (".sofa", ".wav")
 STILL_RINGS_DB = -40.0
@@ -61,7 +61,8 @@ def export(
     check_target(output, force=force)
     if output.suffix.lower() == ".sofa":
         data = sofa_bytes(plan)
-        words = f"{plan.count} subs as emitters, {len(plan.results.seats)} seats as receivers, undriven"
+        emitters, receivers = counted(plan.count, "sub"), counted(len(plan.results.seats), "seat")
+        words = f"{emitters} as emitters, {receivers} as receivers, undriven"
     else:
         whole = round(seconds * rate) / rate  # a whole number of samples
         with interruptible() as stop_asked, progress(quiet=quiet) as steps:
@@ -70,8 +71,8 @@ def export(
             warn([f"the responses still ring at their end ({left:.0f} dB); make them longer with --seconds"])
         data = wav_bytes(impulse, int(rate))
         words = (
-            f"{len(plan.results.seats)} channels, one per seat in the project's order; time zero is {LEAD_S:g} s into "
-            "the file. Convolved with a signal as it is at 1 m in free field each gives the sound at the seat"
+            f"{counted(len(plan.results.seats), 'channel')}, one per seat in the project's order; time zero is "
+            f"{LEAD_S:g} s into the file. Convolved with a signal as it is at 1 m in free field each gives the sound at the seat"
         )
     write_whole(output, data, force=force)
     if as_json:

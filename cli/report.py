@@ -10,7 +10,7 @@ from cli.guard import guarded, interruptible
 from cli.options import Debug, Force, Json, Quiet
 from cli.plan_options import PlanFile, Rank, Subs, suffix_fault
 from cli.progress import progress
-from cli.terminal import Page, print_json
+from cli.terminal import Page, counted, print_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -59,7 +59,7 @@ def report(
     if as_json:
         print_json({"written": str(target), "bytes": len(data), "subs": plan.count})
     elif not quiet:
-        Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {plan.count} subs.")
+        Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {counted(plan.count, 'sub')}.")
 
 
 def model_numbers(

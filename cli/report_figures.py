@@ -113,7 +113,7 @@ def variation_by_count(axes: Axes, *, plan_db: dict[int, float], usual_db: dict[
     every = sorted({*plan_db, *usual_db})
     axes.xaxis.set_major_locator(FixedLocator(every))
     axes.set_xlim(min(every) - 0.5, max(every) + 0.5)
-    axes.set_ylim(0.0, 1.2 * max([*plan_db.values(), *usual_db.values()]))
+    axes.set_ylim(0.0, max(1.0, 1.2 * max([*plan_db.values(), *usual_db.values()])))
     axes.set_xlabel("number of subs")
     axes.set_ylabel("variation [dB]")
     axes.legend(frameon=False, fontsize=8)

@@ -34,10 +34,14 @@ def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
         if rival
         else ""
     )
+    done = f"Build {subs_word(plan.count)} where the drawing shows them and dial in the starting values"
+    mean = f"comes to {mean_words(plan.output_db, plan.count, plan)}"
+    if len(plan.results.seats) == 1:
+        alone = "there is one seat, so nothing differs between seats"
+        return f"{done}: {alone}; from {low_hz:g} to {high_hz:g} Hz its level {mean}."
     return (
-        f"Build {subs_word(plan.count)} where the drawing shows them and dial in the starting values: from {low_hz:g} "
-        f"to {high_hz:g} Hz the seats then differ by {plan.variation_db:.1f} dB{against}, and their mean comes to "
-        f"{mean_words(plan.output_db, plan.count, plan)}."
+        f"{done}: from {low_hz:g} to {high_hz:g} Hz the seats then differ by {plan.variation_db:.1f} dB{against}, and "
+        f"their mean {mean}."
     )
 
 
