@@ -72,8 +72,8 @@ def export(
         data = wav_bytes(impulse, int(rate))
         words = (
             f"{counted(len(plan.results.seats), 'channel')}, one per seat in the project's order; time zero is "
-            f"{LEAD_S:g} s into the file. Convolved with a signal as it is at 1 m in free field each gives the sound at "
-            "the seat"
+            f"{LEAD_S:g} s into the file. Convolved with a signal as it is at 1 m in free field each gives the sound "
+            "at the seat"
         )
     write_whole(output, data, force=force)
     if as_json:
