@@ -1,14 +1,22 @@
 """How kernels are compiled and where their machine code is kept.
 
+Freshly compiled code and the same code loaded from the cache may differ in the last bits, since relaxed sums are
+ordered as the compiler finds best and a loaded kernel calls its own copy of the helpers. So that the same seed
+gives the same plans on every run, kernels are compiled in a process of its own (`solvers.warm`) and only ever
+loaded in the one that searches.
+
 The cache of compiled kernels is named after this package's version and the text of the kernels, so that no
 stale code is ever loaded (numba/numba#1833: an edited constant went unseen). Where the user's cache folder
 cannot be written, a folder for temporary files serves. NUMBA_CACHE_DIR, when set, is respected.
 """
 
 import os
+import platform
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypeVar, cast
@@ -27,20 +35,60 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 RELAXED = {"reassoc", "contract", "arcp", "nsz"}
 
 
+def compile_once() -> None:
+    """Have every kernel compiled and kept by another process, unless that was done before; some 20 s.
+
+    Where that fails, kernels are compiled on first use in this process: the plans are as good, but may differ from
+    a later run's in the last digits.
+    """
+    if NUMBA.DISABLE_JIT or compiled_before():
+        return
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(path or os.getcwd() for path in sys.path)}
+    command = [sys.executable, "-m", "solvers.warm"]
+    with suppress(OSError, subprocess.SubprocessError):
+        subprocess.run(
+            command, env=environment, stdin=subprocess.DEVNULL, capture_output=True, timeout=900, check=False
+        )
+
+
+def compiled_before() -> bool:
+    """Whether all kernels are in the cache for this source, Python and numba."""
+    with _cache_folder():
+        return _marker().exists()
+
+
+def mark_compiled() -> None:
+    """Note that all kernels are in the cache."""
+    with _cache_folder(), suppress(OSError):
+        _marker().touch()
+
+
+def _marker() -> Path:
+    parts = [numba.__version__, sys.version, platform.node()]
+    for source in _sources():
+        state = source.stat()
+        parts += [str(source), str(state.st_mtime_ns), str(state.st_size)]
+    return Path(NUMBA.CACHE_DIR) / f"complete-{sha256(repr(parts).encode()).hexdigest()[:16]}"
+
+
+def _sources() -> list[Path]:
+    return sorted(Path(__file__).parent.glob("kernels_*.py"))
+
+
 def kernel(function: Function) -> Function:
     """Compile on first use without the interpreter's lock; keep the machine code for the next run."""
-    with _cache_folder(Path(function.__code__.co_filename)):
+    with _cache_folder():
         compiled: Any = numba.njit(cache=True, nogil=True, fastmath=RELAXED, error_model="numpy")(function)
     return cast(Function, compiled)
 
 
 @contextmanager
-def _cache_folder(source: Path) -> Iterator[None]:
+def _cache_folder() -> Iterator[None]:
     """Point numba at the folder while a kernel is declared; it looks only then."""
     before = NUMBA.CACHE_DIR
     if not (before and _writable(Path(before))):
         stamp = sha256()
-        for part in sorted(source.parent.glob("kernels_*.py")):
+        for part in _sources():
             stamp.update(part.read_bytes())
         name = f"kernels-{__version__}-{stamp.hexdigest()[:16]}"
         folder = Path(platformdirs.user_cache_dir("roommodes")) / name

@@ -21,6 +21,7 @@ class Stop(StrEnum):
     """Why a search ended, as a sentence for the person who asked."""
 
     ALL_TRIED = "every layout was tried, each with its drives swept over a grid; the leading ones were polished"
+    EVERY_PLACE_TRIED = "every layout was tried, and its drive changes no difference between seats"
     EVERY_DRIVE_TRIED = "every layout was tried at the only drive that is allowed"
     SETTLED = "the same best plan was found again and again from independent starts"
     BUDGET_SPENT = "the number of starts was spent while the best found could still fall; more effort may find better"
@@ -236,7 +237,8 @@ class Outcome:
     layouts_possible : layouts that the candidates and wishes allow; where not all were tried, those that clash with
         a least distance or a zone's limit are still counted.
     seconds : time taken.
-    exhaustive : whether every possible layout was tried. Only then may the first plan be called the best;
+    exhaustive : whether every possible layout was tried and no drive was left out. Only then may the first plan be
+        called the best;
         otherwise it is the best found.
     stop : why it ended; its text is a sentence.
     remarks : what else a person should know, in sentences.

@@ -2,9 +2,9 @@
 
 1. Where all layouts can be tried: one sweep of the drives for each, then more sweeps for the leading tenth
    (successive halving).
-2. Descents from many starts: grown from plans with fewer subs, at random, and from the best plans with some of
-   their subs thrown elsewhere. A descent gives one sub after another its best position and drive over the grid.
-3. The leading layouts: their drives swept again from several starts, and polished on all frequencies.
+2. Chains of hops from many starts: some subs are thrown elsewhere and the plan lands again, position and drive of
+   one sub after another, until chains with starts of their own agree.
+3. The leading layouts: their drives searched again from several starts, and polished on all frequencies.
 
 Every random choice follows from the seed, the count and the number of the start; results are gathered in the
 order of the starts. So the same seed gives the same plans whatever the number of threads.
@@ -14,11 +14,12 @@ import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from math import expm1, sqrt
+from math import expm1, inf, sqrt
 
 import numpy as np
 
 from solvers.columns import layouts_possible, patterns
+from solvers.compiled import compile_once, compiled_before
 from solvers.explore import Effort, explore
 from solvers.finish import finish
 from solvers.jobs import thread_count
@@ -35,6 +36,7 @@ ONE_SEAT = (
     "Only one seat counts, so the seat-to-seat variation is zero for every plan; "
     "the plans are ranked by output instead."
 )
+COMPILE_STAGE = "compiling, this once"
 SCREEN_STAGE, EXPLORE_STAGE, FINISH_STAGE = "trying every layout", "searching layouts and drives", "polishing"
 
 
@@ -48,6 +50,7 @@ def search(
     effort: Effort | None = None,
     progress: ProgressCall | None = None,
     cancelled: CancelCall | None = None,
+    compile_first: bool = True,
 ) -> tuple[Outcome, ...]:
     """Find the plans that make the seats most alike.
 
@@ -61,6 +64,7 @@ def search(
     effort : how long to go on where not everything can be tried.
     progress : called a few times a second at most, from the calling thread.
     cancelled : polled several times a second; once true, the best found so far is returned.
+    compile_first : have the kernels compiled by another process where they are not in the cache yet, see `compiled`.
 
     Returns
     -------
@@ -72,6 +76,10 @@ def search(
     outcomes: dict[int, Outcome] = {}
     seeds: list[State] = []
     cancel = cancelled or (lambda: False)
+    if compile_first and not compiled_before():
+        if progress:
+            progress(Progress(count=asked[0], stage=COMPILE_STAGE, fraction=0.0, best_db=inf))
+        compile_once()
     with ThreadPoolExecutor(n_thread, thread_name_prefix="search") as pool:
         tools = tools_of(problem, pool, n_thread, cancel)
         done = 0.0
@@ -137,17 +145,18 @@ def _one_count(
     if len(pool):
         found = [state for _, state in pool.best(GROW_FROM)]
         plans = finish(tools, pool, keep=keep, entropy=[seed, count, 2], report=reporter.stage(FINISH_STAGE, 0.8, 1.0))
-    exhaustive = screened and bool(plans) and not tools.cancelled()
-    if exhaustive:
+    all_tried = screened and bool(plans) and not tools.cancelled()
+    proven = all_tried and (tools.problem.drives.is_single or all(len(sizes) == 1 for sizes in ways))
+    if all_tried:
         possible = tried  # those that clash were left out
     outcome = Outcome(
         count=count,
         plans=plans,
-        layouts_searched=possible if exhaustive else max(tried, _distinct(looked, possible)),
+        layouts_searched=possible if all_tried else max(tried, min(_distinct(looked, possible), possible - 1)),
         layouts_possible=possible if plans or tools.cancelled() else 0,
         seconds=time.monotonic() - begun,
-        exhaustive=exhaustive,
-        stop=_stop(tools, possible=possible, found=bool(plans), exhaustive=exhaustive, settled=settled),
+        exhaustive=proven,
+        stop=_stop(tools, possible=possible, all_tried=all_tried, proven=proven, found=bool(plans), settled=settled),
         remarks=(ONE_SEAT,) if len(tools.columns.seat_weight) == 1 else (),
     )
     return outcome, found
@@ -158,11 +167,13 @@ def _distinct(looked: int, possible: int) -> int:
     return round(possible * -expm1(-looked / possible)) if possible else 0
 
 
-def _stop(tools: Tools, *, possible: int, found: bool, exhaustive: bool, settled: bool) -> Stop:
+def _stop(tools: Tools, *, possible: int, all_tried: bool, proven: bool, found: bool, settled: bool) -> Stop:
     if tools.cancelled():
         return Stop.INTERRUPTED
     if possible == 0 or not found:
         return Stop.NO_LAYOUT
-    if exhaustive:
-        return Stop.EVERY_DRIVE_TRIED if tools.problem.drives.is_single else Stop.ALL_TRIED
+    if proven:
+        return Stop.EVERY_DRIVE_TRIED if tools.problem.drives.is_single else Stop.EVERY_PLACE_TRIED
+    if all_tried:
+        return Stop.ALL_TRIED
     return Stop.SETTLED if settled else Stop.BUDGET_SPENT

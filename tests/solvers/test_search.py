@@ -1,5 +1,8 @@
 """The search against brute force, its laws, its special cases, its promises."""
 
+import os
+import subprocess
+import sys
 from dataclasses import replace
 from itertools import combinations, product
 
@@ -39,7 +42,7 @@ def test_one_sub_is_the_best_of_all_and_drives_do_not_matter() -> None:
     assert [int(plan.candidate_index[0]) for plan in outcome.plans] == np.argsort(alone).tolist()
     assert outcome.plans[0].variation_db == pytest.approx(min(alone), rel=1e-12)
     assert outcome.exhaustive
-    assert outcome.stop is Stop.ALL_TRIED
+    assert outcome.stop is Stop.EVERY_PLACE_TRIED
     assert outcome.layouts_searched == outcome.layouts_possible == 10
     for plan in outcome.plans:
         assert (plan.gain_db[0], plan.delay_s[0], plan.polarity[0]) == (0.0, 0.0, 1)
@@ -230,7 +233,8 @@ def test_as_many_subs_as_candidates(count: int) -> None:
     problem = _room(n_candidate=count)
     outcome = _one(problem, count)
     assert [tuple(plan.candidate_index) for plan in outcome.plans] == [tuple(range(count))]
-    assert outcome.exhaustive
+    assert outcome.exhaustive == (count == 1)  # two subs have drives, and not every drive was tried
+    assert outcome.layouts_searched == outcome.layouts_possible == 1
     too_many = _one(problem, count + 1)
     assert too_many.stop is Stop.NO_LAYOUT
     assert too_many.layouts_possible == 0
@@ -281,5 +285,25 @@ def test_faults_are_told_all_at_once() -> None:
 def test_stops_are_sentences() -> None:
     for stop in Stop:
         assert " " in stop.value
-        if stop not in (Stop.ALL_TRIED, Stop.EVERY_DRIVE_TRIED):
+        if stop not in (Stop.ALL_TRIED, Stop.EVERY_PLACE_TRIED, Stop.EVERY_DRIVE_TRIED):
             assert "every" not in stop.value
+
+
+def test_code_from_the_cache_gives_the_same_plans_as_on_the_first_run(tmp_path: Path) -> None:
+    """Compiled anew and loaded, the same seed gives the same bytes."""
+    script = (
+        "import hashlib, sys; from benchmarks.rooms_seeded import seeded_room; from solvers.search import search\n"
+        "problem = seeded_room(3, n_candidate=12, n_seat=4, points_per_octave=6)\n"
+        "plans = search(problem, counts=(3,), seed=1)[0].plans\n"
+        "print(hashlib.sha256(b''.join(p.gain_db.tobytes() + p.delay_s.tobytes() for p in plans)).hexdigest())"
+    )
+    root = Path(__file__).parents[2]
+    environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(root)}
+    first, second = (
+        subprocess.run(
+            [sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True
+        ).stdout
+        for _ in range(2)
+    )
+    assert first == second != ""
+    assert list(tmp_path.glob("complete-*"))
