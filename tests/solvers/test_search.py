@@ -5,6 +5,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from itertools import combinations, product
+from pathlib import Path
 
 import numpy as np
 import pytest
