@@ -171,7 +171,7 @@ weights = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan
 level = level_db(seat_pressure(problem.transfer[:, :, plan.candidate_index], weights))
 assert abs(variation_db(level, seats.weight) - plan.variation_db) < 1e-9
 
-assert outcome.exhaustive
+assert outcome.layouts_searched == outcome.layouts_possible  # every layout was tried
 assert plan.variation_db < before.variation_db - 1.0
 print(f"variation: {before.variation_db:.2f} dB in the front corners, {plan.variation_db:.2f} dB as planned")
 print(f"output:    {before.output_db:.1f} dB in the front corners, {plan.output_db:.1f} dB as planned")
