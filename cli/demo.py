@@ -28,6 +28,7 @@ def demo(
     """
     from importlib.resources import files
 
+    from cli.choice_text import choice_json
     from cli.figure_pages import plans_page
     from cli.optimise import print_summary
     from cli.plan_text import plans_json
@@ -49,7 +50,7 @@ def demo(
         write_whole(figure_file, plans_page(project, results, figure_file.suffix), force=force)
         interrupted = stop_asked()
     if as_json:
-        print_json(plans_json(results))
+        print_json({**plans_json(results), **choice_json(results)})
     elif not quiet:
         print_summary(project, results)
         _print_next(project_file, plan_file, figure_file)

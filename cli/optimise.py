@@ -43,6 +43,7 @@ def optimise(
 
     Example: roommodes optimise cellar.toml -o plan.h5 --counts 1,2,4
     """
+    from cli.choice_text import choice_json
     from cli.plan_text import plans_json
     from roommodes.advice import model_warnings
     from roommodes.project_file import load_project
@@ -62,7 +63,7 @@ def optimise(
         write_results(target, results, force=force)
         interrupted = stop_asked()
     if as_json:
-        print_json(plans_json(results))
+        print_json({**plans_json(results), **choice_json(results)})
     elif not quiet:
         print_summary(project, results)
         Page().line(f"Plan written to {target}.")
@@ -93,6 +94,7 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
 
 def print_summary(project: "Project", results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
+    from cli.choice_text import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
     from cli.plan_text import mean_limit_db, print_cautions, print_comparison, print_legend, print_plan
     from cli.project_parts import glass_of
 
@@ -101,9 +103,14 @@ def print_summary(project: "Project", results: "Results") -> None:
     seats, candidates = counted(len(results.seats), "seat"), counted(len(results.candidates), "candidate")
     page.line(f"{project.name}: {seats}, {candidates}")
     print_comparison(page, results, mean_limit_db(project, results.frequency_hz))
+    print_recommendation(page, results)
     for count in results.plans:
         print_plan(page, results, room, count)
+        print_worth(page, results, count)
     print_legend(page)
+    print_aims_legend(page)
+    print_front(page, results)
+    print_rows(page, project, results)
     used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
     highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
     print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)

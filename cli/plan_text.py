@@ -113,7 +113,7 @@ def print_comparison(page: Page, results: Results, limit_db: float | None) -> No
 def print_plan(page: Page, results: Results, room: Room, count: int) -> None:
     """The best plan of one count: where each sub stands and what is dialled in."""
     table = results.plans[count]
-    best = "best" if table.exhaustive else "best found"
+    best = "first by the aims" if table.by_aims else "best" if table.exhaustive else "best found"
     page.heading(f"{subs_word(count)}: {best}, variation {float(table.variation_db[BEST]):.2f} dB")
     rows = []
     for sub, candidate in enumerate(table.candidate_index[BEST]):

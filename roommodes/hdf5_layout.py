@@ -88,6 +88,38 @@ PLAN_FIELDS = (
         unit="dB",
         long_name="level at each seat re the free-field level of one sub at 1 m",
     ),
+    Field(
+        path="alike_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="variation at the same positions, all subs driven alike",
+        optional=True,
+    ),
+    Field(
+        path="bound_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="smallest variation found at the same positions with any weights, free at every frequency",
+        optional=True,
+    ),
+    Field(
+        path="smoothness_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="rms deviation of the seats' mean level from its straight line over log f",
+        optional=True,
+    ),
+    Field(
+        path="decay_s",
+        kind="f",
+        axes=("rank",),
+        unit="s",
+        long_name="decay time of the single mode that would ring as long as what the seats hear",
+        optional=True,
+    ),
 )
 SCALES = {
     "frequency_hz": "frequency",
@@ -96,6 +128,9 @@ SCALES = {
     "axis": "x from the front wall, y from the left wall, z from the floor",
     "rank": "rank of the plan, 0 is the best",
     "sub": "index of the sub in its plan, from 0",
+    "layout": "index of the usual layout, from 0",
+    "row": "index of the row of seats, from 0",
+    "point": "index of the place that was tried, from 0",
 }
 
 

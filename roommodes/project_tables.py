@@ -146,6 +146,47 @@ def _counts_once(counts: tuple[int, ...]) -> tuple[int, ...]:
     return counts
 
 
+class AimWeightsTable(Table):
+    """What the other aims are worth against variation, where the recommended plan is chosen.
+
+    `output` also steers: the drives of the leading layouts are searched again with output rewarded. The others
+    rank what was found.
+    """
+
+    output: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
+        default=0.0, description="Variation given up for one dB more output [dB per dB].", examples=[0.05]
+    )
+    smoothness: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
+        default=0.0,
+        description="Variation given up for a mean level one dB nearer to a straight line [dB per dB].",
+        examples=[0.1],
+    )
+    decay: Annotated[float, Range(low=0.0, high=100.0, unit="dB per s")] = Field(
+        default=0.0, description="Variation given up for a decay one second shorter [dB per s].", examples=[1.0]
+    )
+    subs: Annotated[float, Range(low=0.0, high=10.0, unit="dB")] = Field(
+        default=0.3, description="What each further subwoofer must take off the variation [dB].", examples=[0.3]
+    )
+
+
+class AimLimitsTable(Table):
+    """What the recommended plan must keep, if any plan found does. They rank what was found."""
+
+    variation_db: Annotated[float, Range(low=0.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Most variation [dB].", examples=[3.0]
+    )
+    output_db: Annotated[float, Range(low=-60.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Least output [dB].", examples=[-4.0]
+    )
+    smoothness_db: Annotated[float, Range(low=0.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Most rms deviation of the mean level from its straight line [dB].", examples=[5.0]
+    )
+    decay_s: Annotated[float, Range(low=0.0, high=60.0, unit="s")] | None = Field(
+        default=None, description="Longest decay [s].", examples=[0.4]
+    )
+    subs: Count | None = Field(default=None, description="Most subwoofers.", examples=[2])
+
+
 class SearchTable(Table):
     """What the search may do."""
 
@@ -177,6 +218,10 @@ class SearchTable(Table):
     seed: Annotated[int, Range(low=0, high=2**32 - 1)] = Field(
         default=1, description="Starts the random numbers: the same seed gives the same plans.", examples=[1]
     )
+    weights: AimWeightsTable = Field(
+        default=AimWeightsTable(), description="What output, smoothness, decay and fewer subs are worth."
+    )
+    limits: AimLimitsTable = Field(default=AimLimitsTable(), description="What the recommended plan must keep.")
 
 
 class LayoutTable(Table):

@@ -13,7 +13,7 @@ e^{-j omega delay}. Levels are 20 lg |sum of drives times H| re 1/m: 0 dB is one
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
 
@@ -21,6 +21,7 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.choices import Choices, read_choices, write_choices
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_guard import guarded_file
 from roommodes.hdf5_layout import (
@@ -48,6 +49,8 @@ Integers = NDArray[np.int64]
 class PlanTable:
     """The plans with one number of subs, best first, and how they were found.
 
+    Best first means the most even first, unless `by_aims`: then the project's weights and limits decide.
+
     Parameters
     ----------
     candidate_index : (n_rank, n_sub) int64, into the candidates.
@@ -60,6 +63,10 @@ class PlanTable:
     stop : why the search ended, a sentence.
     seconds : how long it took [s].
     remarks : what else a person should know, in sentences.
+    by_aims : the order follows the weights and limits of [search], not variation alone.
+    alike_db, bound_db : (n_rank,) variation at the same positions with all subs driven alike, and the smallest that
+        any weights, free at every frequency, were found to reach; None where they were not worked out [dB].
+    smoothness_db, decay_s : (n_rank,) further aims (`solvers.aims`); None where they were not worked out [dB], [s].
     """
 
     candidate_index: Integers
@@ -75,6 +82,11 @@ class PlanTable:
     stop: str
     seconds: float
     remarks: tuple[str, ...] = ()
+    by_aims: bool = False
+    alike_db: Floats | None = None
+    bound_db: Floats | None = None
+    smoothness_db: Floats | None = None
+    decay_s: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +105,7 @@ class Results:
     candidates : where a sub may stand.
     transfer : (n_freq, n_seat, n_candidate) complex128 [1/m].
     plans : number of subs -> plans.
+    choices : what helps to choose among them.
     """
 
     project_toml: str
@@ -105,6 +118,7 @@ class Results:
     candidates: Candidates
     transfer: NDArray[np.complex128]
     plans: Mapping[int, PlanTable]
+    choices: Choices = field(default_factory=Choices)
 
     @property
     def size_bytes(self) -> int:
@@ -168,22 +182,25 @@ def results_image(results: Results) -> bytes:
             "candidates/mirror_of": results.candidates.mirror_of,
             "transfer": results.transfer,
         }
-        for field in ROOT_FIELDS:
-            if field.path in arrays:
-                add_field(file, field, arrays[field.path], scales=[file])
+        for entry in ROOT_FIELDS:
+            if entry.path in arrays:
+                add_field(file, entry, arrays[entry.path], scales=[file])
         plans = file.create_group("plans")
         for count, table in sorted(results.plans.items()):
             group = plans.create_group(str(count))
             add_scale(group, "rank", np.arange(len(table.variation_db)))
             add_scale(group, "sub", np.arange(count))
-            for field in PLAN_FIELDS:
-                add_field(group, field, getattr(table, field.path), scales=[group, file])
+            for entry in PLAN_FIELDS:
+                if (values := getattr(table, entry.path)) is not None:
+                    add_field(group, entry, values, scales=[group, file])
             group.attrs["stop"] = table.stop
             group.attrs["layouts_searched"] = table.layouts_searched
             group.attrs["layouts_possible"] = min(table.layouts_possible, np.iinfo(np.int64).max)
             group.attrs["exhaustive"] = np.uint8(table.exhaustive)
             group.attrs["seconds"] = table.seconds
             group.attrs["remarks"] = "\n".join(table.remarks)
+            group.attrs["by_aims"] = np.uint8(table.by_aims)
+        write_choices(file, results.choices)
         file.flush()
         return bytes(file.id.get_file_image())
 
@@ -198,7 +215,7 @@ def read_results(path: Path) -> Results:
     with guarded_file(path) as file:
         _check_format(path, file)
         sizes: dict[str, int] = {"axis": 3}
-        root = {field.path: read_field(path, file, field, sizes) for field in ROOT_FIELDS}
+        root = {entry.path: read_field(path, file, entry, sizes) for entry in ROOT_FIELDS}
         row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
         results = Results(
             project_toml=read_text(path, file, "project_toml"),
@@ -220,6 +237,7 @@ def read_results(path: Path) -> Results:
             ),
             transfer=root["transfer"],
             plans=_read_plans(path, file, sizes),
+            choices=read_choices(path, file, sizes["candidate"]),
         )
     _check_values(path, results)
     return results
@@ -249,7 +267,7 @@ def _read_plans(path: Path, file: h5py.File, sizes: dict[str, int]) -> dict[int,
         if count < 1 or str(count) != name or not isinstance(group, h5py.Group):
             raise FileUnusable(f"{path}: /plans/{name} is not a group named by a number of subs")
         own_sizes = {**sizes, "sub": count}
-        arrays = {field.path: read_field(path, group, field, own_sizes) for field in PLAN_FIELDS}
+        arrays = {entry.path: read_field(path, group, entry, own_sizes) for entry in PLAN_FIELDS}
         arrays["polarity"] = arrays["polarity"].astype(np.int8)
         tables[count] = PlanTable(
             **arrays,
@@ -259,6 +277,7 @@ def _read_plans(path: Path, file: h5py.File, sizes: dict[str, int]) -> dict[int,
             stop=read_attribute(path, group, "stop", str),
             seconds=read_attribute(path, group, "seconds", float),
             remarks=tuple(read_attribute(path, group, "remarks", str).splitlines()),
+            by_aims="by_aims" in group.attrs and read_attribute(path, group, "by_aims", bool),
         )
     return dict(sorted(tables.items()))
 
@@ -274,6 +293,8 @@ def _check_values(path: Path, results: Results) -> None:
     finite += [seats.position_m, seats.weight, candidates.position_m]
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]
+        extra = (table.alike_db, table.bound_db, table.smoothness_db, table.decay_s)
+        finite += [values for values in extra if values is not None]
         if table.candidate_index.min() < 0 or table.candidate_index.max() >= n_candidate:
             faults.append(f"/plans/{count}/candidate_index points past the {n_candidate} candidates")
         if not np.isin(table.polarity, (-1, 1)).all():

@@ -8,7 +8,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import isfinite
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,11 +21,14 @@ from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure,
 from roommodes.modes import crossover_hz, mode_density_per_hz
 from roommodes.project import Project
 from roommodes.project_file import parse_project
-from roommodes.results import PlanTable, Results, expected_bytes
+from roommodes.results import Results, expected_bytes
 from roommodes.seating import Seats
 from roommodes.transfer import transfer_function
-from solvers.problem import DriveRange, Outcome, Plan, Problem, Progress
+from solvers.judge import Around, Judged, judge, plain
+from solvers.problem import DriveRange, Outcome, Problem, Progress
+from solvers.rows import row_places
 from solvers.search import search
+from solvers.worth import usual_places
 
 Floats = NDArray[np.float64]
 
@@ -123,14 +125,33 @@ def build_problem(
     Interrupted : when cancelled.
     OutsideModel, ProjectInvalid : the model or the search cannot take this project.
     """
+    return _with_surroundings(project, report, cancelled, threads)[0]
+
+
+def _with_surroundings(
+    project: Project,
+    report: Report | None,
+    cancelled: Cancelled | None,
+    threads: int | None,
+) -> tuple[Problem, Around]:
+    """The problem, and what the usual layouts and moved rows need, from one call of the model.
+
+    It is the same whatever counts are searched, so that not even the last digit depends on them.
+    """
     wishes = project.search
     frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
     seats, candidates = project.seats(), project.candidates()
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
-    transfer = _transfer(project, frequency_hz, candidates.position_m, report, cancelled, threads)
-    return Problem(
+    n_seat, n_candidate = len(seats), len(candidates)
+    rows = row_places(project, n_freq=len(frequency_hz))
+    ears_m = seats.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
+    usual = usual_places(project, ears_m)
+    source_m = np.concatenate([candidates.position_m, usual.position_m])
+    whole = _transfer(project, frequency_hz, ears_m, source_m, report, cancelled, threads)
+    transfer = whole[:, :n_seat, :n_candidate]
+    problem = Problem(
         frequency_hz=frequency_hz,
         transfer=transfer,
         seat_weight=seats.weight,
@@ -141,6 +162,13 @@ def build_problem(
         ),
         mirror_of=candidates.mirror_of if wishes.mirror else None,
     )
+    around = Around(
+        usual=usual,
+        usual_transfer=whole[:, :n_seat, n_candidate:],
+        rows=rows,
+        rows_transfer=whole[:, :, :n_candidate],
+    )
+    return problem, around
 
 
 def solve(
@@ -152,7 +180,7 @@ def solve(
     report: Report | None = None,
     cancelled: Cancelled | None = None,
 ) -> Results:
-    """The whole job: transfer functions, search, results ready to be written.
+    """The whole job: transfer functions, search, what speaks for each plan, results ready to be written.
 
     Parameters
     ----------
@@ -169,7 +197,7 @@ def solve(
     """
     seed = project.search.seed if seed is None else seed
     counts = tuple(counts or project.search.counts)
-    problem = build_problem(project, report=report, cancelled=cancelled, threads=threads)
+    problem, around = _with_surroundings(project, report, cancelled, threads)
     outcomes = search(
         problem,
         counts=counts,
@@ -187,11 +215,27 @@ def solve(
         counts_text = ", ".join(str(count) for count in counts)
         message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
         raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])
-    return results_from(project, problem, outcomes, seed=seed)
+    judged = judge(
+        problem,
+        outcomes,
+        wishes=project.search,
+        seed=seed,
+        keep=KEPT_PLANS,
+        around=around,
+        threads=threads,
+        report=(lambda note, fraction: report(Step(stage="choice", fraction=fraction, note=note))) if report else None,
+        cancelled=cancelled,
+    )
+    return results_from(project, problem, outcomes, seed=seed, judged=judged)
 
 
 def results_from(
-    project: Project, problem: Problem, outcomes: Sequence[Outcome], *, seed: int | None = None
+    project: Project,
+    problem: Problem,
+    outcomes: Sequence[Outcome],
+    *,
+    seed: int | None = None,
+    judged: Judged | None = None,
 ) -> Results:
     """What is stored: the project, the transfer functions and the plans of every count that has any.
 
@@ -199,7 +243,9 @@ def results_from(
     ----------
     project, problem, outcomes : what was asked and what came out.
     seed : of the search, where it was not the project's own.
+    judged : the plans in the order of all aims, and what helps to choose; left out, as the search left them.
     """
+    judged = judged or plain(outcomes)
     return Results(
         project_toml=project.toml_text,
         project_sha256=project.sha256,
@@ -210,7 +256,8 @@ def results_from(
         seats=project.seats(),
         candidates=project.candidates(),
         transfer=problem.transfer,
-        plans={outcome.count: _table(outcome) for outcome in outcomes if outcome.plans},
+        plans=judged.plans,
+        choices=judged.choices,
     )
 
 
@@ -263,7 +310,7 @@ def predict_layout(project: Project, *, report: Report | None = None, cancelled:
     wishes = project.search
     frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
     seats = project.seats()
-    transfer = _transfer(project, frequency_hz, np.array(layout.positions_m), report, cancelled)
+    transfer = _transfer(project, frequency_hz, seats.position_m, np.array(layout.positions_m), report, cancelled)
     gain_db = np.array(layout.gain_db) - max(layout.gain_db)  # the loudest sub stands at its limit
     weights = drive_weights(
         frequency_hz, gain_db=gain_db, delay_s=np.array(layout.delay_ms) * 1e-3, polarity=layout.polarity
@@ -313,12 +360,13 @@ def examine(project: Project, *, report: Report | None = None) -> RoomFindings:
 def _transfer(
     project: Project,
     frequency_hz: Floats,
+    seat_m: Floats,
     source_m: Floats,
     report: Report | None,
     cancelled: Cancelled | None,
     threads: int | None = None,
 ) -> NDArray[np.complex128]:
-    """Transfer functions to the project's seats, with progress and a way out."""
+    """Transfer functions in the project's room, with progress and a way out."""
 
     def progress(done: int, total: int) -> None:
         if cancelled and cancelled():
@@ -332,7 +380,7 @@ def _transfer(
         project.room(),
         project.surfaces(),
         frequency_hz=frequency_hz,
-        seat_m=project.seats().position_m,
+        seat_m=seat_m,
         source_m=source_m,
         progress=progress,
         threads=threads,
@@ -349,26 +397,3 @@ def _search_report(report: Report) -> Callable[[Progress], None]:
         report(Step(stage="search", fraction=progress.fraction, note=note))
 
     return take
-
-
-def _table(outcome: Outcome) -> PlanTable:
-    """The plans of one count as stacked arrays."""
-
-    def stacked(column: Callable[[Plan], object], kind: type) -> Any:
-        return np.array([column(plan) for plan in outcome.plans], dtype=kind)
-
-    return PlanTable(
-        candidate_index=stacked(lambda plan: plan.candidate_index, np.int64),
-        gain_db=stacked(lambda plan: plan.gain_db, np.float64),
-        delay_s=stacked(lambda plan: plan.delay_s, np.float64),
-        polarity=stacked(lambda plan: plan.polarity, np.int8),
-        variation_db=stacked(lambda plan: plan.variation_db, np.float64),
-        output_db=stacked(lambda plan: plan.output_db, np.float64),
-        level_db=stacked(lambda plan: plan.level_db, np.float64),
-        layouts_searched=outcome.layouts_searched,
-        layouts_possible=outcome.layouts_possible,
-        exhaustive=outcome.exhaustive,
-        stop=str(outcome.stop),
-        seconds=outcome.seconds,
-        remarks=outcome.remarks,
-    )

@@ -154,11 +154,11 @@ def test_the_file_is_no_larger_than_foreseen(project: Project, tmp_path: Path) -
     assert (tmp_path / "plan.h5").stat().st_size <= foreseen
 
 
-def test_progress_runs_through_the_room_and_the_search(project: Project) -> None:
+def test_progress_runs_through_the_room_the_search_and_the_choice(project: Project) -> None:
     steps: list[Step] = []
     solve(project, report=steps.append)
     stages = list(dict.fromkeys(step.stage for step in steps))
-    assert stages == ["room", "search"]
+    assert stages == ["room", "search", "choice"]
     for stage in stages:
         fractions = [step.fraction for step in steps if step.stage == stage]
         assert all(0.0 <= fraction <= 1.0 for fraction in fractions)
