@@ -1,7 +1,6 @@
 """The results file keeps its contract, opens in xarray, and survives what is done to it."""
 
-from dataclasses import fields, is_dataclass, replace
-from hashlib import sha256
+from dataclasses import replace
 from pathlib import Path
 
 import h5py
@@ -9,99 +8,14 @@ import numpy as np
 import pytest
 import xarray
 
-from roommodes.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowTable, UsualTable
 from roommodes.errors import FileUnusable
-from roommodes.results import FORMAT, PlanTable, Results, read_results, results_image, write_results
-from roommodes.seating import Seats
-from roommodes.zones import Candidates
-
-N_FREQ, N_SEAT, N_CANDIDATE = 9, 3, 5
-TOML = 'format = 1\nname = "Kino am Fluß"\n'
-
-
-def table(rng: np.random.Generator, count: int, ranks: int = 4) -> PlanTable:
-    shape = (ranks, count)
-    return PlanTable(
-        candidate_index=np.array([rng.permutation(N_CANDIDATE)[:count] for _ in range(ranks)]),
-        gain_db=-rng.uniform(0, 12, shape),
-        delay_s=rng.uniform(0, 0.02, shape),
-        polarity=rng.choice(np.array([-1, 1], dtype=np.int8), shape),
-        variation_db=np.sort(rng.uniform(1, 4, ranks)),
-        output_db=rng.normal(size=ranks),
-        level_db=rng.normal(size=(ranks, N_FREQ, N_SEAT)),
-        layouts_searched=7,
-        layouts_possible=10**25,
-        exhaustive=count == 1,
-        stop="every layout was tried",
-        seconds=1.25,
-        remarks=("one remark", "another"),
-        by_aims=count == 2,
-        alike_db=rng.uniform(3, 6, ranks),
-        bound_db=rng.uniform(0, 1, ranks) if count == 2 else None,
-        smoothness_db=rng.uniform(1, 4, ranks),
-        decay_s=rng.uniform(0.1, 0.9, ranks),
-    )
-
-
-def choices(rng: np.random.Generator) -> Choices:
-    def drives(*shape: int) -> dict[str, np.ndarray]:
-        return {
-            "candidate_index": rng.integers(0, N_CANDIDATE, shape),
-            "gain_db": -rng.uniform(0, 12, shape),
-            "delay_s": rng.uniform(0, 0.02, shape),
-            "polarity": rng.choice(np.array([-1, 1]), shape),
-        }
-
-    front = FrontTable(**drives(3, 2), **{name: rng.uniform(1, 4, 3) for name in FIGURES})
-    numbers = {name: float(rng.uniform(0, 3)) for name in ROW_NUMBERS}
-    row = RowTable(
-        offset_m=rng.normal(size=2),
-        **drives(2),
-        **numbers,
-        at_row=np.array([0, 0, 1]),
-        at_m=rng.normal(size=3),
-        at_variation_db=rng.uniform(1, 4, 3),
-    )
-    usual = UsualTable(
-        name=("in the four corners", "é [b]"),
-        subs=np.array([4, 2]),
-        stands_free=np.array([1, 0]),
-        **{name: rng.normal(size=2) for name in USUAL},
-    )
-    reasons = Recommendation(subs=2, reasons=("because.", "and so."))
-    return Choices(fronts={2: front}, rows={2: row}, usual=usual, recommendation=reasons)
-
-
-FIGURES = ("variation_db", "output_db", "smoothness_db", "decay_s")
-USUAL = ("alike_variation_db", "alike_output_db", "driven_variation_db", "driven_output_db")
+from roommodes.results import FORMAT, Results, read_results, results_image, write_results
+from tests.roommodes.stored import N_CANDIDATE, N_FREQ, N_SEAT, TOML, assert_same, some_results
 
 
 @pytest.fixture
 def results() -> Results:
-    rng = np.random.default_rng(5)
-    real, imaginary = rng.normal(size=(2, N_FREQ, N_SEAT, N_CANDIDATE))
-    return Results(
-        project_toml=TOML,
-        project_sha256=sha256(TOML.encode()).hexdigest(),
-        seed=2**53,
-        software_version="0.1.0",
-        created_utc="2030-01-01T00:00:00Z",
-        frequency_hz=np.geomspace(20, 120, N_FREQ),
-        seats=Seats(
-            position_m=rng.uniform(0, 3, (N_SEAT, 3)),
-            name=("front 1", "naïve [bold]seat", "rear 1"),
-            weight=np.array([1.0, 2.0, 0.5]),
-            row=np.array([0, 0, 1]),
-        ),
-        candidates=Candidates(
-            position_m=rng.uniform(0, 3, (N_CANDIDATE, 3)),
-            zone=("front", "front", "front", "côté", "rear"),
-            mirror_of=np.array([1, 0, 2, -1, -1]),
-        ),
-        transfer=real + 1j * imaginary,
-        plans={1: table(rng, 1), 2: table(rng, 2)},
-        choices=choices(rng),
-    )
+    return some_results()
 
 
 @pytest.fixture
@@ -109,22 +23,6 @@ def plan(tmp_path: Path, results: Results) -> Path:
     path = tmp_path / "plan.h5"
     write_results(path, results, force=False)
     return path
-
-
-def assert_same(a: object, b: object) -> None:
-    """Field by field, arrays bit by bit."""
-    for field in fields(a):
-        left, right = getattr(a, field.name), getattr(b, field.name)
-        if is_dataclass(left):
-            assert_same(left, right)
-        elif isinstance(left, dict):
-            assert left.keys() == right.keys()
-            for key in left:
-                assert_same(left[key], right[key])
-        elif field.name == "layouts_possible":
-            assert right == min(left, 2**63 - 1)  # HDF5 has no larger whole numbers
-        else:
-            np.testing.assert_array_equal(left, right)
 
 
 def test_what_is_written_is_read(plan: Path, results: Results) -> None:
@@ -403,58 +301,3 @@ def test_what_reaches_out_of_the_file_is_refused(tmp_path: Path, plan: Path, act
     with h5py.File(plan, "r+") as file:
         act(file, other)
     refused(plan, message)
-
-
-def test_files_without_choices_are_read(tmp_path: Path, results: Results) -> None:
-    """As written before there were any, and as written when a search was cut short."""
-    bare = replace(
-        results,
-        choices=Choices(),
-        plans={
-            count: replace(one, by_aims=False, alike_db=None, bound_db=None, smoothness_db=None, decay_s=None)
-            for count, one in results.plans.items()
-        },
-    )
-    write_results(tmp_path / "bare.h5", bare, force=False)
-    with h5py.File(tmp_path / "bare.h5", "r+") as file:
-        for group in file["plans"].values():
-            del group.attrs["by_aims"]
-    assert_same(bare, read_results(tmp_path / "bare.h5"))
-
-
-@pytest.mark.parametrize(
-    ("group", "name", "value"),
-    [
-        ("fronts/2", "candidate_index", 99),
-        ("fronts/2", "polarity", 0),
-        ("fronts/2", "variation_db", np.nan),
-        ("rows/2", "candidate_index", -1),
-        ("rows/2", "offset_m", np.inf),
-        ("usual", "driven_output_db", np.nan),
-        ("plans/2", "bound_db", np.nan),
-    ],
-)
-def test_damaged_choices_are_refused(plan: Path, group: str, name: str, value: float) -> None:
-    with h5py.File(plan, "r+") as file:
-        data = file[group][name]
-        data[(0,) * data.ndim] = value
-    with pytest.raises(FileUnusable, match="damaged"):
-        read_results(plan)
-
-
-def test_strange_groups_of_choices_are_refused(plan: Path) -> None:
-    with h5py.File(plan, "r+") as file:
-        file.create_group("fronts/two")
-    with pytest.raises(FileUnusable, match="/fronts holds what is not a group named by a number of subs"):
-        read_results(plan)
-
-
-def test_xarray_opens_fronts_usual_layouts_and_rows(plan: Path, results: Results) -> None:
-    front = xarray.open_dataset(plan, engine="h5netcdf", group="fronts/2")
-    assert front["variation_db"].dims == ("rank",)
-    assert front["gain_db"].attrs["unit"] == "dB"
-    usual = xarray.open_dataset(plan, engine="h5netcdf", group="usual")
-    assert usual["name"].values.tolist() == list(results.choices.usual.name)
-    rows = xarray.open_dataset(plan, engine="h5netcdf", group="rows/2")
-    assert rows["at_variation_db"].dims == ("point",)
-    assert rows.attrs["variation_db"] == results.choices.rows[2].variation_db
