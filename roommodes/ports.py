@@ -20,7 +20,7 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import partial
-from math import ceil, pi
+from math import ceil, pi, prod
 from typing import Any
 
 import numpy as np
@@ -150,11 +150,7 @@ class Ports:
             kernel = np.where(without, 0.0, kernel)
         low = self._low(np.concatenate([kernel.real, kernel.imag]))
         weights = tail_weights(k2, self.precision.nodes, self.cut_wavenumber)
-        n = len(k2)
-        parts = [
-            part[:n] + 1j * part[n:] + np.tensordot(weights, tail, axes=1)
-            for part, tail in zip(low, self.tails, strict=True)
-        ]
+        parts = [_joined(part, tail, weights) for part, tail in zip(low, self.tails, strict=True)]
         return PortMatrices(seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3])
 
     def overlaps(self) -> Floats:
@@ -233,6 +229,16 @@ class Ports:
             against(source_m, self.source_factors),
             _symmetric(self.families, 1, block)[0],
         )
+
+
+def _joined(low: Floats, tail: Floats, weights: Complexes) -> Complexes:
+    """Low modes (2k, ...), real parts first, and the nodes' tails (node, ...) in one complex array (k, ...)."""
+    count = len(weights)
+    flat = tail.reshape(len(tail), prod(tail.shape[1:]))
+    result = np.empty((count, *low.shape[1:]), dtype=np.complex128)
+    np.add(low[:count], (weights.real @ flat).reshape(result.shape), out=result.real)
+    np.add(low[count:], (weights.imag @ flat).reshape(result.shape), out=result.imag)
+    return result
 
 
 def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
