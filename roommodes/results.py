@@ -133,7 +133,7 @@ class Results:
 
 def expected_bytes(*, n_freq: int, n_seat: int, n_candidate: int, n_plan: int) -> int:
     """About how large a results file will be, for the check before a search [bytes]."""
-    return 16 * n_freq * n_seat * n_candidate + 8 * n_freq * n_seat * n_plan + 100_000
+    return 16 * n_freq * n_seat * n_candidate + (8 * n_freq * n_seat + 2_500) * n_plan + 100_000
 
 
 def check_results_target(path: Path, *, force: bool, needed_bytes: int = 0) -> None:

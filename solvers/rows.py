@@ -34,7 +34,7 @@ from solvers.tools import Tools, tools_of
 
 STEP_M = 0.05  # between places
 ROW_PITCH_M = 0.9  # from row to row, for legs and a way through: common practice, no source
-MOST_BYTES = 150e6  # of transfer functions to moved seats; beyond it the grid is coarser
+MOST_BYTES = 60e6  # of transfer functions to moved seats; beyond it the grid is coarser
 SLACK_M = 1e-9
 MOST_COMBINED = 20_000  # combinations of places that are all tried; beyond it row after row
 LEADING = 12  # plans gone on from
@@ -125,10 +125,11 @@ def row_places(project: Project, *, n_freq: int, step_m: float = STEP_M) -> RowP
         return None
     seats = project.seats()
     candidates = project.candidates().position_m
+    furthest_m = max(max(row.move_m or (0.0,)) for row in rows)
     while True:
         offsets = [_offsets(row.move_m or (0.0, 0.0), step_m) for row in rows]
         moved = sum((len(offset) - 1) * len(row.y_m) for offset, row in zip(offsets, rows, strict=True))
-        if 16.0 * n_freq * moved * len(candidates) <= MOST_BYTES or moved <= len(seats):
+        if 16.0 * n_freq * moved * len(candidates) <= MOST_BYTES or step_m > furthest_m:
             break
         step_m *= 2.0
     kept, index, extra = [], [], [np.empty((0, 3))]

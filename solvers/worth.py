@@ -118,7 +118,7 @@ def usual_worth(
         (outcome,) = search(
             alone, counts=[count], seed=seed, keep=1, threads=threads, effort=EFFORT, cancelled=cancelled
         )
-        if not outcome.plans:
+        if cancel() or not outcome.plans:
             return ()
         plan = outcome.plans[0]
         found.append(

@@ -1,5 +1,7 @@
 """What was bought, the recommended plan and its reasons, and the order of the plans by all aims."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -7,10 +9,10 @@ from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure,
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.project_tables import AimLimitsTable, AimWeightsTable
-from roommodes.results import Results, read_results, write_results
+from roommodes.results import Results, read_results, results_image, write_results
 from roommodes.transfer import transfer_function
 from solvers.aims import Figures, decay_s, smoothness_db
-from solvers.job import solve, solve_again
+from solvers.job import expected_results_bytes, solve, solve_again
 from solvers.recommend import recommend
 from solvers.usual_layouts import usual_layouts
 from tests.solvers.choosing import TEXT
@@ -116,6 +118,18 @@ def test_fronts_and_rows_are_stored_with_their_plans(results: Results, tmp_path,
             close(front.variation_db[rank], variation_db(level, results.seats.weight), rtol=1e-9)
         assert stored.rows[count].variation_db < stored.rows[count].drawn_variation_db
     assert stored.recommendation == results.choices.recommendation
+
+
+def test_the_file_grows_no_faster_than_foreseen(results: Results) -> None:
+    """With each further number of subs: plans, front and rows."""
+    project, choices = project_with(), results.choices
+    fewer = replace(
+        results,
+        plans={1: results.plans[1]},
+        choices=replace(choices, fronts={1: choices.fronts[1]}, rows={1: choices.rows[1]}),
+    )
+    grown = len(results_image(results)) - len(results_image(fewer))
+    assert grown <= expected_results_bytes(project, (1, 2, 3)) - expected_results_bytes(project, (1,))
 
 
 def test_all_of_it_can_be_had_again_from_the_file(loud: Results) -> None:
