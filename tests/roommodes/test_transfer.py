@@ -181,6 +181,32 @@ def test_a_source_in_a_corner_of_a_vast_lossy_room_is_eight_times_as_strong(clos
     close(got[0, 0, 0], 8.0 * np.exp(-1j * k * r) / r, rtol=1e-4)
 
 
+def test_front_source_and_delayed_inverted_rear_source_make_a_travelling_wave(close):
+    """In a tube: p = rho c (q / S) e^{-jkx} everywhere, exact; so H = 4 pi / (j k S) e^{-jkx}."""
+    tube = Room(length_m=6.0, width_m=0.4, height_m=0.4, loss_factor=1e-7)
+    along = np.array([1.5, 2.2, 3.0, 3.9, 4.5])
+    seats = np.stack([along, np.full(5, 0.13), np.full(5, 0.31)], axis=1)
+    hz = np.array([20.0, 28.58, 40.0, 57.17, 80.0])  # two of them where the tube alone resonates
+    sources = [[0.0, 0.2, 0.2], [6.0, 0.2, 0.2]]
+    k = 2.0 * np.pi * hz / tube.air.speed_of_sound_m_s
+    transfer = transfer_function(tube, (), frequency_hz=hz, seat_m=seats, source_m=sources)
+    got = transfer[:, :, 0] - transfer[:, :, 1] * np.exp(-1j * k * 6.0)[:, None]
+    want = 4.0 * np.pi / (1j * k[:, None] * 0.16) * np.exp(-1j * k[:, None] * along)
+    close(got, want, rtol=1e-3)
+
+
+def test_a_source_on_a_nodal_plane_does_not_drive_the_mode(close):
+    """Half way along the room the (1, 0, 0) mode is silent: at its frequency little is left of its peak."""
+    size = room(loss_factor=0.002)
+    hz = [0.5 * size.air.speed_of_sound_m_s / size.length_m]
+    seat = [[4.8, 1.0, 1.0]]
+    end, middle = (
+        np.abs(transfer_function(size, (), frequency_hz=hz, seat_m=seat, source_m=[[x, 0.7, 0.4]])[0, 0, 0])
+        for x in (0.0, 0.5 * size.length_m)
+    )
+    assert middle < 0.02 * end
+
+
 def test_a_law_that_is_rigid_changes_nothing(close):
     rigid = transfer_function(room(), (), frequency_hz=HZ, seat_m=POINTS[:2], source_m=POINTS[2:])
     covered = (MIXED[0], whole(room(), "rear", ConstantAdmittance(beta_re=0.0, beta_im=0.0)))
