@@ -22,7 +22,7 @@ References
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import log, pi
 from os import cpu_count
 
@@ -48,8 +48,9 @@ STEPS = 20  # corrections of omega at most
 FLATTEST, LONGEST_MOVE = 0.02, 0.03  # where a wall resonates on a mode, omega hardly corrects itself: go slowly
 RAYLEIGH_STEPS = 2
 SAME = 1e-5  # relative distance of omega below which two modes are one resonance
-SETTLED = 1e-6  # relative change of omega at which a mode has settled
-PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=60.0)  # 1e-4 of a mode's shift is plenty here
+SETTLED = 1e-5  # relative change of omega at which a mode has settled; what is left is some hundred times less
+# 1e-4 of a mode's shift is plenty here; no seat stands near a wall, so the sums along walls may end early
+PRECISION = Precision(cut=2.5, extra_order=5, edge_wavenumber=30.0, plane_wavenumber=100.0)
 LINE_POINTS = 241
 
 
@@ -134,11 +135,11 @@ def built_modes(
     kept = rigid_modes(room, KEPT_REACH * highest_hz, with_pressure_mode=True)
     with threadpool_limits(1):  # one thread per group of modes gains more than threads inside small matrices
         problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz)
-        omega, shape, settled = problem.follow(wanted, progress)
+        omega, shape, pull, settled = problem.follow(wanted, progress)
         return tuple(
-            _described(problem, tuple(int(n) for n in number), rigid_hz, w, a, bool(done))
-            for number, rigid_hz, w, a, done in zip(
-                wanted.number, wanted.frequency_hz, omega, shape, settled, strict=True
+            _described(problem, tuple(int(n) for n in number), rigid_hz, w, problem.amplitudes(w, a, walls), bool(done))
+            for number, rigid_hz, w, a, walls, done in zip(
+                wanted.number, wanted.frequency_hz, omega, shape, pull, settled, strict=True
             )
         )
 
@@ -157,21 +158,24 @@ class Resonances:
         nowhere = np.empty((0, 3))
         self.room = room
         self.kept = kept
+        highest = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
+        along = max(PRECISION.plane_wavenumber, 2.0 * PRECISION.cut * highest)  # well beyond the box of modes
+        precision = replace(PRECISION, plane_wavenumber=along)
         self.boundary: Boundary = boundary_of(
             room,
             surfaces,
             frequency_hz=np.array([highest_hz]),
             seat_m=nowhere,
             source_m=nowhere,
-            precision=PRECISION,
+            precision=precision,
         )
         self.ports = Ports(
             room,
             self.boundary.families,
             seat_m=nowhere,
             source_m=nowhere,
-            max_wavenumber=2.0 * pi * highest_hz / room.air.speed_of_sound_m_s,
-            precision=PRECISION,
+            max_wavenumber=highest,
+            precision=precision,
         )
         index = tuple(kept.number.T)
         self.is_kept = np.zeros(self.ports.counts, dtype=bool)
@@ -194,18 +198,21 @@ class Resonances:
 
     def matrix(self, omega: complex) -> Complexes:
         """A with A a = k^2 a at this frequency: (kept, kept) [1/m2]."""
-        folded = self.kept_overlaps.T @ self.reaction(np.array([omega]))[0]
-        return np.asarray(np.diag(self.kept_k2) + folded / self.room.volume_m3)
+        return self._folded(self.reaction(np.array([omega]))[0])
+
+    def _folded(self, reaction: Complexes) -> Complexes:
+        return np.asarray(np.diag(self.kept_k2) + self.kept_overlaps.T @ reaction / self.room.volume_m3)
 
     def follow(
         self, wanted: RigidModes, progress: Callable[[int, int], None] | None
-    ) -> tuple[Complexes, Complexes, NDArray[np.bool_]]:
-        """Complex omega (n,), amplitudes of the kept modes (n, kept), and whether each settled (n,)."""
+    ) -> tuple[Complexes, Complexes, Complexes, NDArray[np.bool_]]:
+        """Omega (n,), amplitudes of kept modes (n, kept), walls' reaction (n, boundary mode), settled or not (n,)."""
         row_of = {tuple(number): row for row, number in enumerate(self.kept.number.tolist())}
         rows = np.array([row_of[tuple(number)] for number in wanted.number.tolist()])
         count = len(rows)
         omega = np.empty(count, dtype=np.complex128)
         shape = np.empty((count, len(self.kept_k2)), dtype=np.complex128)
+        pull = np.empty((count, self.boundary.size), dtype=np.complex128)
         settled = np.zeros(count, dtype=bool)
 
         def settle_group(start: int) -> int:
@@ -217,7 +224,8 @@ class Resonances:
             _, choice = linear_sum_assignment(-np.abs(vectors))
             for mode in group:
                 chosen = choice[rows[mode]]
-                omega[mode], shape[mode], settled[mode] = self._settle(complex(k2[chosen]), vectors[:, chosen])
+                found = self._settle(middle, complex(k2[chosen]), vectors[:, chosen])
+                omega[mode], shape[mode], pull[mode], settled[mode] = found
             return len(group)
 
         done = 0
@@ -230,34 +238,37 @@ class Resonances:
         for one in range(count):  # two that met in one resonance: it belongs to the mode it has more of
             same = np.abs(omega - omega[one]) < SAME * np.abs(omega[one])
             settled[one] &= bool(share[one] >= share[same].max())
-        return omega, shape, settled
+        return omega, shape, pull, settled
 
-    def _settle(self, k2: complex, vector: Complexes) -> tuple[complex, Complexes, bool]:
-        """Correct omega until it and k^2 agree: secant steps on omega, Rayleigh quotients for k^2."""
+    def _settle(self, start: float, k2: complex, vector: Complexes) -> tuple[complex, Complexes, Complexes, bool]:
+        """Correct omega until it and k^2 agree: secant steps on omega, Rayleigh quotients for k^2.
+
+        `k2` and `vector` belong to the matrix at `start`, so the first secant is known before the first step.
+        """
         to_omega = self.room.air.speed_of_sound_m_s / (1.0 - 0.5j * self.room.loss_factor)
         identity = np.eye(len(vector))
         omega = complex(to_omega * np.sqrt(k2))
-        last, last_miss = omega, 0.0j
-        for step in range(STEPS):
-            matrix = self.matrix(omega)
+        last, last_miss = complex(start), omega - start
+        for _ in range(STEPS):
+            reaction = self.reaction(np.array([omega]))[0]
+            matrix = self._folded(reaction)
             for _ in range(RAYLEIGH_STEPS):
                 k2 = complex(vector @ matrix @ vector)
                 turned = np.linalg.solve(matrix - k2 * (1.0 + 1e-13) * identity, vector)
                 vector = turned / np.sqrt(turned @ turned)
             miss = complex(to_omega * np.sqrt(vector @ matrix @ vector)) - omega
-            slope = (miss - last_miss) / (omega - last) if step and omega != last else -1.0
+            slope = (miss - last_miss) / (omega - last) if omega != last else -1.0
             move = -miss / slope if abs(slope) > FLATTEST else miss
             move *= min(1.0, LONGEST_MOVE * abs(omega) / max(abs(move), 1e-30))
             last, last_miss = omega, miss
             omega = omega + move
             if abs(move) < SETTLED * abs(omega):
-                return omega, vector, True
-        return omega, vector, False
+                return omega, vector, reaction @ vector, True
+        return omega, vector, reaction @ vector, False
 
-    def amplitudes(self, omega: complex, kept: Complexes) -> Complexes:
-        """Amplitudes of all modes of the box: (nx, ny, nz)."""
+    def amplitudes(self, omega: complex, kept: Complexes, pull: Complexes) -> Complexes:
+        """Amplitudes of all modes of the box, from the kept ones' and the walls' reaction: (nx, ny, nz)."""
         w = np.array([omega])
-        pull = self.reaction(w)[0] @ kept
         all_modes = -np.tensordot(pull, self.overlaps, axes=1) / (
             self.room.volume_m3 * (self.ports.k2_modes - bulk_k2(self.room, w)[0])
         )
@@ -270,14 +281,13 @@ def _described(
     number: tuple[int, ...],
     rigid_hz: float,
     omega: complex,
-    kept: Complexes,
+    amplitudes: Complexes,
     settled: bool,
 ) -> BuiltMode:
     room = problem.room
-    amplitudes = problem.amplitudes(omega, kept) if any(number) else None
     planes: list[NullPlane] = []
     for axis, n in enumerate(number):
-        if n and amplitudes is not None:
+        if n:
             planes.extend(_null_planes(room, amplitudes, number, axis))
     return BuiltMode(
         number=(number[0], number[1], number[2]),
