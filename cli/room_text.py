@@ -110,11 +110,14 @@ def _print_zones(page: Page, project: Project) -> None:
         page.line("No zones yet: add [[zones]] before optimise.")
         return
     rows = [
-        [name(zone.name), *map(str, (zone.kept, zone.positions, zone.in_keep_out, zone.no_fit, zone.repeated))]
+        [
+            name(zone.name),
+            *map(str, (zone.kept, zone.positions, zone.in_keep_out, zone.no_fit, zone.near_seat, zone.repeated)),
+        ]
         for zone in yields
     ]
-    headers = ["zone", "candidates", "positions", "in a keep-out", "no room for cabinet", "repeated"]
-    page.table(headers, rows, right=(1, 2, 3, 4, 5))
+    headers = ["zone", "candidates", "positions", "in a keep-out", "no room for cabinet", "near a seat", "repeated"]
+    page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
 
 
 def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
@@ -163,6 +166,7 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
                 "positions": zone.positions,
                 "in_keep_out": zone.in_keep_out,
                 "no_fit": zone.no_fit,
+                "near_seat": zone.near_seat,
                 "repeated": zone.repeated,
             }
             for zone in project.zone_yields()

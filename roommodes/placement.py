@@ -11,7 +11,7 @@ from roommodes.project_tables import MAX_CANDIDATES
 from roommodes.quantities import shown
 from roommodes.rooms import Room
 from roommodes.toml_lines import Path
-from roommodes.zones import Box, Cabinet, Candidates, Zone, ZoneYield, lay_out
+from roommodes.zones import Box, Cabinet, Candidates, Ears, Zone, ZoneYield, lay_out
 
 EAR_DISTANCE_M = 0.1  # a sub's acoustic centre cannot be nearer to an ear than this
 MOST_POSITIONS = 20000  # of all zones together, before anything is dropped; more is not even tried
@@ -101,7 +101,10 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     if misfit or parts.subwoofer is None or "keep_outs" not in parts.whole:
         return
     boxes = [keep_out_box(table) for table in parts.keep_outs.values()]
-    candidates, yields = lay_out(list(inside.values()), boxes, room_m=room.size_m, cabinet=cabinet)
+    distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
+    ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
+    candidates, yields = lay_out(list(inside.values()), boxes, room_m=room.size_m, cabinet=cabinet, ears=ears)
+    yield from _fixed(parts, yields, inside)
     for index, outcome in zip(inside, yields, strict=True):
         if outcome.kept == 0 and not outcome.repeated:
             advice = f" {_cabinet_advice(cabinet)}" if cabinet is not None and outcome.no_fit else ""
@@ -126,6 +129,24 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
             )
 
 
+def _fixed(parts: Parts, yields: Sequence[ZoneYield], inside: Mapping[int, Zone]) -> Iterator[Found]:
+    """Faults of zones in which a subwoofer must stand."""
+    fixed = [index for index in inside if parts.zones[index].fixed]
+    for index, outcome in zip(inside, yields, strict=True):
+        if index in fixed and outcome.positions > 1:
+            yield Found(
+                ("zones", index, "fixed"),
+                f"zone {shown(outcome.name)} has {outcome.positions} positions; a subwoofer can be fixed only in a "
+                "zone of one. Give it from_m and to_m alike.",
+            )
+    if parts.search is not None and fixed and (least := min(parts.search.counts)) < len(fixed):
+        yield Found(
+            ("search", "counts"),
+            f"asks for {least}, but {len(fixed)} zones are fixed, so every layout has at least {len(fixed)} subwoofers."
+            " Ask for more or fix fewer.",
+        )
+
+
 def _emptied(outcome: ZoneYield) -> str:
     one = outcome.positions == 1
     reasons = [
@@ -134,6 +155,7 @@ def _emptied(outcome: ZoneYield) -> str:
             outcome.no_fit,
             "leaves no space for the cabinet and its clearance" if one else "without space for the cabinet",
         ),
+        (outcome.near_seat, "is nearer to a seat than search.seat_distance_m" if one else "too near to a seat"),
     ]
     told = " and ".join(reason if one else f"{count} {reason}" for count, reason in reasons if count)
     return f"its only position {told}" if one else f"of its {outcome.positions} positions {told}"

@@ -23,7 +23,7 @@ from roommodes.project_tables import (
 )
 from roommodes.rooms import WALLS, Room, Surface, Wall
 from roommodes.seating import Seats
-from roommodes.zones import Box, Cabinet, Candidates, Triple, Zone, ZoneYield, lay_out
+from roommodes.zones import Box, Cabinet, Candidates, Ears, Triple, Zone, ZoneYield, lay_out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,7 +161,8 @@ class Project:
 
     def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
         cabinet = cabinet_of(self.tables.subwoofer)
-        return lay_out(self.zones, self.keep_outs, room_m=self.room().size_m, cabinet=cabinet)
+        ears = Ears(position_m=self.seats().position_m, distance_m=self.search.seat_distance_m)
+        return lay_out(self.zones, self.keep_outs, room_m=self.room().size_m, cabinet=cabinet, ears=ears)
 
 
 def room_of(table: RoomTable) -> Room:

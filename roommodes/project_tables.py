@@ -107,6 +107,10 @@ class ZoneTable(Table):
     spacing_m: Annotated[float, Range(low=0.02, high=10.0, unit="m")] = Field(
         default=0.3, description="Largest distance between neighbouring candidates [m].", examples=[0.4]
     )
+    at_most: Count | None = Field(default=None, description="Most subwoofers in this zone.", examples=[2])
+    fixed: bool = Field(
+        default=False, description="true: a subwoofer stands here in every layout; for a zone that is one point."
+    )
 
 
 class KeepOutTable(Table):
@@ -215,6 +219,20 @@ class SearchTable(Table):
     )
     polarity: bool = Field(default=True, description="true: the polarity may be inverted.")
     mirror: bool = Field(default=False, description="true: only layouts that are alike left and right.")
+    least_distance_m: Annotated[float, Range(low=0.0, high=20.0, unit="m")] = Field(
+        default=0.0,
+        description="Least distance between the acoustic centres of any two subwoofers [m].",
+        examples=[0.8],
+    )
+    seat_distance_m: Annotated[float, Range(low=0.0, high=10.0, unit="m")] = Field(
+        default=0.0, description="Least distance of a subwoofer from any seat's ears [m].", examples=[1.0]
+    )
+    delay_step_samples: Annotated[int, Range(low=0, high=4800)] = Field(
+        default=0, description="Delays are whole multiples of so many samples; 0: any delay.", examples=[1]
+    )
+    sample_rate_hz: Annotated[float, Range(low=8000.0, high=768000.0, unit="Hz")] = Field(
+        default=48000.0, description="Sample rate of the processor, for delay_step_samples [Hz].", examples=[96000]
+    )
     seed: Annotated[int, Range(low=0, high=2**32 - 1)] = Field(
         default=1, description="Starts the random numbers: the same seed gives the same plans.", examples=[1]
     )

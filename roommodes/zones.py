@@ -142,23 +142,50 @@ class ZoneYield:
     ----------
     name : of the zone.
     positions : how many its spacing gives.
-    in_keep_out, no_fit, repeated : how many were dropped, for the first reason that holds.
+    in_keep_out, no_fit, near_seat, repeated : how many were dropped, for the first reason that holds.
     """
 
     name: str
     positions: int
     in_keep_out: int
     no_fit: int
+    near_seat: int
     repeated: int
 
     @property
     def kept(self) -> int:
         """How many candidates are left."""
-        return self.positions - self.in_keep_out - self.no_fit - self.repeated
+        return self.positions - self.in_keep_out - self.no_fit - self.near_seat - self.repeated
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ears:
+    """What a candidate must keep away from.
+
+    Parameters
+    ----------
+    position_m : (n_seat, 3) [m].
+    distance_m : least distance of a candidate [m].
+    """
+
+    position_m: Floats
+    distance_m: float
+
+    def too_near(self, position_m: Floats) -> NDArray[np.bool_]:
+        """Which of the positions (n, 3) are too near to a seat: (n,)."""
+        if self.distance_m <= 0.0 or not len(self.position_m):
+            return np.zeros(len(position_m), dtype=np.bool_)
+        gap = np.linalg.norm(position_m[:, None] - self.position_m[None], axis=2)
+        return np.asarray(gap.min(axis=1) < self.distance_m - SAME_M)
 
 
 def lay_out(
-    zones: Sequence[Zone], keep_outs: Sequence[Box], *, room_m: Triple, cabinet: Cabinet | None
+    zones: Sequence[Zone],
+    keep_outs: Sequence[Box],
+    *,
+    room_m: Triple,
+    cabinet: Cabinet | None,
+    ears: Ears | None = None,
 ) -> tuple[Candidates, tuple[ZoneYield, ...]]:
     """The candidates of all zones, and what became of each zone's positions.
 
@@ -168,6 +195,7 @@ def lay_out(
     keep_outs : where nothing may stand.
     room_m : length, width, height [m].
     cabinet : what stands at each position; None for a point.
+    ears : what to keep away from.
     """
     seen: set[tuple[int, ...]] = set()
     kept: list[Floats] = []
@@ -183,8 +211,9 @@ def lay_out(
         no_fit = np.zeros(len(position), dtype=np.bool_)
         if cabinet is not None:
             no_fit = ~barred & ~cabinet.fits(position, room_m, keep_outs)
+        near = np.zeros(len(position), dtype=np.bool_) if ears is None else ears.too_near(position) & ~barred & ~no_fit
         repeated = 0
-        for point in position[~barred & ~no_fit]:
+        for point in position[~barred & ~no_fit & ~near]:
             key = tuple(round(value * 1e6) for value in point)
             if key in seen:
                 repeated += 1
@@ -198,6 +227,7 @@ def lay_out(
                 positions=len(position),
                 in_keep_out=int(barred.sum()),
                 no_fit=int(no_fit.sum()),
+                near_seat=int(near.sum()),
                 repeated=repeated,
             )
         )

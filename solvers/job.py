@@ -25,9 +25,10 @@ from roommodes.results import Results, expected_bytes
 from roommodes.seating import Seats
 from roommodes.transfer import transfer_function
 from solvers.judge import Around, Judged, judge, plain
-from solvers.problem import DriveRange, Outcome, Problem, Progress
+from solvers.problem import Outcome, Problem, Progress
 from solvers.rows import row_places
 from solvers.search import search
+from solvers.wishes import drives_of, wishes_of
 from solvers.worth import usual_places
 
 Floats = NDArray[np.float64]
@@ -155,12 +156,9 @@ def _with_surroundings(
         frequency_hz=frequency_hz,
         transfer=transfer,
         seat_weight=seats.weight,
-        drives=DriveRange(
-            delay_s=(wishes.delay_ms[0] * 1e-3, wishes.delay_ms[1] * 1e-3),
-            gain_db=wishes.gain_db,
-            polarity=wishes.polarity,
-        ),
+        drives=drives_of(project),
         mirror_of=candidates.mirror_of if wishes.mirror else None,
+        wishes=wishes_of(project, candidates),
     )
     around = Around(
         usual=usual,
