@@ -66,30 +66,39 @@ def model_numbers(
     plan: "ChosenPlan", steps: "Steps", stop_asked: "Callable[[], bool]"
 ) -> "tuple[BeforeAfter, RoomFindings]":
     """What the model must say anew: usual layouts, the listening plane, the room's modes."""
-    from solvers.before_after import before_after
-    from solvers.job import Interrupted, Step, examine
+    from solvers.before_after import before_after, side_by_side
 
-    def took(done: int, total: int) -> None:
+    def step(stage: str, fraction: float) -> None:
+        from solvers.job import Interrupted, Step
+
         if stop_asked():
             raise Interrupted("interrupted; nothing was written")
-        steps(Step(stage="listening plane", fraction=done / total))
+        steps(Step(stage=stage, fraction=fraction))
 
-    compared = before_after(
-        plan.project,
-        plan.results,
-        positions_m=plan.positions_m,
-        gain_db=plan.gain_db,
-        delay_s=plan.delay_s,
-        polarity=plan.polarity,
-        progress=took,
-    )
+    # both at once, since each has stretches that keep one processor only busy; the other imports beside them
+    with side_by_side() as pool:
+        comparing = pool.submit(
+            before_after,
+            plan.project,
+            plan.results,
+            positions_m=plan.positions_m,
+            gain_db=plan.gain_db,
+            delay_s=plan.delay_s,
+            polarity=plan.polarity,
+            progress=lambda done, total: step("listening plane", done / total),
+        )
+        from solvers.job import examine
 
-    def step(one: Step) -> None:
-        if stop_asked():
-            raise Interrupted("interrupted; nothing was written")
-        steps(one)
+        examining = pool.submit(examine, plan.project, report=lambda one: step(one.stage, one.fraction))
+        _drawing_imports()
+        return comparing.result(), examining.result()
 
-    return compared, examine(plan.project, report=step)
+
+def _drawing_imports() -> None:
+    """What the report is drawn with, read while the model is at work."""
+    import cli.report_html
+    import cli.report_parts
+    import cli.report_room  # noqa: F401
 
 
 def report_bytes(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFindings", suffix: str) -> bytes:

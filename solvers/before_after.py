@@ -1,13 +1,17 @@
 """What the seats, and the whole listening plane, hear before and after: usual layouts against the plan.
 
-The seats' levels come with the model's full precision, the maps with less: theirs is 0.2 dB at the deepest point.
+One call of the model gives both, less precise than the plans' own: the seats' levels to some 0.01 dB, the maps' to
+0.3 dB in the deepest nulls and right at the walls.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
 
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.ports import Precision
@@ -22,7 +26,9 @@ Complexes = NDArray[np.complex128]
 MAP_POINTS = 760
 FINEST_MAP_M = 0.1
 APART_M = 0.05  # a point of the plane this near to a sub is moved aside: there the level has no end
-MAP_PRECISION = Precision(cut=2.5, lowest_cut=5.0, edge_wavenumber=30.0, extra_order=3, near_error=0.05)
+PRECISION = Precision(
+    cut=2.5, lowest_cut=5.0, plane_wavenumber=60.0, edge_wavenumber=20.0, extra_order=4, near_error=0.3
+)
 WORTH_DB = 0.3  # what each further sub must take off the variation to be recommended
 
 
@@ -110,55 +116,51 @@ def before_after(
     counts = sorted({*results.plans, len(positions_m)})
     layouts = {count: usual_layouts(project, count, seats.position_m.tolist()) for count in counts}
     own = project.layout
-    groups = [np.array(layout.positions_m) for count in counts for layout in layouts[count]]
-    groups += [np.array(own.positions_m)] if own else []
-
-    def first(done: int, total: int) -> None:
-        if progress:
-            progress(done, 2 * total)
-
-    def second(done: int, total: int) -> None:
-        if progress:
-            progress(total + done, 2 * total)
-
-    usual: dict[int, tuple[Heard, ...]] = dict.fromkeys(counts, ())
-    mine = None
-    if groups:
-        each = iter(_transfers(project, hz, groups, seats.position_m, first))
-        for count in counts:
-            found = [
-                _heard(results, layout.name, layout.positions_m, next(each), free=layout.stands_free)
-                for layout in layouts[count]
-            ]
-            usual[count] = tuple(sorted(found, key=lambda one: one.variation_db))
-        if own:
-            drives = (own.gain_db, [1e-3 * delay for delay in own.delay_ms], own.polarity)
-            mine = _heard(results, "as in the project file", own.positions_m, next(each), drives)
     plane = listening_plane(project, seats.position_m)
-    rivals = usual[len(positions_m)]
-    groups = [np.asarray(positions_m), *(rival.positions_m for rival in rivals[:1])]
-    each = iter(_transfers(project, hz, groups, plane.points_m(), second, MAP_PRECISION))
+    groups = [np.asarray(positions_m)]
+    groups += [np.array(layout.positions_m) for count in counts for layout in layouts[count]]
+    groups += [np.array(own.positions_m)] if own else []
+    each = iter(_transfers(project, hz, groups, seats.position_m, plane.points_m(), progress))
     shape = (len(hz), len(plane.x_m), len(plane.y_m))
-    return BeforeAfter(
-        usual=usual,
-        own=mine,
-        plane=plane,
-        plan_map_db=_level(hz, next(each), gain_db, delay_s, polarity).reshape(shape),
-        usual_map_db=_level(hz, next(each), *_alike(len(positions_m))).reshape(shape) if rivals else None,
-    )
+    plan_map_db = _level(hz, next(each)[1], gain_db, delay_s, polarity).reshape(shape)
+    usual: dict[int, tuple[Heard, ...]] = dict.fromkeys(counts, ())
+    usual_map_db: Floats | None = None
+    for count in counts:
+        found = []
+        for layout in layouts[count]:
+            to_seats, to_plane = next(each)
+            heard = _heard(results, layout.name, layout.positions_m, to_seats, free=layout.stands_free)
+            found.append((heard, to_plane))
+        found.sort(key=lambda one: one[0].variation_db)
+        usual[count] = tuple(heard for heard, _ in found)
+        if found and count == len(positions_m):
+            usual_map_db = _level(hz, found[0][1], *_alike(count)).reshape(shape)
+    mine = None
+    if own:
+        drives = (own.gain_db, [1e-3 * delay for delay in own.delay_ms], own.polarity)
+        mine = _heard(results, "as in the project file", own.positions_m, next(each)[0], drives)
+    return BeforeAfter(usual=usual, own=mine, plane=plane, plan_map_db=plan_map_db, usual_map_db=usual_map_db)
+
+
+@contextmanager
+def side_by_side() -> Iterator[ThreadPoolExecutor]:
+    """Threads for questions asked of the model at once; none of them splits its matrices until all are answered."""
+    with threadpool_limits(1), ThreadPoolExecutor() as pool:
+        yield pool
 
 
 def _transfers(
     project: Project,
     frequency_hz: Floats,
     groups: Sequence[Floats],
-    points_m: Floats,
-    progress: Callable[[int, int], None],
-    precision: Precision | None = None,
-) -> list[Complexes]:
-    """Transfer functions from every group of subs: (n_freq, n_point, n_sub) each; a sub in two groups is computed once.
+    seat_m: Floats,
+    plane_m: Floats,
+    progress: Callable[[int, int], None] | None,
+) -> list[tuple[Complexes, Complexes]]:
+    """From every group of subs to the seats and to the plane: (n_freq, n_point, n_sub) each.
 
-    By reciprocity the subs, which are few, are the model's seats, and the points its sources, the cheap side.
+    By reciprocity the subs, which are few, are the model's seats, and all points its sources, the cheap side; a sub in
+    two groups is computed once.
     """
     subs, places = np.unique(np.vstack(groups), axis=0, return_inverse=True)
     reciprocal = transfer_function(
@@ -166,13 +168,14 @@ def _transfers(
         project.surfaces(),
         frequency_hz=frequency_hz,
         seat_m=subs,
-        source_m=_clear_of(points_m, subs),
+        source_m=np.vstack([seat_m, _clear_of(plane_m, subs)]),
         progress=progress,
-        precision=precision,
+        precision=PRECISION,
     )
     transfer = reciprocal.transpose(0, 2, 1)
     ends = np.cumsum([len(group) for group in groups])[:-1]
-    return [transfer[:, :, chosen] for chosen in np.split(places.ravel(), ends)]
+    chosen = np.split(places.ravel(), ends)
+    return [(transfer[:, : len(seat_m), subset], transfer[:, len(seat_m) :, subset]) for subset in chosen]
 
 
 def _level(
