@@ -20,7 +20,7 @@ References
 [1] H. Kuttruff, Room Acoustics, section 3.3: T60 = 6.91 / delta (from memory; exact).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import log, pi
@@ -36,7 +36,7 @@ from roommodes.modes import RigidModes, rigid_modes
 from roommodes.ports import Ports, Precision
 from roommodes.reaction import Boundary, boundary_of
 from roommodes.rooms import Room, Surface
-from roommodes.transfer import bulk_k2, strength_times
+from roommodes.transfer import CHUNK_BYTES, bulk_k2, strength_times
 
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -214,6 +214,7 @@ class Resonances:
         shape = np.empty((count, len(self.kept_k2)), dtype=np.complex128)
         pull = np.empty((count, self.boundary.size), dtype=np.complex128)
         settled = np.zeros(count, dtype=bool)
+        together = max(1, int(CHUNK_BYTES / (16.0 * max(1, self.boundary.size) ** 2)))
 
         def settle_group(start: int) -> int:
             group = np.arange(start, min(start + GROUP, count))
@@ -222,10 +223,19 @@ class Resonances:
             vectors = vectors / np.sqrt((vectors**2).sum(axis=0))
             # which eigenvector a rigid mode becomes: for all of them at once, so that none is taken twice
             _, choice = linear_sum_assignment(-np.abs(vectors))
-            for mode in group:
-                chosen = choice[rows[mode]]
-                found = self._settle(middle, complex(k2[chosen]), vectors[:, chosen])
-                omega[mode], shape[mode], pull[mode], settled[mode] = found
+            chosen = choice[rows[group]]
+            found = [self._settling(middle, complex(k2[one]), vectors[:, one]) for one in chosen]
+            ask = {int(mode): next(steps) for mode, steps in zip(group, found, strict=True)}
+            going = dict(zip(ask, found, strict=True))
+            while ask:  # those that have not settled step together, as many as memory allows: one call of the ports
+                modes = tuple(ask)[:together]
+                answers = self.reaction(np.array([ask[mode] for mode in modes]))
+                for mode, answer in zip(modes, answers, strict=True):
+                    try:
+                        ask[mode] = going[mode].send(answer)
+                    except StopIteration as end:
+                        del ask[mode]
+                        omega[mode], shape[mode], pull[mode], settled[mode] = end.value
             return len(group)
 
         done = 0
@@ -240,8 +250,12 @@ class Resonances:
             settled[one] &= bool(share[one] >= share[same].max())
         return omega, shape, pull, settled
 
-    def _settle(self, start: float, k2: complex, vector: Complexes) -> tuple[complex, Complexes, Complexes, bool]:
+    def _settling(
+        self, start: float, k2: complex, vector: Complexes
+    ) -> Generator[complex, Complexes, tuple[complex, Complexes, Complexes, bool]]:
         """Correct omega until it and k^2 agree: secant steps on omega, Rayleigh quotients for k^2.
+
+        Yields every omega, is sent the `reaction` there, and returns what `follow` does for one mode.
 
         `k2` and `vector` belong to the matrix at `start`, so the first secant is known before the first step.
         """
@@ -250,7 +264,7 @@ class Resonances:
         omega = complex(to_omega * np.sqrt(k2))
         last, last_miss = complex(start), omega - start
         for _ in range(STEPS):
-            reaction = self.reaction(np.array([omega]))[0]
+            reaction = yield omega
             matrix = self._folded(reaction)
             for _ in range(RAYLEIGH_STEPS):
                 k2 = complex(vector @ matrix @ vector)
