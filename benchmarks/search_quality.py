@@ -5,7 +5,7 @@
 Regret is the variation of the plan found less that of the best plan known from either search [dB].
 """
 
-import sys
+import argparse
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from time import perf_counter
@@ -87,15 +87,22 @@ def large() -> bool:
     return good
 
 
-def main(arguments: list[str]) -> int:
+def main(arguments: list[str] | None = None) -> int:
     """Run what is asked for, everything by default."""
+    parser = argparse.ArgumentParser(
+        prog="python -m benchmarks.search_quality", description=(__doc__ or "").split("\n")[0]
+    )
+    parser.add_argument("--small", action="store_true", help="only the small rooms (about half a minute)")
+    parser.add_argument("--large", action="store_true", help="only the large rooms (about a quarter of an hour)")
+    asked = parser.parse_args(arguments)
+    both = asked.small == asked.large
     good = True
-    if "--large" not in arguments or "--small" in arguments:
+    if both or asked.small:
         good = small() and good
-    if "--small" not in arguments or "--large" in arguments:
+    if both or asked.large:
         good = large() and good
     return 0 if good else 1
 
 
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    raise SystemExit(main())
