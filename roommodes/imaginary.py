@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.boundary import Family
-from roommodes.contraction import Factors, parallel_walls, points_to_family
+from roommodes.contraction import Factors, points_to_family
 from roommodes.rooms import PLANE_AXES, Room
 
 Floats = NDArray[np.float64]
@@ -53,15 +53,16 @@ def edge_kernel(room: Room, kappa: float, counts: tuple[int, int, int]) -> Float
     return np.asarray(1.0 / (room.volume_m3 * (total + kappa**2)))[None]
 
 
-def parallel_families(room: Room, kappa: float, rows: Family, columns: Family, counts: tuple[int, int, int]) -> Floats:
-    """Boundary modes on one wall or two opposite walls, `counts` cosines per axis: (rows.size, columns.size)."""
-    axis = rows.normal_axis
+def wall_kernel(room: Room, kappa: float, axis: int, *, opposite: bool, counts: tuple[int, int, int]) -> Floats:
+    """The sum over the modes along a wall's normal, for `parallel_walls`: (1, nu, nv), `counts` cosines per axis.
+
+    On the walls whose normal is `axis`: from one wall to itself, or to the one opposite.
+    """
     u, v = PLANE_AXES[axis]
     gamma = plane_wavenumbers(room, axis, kappa, (counts[u], counts[v]))
     decay = np.exp(-gamma * room.size_m[axis])
-    closed = (1.0 + decay**2) if rows.side == columns.side else 2.0 * decay
-    plane = closed / (gamma * (1.0 - decay**2) * wall_area_m2(room, axis))  # [1] at the walls
-    return np.asarray(parallel_walls(plane[None], rows, columns)[0])
+    closed = 2.0 * decay if opposite else 1.0 + decay**2
+    return np.asarray(closed / (gamma * (1.0 - decay**2) * wall_area_m2(room, axis)))[None]  # [1] at the walls
 
 
 def points_against_family(

@@ -207,13 +207,17 @@ class Ports:
         room = self.room
         plane = table_counts(room, self.precision)
         axes = {family.normal_axis for family in self.families}
+        walls = {
+            axis: [imaginary.wall_kernel(room, kappa, axis, opposite=far, counts=plane) for far in (False, True)]
+            for axis in axes
+        }
         edge_wavenumber = min(self.precision.edge_wavenumber, pi * (MOST_TERMS / room.volume_m3) ** (1.0 / 3.0))
         edge = imaginary.edge_kernel(room, kappa, counts_to(room, edge_wavenumber)) if len(axes) > 1 else np.empty(0)
 
         def block(rows: Family, columns: Family) -> Floats:
             if rows.normal_axis != columns.normal_axis:
                 return adjacent_walls(edge, rows, columns)
-            return imaginary.parallel_families(room, kappa, rows, columns, plane)[None]
+            return parallel_walls(walls[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
 
         def against(point_m: Floats, factors: Factors) -> Floats:
             parts = [np.empty((len(point_m), 0))]

@@ -97,7 +97,10 @@ def transfer_function(
             max_wavenumber=2.0 * pi * float(hz.max()) / room.air.speed_of_sound_m_s,
             precision=precision,
         )
-        step = max(1, int(CHUNK_BYTES / (16.0 * (boundary.size**2 + 4.0 * ports.k2_modes.size))))
+        points = len(seats) + len(sources)
+        plane = ports.k2_modes.size / min(ports.counts)
+        numbers = boundary.size * (boundary.size + points) + 4.0 * ports.k2_modes.size + 2.0 * points * plane
+        step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
         parts = [slice(start, start + step) for start in range(0, len(hz), step)]
         blocks = [pool.submit(_pressure, ports, boundary, hz[part]) for part in parts]
         try:

@@ -5,7 +5,7 @@ import pytest
 
 from roommodes import imaginary
 from roommodes.boundary import Family, cosine_table, legendre_family
-from roommodes.contraction import adjacent_walls
+from roommodes.contraction import adjacent_walls, parallel_walls
 from roommodes.ports import Ports, Precision, tail_weights
 from roommodes.rooms import AXIS_OF_WALL, PLANE_AXES, Room
 
@@ -67,7 +67,9 @@ def test_boundary_modes_at_an_imaginary_wavenumber(first, second, close):
     else:
         want = 0.5 * (large + plain(121))  # its terms change sign
     if rows.normal_axis == columns.normal_axis:
-        got = imaginary.parallel_families(ROOM, kappa, rows, columns, COUNTS)
+        opposite = rows.side != columns.side
+        kernel = imaginary.wall_kernel(ROOM, kappa, rows.normal_axis, opposite=opposite, counts=COUNTS)
+        got = parallel_walls(kernel, rows, columns)[0]
     else:
         got = adjacent_walls(imaginary.edge_kernel(ROOM, kappa, (150, 150, 150)), rows, columns)[0]
     close(got, want, rtol=2e-3, scale=float(np.abs(want).max()))
@@ -138,7 +140,7 @@ def test_double_the_box_and_the_error_falls_as_the_tail_predicts():
 def test_a_plain_sum_needs_twice_the_modes_for_half_the_error():
     """Why there is a tail: cut at K, the sum over modes along a wall's normal leaves an error of order 1 / K."""
     one = family("front")
-    best = imaginary.parallel_families(ROOM, 1.0, one, one, COUNTS)
+    best = parallel_walls(imaginary.wall_kernel(ROOM, 1.0, 0, opposite=False, counts=COUNTS), one, one)[0]
     errors = []
     for n in (16, 32, 64):
         table = plain_overlaps(one, (n, 200, 200))
