@@ -5,7 +5,6 @@ leading plans (`front`). Smoothness, decay and the number of subs, and every lim
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -18,7 +17,6 @@ from roommodes.results import PlanTable
 from solvers.aims import Figures, figures_of, rank
 from solvers.bound import bound_of
 from solvers.front import front_of, plans_met
-from solvers.jobs import thread_count
 from solvers.problem import CancelCall, Complexes, Outcome, Plan, Problem
 from solvers.recommend import recommend, steers
 from solvers.rows import RowMove, RowPlaces, best_rows
@@ -103,10 +101,10 @@ def judge(
     fronts = {count: front_of(plans) for count, plans in met.items()}
     bounds: dict[int, list[float]] = {}
     tell("how even the positions could be", 0.4)
-    with threadpool_limits(1), ThreadPoolExecutor(thread_count(threads)) as pool:
+    with threadpool_limits(1):  # many small array operations: threads would only wait for each other
         for count, plans in order.items():
             if not cancel():
-                bounds[count] = [bound.variation_db for bound in pool.map(lambda plan: bound_of(problem, plan), plans)]
+                bounds[count] = [bound_of(problem, plan).variation_db for plan in plans]
     tell("usual layouts", 0.7)
     usual = _usual(problem, around, list(order), seed, threads, cancelled) if around else None
     tables = {}
