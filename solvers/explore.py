@@ -15,7 +15,7 @@ BURST = 6  # hops between two looks at what the chains have found
 SAME = 1e-3  # values closer than this part are the same plan
 POOL = 400  # layouts kept
 FEW_COLUMNS = 50
-MOST_SHARES = 6.0
+MOST_SHARES = 14.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
