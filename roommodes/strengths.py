@@ -30,6 +30,7 @@ from roommodes.rooms import Pane, WallLaw
 Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
+SKIN_REACH = 36.0  # how far above the explicit plate modes the others are summed, in frequency
 SKIN_TERMS = 8  # terms of the series in (omega / omega_jk)^2 for the plate modes above the explicit ones
 
 
@@ -138,9 +139,9 @@ def skin_strength(
 ) -> SkinStrength:
     """The plate modes above the explicit ones, on `orders` Legendre products of the pane's rectangle.
 
-    Modes up to 100 times `above_omega` in frequency are taken: what is left is below 1e-4 of the skin.
+    Modes up to `SKIN_REACH` times `above_omega` are summed; the stiffness of those beyond is left out.
     """
-    far = plate_modes(pane, width_m, height_m, 36.0 * above_omega)
+    far = plate_modes(pane, width_m, height_m, SKIN_REACH * above_omega)
     taken = {(int(j), int(k)) for j, k in explicit}
     far = np.array([pair for pair in far if (int(pair[0]), int(pair[1])) not in taken], dtype=np.intp)
     omega = plate_omega(pane, width_m, height_m, far[:, 0], far[:, 1])

@@ -238,8 +238,7 @@ class Outcome:
         a least distance or a zone's limit are still counted.
     seconds : time taken.
     exhaustive : whether every possible layout was tried and no drive was left out. Only then may the first plan be
-        called the best;
-        otherwise it is the best found.
+        called the best; otherwise it is the best found.
     stop : why it ended; its text is a sentence.
     remarks : what else a person should know, in sentences.
     """
