@@ -18,7 +18,7 @@ def check(file: ProjectFile, as_json: Json = False, quiet: Quiet = False, debug:
     from cli.room_text import print_room, room_json
     from roommodes.errors import ProjectInvalid
     from roommodes.project_file import load_project
-    from solvers.job import examine
+    from solvers.findings import examine
 
     try:
         project = load_project(file)

@@ -16,8 +16,8 @@ from roommodes.errors import FileUnusable
 from roommodes.impulse import impulse_grid, impulse_response
 from roommodes.metrics import drive_weights, seat_pressure
 from roommodes.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
-from solvers.job import Interrupted, Step
-from solvers.job import Report as Steps
+from solvers.steps import Interrupted, Step
+from solvers.steps import Report as Steps
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from cli.plan_text import BEST, drive_line, drive_words, subs_word
 from cli.project_parts import glass_of
 from roommodes.project import Project
 from roommodes.results import Results
-from solvers.job import Prediction
+from solvers.prediction import Prediction
 
 
 def prediction_page(project: Project, prediction: Prediction, suffix: str) -> bytes:

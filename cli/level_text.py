@@ -9,7 +9,7 @@ from cli.plan_text import drive_line, from_walls
 from cli.terminal import Page, name
 from roommodes.metrics import normalised
 from roommodes.project import Project
-from solvers.job import Prediction
+from solvers.prediction import Prediction
 
 Floats = NDArray[np.float64]
 

@@ -32,7 +32,7 @@ def predict(
     from roommodes.advice import model_warnings
     from roommodes.project_file import load_project
     from roommodes.whole_file import check_target, write_whole
-    from solvers.job import predict_layout
+    from solvers.prediction import predict_layout
 
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")

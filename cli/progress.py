@@ -12,7 +12,7 @@ from cli.terminal import clean, console
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
-    from solvers.job import Report, Step
+    from solvers.steps import Report, Step
 
 SHOW_AFTER_S = 1.0
 

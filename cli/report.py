@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from cli.plan_file import ChosenPlan
     from cli.report_blocks import Report
     from solvers.before_after import BeforeAfter
-    from solvers.job import Report as Steps
-    from solvers.job import RoomFindings
+    from solvers.findings import RoomFindings
+    from solvers.steps import Report as Steps
 
 SUFFIXES = (".html", ".pdf")
 RATE_HZ = 48000.0
@@ -69,7 +69,7 @@ def model_numbers(
     from solvers.before_after import before_after, side_by_side
 
     def step(stage: str, fraction: float) -> None:
-        from solvers.job import Interrupted, Step
+        from solvers.steps import Interrupted, Step
 
         if stop_asked():
             raise Interrupted("interrupted; nothing was written")
@@ -87,7 +87,7 @@ def model_numbers(
             polarity=plan.polarity,
             progress=lambda done, total: step("listening plane", done / total),
         )
-        from solvers.job import examine
+        from solvers.findings import examine
 
         examining = pool.submit(examine, plan.project, report=lambda one: step(one.stage, one.fraction))
         _drawing_imports()

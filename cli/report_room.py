@@ -18,7 +18,7 @@ from roommodes.metrics import normalised
 from roommodes.project import the_wall
 from roommodes.rooms import WALLS
 from solvers.before_after import BeforeAfter
-from solvers.job import RoomFindings
+from solvers.findings import RoomFindings
 
 Floats = NDArray[np.float64]
 

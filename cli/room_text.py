@@ -8,7 +8,7 @@ from cli.terminal import Page, counted, name
 from roommodes.advice import REAR_WALL_M, viewing_angle_deg
 from roommodes.decay import BuiltMode
 from roommodes.project import Project
-from solvers.job import RoomFindings
+from solvers.findings import RoomFindings
 
 MODES_SHOWN = 20
 UNMOVED_M = 0.005

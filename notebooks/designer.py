@@ -32,7 +32,8 @@ from roommodes.decay import built_modes
 from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
 from roommodes.transfer import transfer_function
-from solvers.job import build_problem, predict_layout
+from solvers.job import build_problem
+from solvers.prediction import predict_layout
 from solvers.search import search
 
 

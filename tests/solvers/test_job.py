@@ -13,18 +13,11 @@ from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.results import read_results, write_results
 from roommodes.transfer import transfer_function
-from solvers.job import (
-    Interrupted,
-    Step,
-    build_problem,
-    examine,
-    expected_results_bytes,
-    predict_layout,
-    results_from,
-    solve,
-    solve_again,
-)
+from solvers.findings import examine
+from solvers.job import build_problem, expected_results_bytes, results_from, solve, solve_again
+from solvers.prediction import predict_layout
 from solvers.search import search
+from solvers.steps import Interrupted, Step
 
 TEXT = """\
 format = 1
