@@ -85,7 +85,7 @@ def read_text(path: str | Path) -> str:
 
 def parse_project(text: str, *, source: str) -> Project:
     """Check a project's text; `source` is what the messages call it. Raises as `load_project` does."""
-    tree = _parse_toml(text, source)
+    tree = parse_toml(text, source)
     version = tree.get("format")
     if isinstance(version, int) and not isinstance(version, bool) and version > FORMAT:
         raise FileUnusable(
@@ -96,11 +96,11 @@ def parse_project(text: str, *, source: str) -> Project:
     try:
         tables = ProjectTables.model_validate(tree)
     except ValidationError as invalid:
-        found += [_reworded(error) for error in invalid.errors(include_url=False)]
+        found += [reworded(error, ProjectTables) for error in invalid.errors(include_url=False)]
     found += geometry_faults(_parts(tree))
     if found or tables is None:
-        lines = _lines(text)
-        raise ProjectInvalid(source, _in_file_order(found, lines))
+        lines = lines_of(text)
+        raise ProjectInvalid(source, in_file_order(found, lines))
     return Project(tables=tables, toml_text=text, source=source)
 
 
@@ -117,7 +117,8 @@ def project_schema() -> dict[str, Any]:
     return {"$schema": SCHEMA_DRAFT, **schema, "title": "roommodes project"}
 
 
-def _parse_toml(text: str, source: str) -> dict[str, Any]:
+def parse_toml(text: str, source: str) -> dict[str, Any]:
+    """The tree of a TOML text; ProjectInvalid says in plain words where it is none."""
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as fault:
@@ -141,14 +142,16 @@ def _syntax_fault(message: str, text: str) -> Fault:
     return Fault(where="", message=f"this is not valid TOML: {words} (column {column}).{reads}", line=line)
 
 
-def _lines(text: str) -> Lines:
+def lines_of(text: str) -> Lines:
+    """The line of every key; none for a text that only tomllib understands."""
     try:
-        return key_lines(text)
+        return keylines_of(text)
     except (ValueError, IndexError, OverflowError):  # a text that only tomllib understands: faults without lines
         return Lines({})
 
 
-def _in_file_order(found: Sequence[Found], lines: Lines) -> list[Fault]:
+def in_file_order(found: Sequence[Found], lines: Lines) -> list[Fault]:
+    """The faults with their lines, in the order of the file."""
     faults = [Fault(where=key_text(item.path), message=item.message, line=lines.of(item.path)) for item in found]
     return sorted(faults, key=lambda fault: fault.line or 0)
 
@@ -214,14 +217,14 @@ def _unwrapped(annotation: Any) -> Any:
     return annotation
 
 
-def _reworded(error: ErrorDetails) -> Found:
-    """One of pydantic's errors in our words."""
+def reworded(error: ErrorDetails, root: type[BaseModel]) -> Found:
+    """One of pydantic's errors in our words; `root` is the model of the whole file."""
     loc = error["loc"]
     if loc[:1] == ("constructions",) and len(loc) > 2:
         table: type[BaseModel] | None = KINDS.get(str(loc[2]))
         path = (*loc[:2], *loc[3:])
     else:
-        table, path = _table_at(loc[:-1]), loc
+        table, path = _table_at(loc[:-1], root), loc
     if path[-1:] == ("[key]",):
         path = path[:-1]
     return Found(path, _message(error, table, path))
@@ -278,9 +281,9 @@ def nearest(got: Any, known: Sequence[str]) -> str:
     return f" Did you mean {original}?" if original else ""
 
 
-def _table_at(path: KeyPath) -> type[BaseModel] | None:
-    """The model of the table at a path; None where there is none."""
-    here: Any = ProjectTables
+def _table_at(path: KeyPath, root: type[BaseModel]) -> type[BaseModel] | None:
+    """The model of the table at a path below `root`; None where there is none."""
+    here: Any = root
     for part in path:
         if isinstance(here, type) and issubclass(here, BaseModel):
             field = here.model_fields.get(str(part))
