@@ -145,7 +145,7 @@ def _syntax_fault(message: str, text: str) -> Fault:
 def lines_of(text: str) -> Lines:
     """The line of every key; none for a text that only tomllib understands."""
     try:
-        return keylines_of(text)
+        return key_lines(text)
     except (ValueError, IndexError, OverflowError):  # a text that only tomllib understands: faults without lines
         return Lines({})
 
