@@ -18,7 +18,7 @@ References
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import cos, pi, sin, sqrt
+from math import cos, pi, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -113,6 +113,24 @@ def high_pass(*, frequency_hz: float, rate_hz: float, q: float = BUTTERWORTH_Q) 
     return _normalised((half, -2.0 * half, half), (1.0 + alpha, -2.0 * cos(w), 1.0 - alpha))
 
 
+def all_pass(*, frequency_hz: float, q: float, rate_hz: float) -> Biquad:
+    """Level as it was, phase turned through half a turn at a frequency and a whole turn far above it [1]."""
+    w, alpha = _angle(frequency_hz, q, rate_hz)
+    return _normalised((1.0 - alpha, -2.0 * cos(w), 1.0 + alpha), (1.0 + alpha, -2.0 * cos(w), 1.0 - alpha))
+
+
+def first_low_pass(*, frequency_hz: float, rate_hz: float) -> Biquad:
+    """First-order low-pass, -3 dB at its frequency, by the bilinear transform with that frequency kept in place."""
+    k = _tangent(frequency_hz, rate_hz)
+    return _normalised((k, k, 0.0), (1.0 + k, k - 1.0, 0.0))
+
+
+def first_high_pass(*, frequency_hz: float, rate_hz: float) -> Biquad:
+    """First-order high-pass, as `first_low_pass`."""
+    k = _tangent(frequency_hz, rate_hz)
+    return _normalised((1.0, -1.0, 0.0), (1.0 + k, k - 1.0, 0.0))
+
+
 def response(filters: Sequence[Biquad], frequency_hz: ArrayLike, *, rate_hz: float) -> NDArray[np.complex128]:
     """Complex response of sections in a row, e^{+j omega t}.
 
@@ -146,6 +164,11 @@ def _angle(frequency_hz: float, q: float, rate_hz: float) -> tuple[float, float]
         raise OutsideModel(f"a filter with Q = {q:g}; allowed: above 0.")
     w = 2.0 * pi * frequency_hz / rate_hz
     return w, sin(w) / (2.0 * q)
+
+
+def _tangent(frequency_hz: float, rate_hz: float) -> float:
+    w, _ = _angle(frequency_hz, 1.0, rate_hz)
+    return tan(w / 2.0)
 
 
 def _shelf(frequency_hz: float, gain_db: float, rate_hz: float, slope: float) -> tuple[float, float, float]:
