@@ -131,6 +131,7 @@ SCALES = {
     "layout": "index of the usual layout, from 0",
     "row": "index of the row of seats, from 0",
     "point": "index of the place that was tried, from 0",
+    "filter": "index of the filter, from 0",
 }
 
 

@@ -35,6 +35,7 @@ from roommodes.hdf5_layout import (
     read_text,
 )
 from roommodes.seating import Seats
+from roommodes.tunings import Tuning, read_tuning, write_tuning
 from roommodes.whole_file import check_target, write_whole
 from roommodes.zones import Candidates
 
@@ -106,6 +107,7 @@ class Results:
     transfer : (n_freq, n_seat, n_candidate) complex128 [1/m].
     plans : number of subs -> plans.
     choices : what helps to choose among them.
+    tuning : filters of one of the plans, if any were made.
     """
 
     project_toml: str
@@ -119,6 +121,7 @@ class Results:
     transfer: NDArray[np.complex128]
     plans: Mapping[int, PlanTable]
     choices: Choices = field(default_factory=Choices)
+    tuning: Tuning | None = None
 
     @property
     def size_bytes(self) -> int:
@@ -201,6 +204,7 @@ def results_image(results: Results) -> bytes:
             group.attrs["remarks"] = "\n".join(table.remarks)
             group.attrs["by_aims"] = np.uint8(table.by_aims)
         write_choices(file, results.choices)
+        write_tuning(file, results.tuning)
         file.flush()
         return bytes(file.id.get_file_image())
 
@@ -216,6 +220,7 @@ def read_results(path: Path) -> Results:
         _check_format(path, file)
         sizes: dict[str, int] = {"axis": 3}
         root = {entry.path: read_field(path, file, entry, sizes) for entry in ROOT_FIELDS}
+        plans = _read_plans(path, file, sizes)
         row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
         results = Results(
             project_toml=read_text(path, file, "project_toml"),
@@ -236,8 +241,9 @@ def read_results(path: Path) -> Results:
                 mirror_of=np.full(sizes["candidate"], -1, dtype=np.int64) if mirror_of is None else mirror_of,
             ),
             transfer=root["transfer"],
-            plans=_read_plans(path, file, sizes),
+            plans=plans,
             choices=read_choices(path, file, sizes["candidate"]),
+            tuning=read_tuning(path, file, sizes, {count: len(one.variation_db) for count, one in plans.items()}),
         )
     _check_values(path, results)
     return results

@@ -8,6 +8,8 @@ import numpy as np
 from roommodes.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowTable, UsualTable
 from roommodes.results import PlanTable, Results
 from roommodes.seating import Seats
+from roommodes.sections import Section
+from roommodes.tunings import Tuning, TuningSettings
 from roommodes.zones import Candidates
 
 N_FREQ, N_SEAT, N_CANDIDATE = 9, 3, 5
@@ -67,6 +69,40 @@ def choices(rng: np.random.Generator) -> Choices:
     return Choices(fronts={2: front}, rows={2: row}, usual=usual, recommendation=reasons)
 
 
+def tuning(rng: np.random.Generator) -> Tuning:
+    own = (Section(kind="all-pass", frequency_hz=31.4, q=1.1),)
+    return Tuning(
+        subs=2,
+        rank=1,
+        settings=TuningSettings(
+            sample_rate_hz=48000.0,
+            per_sub=2,
+            shared=6,
+            sub_boost_db=3.0,
+            sub_cut_db=9.0,
+            boost_db=3.0,
+            cut_db=12.0,
+            differ_db=3.0,
+            q_low=0.7,
+            q_high=6.0,
+            all_pass=True,
+            exchange=0.05,
+            worth_db=0.05,
+        ),
+        sub_filters=((), own),
+        shared=(Section(kind="peaking", frequency_hz=45.0, q=2.5, gain_db=-6.1),),
+        before_db=rng.normal(size=(N_FREQ, N_SEAT)),
+        after_db=rng.normal(size=(N_FREQ, N_SEAT)),
+        target_db=rng.normal(size=N_FREQ),
+        ceiling_db=rng.uniform(0, 3, N_FREQ),
+        variation_before_db=2.5,
+        variation_after_db=2.0,
+        boost_db=1.5,
+        boost_hz=33.0,
+        level_lost_db=2.1,
+    )
+
+
 FIGURES = ("variation_db", "output_db", "smoothness_db", "decay_s")
 USUAL = ("alike_variation_db", "alike_output_db", "driven_variation_db", "driven_output_db")
 
@@ -96,6 +132,7 @@ def some_results() -> Results:
         transfer=real + 1j * imaginary,
         plans={1: table(rng, 1), 2: table(rng, 2)},
         choices=choices(rng),
+        tuning=tuning(rng),
     )
 
 
@@ -109,6 +146,8 @@ def assert_same(a: object, b: object) -> None:
             assert left.keys() == right.keys()
             for key in left:
                 assert_same(left[key], right[key])
+        elif isinstance(left, tuple):
+            assert left == right
         elif field.name == "layouts_possible":
             assert right == min(left, 2**63 - 1)  # HDF5 has no larger whole numbers
         else:
