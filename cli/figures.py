@@ -138,7 +138,7 @@ def seat_levels(
                 markevery=(pattern * every // 5 % max(every, 1), every),
                 label=name,
             )
-    _frequency_axis(axes, frequency_hz)
+    frequency_axis(axes, frequency_hz)
     low, high = float(level_db.min()), float(level_db.max())
     axes.set_ylim(max(low, high - 45.0) - 2.0, high + 3.0)
     axes.set_ylabel(level_label)
@@ -217,7 +217,8 @@ def plan_view(
     return axes
 
 
-def _frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
+def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
+    """A logarithmic axis of frequencies with ticks at nominal third-octaves."""
     low, high = float(frequency_hz[0]), float(frequency_hz[-1])
     axes.set_xscale("log")
     axes.set_xlim(low, high)

@@ -20,6 +20,7 @@ from cli.report import report
 from cli.schema import schema
 from cli.settings import settings
 from cli.terminal import say_error
+from cli.tune import tune
 
 app = typer.Typer(
     name="roommodes",
@@ -29,7 +30,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, report, drawing, settings, export, schema):
+for command in (demo, new, check, predict, optimise, tune, report, drawing, settings, export, schema):
     app.command()(command)
 
 

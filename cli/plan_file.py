@@ -84,7 +84,9 @@ def choose_plan(path: Path, *, subs: int | None = None, rank: int = 1) -> Chosen
             f"--counts {subs}",
             param_hint="--subs",
         )
-    count = recommended_count(results) if subs is None else subs
+    if subs is None:
+        subs = results.tuning.subs if results.tuning else recommended_count(results)
+    count = subs
     table = results.plans[count]
     ranks = len(table.variation_db)
     if rank > ranks:

@@ -9,7 +9,8 @@ PlanFile = Annotated[
     Path, typer.Argument(metavar="PLAN", help="Plan file (HDF5), as optimise wrote it.", show_default=False)
 ]
 Subs = Annotated[
-    int | None, typer.Option("--subs", metavar="N", help="With how many subs; left out: as many as are recommended.")
+    int | None,
+    typer.Option("--subs", metavar="N", help="With how many subs; left out: as tuned, or as many as are recommended."),
 ]
 Rank = Annotated[int, typer.Option("--rank", min=1, help="1 for the best plan with so many subs, 2 for the next.")]
 Rate = Annotated[float, typer.Option("--rate", metavar="HZ", help="Sample rate of the processor.")]

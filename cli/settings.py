@@ -28,7 +28,7 @@ def settings(
     rank: Rank = 1,
     rate: Rate = 48000.0,
     filters: Annotated[
-        bool, typer.Option("--filters/--no-filters", help="Filters common to all subs, for the seats' mean level.")
+        bool, typer.Option("--filters/--no-filters", help="Those that tune found, else cuts common to all subs.")
     ] = True,
     force: Force = False,
     as_json: Json = False,
@@ -43,6 +43,7 @@ def settings(
     """
     from cli.plan_file import choose_plan
     from cli.settings_tables import plan_filters, settings_csv, settings_json
+    from cli.tuned_settings import tuned_values
     from roommodes.starting_values import beyond_processor
     from roommodes.whole_file import check_target, write_whole
 
@@ -52,7 +53,8 @@ def settings(
     if output:
         check_target(output, force=force)
     plan.values(rate)  # refuses an odd sample rate before filters are fitted for it
-    values = plan.values(rate, plan_filters(plan, rate) if filters else ())
+    values = tuned_values(plan, rate) if filters else None
+    values = values or plan.values(rate, plan_filters(plan, rate) if filters else ())
     beyond = beyond_processor(values, plan.project.search)
     data = settings_json(plan, values, beyond)
     if output:
@@ -79,6 +81,7 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     from cli.plan_text import from_walls, subs_word
     from cli.settings_tables import SUB_HEADERS, filter_words, sub_row
     from cli.terminal import name
+    from cli.tuned_settings import print_tuned, tuning_of
     from roommodes.biquads import SIGN_CONVENTION
 
     page, room = Page(), plan.project.room()
@@ -93,6 +96,10 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     page.heading("Where they stand")
     for sub in values.subs:
         page.line(from_walls(sub.position_m, room), mark=f"{sub.number}  ")
+    if tuning_of(plan) and any(sub.filters for sub in values.subs):
+        print_tuned(page, plan, values)
+        print_before_switching_on(page)
+        return
     page.heading("Filters, the same for every sub")
     found = values.subs[0].filters
     for number, one in enumerate(found, start=1):
@@ -108,6 +115,11 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
         )
     else:
         page.line("None: no peak of the predicted mean stands out, or they were not asked for.")
+    print_before_switching_on(page)
+
+
+def print_before_switching_on(page: Page) -> None:
+    """What must be known to switch on safely."""
     page.heading("Before you switch on")
     page.line(
         "Set the level low, one sub at a time, then together; loud bass harms hearing by level and time. Check that no "

@@ -27,7 +27,7 @@ COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("sample_rate_hz", "Hz", "of delay_samples and of the filters' coefficients"),
 )
 FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filter, numbered from 1
-    ("kind", "", "peaking: W3C Audio EQ Cookbook"),
+    ("kind", "", "peaking or all-pass: W3C Audio EQ Cookbook"),
     ("hz", "Hz", "centre frequency"),
     ("q", "", "quality factor"),
     ("gain_db", "dB", "gain at the centre"),
@@ -102,6 +102,8 @@ def inert(text: str) -> str:
 
 def filter_words(one: Filter) -> str:
     """A filter as a person dials it in."""
+    if one.kind == "all-pass":
+        return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
     return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:.1f} dB"
 
 

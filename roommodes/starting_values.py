@@ -107,12 +107,7 @@ def starting_values(
     ------
     OutsideModel : for a sample rate that no processor has.
     """
-    low, high = RATE_RANGE_HZ
-    if not low <= rate_hz <= high:
-        raise OutsideModel(
-            f"sample rate: got {rate_hz:g} Hz; allowed: {low:g} to {high:g} Hz. Take the processor's own rate, "
-            "often 48000."
-        )
+    check_rate(rate_hz)
     speed = room.air.speed_of_sound_m_s
     after = np.asarray(delay_s, dtype=np.float64) - min(delay_s)
     subs = [
@@ -130,6 +125,16 @@ def starting_values(
         for index, position in enumerate(positions_m)
     ]
     return StartingValues(rate_hz=rate_hz, speed_of_sound_m_s=speed, subs=tuple(subs))
+
+
+def check_rate(rate_hz: float) -> None:
+    """Refuse a sample rate that no processor has; OutsideModel says what is allowed."""
+    low, high = RATE_RANGE_HZ
+    if not low <= rate_hz <= high:
+        raise OutsideModel(
+            f"sample rate: got {rate_hz:g} Hz; allowed: {low:g} to {high:g} Hz. Take the processor's own rate, "
+            "often 48000."
+        )
 
 
 def beyond_processor(values: StartingValues, search: SearchTable) -> tuple[str, ...]:

@@ -1,0 +1,106 @@
+"""`roommodes tune` on the small room: what it writes, prints and refuses, and what `settings` makes of it."""
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.signal import freqz_sos
+from typer.testing import Result
+
+from roommodes.metrics import drive_weights, level_db, variation_db
+from roommodes.results import read_results
+
+Run = Callable[..., Result]
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    from roommodes.project_file import parse_project  # noqa: PLC0415
+    from roommodes.results import write_results  # noqa: PLC0415
+    from solvers.job import solve  # noqa: PLC0415
+    from tests.cli.conftest import SMALL  # noqa: PLC0415
+
+    path = tmp_path_factory.mktemp("plan") / "plan.h5"
+    write_results(path, solve(parse_project(SMALL, source="small.toml")), force=False)
+    return path
+
+
+def test_what_it_prints_is_what_the_filters_do(run: Run, plan: Path) -> None:
+    """The levels after, worked out again from the printed coefficients with scipy."""
+    done = run("tune", plan, "-o", "tuned.h5", "--subs", 2, "--json", "--target", "25:5,80:0")
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    results = read_results(Path("tuned.h5"))
+    table, tuning = results.plans[2], results.tuning
+    assert tuning is not None
+    hz = results.frequency_hz
+    drives = drive_weights(hz, gain_db=table.gain_db[0], delay_s=table.delay_s[0], polarity=table.polarity[0])
+    driven = results.transfer[:, :, table.candidate_index[0]] * drives[:, None, :]
+    total = np.zeros(driven.shape[:2], dtype=complex)
+    for sub in range(2):
+        sections = [*said["sub_filters"][sub], *said["shared_filters"]]
+        rows = [[one["b0"], one["b1"], one["b2"], 1.0, one["a1"], one["a2"]] for one in sections]
+        answer = freqz_sos(rows, hz, fs=48000.0)[1] if rows else np.ones(len(hz))
+        total += driven[:, :, sub] * answer[:, None]
+    after = np.array([seat["after_db"] for seat in said["seats"]]).T
+    np.testing.assert_allclose(after, level_db(total), atol=1e-6)
+    assert said["variation_after_db"] == pytest.approx(variation_db(after, results.seats.weight))
+    assert said["variation_after_db"] <= said["variation_before_db"]
+    before = [seat["from_target_before_db"] for seat in said["seats"]]
+    assert np.mean([seat["from_target_after_db"] for seat in said["seats"]]) < np.mean(before)
+
+
+def test_settings_prints_each_subs_own_filters(run: Run, plan: Path) -> None:
+    assert run("tune", plan, "-o", "tuned.h5", "--subs", 2, "-q").exit_code == 0
+    tuning = read_results(Path("tuned.h5")).tuning
+    assert tuning is not None
+    assert tuning.shared
+    done = run("settings", "tuned.h5", "--subs", 2, "-o", "values.csv", "--rate", 96000)
+    assert done.exit_code == 0, done.output
+    assert f"{tuning.shared[0].frequency_hz:.1f} Hz" in done.stdout
+    (first, second) = csv.DictReader(io.StringIO(Path("values.csv").read_text()))
+    for sub, line in enumerate((first, second)):
+        want = tuning.of_sub(sub)
+        for number, one in enumerate(want, start=1):
+            assert float(line[f"filter{number}_hz"]) == one.frequency_hz
+            assert float(line[f"filter{number}_b0"]) == one.biquad(96000.0).b0
+    plain = run("settings", "tuned.h5", "--subs", 1, "--json")  # another plan keeps the common cuts
+    assert plain.exit_code == 0
+    assert len(json.loads(plain.stdout)["values"]) == 1
+
+
+def test_text_and_figure(run: Run, plan: Path) -> None:
+    done = run("tune", plan, "-o", "tuned.h5", "--figure", "tuned.svg", "--per-sub", 1, "--shared", 2, "--no-all-pass")
+    assert done.exit_code == 0, done.output
+    for words in ("Variation", "Every seat, from the target", "What it costs", "common practice", "hearing"):
+        assert words in done.stdout
+    assert "<svg" in Path("tuned.svg").read_text()
+    again = run("tune", plan, "-o", "tuned.h5")
+    assert again.exit_code == 5
+    assert "exists" in again.stderr
+    none = run("tune", plan, "-o", "none.h5", "--per-sub", 0, "--shared", 0)
+    assert "None: no filter" in none.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["--target", "20:4,20:3"], 2, "each once"),
+        (["--target", "low"], 2, "such as 20:4"),
+        (["--target", "20:99"], 2, "-30 to 30"),
+        (["--boost", "-1"], 2, "boost"),
+        (["--per-sub", "99"], 2, "per-sub"),
+        (["--figure", "x.bmp"], 2, ".png"),
+        (["--rate", "100"], 3, "sample rate"),
+        (["--subs", "7"], 2, "plans with 1, 2"),
+    ],
+)
+def test_what_it_refuses(run: Run, plan: Path, arguments: list[str], code: int, words: str) -> None:
+    done = run("tune", plan, "-o", "tuned.h5", *arguments)
+    assert done.exit_code == code, done.output
+    assert words in " ".join(done.stderr.split())
+    assert not Path("tuned.h5").exists()
