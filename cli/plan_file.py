@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from roommodes.errors import FileUnusable
 from roommodes.project import Project
 from roommodes.project_file import parse_project
-from roommodes.results import Results, read_results
+from roommodes.results import PlanTable, Results, read_results
 from roommodes.starting_values import Filter, StartingValues, starting_values
-from solvers.before_after import recommended_count
 
 Floats = NDArray[np.float64]
 
@@ -59,9 +58,33 @@ class ChosenPlan:
         )
 
     @property
+    def table(self) -> PlanTable:
+        """All plans with so many subs."""
+        return self.results.plans[self.count]
+
+    @property
+    def recommended(self) -> bool:
+        """Whether this is the plan to build, over all numbers of subs."""
+        return self.rank == 0 and self.count == recommended_count(self.results, self.project)
+
+    @property
     def fingerprint(self) -> str:
         """The first twelve digits of the project's SHA-256."""
         return self.project.sha256[:12]
+
+
+def recommended_count(results: Results, project: Project) -> int:
+    """How many subs to build, as the search recommended; where the file does not say, by variation and their worth.
+
+    Parameters
+    ----------
+    results, project : the file and the project in it.
+    """
+    advice = results.choices.recommendation
+    if advice is not None and advice.subs in results.plans:
+        return advice.subs
+    worth = project.search.weights.subs  # what each further sub must take off the variation [dB]
+    return min(results.plans, key=lambda count: float(results.plans[count].variation_db[0]) + worth * count)
 
 
 def choose_plan(path: Path, *, subs: int | None = None, rank: int = 1) -> ChosenPlan:
@@ -85,7 +108,7 @@ def choose_plan(path: Path, *, subs: int | None = None, rank: int = 1) -> Chosen
             param_hint="--subs",
         )
     if subs is None:
-        subs = results.tuning.subs if results.tuning else recommended_count(results)
+        subs = results.tuning.subs if results.tuning else recommended_count(results, project)
     count = subs
     table = results.plans[count]
     ranks = len(table.variation_db)

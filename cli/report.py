@@ -116,27 +116,31 @@ def report_bytes(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFindin
 def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFindings") -> "Report":
     """All that the report says, in order."""
     from cli.report_blocks import Report, shown
-    from cli.report_parts import count_section, heard_section, lead_sentence, place_section, values_section
+    from cli.report_choice import count_section, front_section, row_section
+    from cli.report_parts import heard_section, lead_sentence, place_section, values_section
     from cli.report_room import assumed_section, caution_section, map_section, modes_section, unknown_section
     from cli.settings_tables import plan_filters
 
     results, project = plan.results, plan.project
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
+    sections = (
+        place_section(plan),
+        heard_section(plan, compared),
+        map_section(plan, compared),
+        count_section(plan, compared),
+        front_section(plan),
+        row_section(plan),
+        values_section(plan, plan.values(RATE_HZ, plan_filters(plan, RATE_HZ))),
+        modes_section(plan, found),
+        assumed_section(plan),
+        unknown_section(found),
+        caution_section(plan),
+    )
     return Report(
         title=shown(project.name, 120),
         subtitle=f"Subwoofer plan{which}",
         lead=lead_sentence(plan, compared),
-        sections=(
-            place_section(plan),
-            heard_section(plan, compared),
-            map_section(plan, compared),
-            count_section(plan, compared),
-            values_section(plan, plan.values(RATE_HZ, plan_filters(plan, RATE_HZ))),
-            modes_section(plan, found),
-            assumed_section(plan),
-            unknown_section(found),
-            caution_section(plan),
-        ),
+        sections=tuple(section for section in sections if section),
         closing=(
             f"Computed by roommodes {shown(results.software_version, 20)} on {shown(results.created_utc, 24)}, seed "
             f"{results.seed}. Project fingerprint (SHA-256) {project.sha256}. The plan file holds the project, the "

@@ -83,44 +83,6 @@ def bands_before_after(
     return axes
 
 
-def variation_by_count(axes: Axes, *, plan_db: dict[int, float], usual_db: dict[int, float]) -> Axes:
-    """Seat-to-seat variation over the number of subs: plans, and the most even usual layouts.
-
-    Parameters
-    ----------
-    axes : to draw on.
-    plan_db, usual_db : number of subs -> variation [dB].
-    """
-    if usual_db:
-        axes.plot(
-            list(usual_db),
-            list(usual_db.values()),
-            "s",
-            ls=(0, (5, 2)),
-            color=BEFORE_LINE,
-            mfc=PAPER,
-            label="usual layout",
-        )
-    axes.plot(list(plan_db), list(plan_db.values()), "o-", color=AFTER_LINE, label="plan")
-    for count, value in plan_db.items():
-        axes.annotate(
-            f"{value:.1f}", (count, value), xytext=(0, -13), textcoords="offset points", ha="center", fontsize=8
-        )
-    for count, value in usual_db.items():
-        axes.annotate(
-            f"{value:.1f}", (count, value), xytext=(0, 7), textcoords="offset points", ha="center", fontsize=8
-        )
-    every = sorted({*plan_db, *usual_db})
-    axes.xaxis.set_major_locator(FixedLocator(every))
-    axes.set_xlim(min(every) - 0.5, max(every) + 0.5)
-    axes.set_ylim(0.0, max(1.0, 1.2 * max([*plan_db.values(), *usual_db.values()])))
-    axes.set_xlabel("number of subs")
-    axes.set_ylabel("variation [dB]")
-    axes.legend(frameon=False, fontsize=8)
-    _bare(axes)
-    return axes
-
-
 def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
     """Decay time over frequency: each mode as built, with a line from where rigid walls would put it.
 

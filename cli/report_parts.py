@@ -1,6 +1,4 @@
-"""The report's sections on what the plan is: recommendation, drawing, seats before and after, counts, values."""
-
-from math import log10
+"""The report's sections on what the plan is: recommendation, drawing, seats before and after, values."""
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -10,14 +8,15 @@ from cli.drawing_paper import sheet_bytes
 from cli.drawing_room import stances
 from cli.drawing_sheet import plan_alone
 from cli.level_text import third_octaves
-from cli.plan_file import ChosenPlan
-from cli.plan_text import from_walls, mean_limit_db, polarity_word, subs_word
+from cli.plan_file import ChosenPlan, recommended_count
+from cli.plan_text import from_walls, polarity_word, subs_word
 from cli.report_blocks import Bullets, Drawing, Picture, Section, Table, Text, shown
-from cli.report_figures import bands_before_after, variation_by_count
+from cli.report_choice import mean_words
+from cli.report_figures import bands_before_after
 from cli.settings_tables import SUB_HEADERS, filter_words, sub_row
 from roommodes.biquads import SIGN_CONVENTION
 from roommodes.starting_values import StartingValues, beyond_processor
-from solvers.before_after import WORTH_DB, BeforeAfter, Heard
+from solvers.before_after import BeforeAfter
 
 Floats = NDArray[np.float64]
 
@@ -27,7 +26,7 @@ PLAN_SCALE = 40.0  # of the drawing in the page: as wide as the text for common 
 def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
     """The recommendation in one sentence with its figures."""
     low_hz, high_hz = plan.project.search.band_hz
-    rival = rival_of(plan, compared)
+    rival = compared.rival
     against = (
         f", against {rival.variation_db:.1f} dB with {subs_word(plan.count)} {rival.name}, the most even of the usual "
         "layouts"
@@ -35,6 +34,12 @@ def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
         else ""
     )
     done = f"Build {subs_word(plan.count)} where the drawing shows them and dial in the starting values"
+    if not plan.recommended:
+        wanted = recommended_count(plan.results, plan.project)
+        done = (
+            f"If {subs_word(plan.count)} stand where the drawing shows them, with these starting values (recommended: "
+            f"{'the first plan' if wanted == plan.count else subs_word(wanted)})"
+        )
     mean = f"comes to {mean_words(plan.output_db, plan.count, plan)}"
     if len(plan.results.seats) == 1:
         alone = "there is one seat, so nothing differs between seats"
@@ -43,21 +48,6 @@ def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
         f"{done}: from {low_hz:g} to {high_hz:g} Hz the seats then differ by {plan.variation_db:.1f} dB{against}, and "
         f"their mean {mean}."
     )
-
-
-def mean_words(output: float, count: int, plan: ChosenPlan) -> str:
-    """The seats' mean level with all subs at their limit."""
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz)
-    level = output + 20.0 * log10(count)
-    if limit is None:
-        return f"{level:+.1f} dB against one sub at 1 m in the open"
-    return f"{level + limit:.0f} dB SPL with the loudest sub at its limit"
-
-
-def rival_of(plan: ChosenPlan, compared: BeforeAfter) -> Heard | None:
-    """The most even usual layout with as many subs."""
-    usual = compared.usual[plan.count]
-    return usual[0] if usual else None
 
 
 def place_section(plan: ChosenPlan) -> Section:
@@ -95,7 +85,7 @@ def place_section(plan: ChosenPlan) -> Section:
 
 def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     """What each seat hears before and after."""
-    results, rival = plan.results, rival_of(plan, compared)
+    results, rival = plan.results, compared.rival
     hz, weight = results.frequency_hz, results.seats.weight
     after = plan.level_db
     before = rival.level_db if rival else None
@@ -140,74 +130,6 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
             )
         )
     return Section(key="heard", heading="What each seat hears", blocks=tuple(blocks))
-
-
-def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
-    """What other numbers of subs would give."""
-    results = plan.results
-    rows = []
-    for count, table in results.plans.items():
-        usual = compared.usual[count]
-        chosen = count == plan.count
-        variation = plan.variation_db if chosen else float(table.variation_db[0])
-        output = plan.output_db if chosen else float(table.output_db[0])
-        rows.append(
-            (
-                subs_word(count) + (" (this plan)" if chosen else ""),
-                f"{variation:.2f}",
-                f"{usual[0].variation_db:.2f}" if usual else "",
-                usual[0].name + ("" if usual[0].stands_free else " (not all free here)") if usual else "none",
-                f"{output:+.1f}",
-                mean_words(output, count, plan),
-            )
-        )
-    own = compared.own
-    if own:
-        number = len(own.positions_m)
-        rows.append(
-            (
-                f"{subs_word(number)}, {own.name}",
-                f"{own.variation_db:.2f}",
-                "",
-                "",
-                f"{own.output_db:+.1f}",
-                mean_words(own.output_db, number, plan),
-            )
-        )
-    plans = {count: float(table.variation_db[0]) for count, table in results.plans.items()}
-    usual_db = {count: heard[0].variation_db for count, heard in compared.usual.items() if heard}
-
-    def draw(figure: Figure) -> None:
-        variation_by_count(figure.subplots(), plan_db=plans, usual_db=usual_db)
-
-    said = ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in plans.items())
-    usual_said = ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in usual_db.items())
-    alt = f"Seat-to-seat variation of the plans: {said}" + (
-        f"; of the usual layouts: {usual_said}." if usual_said else "."
-    )
-    return Section(
-        key="counts",
-        heading="How many subs",
-        blocks=(
-            Text(
-                text=f"{alt} A further sub is recommended while it takes at least {WORTH_DB:g} dB off the variation; "
-                "budget and space may decide otherwise."
-            ),
-            Picture(title="Variation over the number of subs.", alt=alt, size_in=(5.2, 2.9), draw=draw),
-            Table(
-                caption="One number of subs beside the other",
-                headers=("subs", "variation [dB]", "usual layout [dB]", "which", "output [dB]", "seats' mean"),
-                rows=tuple(rows),
-                right=(1, 2, 4),
-            ),
-            Text(
-                text="Variation: at each frequency the standard deviation of the level over the seats, over the band "
-                "its root mean square. Output: mean level at the seats with all subs at their limit, against the same "
-                "subs in phase at 1 m in the open. Usual layouts: corners and middles of walls, driven alike; the "
-                "most even one is shown."
-            ),
-        ),
-    )
 
 
 def values_section(plan: ChosenPlan, values: StartingValues) -> Section:

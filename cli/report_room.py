@@ -12,7 +12,6 @@ from cli.plan_text import caution_lines, subs_word
 from cli.project_parts import glass_of
 from cli.report_blocks import Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report_figures import HIGHEST_DB, LOWEST_DB, STEP_DB, level_key, modes_built, pressure_map, ramp_colours
-from cli.report_parts import rival_of
 from cli.room_text import KINDS, shift_words
 from roommodes.metrics import normalised
 from roommodes.project import the_wall
@@ -30,10 +29,10 @@ STILLS = 3  # frequencies shown on paper
 
 def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     """The pressure over the listening plane."""
-    rival = rival_of(plan, compared)
+    rival = compared.rival
     layouts = [("this plan", plan.level_db, compared.plan_map_db, plan.positions_m)]
-    if rival and compared.usual_map_db is not None:
-        layouts.insert(0, ("usual layout", rival.level_db, compared.usual_map_db, rival.positions_m))
+    if rival and compared.rival_map_db is not None:
+        layouts.insert(0, ("usual layout", rival.level_db, compared.rival_map_db, rival.positions_m))
     weight = normalised(plan.results.seats.weight)
     hz = plan.results.frequency_hz
     seat_db = [levels - (levels @ weight)[:, None] for _, levels, _, _ in layouts]

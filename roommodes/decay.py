@@ -42,15 +42,17 @@ Floats = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 BUILT_REACH = 1.1  # how far above its rigid frequency a mode may come to lie
-KEPT_REACH = 1.6  # modes up to this times the highest mode asked for are kept as unknowns
+KEPT_REACH = 1.3  # modes up to this times the highest mode asked for are kept as unknowns
 GROUP = 5  # neighbouring modes that start from one eigenvalue problem
 STEPS = 20  # corrections of omega at most
 FLATTEST, LONGEST_MOVE = 0.02, 0.03  # where a wall resonates on a mode, omega hardly corrects itself: go slowly
 RAYLEIGH_STEPS = 2
 SAME = 1e-5  # relative distance of omega below which two modes are one resonance
-SETTLED = 1e-5  # relative change of omega at which a mode has settled; what is left is some hundred times less
+SETTLED = 1e-4  # relative change of omega at which a mode has settled; what is left is some hundred times less
 # 1e-4 of a mode's shift is plenty here; no seat stands near a wall, so the sums along walls may end early
-PRECISION = Precision(cut=2.5, extra_order=5, edge_wavenumber=30.0, plane_wavenumber=100.0)
+PRECISION = Precision(cut=2.5, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0)
+# for tables and pictures: frequencies to 0.02 Hz, decays to half a percent, in half the time
+FOR_READING = replace(PRECISION, fewest_extra=1)
 LINE_POINTS = 241
 
 
@@ -110,6 +112,7 @@ def built_modes(
     max_hz: float,
     limit: int = 60,
     progress: Callable[[int, int], None] | None = None,
+    precision: Precision = PRECISION,
 ) -> tuple[BuiltMode, ...]:
     """The room's modes up to `max_hz`, at most `limit` of them, each with rigid walls and as built.
 
@@ -122,6 +125,7 @@ def built_modes(
     max_hz : highest rigid frequency asked for [Hz].
     limit : how many modes at most.
     progress : called with (steps done, steps in all).
+    precision : how far the sums go; `FOR_READING` is enough for what a person reads.
 
     Returns
     -------
@@ -134,7 +138,7 @@ def built_modes(
     highest_hz = float(wanted.frequency_hz.max())
     kept = rigid_modes(room, KEPT_REACH * highest_hz, with_pressure_mode=True)
     with threadpool_limits(1):  # one thread per group of modes gains more than threads inside small matrices
-        problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz)
+        problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz, precision)
         omega, shape, pull, settled = problem.follow(wanted, progress)
         return tuple(
             _described(problem, tuple(int(n) for n in number), rigid_hz, w, problem.amplitudes(w, a, walls), bool(done))
@@ -152,15 +156,23 @@ class Resonances:
     room, surfaces : as for `transfer_function`.
     kept : the rigid modes kept as unknowns, the pressure mode among them.
     highest_hz : the highest frequency at which B will be asked for; the kept modes may lie above it.
+    precision : how far the sums go.
     """
 
-    def __init__(self, room: Room, surfaces: Sequence[Surface], kept: RigidModes, highest_hz: float) -> None:
+    def __init__(
+        self,
+        room: Room,
+        surfaces: Sequence[Surface],
+        kept: RigidModes,
+        highest_hz: float,
+        precision: Precision = PRECISION,
+    ) -> None:
         nowhere = np.empty((0, 3))
         self.room = room
         self.kept = kept
         highest = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
-        along = max(PRECISION.plane_wavenumber, 2.0 * PRECISION.cut * highest)  # well beyond the box of modes
-        precision = replace(PRECISION, plane_wavenumber=along)
+        along = max(precision.plane_wavenumber, 2.0 * precision.cut * highest)  # well beyond the box of modes
+        precision = replace(precision, plane_wavenumber=along)
         self.boundary: Boundary = boundary_of(
             room,
             surfaces,

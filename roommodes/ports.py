@@ -56,6 +56,7 @@ class Precision:
     plane_wavenumber : how far the cosines along a wall are summed, for parallel walls and points [1/m].
     edge_wavenumber : how far all three axes are summed, for walls that share an edge [1/m].
     extra_order : Legendre polynomials beyond half a side's length in wavelengths, for a surface of beta = 1.
+    fewest_extra : the same, at least, however weak the surface.
     near_error : aimed error over the seats' rms where a source and a seat both stand close to a surface.
     """
 
@@ -65,6 +66,7 @@ class Precision:
     plane_wavenumber: float = 300.0
     edge_wavenumber: float = 70.0
     extra_order: int = 7
+    fewest_extra: int = 2
     near_error: float = 1e-3
 
 

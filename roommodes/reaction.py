@@ -24,7 +24,7 @@ Complexes = NDArray[np.complex128]
 NEAR_GROWTH = 3  # polynomials a side may gain by closeness before the surface is halved
 SMALLEST_PIECE_M = 0.1
 SLOPE = 2.0  # polynomials fewer for each tenth of strength
-FEWEST_EXTRA, MOST_EXTRA = 2, 9  # polynomials beyond half a side's length in wavelengths
+MOST_EXTRA = 9  # polynomials beyond half a side's length in wavelengths
 PLATE_MARGIN = 2.0  # plate modes up to this times the highest frequency are explicit
 SKIN_BETA = 0.03  # a pane's remaining stiffness is resolved like a surface of this strength
 
@@ -64,7 +64,7 @@ def boundary_of(
             plate = (surface.law, *sides)
             place = (room, surface.wall, surface.from_m, surface.to_m)
             numbers = plate_modes(*plate, edge)
-            orders = _orders(sides, wavenumber, SKIN_BETA, precision.extra_order)
+            orders = _orders(sides, wavenumber, SKIN_BETA, precision)
             families.append(sine_family(*place, mode_numbers=numbers, counts=counts))
             strengths.append(plate_strength(*plate, numbers=numbers, air=room.air))
             families.append(legendre_family(*place, orders=orders, counts=counts))
@@ -78,7 +78,7 @@ def boundary_of(
             away = sum(float(distance_m(room, piece, point).min(initial=np.inf)) for point in (seat_m, source_m))
             sides = _sides(piece)
             near = [near_order(side, beta, away, precision.near_error) for side in sides]
-            return _orders(sides, wavenumber, beta, precision.extra_order), (near[0], near[1])
+            return _orders(sides, wavenumber, beta, precision), (near[0], near[1])
 
         for piece, orders in _pieces(surface, orders_of):
             families.append(legendre_family(room, piece.wall, piece.from_m, piece.to_m, orders=orders, counts=counts))
@@ -90,9 +90,9 @@ def _sides(surface: Surface) -> tuple[float, float]:
     return (surface.to_m[0] - surface.from_m[0], surface.to_m[1] - surface.from_m[1])
 
 
-def _orders(sides: tuple[float, float], wavenumber: float, beta: float, extra_order: int) -> tuple[int, int]:
+def _orders(sides: tuple[float, float], wavenumber: float, beta: float, precision: Precision) -> tuple[int, int]:
     """Polynomials per side: half its length in wavelengths, and the more beyond that the stronger the surface."""
-    extra = min(max(round(extra_order + SLOPE * log10(beta)), FEWEST_EXTRA), MOST_EXTRA)
+    extra = min(max(round(precision.extra_order + SLOPE * log10(beta)), precision.fewest_extra), MOST_EXTRA)
     first, second = (ceil(0.5 * wavenumber * side) + extra for side in sides)
     return first, second
 

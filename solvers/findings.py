@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.advice import decay_estimate_s, null_warnings, project_warnings
-from roommodes.decay import BuiltMode, built_modes
+from roommodes.decay import FOR_READING, BuiltMode, built_modes
 from roommodes.modes import crossover_hz, mode_density_per_hz
 from roommodes.project import Project
 from solvers.steps import Report, Step
@@ -49,7 +49,7 @@ def examine(project: Project, *, report: Report | None = None) -> RoomFindings:
 
     if report:
         report(Step(stage="modes", fraction=0.0))
-    modes = built_modes(room, surfaces, max_hz=high_hz, progress=progress)
+    modes = built_modes(room, surfaces, max_hz=high_hz, progress=progress, precision=FOR_READING)
     decay_time_s = decay_estimate_s(room, surfaces, hz=high_hz)
     low_density, high_density = mode_density_per_hz(room, np.array([low_hz, high_hz]))
     return RoomFindings(

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from roommodes.air import Air
-from roommodes.decay import Resonances, built_modes
+from roommodes.decay import FOR_READING, Resonances, built_modes
 from roommodes.laws import ConstantAdmittance, MassSpring
 from roommodes.modes import rigid_modes
 from roommodes.rooms import WALLS, Pane, Room, Surface
@@ -103,3 +103,15 @@ def test_the_limit_keeps_the_lowest():
     assert len(some) == 12
     assert [m.rigid_hz for m in some] == rigid_modes(room, 80.0).frequency_hz[:12].tolist()
     assert built_modes(room, (), max_hz=10.0) == ()
+
+
+def test_the_quick_precision_for_reading_is_near_the_full_one() -> None:
+    """What is printed to 0.1 Hz and 0.01 s: nothing of it changes but a last digit now and then."""
+    room = Room(length_m=5.2, width_m=3.6, height_m=2.4, loss_factor=0.01)
+    soft = MassSpring(mass_kg_m2=9.0, resistance_pa_s_m=1500.0, stiffness_pa_m=2.0e6)
+    walls = [Surface(wall="left", from_m=(0.8, 0.3), to_m=(4.0, 2.1), law=GLASS), whole(room, "ceiling", soft)]
+    full = built_modes(room, walls, max_hz=80.0)
+    quick = built_modes(room, walls, max_hz=80.0, precision=FOR_READING)
+    assert [mode.number for mode in quick] == [mode.number for mode in full]
+    assert max(abs(a.frequency_hz - b.frequency_hz) for a, b in zip(full, quick, strict=True)) < 0.03
+    assert max(abs(a.decay_time_s / b.decay_time_s - 1.0) for a, b in zip(full, quick, strict=True)) < 0.01

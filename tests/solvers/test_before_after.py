@@ -3,13 +3,14 @@
 from dataclasses import replace
 
 import numpy as np
-import pytest
 
+from roommodes.choices import Choices, UsualTable
 from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
 from roommodes.transfer import transfer_function
-from solvers.before_after import before_after, listening_plane, recommended_count
+from solvers.before_after import before_after
 from solvers.job import results_from
+from solvers.listening_plane import listening_plane
 from solvers.problem import Outcome, Plan, Problem, Stop
 from solvers.usual_layouts import USUAL, usual_layouts
 
@@ -115,61 +116,98 @@ def test_four_corners_drive_no_odd_mode() -> None:
 
 
 def test_levels_are_the_models_own(close) -> None:
-    """Every usual layout and the map, against one plain call of the model each."""
+    """The usual layout, the file's own and the map, against one plain call of the model each."""
     project, results = solved(TEXT + "[layout]\npositions_m = [[3.5, 1.0, 0.3]]\ngain_db = [-4]\n")
     found = compare(project, results)
     hz, room = results.frequency_hz, project.room()
-    for one in (*found.usual[2], found.own):
+    for one in (found.rival, found.own):
         transfer = transfer_function(
             room, (), frequency_hz=hz, seat_m=results.seats.position_m, source_m=one.positions_m
         )
         level = level_db(transfer.sum(axis=2))
-        np.testing.assert_allclose(one.level_db, level, atol=0.01)
-        close(one.variation_db, variation_db(level, results.seats.weight), 1e-3)
-    assert [one.variation_db for one in found.usual[2]] == sorted(one.variation_db for one in found.usual[2])
+        np.testing.assert_allclose(one.level_db, level, atol=0.03)
+        close(one.variation_db, variation_db(level, results.seats.weight), 2e-3)
     plane = found.plane
-    points = plane.points_m()[[40, 200, 333]]
+    places = [(3, 4), (20, 9), (len(plane.x_m) - 1, 0)]
+    points = [[plane.x_m[i], plane.y_m[j], plane.height_m] for i, j in places]
     subs = results.candidates.position_m[results.plans[2].candidate_index[0]]
     transfer = transfer_function(room, (), frequency_hz=hz, seat_m=points, source_m=subs)
     weights = drive_weights(hz, gain_db=[0.0, -3.0], delay_s=[0.0, 0.004], polarity=[1, -1])
     expected = level_db(seat_pressure(transfer, weights))
-    got = found.plan_map_db.reshape(len(hz), -1)[:, [40, 200, 333]]
+    got = np.stack([found.plan_map_db[:, i, j] for i, j in places], axis=1)
     np.testing.assert_allclose(got, expected, atol=0.2)
 
 
-def test_the_plane_covers_the_room_at_ear_height() -> None:
-    project = parse_project(TEXT, source="t")
-    plane = listening_plane(project, project.seats().position_m)
-    assert (plane.x_m[0], plane.x_m[-1], plane.y_m[0], plane.y_m[-1]) == (0.0, 4.0, 0.0, 3.2)
-    assert plane.height_m == pytest.approx(1.1)
-    assert 600 < len(plane.points_m()) < 950
-
-
-def test_a_sub_at_ear_height_on_a_point_of_the_plane() -> None:
-    """The level there has no end; the point is moved aside and nothing fails."""
+def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
+    """Found by asking all of them; where the file knows the variations, that layout alone is asked."""
     project, results = solved()
-    plane = listening_plane(project, results.seats.position_m)
+    seats = results.seats
+    variations = {}
+    for one in usual_layouts(project, 2, seats.position_m.tolist()):
+        transfer = transfer_function(
+            project.room(),
+            (),
+            frequency_hz=results.frequency_hz,
+            seat_m=seats.position_m,
+            source_m=one.positions_m,
+        )
+        variations[one.name] = variation_db(level_db(transfer.sum(axis=2)), seats.weight)
+    assert len(variations) == 3
+    assert compare(project, results).rival.name == min(variations, key=variations.get)
+    names = tuple(variations)
+    numbers = dict.fromkeys(("alike_output_db", "driven_variation_db", "driven_output_db"), np.zeros(3))
+    for wanted in names:  # whatever the file says counts
+        alike = np.array([1.0 if name == wanted else 2.0 for name in names])
+        usual = UsualTable(
+            name=names, subs=np.full(3, 2), stands_free=np.ones(3, dtype=int), alike_variation_db=alike, **numbers
+        )
+        assert compare(project, replace(results, choices=Choices(usual=usual))).rival.name == wanted
+
+
+def test_the_plane_covers_the_room_at_ear_height() -> None:
+    room = parse_project(TEXT, source="t").room()
+    plane = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=np.array([[0.3, 0.3, 0.3]]))
+    assert (plane.x_m[0], plane.x_m[-1], plane.y_m[0], plane.y_m[-1]) == (0.0, 4.0, 0.0, 3.2)
+    assert plane.height_m == 1.1
+    assert 600 < len(plane.x_m) * len(plane.y_m) < 950
+    assert len(plane.nodes_m()) < 150
+
+
+def test_the_plane_follows_a_standing_wave_and_its_poles() -> None:
+    """Known fields, not the model's: a mode between hard walls, and 1 / r of a sub and its images."""
+    room = parse_project(TEXT, source="t").room()
+    sub = np.array([[0.3, 1.5, 1.0]])
+    plane = listening_plane(room, ear_height_m=1.2, highest_hz=120.0, sub_m=sub)
+    nodes = plane.nodes_m()
+
+    def field(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        images = [(a, b) for a in (0.3, -0.3, 7.7) for b in (1.5, -1.5, 4.9)]
+        heights = (1.0, -1.0, 3.8)
+        poles = sum(1.0 / np.sqrt((x - a) ** 2 + (y - b) ** 2 + (1.2 - h) ** 2) for a, b in images for h in heights)
+        return np.cos(2 * np.pi * x / 4.0) * np.cos(np.pi * y / 3.2) + poles
+
+    at_nodes = field(nodes[:, 0], nodes[:, 1])[None, :, None].astype(complex)
+    weights = np.full((1, 1), 1j)
+    got = plane.pressure(at_nodes, weights, sub, room)[0]
+    expected = 1j * field(*np.meshgrid(plane.x_m, plane.y_m, indexing="ij"))
+    np.testing.assert_allclose(got, expected, atol=1e-4 * np.abs(expected).max())
+
+
+def test_a_sub_at_ear_height_on_a_node_of_the_plane() -> None:
+    """The level there has no end; the plane is moved a little and nothing fails."""
+    project, results = solved()
+    room = project.room()
+    plane = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=np.empty((0, 3)))
+    node = plane.nodes_m()[30]
+    assert listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=node[None]).height_m != 1.1
     table = results.plans[2]
     found = before_after(
         project,
         results,
-        positions_m=np.array([[0.5, 1.6, 1.1], [plane.x_m[5], plane.y_m[5], plane.height_m]]),
+        positions_m=np.array([[0.5, 1.6, 1.1], node]),
         gain_db=table.gain_db[0].tolist(),
         delay_s=table.delay_s[0].tolist(),
         polarity=table.polarity[0].tolist(),
     )
     assert np.isfinite(found.plan_map_db).all()
-
-
-@pytest.mark.parametrize(
-    ("variations", "count"),
-    [({1: 5.0, 2: 4.0, 4: 3.9}, 2), ({1: 5.0, 2: 4.9, 4: 2.0}, 4), ({1: 3.0, 2: 3.0}, 1), ({4: 2.0}, 4)],
-)
-def test_a_further_sub_must_be_worth_it(variations: dict[int, float], count: int) -> None:
-    class Table:
-        def __init__(self, variation: float) -> None:
-            self.variation_db = np.array([variation])
-
-    _, results = solved()
-    tables = {number: Table(value) for number, value in variations.items()}
-    assert recommended_count(replace(results, plans=tables)) == count
+    assert found.plan_map_db.max() < 40.0

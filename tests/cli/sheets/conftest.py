@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from roommodes.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
 from roommodes.frequency import log_grid
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
@@ -46,6 +47,7 @@ name = "ROW"
 x_m = 2.6
 y_m = [1.2, 2.0, 2.8]
 ear_height_m = 1.1
+move_m = [0.2, 0.2]
 [[rows]]
 name = "back"
 x_m = 4.0
@@ -97,6 +99,64 @@ DRIVES = {  # subs -> gain [dB], delay [s], polarity, candidate
 }
 
 
+USUAL = (  # name, subs, whether it stands free, variation and output alike, and with the best drives [dB]
+    ("in the front left corner", 1, 1, 6.1, 3.0, 6.1, 3.0),
+    ("at the middles of front and rear wall", 2, 0, 5.2, -1.4, 3.3, -4.1),
+    ("in the front corners", 2, 1, 4.6, 1.2, 4.1, -1.2),
+    ("in the four corners", 4, 0, 4.4, -1.1, 2.6, -5.1),
+)
+BECAUSE = "2 subs: the further sub takes 1.10 dB off the variation of 1 sub; 0.3 dB for each is asked."
+
+
+def choices_of(plans: dict[int, PlanTable]) -> Choices:
+    """Figures that nobody searched for, of the kinds that a search leaves: fronts, usual layouts, rows, advice."""
+
+    def drives(count: int, *shape: int) -> dict[str, np.ndarray]:
+        table = plans[count]
+        return {
+            name: np.broadcast_to(getattr(table, name)[0], (*shape, count)).copy()
+            for name in ("candidate_index", "gain_db", "delay_s", "polarity")
+        }
+
+    fronts = {
+        count: FrontTable(
+            **drives(count, 3),
+            variation_db=float(table.variation_db[0]) + np.array([0.0, 0.4, 1.3]),
+            output_db=float(table.output_db[0]) + np.array([0.0, 1.1, 3.2]),
+            smoothness_db=np.array([2.1, 2.0, 2.6]),
+            decay_s=np.array([0.31, 0.34, 0.42]),
+        )
+        for count, table in plans.items()
+    }
+    offset = np.array([-0.2, -0.1, 0.0, 0.1, 0.2])
+    rows = {
+        count: RowTable(
+            offset_m=np.array([0.1, 0.0]),
+            **drives(count),
+            drawn_variation_db=float(table.variation_db[0]),
+            variation_db=float(table.variation_db[0]) - 0.3,
+            output_db=0.0,
+            worst_near_db=float(table.variation_db[0]) - 0.1,
+            step_m=0.1,
+            at_row=np.zeros(5, dtype=np.int64),
+            at_m=offset,
+            at_variation_db=float(table.variation_db[0]) - 0.3 + 9.0 * (offset - 0.1) ** 2,
+        )
+        for count, table in plans.items()
+    }
+    names, subs, free, *figures = (list(column) for column in zip(*USUAL, strict=True))
+    usual = UsualTable(
+        name=tuple(names),
+        subs=np.array(subs),
+        stands_free=np.array(free),
+        alike_variation_db=np.array(figures[0]),
+        alike_output_db=np.array(figures[1]),
+        driven_variation_db=np.array(figures[2]),
+        driven_output_db=np.array(figures[3]),
+    )
+    return Choices(fronts=fronts, rows=rows, usual=usual, recommendation=Recommendation(subs=2, reasons=(BECAUSE,)))
+
+
 def project_text(**words: str) -> str:
     """The project's TOML; `words` replace its names."""
     text = PROJECT
@@ -135,6 +195,10 @@ def results_of(text: str) -> Results:
             exhaustive=False,
             stop="the drives were given by hand",
             seconds=0.0,
+            alike_db=np.array([5.5]),
+            bound_db=np.array([0.4]),
+            smoothness_db=np.array([2.1]),
+            decay_s=np.array([0.31]),
         )
     return Results(
         project_toml=project.toml_text,
@@ -147,6 +211,7 @@ def results_of(text: str) -> Results:
         candidates=candidates,
         transfer=transfer,
         plans=plans,
+        choices=choices_of(plans),
     )
 
 

@@ -5,6 +5,7 @@ import hashlib
 import itertools
 import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -16,6 +17,10 @@ from cli.report import model_numbers, report_bytes, report_content
 from cli.report_blocks import Bullets, Picture, Section, Table, Text
 from cli.report_html import report_html
 from cli.report_pdf import report_pdf
+from roommodes.choices import Choices
+from roommodes.results import write_results
+
+from .conftest import BECAUSE, project_text, results_of
 
 HOSTILE = "<script>alert(1)</script>\" onload='x' ${7*7} {{7*7}} </style>&amp;"
 
@@ -50,7 +55,7 @@ class Outline(HTMLParser):
 def test_the_page_says_the_plans_figures(page: str, computed) -> None:
     plan, compared, found = computed
     assert f"the seats then differ by {plan.variation_db:.1f} dB" in page
-    assert f"against {compared.usual[plan.count][0].variation_db:.1f} dB with" in page
+    assert f"against {compared.rival.variation_db:.1f} dB with" in page
     for sub in plan.values(48000.0).subs:
         assert f">{sub.delay_s * 1e3:.2f} ms<" in page
     for mode in found.modes:
@@ -60,6 +65,48 @@ def test_the_page_says_the_plans_figures(page: str, computed) -> None:
         assert caution.lower() in page.lower()
     assert plan.project.sha256 in page
     assert "seed 7" in page
+
+
+def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
+    """The advice, what was bought, the bound, the fronts and the rows, as the file has them."""
+    plan = computed[0]
+    assert plan.count == 2, "the advised number of subs, though 4 are more even"
+    assert BECAUSE in page
+    assert "Recommended: the plan with 2 subs." in page
+    assert "in the front corners, all driven alike, have 4.60 dB" in page
+    assert "The best drives found at the middles of front and rear wall bring it to 3.30 dB" in page
+    assert "Bound at these positions: 0.40 dB." in page
+    assert "front at 2.70 m, 10 cm further back" in page
+    tables = [block for section in report_content(*computed).sections for block in section.blocks]
+    captions = {block.caption: block for block in tables if isinstance(block, Table)}
+    for count, table in plan.results.plans.items():
+        front = captions[f"{count} sub{'s' * (count > 1)}: variation against output"]
+        first = (f"{table.variation_db[0]:.2f}", f"{table.output_db[0]:+.1f}")
+        assert front.rows[0][:2] == first
+        assert len(front.rows) == 3
+    assert len(captions["Variation with one row moved [dB]"].rows) == 5
+    assert "a keep-out is in the way" in captions["Usual layouts"].rows[1][0]
+
+
+def test_another_plan_than_the_recommended_says_so(run, plan_file: Path) -> None:
+    assert run("report", plan_file, "--subs", 4, "-o", "r.html").exit_code == 0
+    page = Path("r.html").read_text()
+    assert "This report is of the plan with 4 subs." in page
+    assert "(recommended: 2 subs)" in page
+
+
+def test_a_file_of_before_the_choices_is_reported_as_well(run, tmp_path: Path) -> None:
+    """The number of subs then follows from the variations and what each further sub must take off."""
+    results = replace(results_of(project_text()), choices=Choices())
+    write_results(tmp_path / "plan.h5", results, force=False)
+    variation = {count: float(table.variation_db[0]) for count, table in results.plans.items()}
+    wanted = min(variation, key=lambda count: variation[count] + 0.3 * count)
+    assert choose_plan(tmp_path / "plan.h5").count == wanted
+    assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
+    page = Path("r.html").read_text()
+    assert f"Build {wanted} sub" in page
+    assert 'id="front"' not in page
+    assert 'id="rows"' not in page
 
 
 def test_the_page_is_whole_and_loads_nothing(page: str) -> None:
@@ -162,10 +209,6 @@ def test_hostile_names_from_the_file(run, make_plan) -> None:
 
 
 def test_no_usual_layout_and_no_limit_and_one_seat(run, tmp_path: Path) -> None:
-    from roommodes.results import write_results  # noqa: PLC0415
-
-    from .conftest import project_text, results_of  # noqa: PLC0415
-
     text = project_text().replace("[1.2, 2.0, 2.8]", "[2.0]").replace('max_level_1m_db = { "20" = 98, "40" = 108 }', "")
     write_results(tmp_path / "plan.h5", results_of(text), force=False)
     assert run("report", "plan.h5", "-o", "r.html").exit_code == 0

@@ -4,6 +4,7 @@ import numpy as np
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
+from cli.choice_figures import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.report_figures import (
     HIGHEST_DB,
     LOWEST_DB,
@@ -13,7 +14,6 @@ from cli.report_figures import (
     modes_built,
     pressure_map,
     ramp_colours,
-    variation_by_count,
 )
 from roommodes.decay import BuiltMode
 
@@ -69,11 +69,34 @@ def test_the_map_shows_levels_and_marks() -> None:
 
 
 def test_counts_and_modes_hold_their_numbers() -> None:
-    drawn = variation_by_count(axes(), plan_db={1: 4.0, 2: 2.5}, usual_db={1: 5.0})
+    drawn = variation_by_count(
+        axes(), plan_db={1: 4.0, 2: 2.5}, usual_db={1: 5.0}, driven_db={1: 4.5}, bound_db={2: 0.5}
+    )
     assert sorted(text.get_text() for text in drawn.texts) == ["2.5", "4.0", "5.0"]
+    looks = {(line.get_marker(), line.get_linestyle(), line.get_markerfacecolor()) for line in drawn.lines}
+    assert len(looks) == 4, "series differ by more than colour"
     mode = BuiltMode(number=(1, 0, 0), rigid_hz=28.6, frequency_hz=27.9, decay_time_s=0.7, null_planes=(), settled=True)
     drawn = modes_built(axes(), modes=[mode])
     marks = [line for line in drawn.lines if line.get_marker() == "o"]
     np.testing.assert_allclose(marks[0].get_xydata(), [[27.9, 0.7]])
     assert [text.get_text() for text in drawn.texts] == ["1 0 0"]
     modes_built(axes(), modes=[])
+
+
+def test_fronts_and_rows_are_drawn_where_their_numbers_are() -> None:
+    fronts = {
+        1: (np.array([100.0, 103.0]), np.array([4.0, 6.0])),
+        2: (np.array([102.0, 104.0, 107.0]), np.array([2.0, 2.5, 5.0])),
+    }
+    drawn = variation_against_level(axes(), fronts=fronts, chosen=(102.0, 2.0), level_label="level")
+    for line, (level, variation) in zip(drawn.lines, fronts.values(), strict=False):
+        np.testing.assert_array_equal(line.get_xydata(), np.column_stack([level, variation]))
+    np.testing.assert_array_equal(drawn.lines[-1].get_xydata(), [[102.0, 2.0]])
+    assert drawn.lines[0].get_marker() != drawn.lines[1].get_marker()
+    low, high = drawn.get_ylim()
+    assert low == 0.0
+    assert high > 6.0
+    sweep = RowSweep(name="front", offset_m=np.array([-0.1, 0.0, 0.1]), variation_db=np.array([3.0, 2.0, 1.5]))
+    drawn = variation_over_rows(axes(), sweeps=[sweep], best_m=[0.1])
+    np.testing.assert_allclose(drawn.lines[0].get_xdata(), [-10.0, 0.0, 10.0])
+    np.testing.assert_allclose(drawn.lines[1].get_xydata(), [[10.0, 1.5]])
