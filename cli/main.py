@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from cli.check import check
+from cli.crossover import crossover
 from cli.demo import demo
 from cli.drawing import drawing
 from cli.export import export
@@ -30,7 +31,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, tune, report, drawing, settings, export, schema):
+for command in (demo, new, check, predict, optimise, tune, crossover, report, drawing, settings, export, schema):
     app.command()(command)
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from roommodes.mains import MainsTable
 from roommodes.project_tables import (
     KeepOutTable,
     LayoutTable,
@@ -55,6 +56,7 @@ class Parts:
     subwoofer: SubwooferTable | None
     search: SearchTable | None
     layout: LayoutTable | None
+    mains: MainsTable | None
     named: frozenset[str]
     used: tuple[tuple[Path, str], ...]
     whole: frozenset[str]
@@ -84,6 +86,7 @@ class Parts:
             subwoofer=valid.get("subwoofer"),
             search=valid.get("search"),
             layout=valid.get("layout"),
+            mains=valid.get("mains"),
             named=frozenset(named if isinstance(named, dict) else ()),
             used=tuple(_used_constructions(tree)),
             whole=frozenset(whole),

@@ -19,7 +19,7 @@ MOST_POSITIONS = 20000  # of all zones together, before anything is dropped; mor
 
 def placement_faults(parts: Parts, room: Room) -> list[Found]:
     """All faults of where subwoofers stand or may stand."""
-    return [*_boxes(parts, room), *_layout(parts, room), *_zones(parts, room)]
+    return [*_boxes(parts, room), *_layout(parts, room), *_mains(parts, room), *_zones(parts, room)]
 
 
 def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
@@ -60,6 +60,15 @@ def _near_ear(parts: Parts, point: Sequence[float]) -> str:
         if distance < EAR_DISTANCE_M - SLACK_M:
             return f"{metres(distance)} from the ear at seat {shown(name)}"
     return ""
+
+
+def _mains(parts: Parts, room: Room) -> Iterator[Found]:
+    for index, point in enumerate(parts.mains.positions_m if parts.mains else ()):
+        path: Path = ("mains", "positions_m", index)
+        if text := outside(point, room):
+            yield Found(path, f"the main loudspeaker is at {text}. Move it or enlarge the room.")
+        elif text := _near_ear(parts, point):
+            yield Found(path, f"the main loudspeaker is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
 
 
 def _layout(parts: Parts, room: Room) -> Iterator[Found]:

@@ -11,6 +11,7 @@ import numpy as np
 
 from roommodes.air import Air
 from roommodes.constructions import Construction, library
+from roommodes.mains import MainsTable
 from roommodes.project_tables import (
     KeepOutTable,
     ProjectTables,
@@ -76,6 +77,11 @@ class Project:
     def subwoofer(self) -> SubwooferTable:
         """What stands at each position."""
         return self.tables.subwoofer
+
+    @property
+    def mains(self) -> MainsTable | None:
+        """The main loudspeakers and their crossover, if the project has any."""
+        return self.tables.mains
 
     @property
     def screen(self) -> ScreenTable | None:

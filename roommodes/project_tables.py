@@ -10,6 +10,7 @@ from pydantic import AfterValidator, Field
 
 from roommodes.air import Air
 from roommodes.constructions import ConstructionTable
+from roommodes.mains import MainsTable
 from roommodes.quantities import AnyLength, Curve, CurveOf, Name, Range, Table, apart, rising, several, worded
 from roommodes.rooms import Room, Wall
 
@@ -282,6 +283,7 @@ class ProjectTables(Table):
     )
     subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
     search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
+    mains: MainsTable | None = Field(default=None, description="The main loudspeakers and their crossover.")
     layout: LayoutTable | None = Field(
         default=None, description="Existing or wished positions and drives, for `predict`."
     )
