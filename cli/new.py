@@ -13,7 +13,13 @@ from cli.terminal import Page, print_json
 
 @guarded
 def new(
-    file: Annotated[Path, typer.Argument(metavar="[FILE]", help="Where to write it.")] = Path("room.toml"),
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="Where to write it.", show_default="room.toml, or measured.toml"),
+    ] = None,
+    manifest: Annotated[
+        bool, typer.Option("--manifest", help="A manifest of measurements instead, for `fit`.")
+    ] = False,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -27,9 +33,13 @@ def new(
 
     from roommodes.whole_file import write_whole
 
-    write_whole(file, files("roommodes").joinpath("starter.toml").read_bytes(), force=force)
+    starter = "manifest_starter.toml" if manifest else "starter.toml"
+    file = file or Path("measured.toml" if manifest else "room.toml")
+    write_whole(file, files("roommodes").joinpath(starter).read_bytes(), force=force)
     if as_json:
         print_json({"written": str(file)})
+    elif manifest and not quiet:
+        Page().line(f"Wrote {file}. Name your subs, seats and files in it.")
     elif not quiet:
         page = Page()
         page.line(f"Wrote {file}. Put your room into it, then:")

@@ -1,5 +1,9 @@
-"""`roommodes schema`: the JSON Schema of the project file, for completion in editors."""
+"""`roommodes schema`: the JSON Schema of the project file or the manifest, for completion in editors."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from typing import Annotated
+
+import typer
 
 from cli.guard import guarded
 from cli.options import Debug, Json
@@ -7,11 +11,16 @@ from cli.terminal import print_json
 
 
 @guarded
-def schema(as_json: Json = True, debug: Debug = False) -> None:
+def schema(
+    manifest: Annotated[bool, typer.Option("--manifest", help="That of a manifest of measurements instead.")] = False,
+    as_json: Json = True,
+    debug: Debug = False,
+) -> None:
     """Print the JSON Schema of the project file, for completion in editors.
 
     Example: roommodes schema > project.schema.json
     """
+    from roommodes.manifest import manifest_schema
     from roommodes.project_file import project_schema
 
-    print_json(project_schema())
+    print_json(manifest_schema() if manifest else project_schema())

@@ -22,11 +22,13 @@ class Fault:
     where : key path in the file, such as ``rows[1].x_m``; empty for the file as a whole.
     message : what is wrong, what was got, what is allowed, what to do next.
     line : 1-based line in the file, where it could be found.
+    file : the file it stands in, where that is not the one that was asked for.
     """
 
     where: str
     message: str
     line: int | None = None
+    file: str = ""
 
 
 class ProjectInvalid(RoommodesError):
@@ -43,7 +45,8 @@ class ProjectInvalid(RoommodesError):
         """One line per fault: ``file:line key.path: message``."""
         rows = []
         for fault in self.faults:
-            place = self.source if fault.line is None else f"{self.source}:{fault.line}"
+            file = fault.file or self.source
+            place = file if fault.line is None else f"{file}:{fault.line}"
             rows.append(f"{place} {fault.where}: {fault.message}" if fault.where else f"{place}: {fault.message}")
         return rows
 

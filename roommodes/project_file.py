@@ -53,8 +53,8 @@ def load_project(path: str | Path) -> Project:
     return parse_project(read_text(path), source=str(path))
 
 
-def read_text(path: str | Path) -> str:
-    """The text of a project file.
+def read_text(path: str | Path, *, what: str = "project", start: str = "roommodes new") -> str:
+    """The text of a project file, or of another small file of ours: `what` it is, and which command starts one.
 
     Raises
     ------
@@ -63,10 +63,10 @@ def read_text(path: str | Path) -> str:
     file = Path(path)
     try:
         if file.is_dir():
-            raise FileUnusable(f"{path}: this is a folder; give the project file in it.")
+            raise FileUnusable(f"{path}: this is a folder; give the {what} file in it.")
         if not file.is_file():
             kind = "this is not an ordinary file" if file.exists() else "there is no such file"
-            raise FileUnusable(f"{path}: {kind}; check the name, or start one with `roommodes new`.")
+            raise FileUnusable(f"{path}: {kind}; check the name, or start one with `{start}`.")
         with file.open("rb") as stream:
             data = stream.read(MAX_BYTES + 1)
     except (OSError, ValueError) as fault:
@@ -74,7 +74,7 @@ def read_text(path: str | Path) -> str:
         raise FileUnusable(f"{path}: it cannot be read ({reason.lower()}).") from None
     if len(data) > MAX_BYTES:
         raise FileUnusable(
-            f"{path}: it is larger than {MAX_BYTES / 1e6:g} MB; a project has a few kilobytes. Is it the right file?"
+            f"{path}: it is larger than {MAX_BYTES / 1e6:g} MB; a {what} has a few kilobytes. Is it the right file?"
         )
     try:
         return data.decode("utf-8-sig")

@@ -1,0 +1,108 @@
+"""A set of measured responses as frozen data, and the fault that a set can have."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.errors import Fault, ProjectInvalid
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+
+class MeasurementsInvalid(ProjectInvalid):
+    """A manifest or its files are wrong; carries every fault. Exit code 5 where files could only not be read."""
+
+    def __init__(self, source: str, faults: Sequence[Fault], *, unreadable: bool = False) -> None:
+        super().__init__(source, faults)
+        self.exit_code = 5 if unreadable else 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredSubs:
+    """The subs that were measured.
+
+    Parameters
+    ----------
+    name : (n_sub,).
+    position_m : (n_sub, 3), NaN where the manifest gives none [m].
+    candidate : (n_sub,) the project's candidate within 5 cm, -1 where there is none.
+    """
+
+    name: tuple[str, ...]
+    position_m: Floats
+    candidate: NDArray[np.intp]
+
+    def __len__(self) -> int:
+        return len(self.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredSeats:
+    """Where the microphone stood: seats of the project in its order, then places that are no seats.
+
+    Parameters
+    ----------
+    name : (n_seat,).
+    position_m : (n_seat, 3) [m].
+    seat : (n_seat,) index among the project's seats, -1 for a place that is none.
+    """
+
+    name: tuple[str, ...]
+    position_m: Floats
+    seat: NDArray[np.intp]
+
+    def __len__(self) -> int:
+        return len(self.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredFile:
+    """A file that was read: its path as the manifest gives it, and its SHA-256."""
+
+    path: str
+    sha256: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredSet:
+    """All measured responses on one grid.
+
+    Parameters
+    ----------
+    name : what its owner calls the set.
+    frequency_hz : (n_freq,) logarithmic [Hz].
+    transfer : (n_freq, n_seat, n_sub) complex128; relative, Pa or 1/m, see `level`.
+    subs, seats : what was measured, and where.
+    level : ``relative``, ``pascal`` or ``per metre``.
+    common_level, common_polarity, common_time : whether levels, signs and times of the responses compare.
+    notes : what was done, in sentences.
+    files : what was read.
+    manifest_text, source : the manifest as it was read, and its path as given.
+    """
+
+    name: str
+    frequency_hz: Floats
+    transfer: Complexes
+    subs: MeasuredSubs
+    seats: MeasuredSeats
+    level: Literal["relative", "pascal", "per metre"]
+    common_level: bool
+    common_polarity: bool
+    common_time: bool
+    notes: tuple[str, ...]
+    files: tuple[MeasuredFile, ...]
+    manifest_text: str
+    source: str
+
+    def __post_init__(self) -> None:
+        for array in (self.frequency_hz, self.transfer, self.subs.position_m, self.seats.position_m):
+            array.setflags(write=False)
+
+    @property
+    def comparable(self) -> bool:
+        """Whether responses may be added: level, polarity and time are common to all."""
+        return self.common_level and self.common_polarity and self.common_time
