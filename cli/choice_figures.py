@@ -87,7 +87,7 @@ def variation_by_count(
     axes.set_ylim(0.0, top)
     axes.set_xlabel("number of subs")
     axes.set_ylabel("variation [dB]")
-    axes.legend(frameon=False, fontsize=8, loc="upper left", bbox_to_anchor=(1.0, 1.0))
+    _key(axes)
     _bare(axes)
     return axes
 
@@ -120,11 +120,11 @@ def variation_against_level(
             ms=5,
             label=name,
         )
-    axes.plot(*chosen, "o", ms=14, mfc="none", mec=INK, mew=1.4, label="this plan")
+    axes.plot(*chosen, "o", ms=12, mfc="none", mec=INK, mew=1.4, label="this plan")
     axes.set_ylim(0.0, 1.1 * max(1.0, *(float(variation.max()) for _, variation in fronts.values())))
     axes.set_xlabel(level_label)
     axes.set_ylabel("variation [dB]")
-    axes.legend(frameon=False, fontsize=8, loc="upper left", bbox_to_anchor=(1.0, 1.0))
+    _key(axes)
     _bare(axes)
     return axes
 
@@ -151,14 +151,21 @@ def variation_over_rows(axes: Axes, *, sweeps: Sequence[RowSweep], best_m: Seque
         )
         at = int(np.argmin(np.abs(sweep.offset_m - best)))
         ring = "where it should be" if place == 0 else None
-        axes.plot(100.0 * sweep.offset_m[at], sweep.variation_db[at], "o", ms=14, mfc="none", mec=INK, label=ring)
+        axes.plot(100.0 * sweep.offset_m[at], sweep.variation_db[at], "o", ms=12, mfc="none", mec=INK, label=ring)
     axes.axvline(0.0, color=INK, lw=0.8, ls=(0, (2, 2)), label="as drawn")
     axes.set_ylim(0.0, 1.15 * max(float(sweep.variation_db.max()) for sweep in sweeps))
     axes.set_xlabel("row moved toward the rear [cm]")
     axes.set_ylabel("variation [dB]")
-    axes.legend(frameon=False, fontsize=8, loc="upper left", bbox_to_anchor=(1.0, 1.0))
+    _key(axes)
     _bare(axes)
     return axes
+
+
+def _key(axes: Axes) -> None:
+    """What the series are, above the plot."""
+    axes.legend(
+        frameon=False, fontsize=8, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, labelspacing=0.7, borderpad=0.2
+    )
 
 
 def _bare(axes: Axes) -> None:

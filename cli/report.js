@@ -75,6 +75,7 @@
   });
   window.addEventListener("afterprint", () => shut.forEach((one) => { one.open = false; }));
   slider.addEventListener("input", show);
+  document.documentElement.classList.add("live");
   document.getElementById("live").hidden = false;
   document.getElementById("no-live").hidden = true;
   show();

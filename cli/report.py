@@ -120,9 +120,11 @@ def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFind
     from cli.report_parts import heard_section, lead_sentence, place_section, values_section
     from cli.report_room import assumed_section, caution_section, map_section, modes_section, unknown_section
     from cli.settings_tables import plan_filters
+    from cli.tuned_settings import tuned_values
 
     results, project = plan.results, plan.project
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
+    values = tuned_values(plan, RATE_HZ) or plan.values(RATE_HZ, plan_filters(plan, RATE_HZ))
     sections = (
         place_section(plan),
         heard_section(plan, compared),
@@ -130,7 +132,7 @@ def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFind
         count_section(plan, compared),
         front_section(plan),
         row_section(plan),
-        values_section(plan, plan.values(RATE_HZ, plan_filters(plan, RATE_HZ))),
+        values_section(plan, values),
         modes_section(plan, found),
         assumed_section(plan),
         unknown_section(found),

@@ -8,6 +8,8 @@ from matplotlib.figure import Figure
 
 from cli.terminal import clean
 
+PICTURE_IN = 5.0  # width of a picture: its letters can still be read where a phone shows it at three quarters
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Text:
@@ -35,6 +37,7 @@ class Table:
     right : columns of numbers.
     folded : shown closed on a screen, where it is only the numbers of a picture.
     screen_only : too long for paper.
+    stacked : on a phone each row becomes a list of its cells; where rows are read one by one, not compared.
     """
 
     caption: str
@@ -43,6 +46,7 @@ class Table:
     right: tuple[int, ...] = ()
     folded: bool = False
     screen_only: bool = False
+    stacked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,6 +60,7 @@ class Picture:
     size_in : width and height [inch].
     draw : draws on an empty figure.
     raster : better stored as pixels.
+    still : stands for something live, and may be left out where a small screen shows that.
     """
 
     title: str
@@ -63,6 +68,7 @@ class Picture:
     size_in: tuple[float, float]
     draw: Callable[[Figure], None]
     raster: bool = False
+    still: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

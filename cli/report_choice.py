@@ -9,14 +9,14 @@ from numpy.typing import NDArray
 from cli.choice_figures import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.plan_file import ChosenPlan, recommended_count
 from cli.plan_text import mean_limit_db, subs_word
-from cli.report_blocks import Block, Bullets, Picture, Section, Table, Text, shown
+from cli.report_blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
 from roommodes.choices import FrontTable, RowTable, UsualTable
 from roommodes.project_tables import RowTable as ProjectRow
 from solvers.before_after import BeforeAfter
 
 Floats = NDArray[np.float64]
 
-CHOICE_SIZE = (7.2, 3.0)
+CHOICE_SIZE = (PICTURE_IN, 3.3)
 
 
 def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
@@ -38,7 +38,8 @@ def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
         Text(
             text="Variation: at each frequency the standard deviation of the level over the seats, over the band its "
             "root mean square. Output: mean level at the seats with all subs at their limit, against the same subs in "
-            "phase at 1 m in the open. Usual layouts: corners and middles of walls. Bound: the least variation found "
+            "phase at 1 m in the open. Seats' mean: the same in absolute terms, the loudest sub at its limit. Usual "
+            "layouts: corners and middles of walls. Bound: the least variation found "
             "at the plan's positions with any weights, free at every frequency; no processor gets below it there."
         )
     )
@@ -100,7 +101,9 @@ def row_section(plan: ChosenPlan) -> Section | None:
     swept = [k for k in moving if (move.at_row == k).any()]
     sweeps = [_sweep(move, rows[k], k) for k in swept]
     step_cm = 100.0 * move.step_m
-    places = "; ".join(f"{shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]))}" for k in moving)
+    places = "; ".join(
+        f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]))}" for k in moving
+    )
     said = (
         f"With {subs_word(plan.count)} the variation falls from {move.drawn_variation_db:.2f} dB for the rows as drawn "
         f"to {move.variation_db:.2f} dB with {places}"
@@ -117,7 +120,7 @@ def row_section(plan: ChosenPlan) -> Section | None:
     if sweeps:
         blocks.append(
             Picture(
-                title="One row moved, the others where they should be and the drives held.",
+                title="One row moved, with the plan found for the rows where they should be: its drives held.",
                 alt=f"{said}. {_sweep_words(sweeps)}",
                 size_in=CHOICE_SIZE,
                 draw=lambda figure: _draw_rows(figure, sweeps, [float(move.offset_m[k]) for k in swept]),
@@ -140,6 +143,7 @@ def row_section(plan: ChosenPlan) -> Section | None:
                 for count, one in moves.items()
             ),
             right=(1, 2, 3),
+            stacked=True,
         )
     )
     return Section(key="rows", heading="Where the rows should be", blocks=tuple(blocks))
@@ -224,6 +228,7 @@ def _said(values: dict[int, float]) -> str:
 def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
     plans, bounds = _variations(plan), _bounds(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz)
     rows = []
     for count, table in plan.results.plans.items():
         row = plan.rank if count == plan.count else 0
@@ -235,13 +240,13 @@ def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
                 subs_word(count) + (" (this plan)" if count == plan.count else ""),
                 *cells,
                 f"{output:+.1f}",
-                mean_words(output, count, plan),
+                f"{_level(np.array(output), count, limit):.1f}",
             )
         )
     if own := compared.own:
         number = len(own.positions_m)
-        empty = ("",) * 4
-        mean = mean_words(own.output_db, number, plan)
+        empty = ("–",) * 4
+        mean = f"{_level(np.array(own.output_db), number, limit):.1f}"
         rows.append(
             (f"{subs_word(number)}, {own.name}", f"{own.variation_db:.2f}", *empty, f"{own.output_db:+.1f}", mean)
         )
@@ -255,10 +260,11 @@ def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
             "plan's places, all alike",
             "bound",
             "output [dB]",
-            "seats' mean",
+            "seats' mean [dB re one sub at 1 m]" if limit is None else "seats' mean [dB SPL]",
         ),
         rows=tuple(rows),
-        right=(1, 2, 3, 4, 5, 6),
+        right=(1, 2, 3, 4, 5, 6, 7),
+        stacked=True,
     )
 
 

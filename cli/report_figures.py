@@ -25,8 +25,9 @@ BEFORE_LINE = "#8a4b1c"
 STEP_DB = 3.0
 LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, about the seats' mean
 RAMP = ("#10233b", "#1c4a66", "#2f7580", "#62a08f", "#a9c59b", "#f6efd8")  # quiet to loud: lighter all the way
+LABEL_OCTAVES, LABEL_HEIGHT = 0.17, 0.12  # two labels nearer than this would meet
 KIND_MARKS = ("o", "s", "D")  # axial, tangential, oblique
-KINDS = ("axial: between two walls", "tangential: between four", "oblique: between six")
+KINDS = ("axial (two walls)", "tangential (four)", "oblique (six)")
 
 
 def ramp_colours(count: int) -> list[tuple[float, float, float]]:
@@ -79,7 +80,7 @@ def bands_before_after(
     _frequencies(axes, frequency_hz)
     axes.set_ylim(-30.0, 20.0)
     axes.set_ylabel("level about the mean [dB]")
-    axes.legend(loc="lower right", frameon=False, fontsize=8, ncols=2)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8, ncols=2)
     return axes
 
 
@@ -107,14 +108,21 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
             markersize=6,
             label=name,
         )
-    for mode in [mode for mode in modes if sum(n > 0 for n in mode.number) == 1]:
+    placed: list[tuple[float, float]] = []  # octaves, height of what has its label
+    height = max((mode.decay_time_s for mode in modes), default=1.0)
+    axial = [mode for mode in modes if sum(n > 0 for n in mode.number) == 1]
+    for mode in sorted(axial, key=lambda one: one.decay_time_s):
+        place, level = float(np.log2(mode.frequency_hz)), mode.decay_time_s / height
+        raised = sum(abs(place - x) < LABEL_OCTAVES and abs(level - y) < LABEL_HEIGHT for x, y in placed)
+        placed.append((place, level))
         axes.annotate(
             "{} {} {}".format(*mode.number),
             (mode.frequency_hz, mode.decay_time_s),
-            xytext=(0, 6),
+            xytext=(0, 6 + 9 * raised),
             textcoords="offset points",
             fontsize=7,
             ha="center",
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.8},
         )
     if modes:
         shown = [hz for mode in modes for hz in (mode.rigid_hz, mode.frequency_hz)]

@@ -10,10 +10,11 @@ from cli.drawing_sheet import plan_alone
 from cli.level_text import third_octaves
 from cli.plan_file import ChosenPlan, recommended_count
 from cli.plan_text import from_walls, polarity_word, subs_word
-from cli.report_blocks import Bullets, Drawing, Picture, Section, Table, Text, shown
+from cli.report_blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
 from cli.report_choice import mean_words
 from cli.report_figures import bands_before_after
 from cli.settings_tables import SUB_HEADERS, filter_words, sub_row
+from cli.tuned_settings import tuning_of
 from roommodes.biquads import SIGN_CONVENTION
 from roommodes.starting_values import StartingValues, beyond_processor
 from solvers.before_after import BeforeAfter
@@ -74,7 +75,7 @@ def place_section(plan: ChosenPlan) -> Section:
                 alt=f"Plan of the room with {subs_word(plan.count)}: {places}.",
                 svg=sheet_bytes(plan_alone(plan, PLAN_SCALE), ".svg"),
             ),
-            Table(caption="Positions", headers=headers, rows=tuple(rows)),
+            Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
             Text(
                 text="The cross in each cabinet is its acoustic centre, taken as the cabinet's middle. The full sheet "
                 "with two walls, at a scale to work from, comes from: roommodes drawing."
@@ -113,7 +114,7 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
         Picture(
             title="The band of all seats and their mean, before and after.",
             alt=f"{finding}.",
-            size_in=(7.6, 3.7),
+            size_in=(PICTURE_IN, 3.1),
             draw=draw,
         ),
         _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
@@ -134,14 +135,6 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
 
 def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
     """What is dialled in."""
-    filters = values.subs[0].filters
-    rows = tuple(
-        (
-            filter_words(one),
-            *(f"{getattr(one.biquad, key):.12f}" for key in ("b0", "b1", "b2", "a1", "a2")),
-        )
-        for one in filters
-    )
     beyond = beyond_processor(values, plan.project.search)
     tables: list[Table | Text | Bullets] = [
         Table(
@@ -149,23 +142,25 @@ def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
             headers=SUB_HEADERS,
             rows=tuple(tuple(sub_row(sub)) for sub in values.subs),
             right=(2, 3, 4, 5),
+            stacked=True,
         )
     ]
     if beyond:
         tables.append(Bullets(items=tuple(f"Beyond the processor: {line}" for line in beyond)))
-    if rows:
+    if rows := _filter_rows(plan, values):
         tables.append(
             Table(
-                caption=f"Filters, the same for every sub, at {values.rate_hz:g} Hz",
-                headers=("filter", "b0", "b1", "b2", "a1", "a2"),
+                caption=f"Filters at {values.rate_hz:g} Hz",
+                headers=("for", "filter", "b0", "b1", "b2", "a1", "a2"),
                 rows=rows,
-                right=(1, 2, 3, 4, 5),
+                right=(2, 3, 4, 5, 6),
+                stacked=True,
             )
         )
         tables.append(
             Text(
-                text=f"{SIGN_CONVENTION}; some processors want a1 and a2 with the opposite sign. The filters lower "
-                "peaks of the predicted mean over the seats; measure before you keep them."
+                text=f"{SIGN_CONVENTION}; some processors want a1 and a2 with the opposite sign. {_filter_words(plan)} "
+                "Measure before you keep them."
             )
         )
     inverted = [sub.number for sub in values.subs if polarity_word(sub.polarity) == "inverted"]
@@ -182,6 +177,30 @@ def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
                 "roommodes settings."
             ),
         ),
+    )
+
+
+def _filter_rows(plan: ChosenPlan, values: StartingValues) -> tuple[tuple[str, ...], ...]:
+    """For which sub, which filter, its coefficients; those that all share last."""
+    tuning = tuning_of(plan)
+    own = [len(filters) for filters in tuning.sub_filters] if tuning else [0] * len(values.subs)
+    rows = [
+        (f"sub {sub.number}", one) for sub, count in zip(values.subs, own, strict=True) for one in sub.filters[:count]
+    ]
+    rows += [("every sub", one) for one in values.subs[0].filters[own[0] :]]
+    return tuple(
+        (which, filter_words(one), *(f"{getattr(one.biquad, key):.12f}" for key in ("b0", "b1", "b2", "a1", "a2")))
+        for which, one in rows
+    )
+
+
+def _filter_words(plan: ChosenPlan) -> str:
+    tuning = tuning_of(plan)
+    if tuning is None:
+        return "The filters lower peaks of the predicted mean over the seats."
+    return (
+        f"With the filters the variation is {tuning.variation_after_db:.2f} dB, {tuning.variation_before_db:.2f} dB "
+        f"without; leave {tuning.boost_db:.1f} dB of headroom for them."
     )
 
 

@@ -31,7 +31,8 @@ BOLD_WIDER = 1.12
 MOST_ROWS = 70
 TOGETHER_MM = 110.0  # shorter tables are not cut in two
 DRAWING_MARGIN_MM = 8.0
-PICTURE_DPI = 200
+PICTURE_DPI = 240
+PICTURE_GROWTH = 1.12
 DRAWING_SCALES = (40.0, 50.0, 75.0, 100.0, 200.0, 500.0)
 
 
@@ -194,7 +195,7 @@ class _Writer:
         self.y += 0.9
 
     def _picture(self, size_in: tuple[float, float], draw: Callable[[Figure], None], title: str) -> None:
-        width = min(PAGE_MM[0] - 2 * MARGIN_MM, size_in[0] * 25.4)
+        width = min(PAGE_MM[0] - 2 * MARGIN_MM, PICTURE_GROWTH * size_in[0] * 25.4)
         height = width * size_in[1] / size_in[0]
         self._room_for(height + 8.0)
         with mpl.rc_context(STYLE):

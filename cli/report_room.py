@@ -7,10 +7,11 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from cli.drawing_room import wall_parts
 from cli.plan_file import ChosenPlan
 from cli.plan_text import caution_lines, subs_word
 from cli.project_parts import glass_of
-from cli.report_blocks import Bullets, LiveMap, Picture, Section, Table, Text, shown
+from cli.report_blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report_figures import HIGHEST_DB, LOWEST_DB, STEP_DB, level_key, modes_built, pressure_map, ramp_colours
 from cli.room_text import KINDS, shift_words
 from roommodes.metrics import normalised
@@ -24,7 +25,7 @@ Floats = NDArray[np.float64]
 MOST_FRAMES = 64
 QUANTUM_DB, FLOOR_DB = 0.01, -30.0  # how levels travel to the page: two bytes each
 RAISED_M = 1.2
-STILLS = 3  # frequencies shown on paper
+STILLS, STILLS_IN = 3, 7.2  # frequencies shown on paper, width of all [inch]
 
 
 def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
@@ -63,7 +64,8 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
         )
         for frame in stills
     )
-    height = 1.35 * len(layouts) + 0.8
+    length_m, width_m, _ = plan.project.room().size_m
+    each = min(2.6, STILLS_IN / STILLS * width_m / length_m)  # height of a map [inch]
     headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.results.seats.name]
     rows = [
         (f"{hz[frame]:.1f}", *(f"{value:+.1f}" for levels in seat_db for value in levels[frame]))
@@ -83,9 +85,10 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
             Picture(
                 title="The frequencies at which the seats differ most.",
                 alt=f"Levels about the seats' mean: {alt}.",
-                size_in=(7.6, height),
+                size_in=(STILLS_IN, len(layouts) * (each + 0.2) + 0.6),
                 draw=draw,
                 raster=True,
+                still=True,
             ),
             Table(
                 caption="Level at each seat about the seats' mean [dB], behind the map",
@@ -132,7 +135,7 @@ def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
             Picture(
                 title="Modes as built: decay time over frequency; grey lines begin where rigid walls put them.",
                 alt=alt,
-                size_in=(7.6, 3.2),
+                size_in=(PICTURE_IN, 3.2),
                 draw=lambda figure: _draw_modes(figure, found),
             )
         )
@@ -148,7 +151,7 @@ def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
         if not all(mode.settled for mode in found.modes):
             blocks.append(Text(text="?: this mode could not be followed to its end; take it as rough."))
     if found.warnings:
-        blocks.append(Bullets(items=tuple(shown(warning, 1000) for warning in found.warnings)))
+        blocks.append(Bullets(items=tuple(_with_letters(shown(warning, 1000), plan) for warning in found.warnings)))
     return Section(key="modes", heading="The room's modes", blocks=tuple(blocks))
 
 
@@ -204,6 +207,7 @@ def assumed_section(plan: ChosenPlan) -> Section:
                 caption="Constructions and their sources",
                 headers=("construction", "where", "kind", "parameters", "source"),
                 rows=rows,
+                stacked=True,
             ),
         ),
     )
@@ -237,6 +241,13 @@ def caution_section(plan: ChosenPlan) -> Section:
     raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
     lines = caution_lines(glass=bool(glass_of(plan.project)), raised=raised)
     return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))
+
+
+def _with_letters(warning: str, plan: ChosenPlan) -> str:
+    """Parts of walls by their letter on the drawing, in place of their number in the file."""
+    for index, part in enumerate(wall_parts(plan.project)):
+        warning = warning.replace(f"(regions[{index}])", f"(part {part.key} on the drawing)")
+    return warning
 
 
 def _draw_modes(figure: Figure, found: RoomFindings) -> None:
