@@ -46,6 +46,7 @@ SCREEN = Layer(name="SCREEN", width_mm=1.0)
 SUBS = Layer(name="SUBS", width_mm=0.5, colour_index=1)
 CENTRES = Layer(name="SUB_CENTRES", width_mm=0.18, colour_index=1)
 CLEARANCE = Layer(name="SUB_CLEARANCE", width_mm=0.18, dashes_mm=(1.6, 0.9), colour_index=1)
+VENTILATION = Layer(name="SUB_VENTILATION", width_mm=0.18, dashes_mm=(0.5, 0.7), colour_index=1)
 DIMENSIONS = Layer(name="DIMENSIONS", width_mm=0.18, colour_index=2)
 TEXTS = Layer(name="TEXT", width_mm=0.25)
 FRAME = Layer(name="FRAME", width_mm=0.35)
@@ -60,6 +61,7 @@ LAYERS = (
     SUBS,
     CENTRES,
     CLEARANCE,
+    VENTILATION,
     DIMENSIONS,
     TEXTS,
     FRAME,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cli.plan_file import ChosenPlan
 from cli.terminal import clean
@@ -10,6 +11,8 @@ from roommodes.laws import DoubleGlazing
 from roommodes.project import Project, cabinet_of, the_wall
 from roommodes.rooms import PLANE_AXES, Pane, Wall
 from roommodes.zones import FACINGS, SAME_M, Box, Cabinet, Triple
+
+Floats = NDArray[np.float64]
 
 TOWARD = {(0, 1): "rear", (0, -1): "front", (1, 1): "right", (1, -1): "left"}
 
@@ -23,8 +26,11 @@ class Stance:
     number : in its plan, from 1.
     centre_m : acoustic centre [m].
     low_m, high_m : corners of its cabinet; the centre where the cabinet is not known [m].
-    clear_low_m, clear_high_m : the same with the free space before driver or port [m].
+    clear_low_m, clear_high_m : the same with all the space that must stay free [m].
+    before, behind : corners of the free space before driver or port, and of that for ventilation; None where there is
+        none asked for [m].
     faces : wall toward which it is turned; empty where the cabinet is not known.
+    axis : axis of the room along which it faces.
     """
 
     number: int
@@ -34,6 +40,9 @@ class Stance:
     clear_low_m: Triple
     clear_high_m: Triple
     faces: str
+    axis: int
+    before: tuple[Triple, Triple] | None = None
+    behind: tuple[Triple, Triple] | None = None
 
     @property
     def has_cabinet(self) -> bool:
@@ -117,6 +126,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             clear_low_m=centre,
             clear_high_m=centre,
             faces="",
+            axis=0,
         )
     room = project.room().size_m
     # away from a near wall first: the free space behind it is least there
@@ -134,7 +144,23 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
         clear_low_m=_triple(clear_low[0]),
         clear_high_m=_triple(clear_high[0]),
         faces=TOWARD[facing],
+        axis=facing[0],
+        before=_beside(low[0], high[0], facing, cabinet.clearance_m),
+        behind=_beside(low[0], high[0], (facing[0], -facing[1]), cabinet.ventilation_m),
     )
+
+
+def _beside(low: Floats, high: Floats, toward: tuple[int, int], depth_m: float) -> tuple[Triple, Triple] | None:
+    """Corners of a space as wide and high as a cabinet, on one side of it."""
+    if depth_m <= 0.0:
+        return None
+    axis, direction = toward
+    near, far = low.copy(), high.copy()
+    if direction > 0:
+        near[axis], far[axis] = high[axis], high[axis] + depth_m
+    else:
+        near[axis], far[axis] = low[axis] - depth_m, low[axis]
+    return _triple(near), _triple(far)
 
 
 def _behind(centre: Triple, room: Triple, facing: tuple[int, int]) -> float:

@@ -1,9 +1,9 @@
 """The whole sheet: views, schedules, notes, scale bar and title block, at the largest scale that the paper holds."""
 
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 
 from cli.drawing_parts import (
     FRAME,
@@ -26,6 +26,7 @@ from roommodes.project import the_wall
 
 PAPERS = {"A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0), "A0": (1189.0, 841.0)}
 SCALES = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0)
+WORKING_SCALES = (50.0, 100.0)  # what a joiner works from; a smaller one only where no paper holds these
 MARGIN_MM, GAP_MM, TITLE_MM = 10.0, 8.0, 42.0
 COLUMN_MM = 172.0  # schedules, notes and title block
 LINE_MM = 4.1
@@ -37,7 +38,7 @@ class SheetWishes:
 
     Parameters
     ----------
-    paper : one of PAPERS; None for the smallest that holds the sheet.
+    paper : one of PAPERS; None for the smallest that holds the sheet at a scale to work from.
     scale : 50 for 1:50; None for the largest that fits.
     revision : as in the title block.
     """
@@ -54,9 +55,7 @@ def drawing_sheet(plan: ChosenPlan, wishes: SheetWishes) -> Sheet:
     ------
     OutsideModel : the room does not fit on the paper at the scale asked for, or at any.
     """
-    papers = (wishes.paper,) if wishes.paper else tuple(PAPERS)
-    scales = (wishes.scale,) if wishes.scale else SCALES
-    for paper, scale in product(papers, scales):
+    for paper, scale in _choices(wishes):
         width, height = PAPERS[paper]
         sheet = Sheet(width_mm=width, height_mm=height, scale=scale)
         if _views(sheet, plan):
@@ -71,6 +70,16 @@ def drawing_sheet(plan: ChosenPlan, wishes: SheetWishes) -> Sheet:
     _column(sheet, plan, wishes)
     sheet.box(FRAME, (MARGIN_MM, MARGIN_MM), (width - MARGIN_MM, height - MARGIN_MM))
     return sheet
+
+
+def _choices(wishes: SheetWishes) -> Iterator[tuple[str, float]]:
+    """Papers and scales to try, best first: the smallest paper that holds a scale to work from, then smaller scales."""
+    papers = (wishes.paper,) if wishes.paper else tuple(PAPERS)
+    if wishes.scale:
+        yield from product(papers, (wishes.scale,))
+        return
+    for larger, smaller in pairwise((0.0, *WORKING_SCALES, SCALES[-1])):
+        yield from product(papers, [scale for scale in SCALES if larger < scale <= smaller])
 
 
 def paper_of(sheet: Sheet) -> str:
@@ -197,7 +206,12 @@ def _notes(plan: ChosenPlan) -> list[str]:
             "cabinet's middle. Sides are given to the same walls as the centre, and above floor."
         )
     if table.port_clearance_m > 0:
-        notes.append(f"Dashed: keep {1e3 * table.port_clearance_m:.0f} free before driver or port.")
+        notes.append(f"Dashed, before the cabinet: keep {1e3 * table.port_clearance_m:.0f} free for driver or port.")
+    if table.ventilation_clearance_m > 0:
+        notes.append(
+            f"Dotted, behind the cabinet: keep {1e3 * table.ventilation_clearance_m:.0f} free for ventilation of "
+            "amplifier and vents."
+        )
     notes += [
         "Leave the openings for ventilation that the makers of subs and amplifiers ask for; an opening must not weaken "
         "fire protection.",
@@ -229,7 +243,8 @@ def _title_block(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes, low: Point
     pad = 3.0
     name = fitted(clean(plan.project.name), x1 - x0 - 2 * pad, LARGE_MM)
     sheet.label((x0 + pad, y1 - 6.0), name, height=LARGE_MM, align="left")
-    what = f"{subs_word(plan.count)}: where they stand" + (f" (plan {plan.rank + 1} in rank)" if plan.rank else "")
+    stand = "where it stands" if plan.count == 1 else "where they stand"
+    what = f"{subs_word(plan.count)}: {stand}" + (f" (plan {plan.rank + 1} in rank)" if plan.rank else "")
     sheet.label((x0 + pad, y1 - 13.5), what, height=NORMAL_MM, align="left")
     results = plan.results
     cells = (

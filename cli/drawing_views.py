@@ -1,7 +1,7 @@
 """The views of the room: from above, and on two walls from inside, with dimensions from the finished walls."""
 
 import textwrap
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 from cli.drawing_parts import (
@@ -13,8 +13,8 @@ from cli.drawing_parts import (
     SEATS,
     SMALL_MM,
     SUBS,
+    VENTILATION,
     WALL_PARTS,
-    WALLS,
     ZONES,
     Label,
     Measure,
@@ -26,57 +26,15 @@ from cli.drawing_parts import (
     dimension_rows,
     text_width,
 )
+from cli.drawing_places import View, before, numbers_over, outline, taken
 from cli.drawing_room import Stance, WallPart, box_of, stances, wall_parts
 from cli.plan_file import ChosenPlan
 from cli.terminal import clean
-from roommodes.project import the_wall
 from roommodes.rooms import AXIS_OF_WALL, Wall
-from roommodes.rooms import WALLS as ALL_WALLS
-from roommodes.zones import Triple
 
 HEAD_M, CHAIR_M = 0.1, 0.3
 GLASS_MM, CENTRE_MM = 1.6, 2.2
 FIRST_ROW_MM = 9.0  # from the outline to the first dimension line: room for the marks of wall parts
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class View:
-    """Which way the room is looked at.
-
-    Parameters
-    ----------
-    across, up : axes of the room along the sheet's x and y.
-    mirrored : the sheet's x runs against the room's axis.
-    room_m : length, width, height [m].
-    mm_per_m : on paper.
-    """
-
-    across: int
-    up: int
-    mirrored: bool
-    room_m: Triple
-    mm_per_m: float
-
-    def at(self, point: Triple) -> Point:
-        """A point of the room on the sheet."""
-        along = self.room_m[self.across] - point[self.across] if self.mirrored else point[self.across]
-        return (along * self.mm_per_m, point[self.up] * self.mm_per_m)
-
-    def corners(self, low: Triple, high: Triple) -> tuple[Point, Point]:
-        """A box of the room on the sheet, its corners sorted."""
-        (x0, y0), (x1, y1) = self.at(low), self.at(high)
-        return (min(x0, x1), y0), (max(x0, x1), y1)
-
-    @property
-    def size(self) -> Point:
-        """Of the room on the sheet."""
-        return (self.room_m[self.across] * self.mm_per_m, self.room_m[self.up] * self.mm_per_m)
-
-    def walls(self) -> tuple[str, str, str, str]:
-        """Names of what bounds the view: low and high end of the sheet's x, then of its y."""
-        by_side = {AXIS_OF_WALL[wall]: the_wall(wall) for wall in ALL_WALLS}
-        left, right, bottom, top = (by_side[axis, side] for axis in (self.across, self.up) for side in (0, 1))
-        return (right, left, bottom, top) if self.mirrored else (left, right, bottom, top)
 
 
 def plan_view(plan: ChosenPlan, scale: float) -> Sheet:
@@ -84,7 +42,8 @@ def plan_view(plan: ChosenPlan, scale: float) -> Sheet:
     room = plan.project.room().size_m
     view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
-    _outline(sheet, view)
+    subs = stances(plan)
+    outline(sheet, view, taken(view, plan, subs, near=None))
     for part in wall_parts(plan.project):
         _part_in_plan(sheet, view, part)
     _surroundings(sheet, view, plan)
@@ -94,7 +53,6 @@ def plan_view(plan: ChosenPlan, scale: float) -> Sheet:
         ends = [(inset, room[1] / 2.0 + side * screen.width_m / 2.0, 0.0) for side in (-1, 1)]
         sheet.path(SCREEN, [view.at(end) for end in ends])
     _seats_in_plan(sheet, view, plan)
-    subs = stances(plan)
     for sub in subs:
         x, y = _sub(sheet, view, sub)
         sheet.label((x + 2.3, y + 2.2), str(sub.number))
@@ -110,7 +68,8 @@ def elevation(plan: ChosenPlan, scale: float, wall: Wall) -> Sheet:
     mirrored = wall in {"left", "rear"}
     view = View(across=across, up=2, mirrored=mirrored, room_m=room, mm_per_m=1e3 / scale)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
-    _outline(sheet, view)
+    subs = stances(plan)
+    outline(sheet, view, taken(view, plan, subs, near=(normal, side)))
     for part in wall_parts(plan.project):
         if part.wall != wall:
             continue
@@ -123,14 +82,12 @@ def elevation(plan: ChosenPlan, scale: float, wall: Wall) -> Sheet:
         _mark(sheet, (high[0] - 3.0, high[1] - 3.0), part.key)
     _surroundings(sheet, view, plan, near=(normal, side))
     ears = _seats_in_elevation(sheet, view, plan)
-    subs = stances(plan)
-    behind: dict[Point, list[str]] = {}
     for sub in subs:
         _sub(sheet, view, sub)
-        x, y = view.at(sub.centre_m)
-        behind.setdefault((round(x, 1), round(y, 1)), []).append(str(sub.number))
-    for (x, y), numbers in behind.items():  # subs one behind the other share a label
-        sheet.label((x, y + 0.5 * _height(subs) * view.mm_per_m + 2.4), ", ".join(numbers), backed=True)
+    for (x, y), words in numbers_over(view, subs):
+        away = 0.5 * _height(subs) * view.mm_per_m + 2.4
+        over = y + away + SMALL_MM < view.size[1]  # else under the cabinet, off the ceiling's line
+        sheet.label((x, y + away if over else y - away), words, backed=True)
     _dimensions(sheet, view, subs, ears=ears)
     return sheet
 
@@ -192,17 +149,6 @@ def _extent(part: Part) -> list[Point]:
     return points if part.axis == 0 else [(y, x) for x, y in points]
 
 
-def _outline(sheet: Sheet, view: View) -> None:
-    width, height = view.size
-    sheet.box(WALLS, (0.0, 0.0), (width, height))
-    left, right, bottom, top = (name.upper() for name in view.walls())
-    inset = 3.2
-    sheet.label((inset, height * 0.5), left, upright=True, backed=True)
-    sheet.label((width - inset, height * 0.5), right, upright=True, backed=True)
-    sheet.label((width * 0.5, inset), bottom, backed=True)
-    sheet.label((width * 0.5, height - inset), top, backed=True)
-
-
 def _part_in_plan(sheet: Sheet, view: View, part: WallPart) -> None:
     normal, side = AXIS_OF_WALL[part.wall]
     layer = GLASS if part.glass else WALL_PARTS
@@ -240,25 +186,24 @@ def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, i
         else:
             sheet.box(ZONES, low, high)
     for keep_out in plan.project.keep_outs:
-        if near is not None:
-            axis, side = near
-            half = view.room_m[axis] / 2.0
-            if (keep_out.high[axis] <= half) if side else (keep_out.low[axis] >= half):
-                continue
+        if not before(view, keep_out, near):
+            continue
         low, high = view.corners(keep_out.low, keep_out.high)
         sheet.box(KEEP_OUTS, low, high, hatch=True)
         letters = max(10, int((high[0] - low[0]) / text_width("a")))
         lines = textwrap.wrap(clean(keep_out.name), letters, max_lines=3, placeholder="…")
         middle = (low[1] + high[1]) / 2 + 1.8 * (len(lines) - 1) if near is None else high[1] - 2.4
         for number, line in enumerate(lines):
-            sheet.label(((low[0] + high[0]) / 2, middle - 3.6 * number), line, backed=True)
+            reach = text_width(line) / 2.0 + 1.0
+            across = min(max((low[0] + high[0]) / 2.0, reach), max(reach, view.size[0] - reach))  # within the room
+            sheet.label((across, middle - 3.6 * number), line, backed=True)
 
 
 def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
     seats = plan.results.seats
     taken: dict[int, list[tuple[float, float]]] = {}
-    for row, table in enumerate(plan.project.rows):
-        members = [tuple(map(float, p)) for p, own in zip(seats.position_m, seats.row, strict=True) if own == row]
+    for index, table in enumerate(plan.project.rows):
+        members = [tuple(map(float, p)) for p, own in zip(seats.position_m, seats.row, strict=True) if own == index]
         points = [view.at((p[0], p[1], p[2])) for p in members]
         for number, (x, y) in enumerate(points, start=1):
             sheet.parts.append(Ring(layer=SEATS, centre=(x, y), radius=HEAD_M * view.mm_per_m))
@@ -270,7 +215,9 @@ def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
         if points:
             x = points[0][0]
             y = min(point[1] for point in points) - CHAIR_M * view.mm_per_m - 2.6
-            words = f"row {clean(table.name, 16)}, ears {1e3 * members[0][2]:.0f}"
+            name = clean(table.name, 16)
+            row = name if name.lower().startswith("row") else f"row {name}"
+            words = f"{row}, ears {1e3 * members[0][2]:.0f}"
             half = text_width(words) / 2.0
             level = 0  # lower, where the row before has its name
             while any(low < x + half and x - half < high for low, high in taken.get(level, [])):
@@ -301,9 +248,9 @@ def _sub(sheet: Sheet, view: View, sub: Stance) -> Point:
     x, y = view.at(sub.centre_m)
     if sub.has_cabinet:
         low, high = view.corners(sub.low_m, sub.high_m)
-        clear_low, clear_high = view.corners(sub.clear_low_m, sub.clear_high_m)
-        if (clear_low, clear_high) != (low, high):
-            sheet.box(CLEARANCE, clear_low, clear_high)
+        for layer, space in ((CLEARANCE, sub.before), (VENTILATION, sub.behind)):
+            if space is not None:
+                sheet.box(layer, *view.corners(*space))
         sheet.box(SUBS, low, high)
     sheet.path(CENTRES, [(x - CENTRE_MM, y), (x + CENTRE_MM, y)])
     sheet.path(CENTRES, [(x, y - CENTRE_MM), (x, y + CENTRE_MM)])
@@ -337,6 +284,7 @@ def _one_way(
             if abs(near[axis] - origin) > 1e-6:
                 mine.append(_measure(_on(edge, axis, origin), _on(edge, axis, near[axis]), axis, view))
             mine.append(_measure(_on(edge, axis, near[axis]), _on(edge, axis, far[axis]), axis, view))
+            mine += _free_space(sub, view, axis, edge)
     for point, _ in ears:
         mine = sides[0] if point[0] <= other / 2.0 else sides[1]
         mine.append(_measure(_on(point, axis, 0.0), point, axis, view))
@@ -349,6 +297,17 @@ def _one_way(
             corner: Point = (0.0, 0.0)
             whole = _measure(corner, _on(corner, axis, size), axis, view)
             sheet.parts.extend(dimension_rows([whole], axis=axis, first_at=after, outward=outward)[0])
+
+
+def _free_space(sub: Stance, view: View, axis: int, edge: Point) -> list[Measure]:
+    """How deep the spaces before and behind a cabinet are, where they extend along this axis."""
+    found = []
+    along = view.across if axis == 0 else view.up
+    for space in (sub.before, sub.behind):
+        if space is not None and along == sub.axis:
+            low, high = view.corners(*space)
+            found.append(_measure(_on(edge, axis, low[axis]), _on(edge, axis, high[axis]), axis, view))
+    return found
 
 
 def _edge(low: Point, high: Point, axis: int, *, outer: bool) -> Point:

@@ -187,7 +187,13 @@ def cabinet_of(table: SubwooferTable) -> Cabinet | None:
     if table.cabinet_m is None:
         return None
     depth, width, height = table.cabinet_m
-    return Cabinet(depth_m=depth, width_m=width, height_m=height, clearance_m=table.port_clearance_m)
+    return Cabinet(
+        depth_m=depth,
+        width_m=width,
+        height_m=height,
+        clearance_m=table.port_clearance_m,
+        ventilation_m=table.ventilation_clearance_m,
+    )
 
 
 def zone_box(table: ZoneTable) -> Zone:

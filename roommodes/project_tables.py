@@ -141,6 +141,11 @@ class SubwooferTable(Table):
     port_clearance_m: Annotated[float, Range(low=0.0, high=3.0, unit="m")] = Field(
         default=0.0, description="Free space needed before driver or port [m].", examples=[0.1]
     )
+    ventilation_clearance_m: Annotated[float, Range(low=0.0, high=3.0, unit="m")] = Field(
+        default=0.0,
+        description="Free space needed behind the cabinet, for air to its amplifier and vents [m].",
+        examples=[0.08],
+    )
 
 
 def _counts_once(counts: tuple[int, ...]) -> tuple[int, ...]:

@@ -5,8 +5,8 @@ positions, both ends included, no further apart than its spacing. A position is 
 stands centred on it, upright, facing front, rear, left or right. A position is dropped
 
 - inside or on the edge of a keep-out;
-- if in none of the four directions the cabinet, with the free space before its driver or port, lies wholly in the
-  room and clear of the keep-outs;
+- if in none of the four directions the cabinet, with the free space before its driver or port and that behind it for
+  ventilation, lies wholly in the room and clear of the keep-outs;
 - if an earlier zone (or the same one) has it already.
 
 Candidates come in the order of the zones, then by x, y, z.
@@ -101,12 +101,14 @@ class Cabinet:
     ----------
     depth_m, width_m, height_m : along the direction it faces, across it, and up [m].
     clearance_m : free space needed before driver or port [m].
+    ventilation_m : free space needed behind, for air to the amplifier and vents [m].
     """
 
     depth_m: float
     width_m: float
     height_m: float
     clearance_m: float = 0.0
+    ventilation_m: float = 0.0
 
     def boxes(self, position_m: Floats, facing: tuple[int, int], *, clearance: bool = True) -> tuple[Floats, Floats]:
         """Low and high corners of cabinet and free space: (n, 3) -> (n, 3), (n, 3) [m]."""
@@ -115,8 +117,9 @@ class Cabinet:
         half[axis] = self.depth_m / 2.0
         low, high = position_m - half, position_m + half
         if clearance:
-            side = high if direction > 0 else low
-            side[:, axis] += direction * self.clearance_m
+            before, behind = (high, low) if direction > 0 else (low, high)
+            before[:, axis] += direction * self.clearance_m
+            behind[:, axis] -= direction * self.ventilation_m
         return low, high
 
     def fits(

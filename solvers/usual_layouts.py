@@ -81,18 +81,20 @@ def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]
 
 
 def _places(project: Project) -> dict[str, tuple[float, float, float]]:
-    """Acoustic centres of cabinets on the floor, against the walls."""
+    """Acoustic centres of cabinets on the floor, as near to the walls as the air that they need behind them allows."""
     length, width, height = project.room().size_m
     size = project.subwoofer.cabinet_m
+    air = 0.0 if size is None else project.subwoofer.ventilation_clearance_m
     depth, across, up = (2.0 * POINT_SUB_M,) * 3 if size is None else size
-    front, rear = min(depth, length) / 2.0, length - min(depth, length) / 2.0
+    front = min(depth / 2.0 + air, length / 2.0)
+    rear = length - front
     floor = min(up, height) / 2.0
 
     def corner(x: float, *, right: bool) -> tuple[float, float, float]:
         inset = min(across, width) / 2.0
         return (x, width - inset if right else inset, floor)
 
-    side = min(depth, width) / 2.0  # a cabinet at a side wall faces across the room
+    side = min(depth / 2.0 + air, width / 2.0)  # a cabinet at a side wall faces across the room
     return {
         FRONT_LEFT: corner(front, right=False),
         FRONT_RIGHT: corner(front, right=True),

@@ -83,10 +83,30 @@ def test_clearance_is_needed_on_one_side_only() -> None:
     assert len(one(spot, *boxed, cabinet=cabinet)[0]) == 0
 
 
-@given(st.floats(0.1, 5.9), st.floats(0.1, 3.9), st.floats(0.2, 1.2), st.floats(0.2, 1.2), st.floats(0.0, 0.4))
-def test_fitting_agrees_with_sampling_the_cabinet(x: float, y: float, depth: float, width: float, gap: float) -> None:
+def test_air_is_needed_behind() -> None:
+    """Backed against the front wall with 0.1 m behind it: enough for 0.1 m of air, too little for more."""
+    spot = line((0.3, 2, 1), (0.3, 2, 1))
+    narrow = [Box(name="a", low=(0, 0, 0), high=(6, 1.7, 2.5)), Box(name="b", low=(0, 2.3, 0), high=(6, 4, 2.5))]
+    for air, fits in ((0.0, 1), (0.1, 1), (0.11, 0)):
+        cabinet = Cabinet(depth_m=0.4, width_m=0.4, height_m=0.4, clearance_m=0.15, ventilation_m=air)
+        assert len(one(spot, *narrow, cabinet=cabinet)[0]) == fits
+    turned = Cabinet(depth_m=0.4, width_m=0.4, height_m=0.4, clearance_m=0.15, ventilation_m=0.11)
+    assert len(one(spot, cabinet=turned)[0]) == 1  # it faces left or right where nothing stands beside it
+
+
+@given(
+    st.floats(0.1, 5.9),
+    st.floats(0.1, 3.9),
+    st.floats(0.2, 1.2),
+    st.floats(0.2, 1.2),
+    st.floats(0.0, 0.4),
+    st.floats(0.0, 0.3),
+)
+def test_fitting_agrees_with_sampling_the_cabinet(
+    x: float, y: float, depth: float, width: float, gap: float, air: float
+) -> None:
     """A second, dull way: sample points of cabinet and free space in each of the four directions."""
-    cabinet = Cabinet(depth_m=depth, width_m=width, height_m=0.4, clearance_m=gap)
+    cabinet = Cabinet(depth_m=depth, width_m=width, height_m=0.4, clearance_m=gap, ventilation_m=air)
     box = Box(name="box", low=(2, 1, 0), high=(3, 2, 2.5))
     share = np.linspace(0.0, 1.0, 41)
     possible = False
@@ -96,6 +116,7 @@ def test_fitting_agrees_with_sampling_the_cabinet(x: float, y: float, depth: flo
         half[axis] = depth / 2
         lows, highs = [x - half[0], y - half[1]], [x + half[0], y + half[1]]
         (highs if sign > 0 else lows)[axis] += sign * gap
+        (lows if sign > 0 else highs)[axis] -= sign * air
         along = [lows[i] + (highs[i] - lows[i]) * share for i in (0, 1)]
         margin = min([margin, *(abs(v) for v in lows), abs(highs[0] - 6), abs(highs[1] - 4)])
         free = lows[0] >= 0 and lows[1] >= 0 and highs[0] <= 6 and highs[1] <= 4

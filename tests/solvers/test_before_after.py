@@ -97,6 +97,11 @@ def test_usual_layouts_stand_against_the_walls() -> None:
     np.testing.assert_allclose(
         middles.positions_m, ((0.2, 1.6, 0.25), (3.8, 1.6, 0.25), (2.0, 0.2, 0.25), (2.0, 3.0, 0.25))
     )
+    aired = parse_project(TEXT.replace("cabinet_m", "ventilation_clearance_m = 0.1\ncabinet_m"), source="t")
+    middles = next(one for one in usual_layouts(aired, 4, seats) if "middles" in one.name)
+    np.testing.assert_allclose(
+        middles.positions_m, ((0.3, 1.6, 0.25), (3.7, 1.6, 0.25), (2.0, 0.3, 0.25), (2.0, 2.9, 0.25))
+    )
     assert all(len(chosen) == len(set(chosen)) for _, chosen in USUAL)
     assert {len(chosen) for _, chosen in USUAL} == set(range(1, 9))
 

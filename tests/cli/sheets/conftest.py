@@ -74,6 +74,7 @@ to_m = [5.2, 1.3, 2.1]
 name = "box"
 cabinet_m = [0.42, 0.36, 0.44]
 port_clearance_m = 0.06
+ventilation_clearance_m = 0.07
 max_level_1m_db = { "20" = 98, "40" = 108 }
 [search]
 counts = [1, 2, 4]

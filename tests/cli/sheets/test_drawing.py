@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -10,10 +11,14 @@ import numpy as np
 import pytest
 
 from cli.drawing_dxf import harmless, sheet_dxf
-from cli.drawing_parts import SMALL_MM, Dimension, Measure, dimension_rows
+from cli.drawing_parts import SMALL_MM, Dimension, Label, Measure, dimension_rows
 from cli.drawing_room import stances, wall_parts
-from cli.drawing_sheet import PAPERS, SheetWishes, drawing_sheet
+from cli.drawing_sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
+from cli.drawing_views import bounds, elevation, plan_view, walls_to_show
 from cli.plan_file import choose_plan
+from roommodes.project_file import parse_project
+
+from .conftest import project_text
 
 ROOM_MM = (5200.0, 4000.0, 2500.0)
 
@@ -31,7 +36,18 @@ def test_the_dxf_opens_clean_with_units_and_named_layers(run, plan_file: Path) -
     assert drawing.header["$INSUNITS"] == 4  # millimetres, DXF reference
     assert drawing.header["$MEASUREMENT"] == 1  # metric
     layers = {layer.dxf.name for layer in drawing.layers}
-    assert {"WALLS", "GLASS", "KEEP_OUTS", "SEATS", "SUBS", "SUB_CLEARANCE", "DIMENSIONS", "TEXT", "FRAME"} <= layers
+    assert {
+        "WALLS",
+        "GLASS",
+        "KEEP_OUTS",
+        "SEATS",
+        "SUBS",
+        "SUB_CLEARANCE",
+        "SUB_VENTILATION",
+        "DIMENSIONS",
+        "TEXT",
+        "FRAME",
+    } <= layers
     used = {entity.dxf.layer for entity in drawing.modelspace()}
     assert "0" not in used
     assert used <= layers
@@ -53,6 +69,7 @@ def test_dxf_dimensions_are_the_plans(run, plan_file: Path) -> None:
                 centre, low, high = size - centre, size - high, size - low
             wanted += [centre, low, high - low]
     wanted += [1100.0, 1300.0]  # ears
+    wanted += [60.0, 70.0]  # before driver or port, and behind for ventilation
     for value in wanted:
         assert min(abs(value - one) for one in measured) <= 0.5, f"{value} mm is not dimensioned"
     for one in measured:
@@ -75,6 +92,49 @@ def test_cabinets_in_the_dxf_stand_where_the_plan_says(run, plan_file: Path) -> 
         assert any(
             np.allclose(b.min(axis=0), low, atol=0.5) and np.allclose(b.max(axis=0), high, atol=0.5) for b in found
         )
+
+
+def test_free_space_is_drawn_before_and_behind_each_cabinet(plan_file: Path) -> None:
+    """Boxes in the plan view, the model in millimetres: 60 toward where it faces, 70 toward the wall behind."""
+    plan = choose_plan(plan_file, subs=4)
+    sheet = plan_alone(plan, 50.0)
+    model = ezdxf.read(io.StringIO(sheet_dxf(sheet).decode())).modelspace()
+
+    def boxes(layer: str) -> list[tuple[np.ndarray, np.ndarray]]:
+        points = [np.array(entity.get_points("xy")) for entity in model.query(f'LWPOLYLINE[layer=="{layer}"]')]
+        return [(one.min(axis=0), one.max(axis=0)) for one in points]
+
+    cabinets, before, behind = (boxes(layer) for layer in ("SUBS", "SUB_CLEARANCE", "SUB_VENTILATION"))
+    assert len(cabinets) == len(before) == len(behind) == 4
+    for sub, (low, high), (b_low, b_high), (a_low, a_high) in zip(stances(plan), cabinets, before, behind, strict=True):
+        for one_low, one_high, depth in ((b_low, b_high, 60.0), (a_low, a_high, 70.0)):
+            np.testing.assert_allclose(one_high - one_low, (depth, high[1] - low[1]), atol=1e-6)
+        toward, away = (high[0], low[0]) if sub.faces == "rear" else (low[0], high[0])
+        assert min(abs(toward - b_low[0]), abs(toward - b_high[0])) < 1e-6
+        assert min(abs(away - a_low[0]), abs(away - a_high[0])) < 1e-6
+        assert not (b_low[0] < high[0] - 1e-6 and b_high[0] > low[0] + 1e-6)
+
+
+@pytest.mark.parametrize("subs", [1, 2, 4])
+def test_no_label_runs_into_another(make_plan, subs: int) -> None:
+    """Texts that stand over lines of the views: none meets another, at a scale to work from."""
+    plan = choose_plan(make_plan(), subs=subs)
+    for view in (plan_view(plan, 25.0), *(elevation(plan, 25.0, wall) for wall in walls_to_show(plan))):
+        labels = [part for part in view.parts if isinstance(part, Label) and part.backed]
+        places = [np.array(bounds([label])) for label in labels]
+        for i, one in enumerate(places):
+            for j in range(i):
+                apart = (one[0] >= places[j][1] - 1e-9) | (places[j][0] >= one[1] - 1e-9)
+                same_block = {labels[i].text, labels[j].text} <= {"way", "in"}
+                assert apart.any() or same_block, f"{labels[i].text!r} meets {labels[j].text!r}"
+
+
+def test_the_sheet_takes_paper_before_it_gives_up_a_scale_to_work_from(plan_file: Path) -> None:
+    """On its own it never goes under 1:50 while a paper holds that; on paper that is given it does."""
+    plan = choose_plan(plan_file)
+    long = replace(plan, project=parse_project(project_text().replace("length_m = 5.2", "length_m = 12"), source="t"))
+    assert drawing_sheet(long, SheetWishes()).scale <= 50.0
+    assert drawing_sheet(long, SheetWishes(paper="A3")).scale > 50.0
 
 
 def test_numbers_shown_in_the_dxf_are_whole_millimetres(run, plan_file: Path) -> None:
