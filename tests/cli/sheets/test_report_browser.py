@@ -148,6 +148,27 @@ def test_it_fits_its_screen(opened, width: int) -> None:
     assert box["width"] > 0.4 * min(width, 700)
 
 
+def test_on_a_phone_rows_are_read_one_by_one_and_letters_are_large_enough(opened) -> None:
+    """Tables that are not numbers side by side need no scrolling; letters of pictures stay above 7 px."""
+    page, _, _ = opened(390)
+    wide = page.evaluate(
+        "[...document.querySelectorAll('table.stacked')].filter((t) => t.scrollWidth > t.parentElement.clientWidth)"
+        ".map((t) => t.caption.textContent)"
+    )
+    assert wide == []
+    labelled = page.evaluate(
+        "[...document.querySelectorAll('table.stacked td')].every((cell) => cell.dataset.label !== undefined)"
+    )
+    assert labelled
+    assert page.locator(".still").first.is_hidden(), "the live map stands above it"
+    points = page.evaluate(
+        "[...document.querySelectorAll('figure:not(.still) img.picture')]"
+        ".map((image) => 8 * 96 / 72 * image.width / image.naturalWidth)"
+    )
+    assert len(points) >= 4
+    assert min(points) > 7.0
+
+
 def test_a_hostile_name_is_text(opened) -> None:
     page, said, asked = opened(1200, HOSTILE)
     assert said == []
