@@ -18,6 +18,7 @@ from cli.new import new
 from cli.optimise import optimise
 from cli.predict import predict
 from cli.report import report
+from cli.rows import rows
 from cli.schema import schema
 from cli.settings import settings
 from cli.terminal import say_error
@@ -31,7 +32,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, tune, crossover, report, drawing, settings, export, schema):
+for command in (demo, new, check, predict, optimise, tune, crossover, rows, report, drawing, settings, export, schema):
     app.command()(command)
 
 
