@@ -10,6 +10,7 @@ import typer
 
 from cli.check import check
 from cli.crossover import crossover
+from cli.decay import decay
 from cli.demo import demo
 from cli.drawing import drawing
 from cli.export import export
@@ -32,7 +33,22 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (demo, new, check, predict, optimise, tune, crossover, rows, report, drawing, settings, export, schema):
+for command in (
+    demo,
+    new,
+    check,
+    predict,
+    optimise,
+    tune,
+    crossover,
+    rows,
+    decay,
+    report,
+    drawing,
+    settings,
+    export,
+    schema,
+):
     app.command()(command)
 
 

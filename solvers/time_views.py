@@ -1,0 +1,148 @@
+"""What a plan does over time at the seats, beside the same subs driven alike: decays, arrivals, the modes behind."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.decay import BuiltMode, built_modes
+from roommodes.errors import OutsideModel
+from roommodes.impulse import impulse_grid
+from roommodes.metrics import drive_weights, seat_pressure
+from roommodes.ports import Precision
+from roommodes.project import Project
+from roommodes.results import Results
+from roommodes.time_view import TimeView, band_centres, time_view
+from roommodes.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
+from solvers.meeting_parts import plan_filters
+from solvers.problem import Complexes, Floats
+from solvers.row_compromise import arrivals_s, energy_time_s
+from solvers.steps import Cancelled, Interrupted, Report, Step
+
+SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
+LONGEST_S = 3.0
+# to 0.3 % of the largest pressure: plenty for what is read from a figure, and five times as quick
+PRECISION = Precision(
+    cut=2.5, lowest_cut=5.0, plane_wavenumber=60.0, edge_wavenumber=20.0, extra_order=4, near_error=0.3
+)
+MOST_MODES_HZ = 100.0  # above, modes lie so close that each by itself says little
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Seen:
+    """What the seats hear over time with one setting.
+
+    Parameters
+    ----------
+    view : level over time and frequency.
+    mode_db : (n_mode,) mean level over the seats at each mode's frequency, re the mean over the band [dB].
+    energy_s : (n_seat,) centre of energy after the earliest sub's signal [s].
+    """
+
+    view: TimeView
+    mode_db: Floats
+    energy_s: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BeforeAfterTime:
+    """A plan over time.
+
+    Parameters
+    ----------
+    before : the same subs, all driven alike.
+    after : the plan with its drives, and its filters if it was tuned.
+    modes : of the room as built, in the band.
+    first_s, last_s : (n_seat,) direct sound of the plan's first and last sub at each seat [s].
+    """
+
+    before: Seen
+    after: Seen
+    modes: tuple[BuiltMode, ...]
+    first_s: Floats
+    last_s: Floats
+
+    @property
+    def late_s(self) -> Floats:
+        """By how much the last sub's sound comes after the first's: (n_seat,) [s]."""
+        return np.asarray(self.last_s - self.first_s)
+
+
+def plan_over_time(
+    project: Project,
+    results: Results,
+    *,
+    subs: int,
+    rank: int,
+    length_s: float = 2.0,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+) -> BeforeAfterTime:
+    """Work out a plan over time.
+
+    Parameters
+    ----------
+    project, results : the plan's own.
+    subs, rank : which plan; rank from 0.
+    length_s : of the responses, long against the room's decay [s].
+    report, cancelled : as for `job.build_problem`.
+
+    Raises
+    ------
+    OutsideModel : the length is too short or too long, or the model cannot take the project.
+    Interrupted : when cancelled.
+    """
+    if not 0.5 <= length_s <= LONGEST_S:
+        raise OutsideModel(f"a length of {length_s:g} s; allowed: 0.5 to {LONGEST_S:g} s.")
+    table, seats = results.plans[subs], results.seats
+    index = table.candidate_index[rank]
+    low, high = float(results.frequency_hz[0]), float(results.frequency_hz[-1])
+    hz, weight = impulse_grid(band_hz=(low, high), duration_s=length_s, lowest_hz=LOWEST_HZ, highest_hz=HIGHEST_HZ)
+
+    def progress(done: int, total: int) -> None:
+        if cancelled and cancelled():
+            raise Interrupted("interrupted while the room was computed; nothing was written")
+        if report:
+            report(Step(stage="room", fraction=done / total))
+
+    transfer = transfer_function(  # by reciprocity: the subs, which are few, as the model's seats
+        project.room(),
+        project.surfaces(),
+        frequency_hz=hz,
+        seat_m=results.candidates.position_m[index],
+        source_m=seats.position_m,
+        progress=progress,
+        precision=PRECISION,
+    ).transpose(0, 2, 1)
+    if report:
+        report(Step(stage="modes", fraction=0.0))
+    modes = tuple(
+        mode
+        for mode in built_modes(project.room(), project.surfaces(), max_hz=min(high, MOST_MODES_HZ))
+        if mode.settled and low <= mode.frequency_hz <= high
+    )
+    drives = drive_weights(hz, gain_db=table.gain_db[rank], delay_s=table.delay_s[rank], polarity=table.polarity[rank])
+    drives = drives * plan_filters(results.tuning, hz, subs=subs, rank=rank)
+    inside = (hz >= low) & (hz <= high)
+    centres = band_centres(low, high)
+
+    def seen(weights: Complexes) -> Seen:
+        pressure = seat_pressure(transfer, weights)
+        square = (np.abs(pressure) ** 2) @ (seats.weight / seats.weight.sum())
+        mean = float(np.mean(square[inside]))
+        at = np.array([mode.frequency_hz for mode in modes])
+        return Seen(
+            view=time_view(
+                hz, pressure * weight[:, None], seats.weight, centre_hz=centres, lasting_s=SHOWN_S * length_s
+            ),
+            mode_db=10.0 * np.log10(np.interp(at, hz, square) / mean),
+            energy_s=energy_time_s(hz[inside], pressure[inside]),
+        )
+
+    arrivals = arrivals_s(project, results.candidates.position_m[index], table.delay_s[rank], seats.position_m)
+    return BeforeAfterTime(
+        before=seen(np.ones_like(drives)),
+        after=seen(drives * np.exp(2j * np.pi * hz * float(table.delay_s[rank].min()))[:, None]),
+        modes=modes,
+        first_s=arrivals.min(axis=1),
+        last_s=arrivals.max(axis=1),
+    )
