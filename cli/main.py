@@ -22,6 +22,7 @@ from cli.report import report
 from cli.rows import rows
 from cli.schema import schema
 from cli.settings import settings
+from cli.study import study
 from cli.terminal import say_error
 from cli.tune import tune
 
@@ -47,6 +48,7 @@ for command in (
     drawing,
     settings,
     export,
+    study,
     schema,
 ):
     app.command()(command)

@@ -15,11 +15,14 @@ from cli.terminal import Page, print_json
 def new(
     file: Annotated[
         Path | None,
-        typer.Argument(metavar="[FILE]", help="Where to write it.", show_default="room.toml, or measured.toml"),
+        typer.Argument(
+            metavar="[FILE]", help="Where to write it.", show_default="room.toml, measured.toml or study.toml"
+        ),
     ] = None,
     manifest: Annotated[
         bool, typer.Option("--manifest", help="A manifest of measurements instead, for `fit`.")
     ] = False,
+    study: Annotated[bool, typer.Option("--study", help="A study instead: many rooms, for `study`.")] = False,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -33,13 +36,24 @@ def new(
 
     from roommodes.whole_file import write_whole
 
-    starter = "manifest_starter.toml" if manifest else "starter.toml"
-    file = file or Path("measured.toml" if manifest else "room.toml")
+    if manifest and study:
+        raise typer.BadParameter("one at a time: --manifest or --study", param_hint="--study")
+    stem, starter = "room", "starter.toml"
+    if manifest:
+        stem, starter = "measured", "manifest_starter.toml"
+    elif study:
+        stem, starter = "study", "study_starter.toml"
+    file = file or Path(f"{stem}.toml")
     write_whole(file, files("roommodes").joinpath(starter).read_bytes(), force=force)
     if as_json:
         print_json({"written": str(file)})
     elif manifest and not quiet:
         Page().line(f"Wrote {file}. Name your subs, seats and files in it.")
+    elif study and not quiet:
+        page = Page()
+        page.line(f"Wrote {file}. Put your rooms and strategies into it, then:")
+        page.command("roommodes", "study", file, "--dry-run")
+        page.command("roommodes", "study", file, "-o", file.with_suffix(".h5"))
     elif not quiet:
         page = Page()
         page.line(f"Wrote {file}. Put your room into it, then:")

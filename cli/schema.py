@@ -13,6 +13,7 @@ from cli.terminal import print_json
 @guarded
 def schema(
     manifest: Annotated[bool, typer.Option("--manifest", help="That of a manifest of measurements instead.")] = False,
+    study: Annotated[bool, typer.Option("--study", help="That of the study file instead.")] = False,
     as_json: Json = True,
     debug: Debug = False,
 ) -> None:
@@ -23,4 +24,9 @@ def schema(
     from roommodes.manifest import manifest_schema
     from roommodes.project_file import project_schema
 
+    if study:
+        from roommodes.study_file import study_schema
+
+        print_json(study_schema())
+        return
     print_json(manifest_schema() if manifest else project_schema())

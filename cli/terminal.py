@@ -62,6 +62,11 @@ def print_json(data: Any) -> None:
     sys.stdout.flush()
 
 
+def print_json_line(data: Any) -> None:
+    """One JSON value on one line of stdout, at once; what is not a number becomes null."""
+    print(json.dumps(_finite(data), allow_nan=False), flush=True)
+
+
 def _finite(data: Any) -> Any:
     if isinstance(data, dict):
         return {str(key): _finite(value) for key, value in data.items()}

@@ -24,8 +24,13 @@ _PLAIN_FILTERS = {_LOW.h5z.FILTER_DEFLATE, _LOW.h5z.FILTER_SHUFFLE, _LOW.h5z.FIL
 
 
 @contextlib.contextmanager
-def guarded_file(path: Path) -> Iterator[h5py.File]:
+def guarded_file(path: Path, *, kind: str = "plan", made_by: str = "roommodes optimise") -> Iterator[h5py.File]:
     """Open a file for reading and check its structure.
+
+    Parameters
+    ----------
+    path : the file.
+    kind, made_by : what it should be, and the command that writes such files, for messages.
 
     Raises
     ------
@@ -34,7 +39,7 @@ def guarded_file(path: Path) -> Iterator[h5py.File]:
     try:
         file = h5py.File(str(path), "r", locking=False)  # files are replaced whole, never changed in place
     except (OSError, RuntimeError) as error:
-        raise FileUnusable(_why_not_open(path, error)) from error
+        raise FileUnusable(_why_not_open(path, error, kind, made_by)) from error
     try:
         with file:
             _check_group(path, file)
@@ -43,15 +48,15 @@ def guarded_file(path: Path) -> Iterator[h5py.File]:
         raise FileUnusable(f"{path}: is damaged or not written by this program ({error}); write it anew") from error
 
 
-def _why_not_open(path: Path, error: Exception) -> str:
+def _why_not_open(path: Path, error: Exception, kind: str, made_by: str) -> str:
     if path.is_dir():
-        return f"{path}: is a folder; give the name of a plan file"
+        return f"{path}: is a folder; give the name of a {kind} file"
     if not path.exists():
-        return f"{path}: does not exist; check the name, or write a plan with roommodes optimise"
+        return f"{path}: does not exist; check the name, or write a {kind} with {made_by}"
     if isinstance(error, PermissionError):
         return f"{path}: no permission to read it"
     if path.stat().st_size == 0:
-        return f"{path}: is empty; write the plan anew with roommodes optimise"
+        return f"{path}: is empty; write the {kind} anew with {made_by}"
     return f"{path}: cannot be read as an HDF5 file: it is of another kind, cut short or damaged"
 
 
@@ -63,11 +68,11 @@ def _check_group(path: Path, root: Any) -> None:
     while open_groups:
         group, depth = open_groups.pop()
         if depth > MAX_DEPTH or len(group) > MAX_OBJECTS:
-            raise FileUnusable(f"{path}: is nested or split more than any plan; it is not read")
+            raise FileUnusable(f"{path}: is nested or split more than any file of ours; it is not read")
         for name in group:
             seen += 1
             if seen > MAX_OBJECTS:
-                raise FileUnusable(f"{path}: holds over {MAX_OBJECTS} objects; a plan has far fewer; it is not read")
+                raise FileUnusable(f"{path}: holds over {MAX_OBJECTS} objects, far more than ours do; it is not read")
             place = f"{group.name.rstrip('/')}/{name}"
             if not isinstance(group.get(name, getlink=True), _LOW.HardLink):
                 raise FileUnusable(f"{path}: {place} is a link to elsewhere; such files are not read")

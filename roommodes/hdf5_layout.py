@@ -132,6 +132,11 @@ SCALES = {
     "row": "index of the row of seats, from 0",
     "point": "index of the place that was tried, from 0",
     "filter": "index of the filter, from 0",
+    "strategy": "strategy of a study",
+    "room": "number of the room in its study, from 1",
+    "pair": "two strategies compared, the cheaper one first",
+    "part": "part of the differences below a quantile",
+    "effect": "a part of the rooms, by one of their properties",
 }
 
 
@@ -187,7 +192,7 @@ def read_field(path: Path, group: h5py.Group, field: Field, sizes: dict[str, int
     if dataset is None and field.optional:
         return None
     if not isinstance(dataset, h5py.Dataset):
-        raise FileUnusable(f"{path}: {place} is missing; the file is no complete plan")
+        raise FileUnusable(f"{path}: {place} is missing; the file is not complete")
     is_text = _H5.check_string_dtype(dataset.dtype) is not None
     kind = "U" if is_text else dataset.dtype.kind.replace("u", "i")
     if kind != field.kind or dataset.dtype.itemsize > 16:
@@ -197,7 +202,7 @@ def read_field(path: Path, group: h5py.Group, field: Field, sizes: dict[str, int
         wanted = ", ".join(f"{axis} {sizes.get(axis, 'any')}" for axis in field.axes)
         raise FileUnusable(f"{path}: {place} has shape {dataset.shape}; expected [{wanted}]")
     if 0 in dataset.shape:
-        raise FileUnusable(f"{path}: {place} is empty; the file is no complete plan")
+        raise FileUnusable(f"{path}: {place} is empty; the file is not complete")
     sizes.update(zip(field.axes, dataset.shape, strict=True))
     if field.kind == "U":
         return [str(text) for text in dataset.asstr()[()]]
@@ -208,14 +213,14 @@ def read_text(path: Path, group: h5py.Group, name: str) -> str:
     """Read one scalar text."""
     dataset = group.get(name)
     if not isinstance(dataset, h5py.Dataset) or dataset.shape != () or not _H5.check_string_dtype(dataset.dtype):
-        raise FileUnusable(f"{path}: /{name} is not one text; the file is no complete plan")
+        raise FileUnusable(f"{path}: /{name} is not one text; the file is not complete")
     return str(dataset.asstr()[()])
 
 
 def read_attribute(path: Path, item: h5py.Group, name: str, kind: type) -> Any:
     """Read one attribute, a text or a number."""
     if name not in item.attrs:
-        raise FileUnusable(f"{path}: attribute {name} of {item.name} is missing; the file is no complete plan")
+        raise FileUnusable(f"{path}: attribute {name} of {item.name} is missing; the file is not complete")
     value = item.attrs[name]
     if not isinstance(value, _ATTRIBUTE_TYPES[kind]):
         shown = repr(value)[:60]

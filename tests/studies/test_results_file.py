@@ -1,0 +1,205 @@
+"""Results and job files: what they promise to other programs, and what they refuse from strangers."""
+
+import pickletools
+from collections.abc import Callable
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+import xarray
+
+from roommodes.errors import FileUnusable
+from roommodes.study_file import parse_study
+from roommodes.study_records import read_record
+from roommodes.study_results import (
+    COMPARISON_FIELDS,
+    EFFECT_FIELDS,
+    RESULT_FIELDS,
+    ROOM_FIELDS,
+    StudyResults,
+    expected_study_bytes,
+    read_study,
+    study_image,
+)
+from solvers.study_compare import compare, comparison_columns
+from solvers.study_job import run_job
+from solvers.study_run import plan_study, results_of, study_in_process
+from tests.roommodes import test_results as strangers
+from tests.studies.texts import checksums, tiny
+
+
+@pytest.fixture(scope="module")
+def results() -> StudyResults:
+    return study_in_process(plan_study(parse_study(tiny(12), source="study.toml")))
+
+
+@pytest.fixture(scope="module")
+def images(results: StudyResults) -> dict[str, bytes]:
+    """The bytes of a results file and of a job file."""
+    job = plan_study(parse_study(tiny(1), source="study.toml")).jobs[0]
+    whole = study_image(results, comparison_columns(results, compare(results)))
+    return {"study": whole, "job": run_job(job.text, job.key), "key": job.key.encode()}
+
+
+@pytest.fixture(params=["study", "job"])
+def kind(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+@pytest.fixture
+def file(tmp_path: Path, images: dict[str, bytes], kind: str) -> Path:
+    path = tmp_path / "file.h5"
+    path.write_bytes(images[kind])
+    return path
+
+
+@pytest.fixture
+def read(images: dict[str, bytes], kind: str) -> Callable[[Path], object]:
+    return read_study if kind == "study" else lambda path: read_record(path, images["key"].decode())
+
+
+def test_what_is_written_is_read(tmp_path: Path, images: dict[str, bytes], results: StudyResults) -> None:
+    path = tmp_path / "study.h5"
+    path.write_bytes(images["study"])
+    read = read_study(path)
+    assert checksums(read) == checksums(results)
+    assert (read.seed, read.strategies, read.study_toml) == (5, results.strategies, results.study_toml)
+    assert not read.failed
+
+
+def test_a_study_is_made_again_from_its_results_alone(
+    tmp_path: Path, images: dict[str, bytes], results: StudyResults
+) -> None:
+    path = tmp_path / "study.h5"
+    path.write_bytes(images["study"])
+    read = read_study(path)
+    again = study_in_process(plan_study(parse_study(read.study_toml, source="x", table_text=read.table_text)))
+    assert checksums(again) == checksums(results)
+
+
+def test_xarray_opens_it_with_names_units_and_axes(
+    tmp_path: Path, images: dict[str, bytes], results: StudyResults
+) -> None:
+    path = tmp_path / "study.h5"
+    path.write_bytes(images["study"])
+    with xarray.open_dataset(path, engine="h5netcdf") as data:
+        for field in (*ROOM_FIELDS, *RESULT_FIELDS):
+            assert data[field.path].dims == field.axes
+            assert data[field.path].attrs["unit"] == field.unit
+        assert data["variation_db"].sel(strategy="corner").values == pytest.approx(
+            results.arrays["variation_db"][:, 0], rel=1e-12
+        )
+        assert data["room"].values.tolist() == list(range(1, 13))
+        frame = data[["variation_db", "output_db"]].to_dataframe()  # pandas
+        assert frame.loc[(1, "corner"), "variation_db"] == results.arrays["variation_db"][0, 0]
+    with xarray.open_dataset(path, engine="h5netcdf", group="comparison") as data:
+        assert data["mean_db"].dims == ("pair",)
+        assert set(data) == {field.path for field in COMPARISON_FIELDS}
+        difference = results.arrays["variation_db"][:, 0] - results.arrays["variation_db"][:, 1]
+        assert data["difference_db"].values[0] == pytest.approx(difference, rel=1e-12)
+    with xarray.open_dataset(path, engine="h5netcdf", group="effects") as data:
+        assert set(data) == {field.path for field in EFFECT_FIELDS}
+
+
+def test_the_size_is_foreseen(images: dict[str, bytes], results: StudyResults) -> None:
+    n_freq = len(results.frequency_hz)
+    job, whole = expected_study_bytes(n_room=12, n_strategy=2, n_freq=n_freq, n_sub=2)
+    assert 0.5 * job < len(images["job"]) < 2.0 * job
+    assert 0.3 * whole < len(images["study"]) < 1.5 * whole
+
+
+def test_a_room_without_a_result_is_kept_with_its_reason(tmp_path: Path) -> None:
+    from solvers.study_job import do_job  # noqa: PLC0415 (only here)
+
+    plan = plan_study(parse_study(tiny(2), source="study.toml"))
+    done, failed = plan.jobs
+    results = results_of(plan, {done.key: do_job(done.text, done.key)}, {failed.key: "the walls fell"})
+    path = tmp_path / "study.h5"
+    path.write_bytes(study_image(results, comparison_columns(results, compare(results))))
+    read = read_study(path)
+    assert read.failed == (2,)
+    assert read.rooms["status"] == ("finished", "the walls fell")
+    assert np.isnan(read.arrays["variation_db"][1]).all()
+    assert compare(read).pairs[0].rooms == 1
+
+
+@pytest.mark.parametrize(
+    ("act", "message"),
+    [
+        (strangers.external_link, "is a link to elsewhere"),
+        (strangers.external_storage, "keeps its data in another file"),
+        (strangers.virtual_dataset, "keeps its data in another file"),
+        (strangers.unknown_filter, "is packed with filters"),
+        (strangers.huge_claim, "claims over 1 GiB"),
+        (strangers.huge_chunks, "chunks of over 256 MiB"),
+        (strangers.deep_nest, "nested"),
+        (strangers.many_objects, "nested or split|over 2000 objects"),
+        (strangers.named_type, "neither a group nor a dataset"),
+    ],
+    ids=lambda value: getattr(value, "__name__", ""),
+)
+def test_what_reaches_out_of_the_file_is_refused(tmp_path: Path, file: Path, read, act, message: str) -> None:
+    other = tmp_path / "other.h5"
+    with h5py.File(other, "w") as secret:
+        secret["secret"] = np.arange(4.0)
+    with h5py.File(file, "r+") as changed:
+        act(changed, other)
+    with pytest.raises(FileUnusable, match=message):
+        read(file)
+
+
+def test_a_newer_format_is_not_guessed_at(file: Path, read) -> None:
+    with h5py.File(file, "r+") as changed:
+        changed.attrs["format_version"] = 2
+    with pytest.raises(FileUnusable, match="has format version 2; this program reads"):
+        read(file)
+
+
+def change(path: str, act: Callable[[np.ndarray], None]) -> Callable[[h5py.File], None]:
+    def changed(file: h5py.File) -> None:
+        values = file[path][()]
+        act(values)
+        file[path][...] = values
+
+    return changed
+
+
+def test_values_that_no_study_has_are_refused(tmp_path: Path, images: dict[str, bytes]) -> None:
+    for path, act in (
+        ("volume_m3", lambda values: values.fill(-1.0)),
+        ("length_m", lambda values: values.fill(np.nan)),
+        ("variation_db", lambda values: values.fill(np.inf)),
+        ("frequency_hz", lambda values: values.sort(axis=0) or values.__setitem__(slice(None), values[::-1].copy())),
+        ("subs", lambda values: values.fill(3)),
+        ("status", lambda values: values.__setitem__(0, b"lost")),
+    ):
+        file = tmp_path / f"{path}.h5"
+        file.write_bytes(images["study"])
+        with h5py.File(file, "r+") as changed:
+            change(path, act)(changed)
+        with pytest.raises(FileUnusable, match="holds values that no study has"):
+            read_study(file)
+
+
+def test_missing_and_misshapen_parts_are_named(file: Path, read) -> None:
+    with h5py.File(file, "r+") as changed:
+        del changed["gain_db"]
+    with pytest.raises(FileUnusable, match="/gain_db is missing; the file is not complete"):
+        read(file)
+
+
+def test_no_pickle_is_in_any_file(images: dict[str, bytes]) -> None:
+    """A pickle of protocol 2 or later begins with 0x80 and its number, and ends where its opcodes do."""
+    for name in ("study", "job"):
+        data = images[name]
+        for start in (k for k in range(len(data) - 1) if data[k] == 0x80 and 2 <= data[k + 1] <= 5):
+            try:
+                opcodes = [one.name for one, _, _ in pickletools.genops(data[start : start + 4096])]
+            except (ValueError, IndexError, UnicodeError, OverflowError):
+                continue
+            assert not {"GLOBAL", "STACK_GLOBAL", "REDUCE", "BUILD"} & set(opcodes)
+    source = Path(__file__).parents[2]
+    for package in ("roommodes", "solvers", "cli"):
+        for module in (source / package).glob("*.py"):
+            assert "import pickle" not in module.read_text(encoding="utf-8"), module
