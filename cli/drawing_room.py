@@ -10,7 +10,7 @@ from cli.terminal import clean
 from roommodes.laws import DoubleGlazing
 from roommodes.project import Project, cabinet_of, the_wall
 from roommodes.rooms import PLANE_AXES, Pane, Wall
-from roommodes.zones import FACINGS, SAME_M, Box, Cabinet, Triple
+from roommodes.zones import Cabinet, Triple
 
 Floats = NDArray[np.float64]
 
@@ -129,10 +129,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             axis=0,
         )
     room = project.room().size_m
-    # away from a near wall first: the free space behind it is least there
-    order = sorted(FACINGS, key=lambda facing: _behind(centre, room, facing))
-    fitting = [facing for facing in order if _fits(cabinet, centre, facing, room, project.keep_outs)]
-    facing = (fitting or order)[0]
+    facing = cabinet.facing_at(centre, room, project.keep_outs)
     position = np.array([centre])
     low, high = cabinet.boxes(position.copy(), facing, clearance=False)
     clear_low, clear_high = cabinet.boxes(position.copy(), facing)
@@ -145,8 +142,8 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
         clear_high_m=_triple(clear_high[0]),
         faces=TOWARD[facing],
         axis=facing[0],
-        before=_beside(low[0], high[0], facing, cabinet.clearance_m),
-        behind=_beside(low[0], high[0], (facing[0], -facing[1]), cabinet.ventilation_m),
+        before=_beside(low[0], high[0], facing, cabinet.space_m("front")),
+        behind=_beside(low[0], high[0], (facing[0], -facing[1]), cabinet.space_m("rear")),
     )
 
 
@@ -161,20 +158,6 @@ def _beside(low: Floats, high: Floats, toward: tuple[int, int], depth_m: float) 
     else:
         near[axis], far[axis] = low[axis] - depth_m, low[axis]
     return _triple(near), _triple(far)
-
-
-def _behind(centre: Triple, room: Triple, facing: tuple[int, int]) -> float:
-    axis, direction = facing
-    return round(centre[axis] if direction > 0 else room[axis] - centre[axis], 6)
-
-
-def _fits(cabinet: Cabinet, centre: Triple, facing: tuple[int, int], room: Triple, keep_outs: tuple[Box, ...]) -> bool:
-    low, high = (corner[0] for corner in cabinet.boxes(np.array([centre]), facing))
-    if (low < -SAME_M).any() or (high > np.array(room) + SAME_M).any():
-        return False
-    return not any(
-        ((low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)).all() for box in keep_outs
-    )
 
 
 def _triple(values: object) -> Triple:

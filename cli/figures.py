@@ -75,10 +75,11 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 
 
 def figure_bytes(figure: Figure, suffix: str) -> bytes:
-    """The figure as PNG or SVG; a figure built from the same input gives the same bytes."""
+    """The figure as PNG, SVG or PDF; a figure built from the same input gives the same bytes."""
     buffer = io.BytesIO()
     kind = suffix.lstrip(".").lower()
     undated: dict[str, Any] = {"svg": {"Date": None, "Creator": "roommodes"}, "png": {"Software": "roommodes"}}
+    undated["pdf"] = {"CreationDate": None, "Creator": "roommodes"}
     with mpl.rc_context(STYLE):
         figure.savefig(buffer, format=kind, dpi=150, metadata=undated[kind])
     return buffer.getvalue()

@@ -9,12 +9,10 @@ from cli.plan_text import drive_line, from_walls
 from cli.terminal import Page, name
 from roommodes.metrics import normalised
 from roommodes.project import Project
+from roommodes.third_octaves import band_levels, bands_within, nominal_hz
 from solvers.prediction import Prediction
 
 Floats = NDArray[np.float64]
-
-NOMINAL_HZ = (10, 12.5, 16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)  # IEC 61260-1, from memory
-FIRST_BAND = 10  # the exact centre of band n is 10^(n / 10) Hz
 
 
 def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, ...], Floats]:
@@ -29,11 +27,8 @@ def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, 
     -------
     Nominal centre frequencies (n_band,) [Hz], levels (n_band, n_seat) [dB].
     """
-    band = np.round(10.0 * np.log10(frequency_hz)).astype(int)
-    present = [number for number in np.unique(band) if 0 <= number - FIRST_BAND < len(NOMINAL_HZ)]
-    centres = tuple(float(NOMINAL_HZ[number - FIRST_BAND]) for number in present)
-    levels = [10.0 * np.log10(np.mean(10.0 ** (level_db[band == number] / 10.0), axis=0)) for number in present]
-    return centres, np.array(levels).reshape(len(present), level_db.shape[1])
+    bands = bands_within(frequency_hz)
+    return tuple(nominal_hz(band) for band in bands), band_levels(frequency_hz, level_db, bands)
 
 
 def shown_levels(prediction: Prediction) -> tuple[Floats, str]:
@@ -74,11 +69,11 @@ def print_prediction(page: Page, project: Project, prediction: Prediction) -> No
         "at their limit, against the same subs in phase at 1 m in the open)."
     )
     page.line(
-        "Levels are the highest clean ones: the loudest sub stands at its max_level_1m_db, the others by their gains "
-        "below it. Levels like these can harm hearing within minutes: start quietly."
+        "Levels are the highest clean ones: the loudest sub stands at its limit, the others by their gains below it."
+        " Levels like these can harm hearing within minutes: start quietly."
         if absolute
-        else "0 dB is the level of one sub at full gain at 1 m in free field; with [subwoofer] max_level_1m_db in the "
-        "file, levels come in dB SPL."
+        else "0 dB is the level of one sub at full gain at 1 m in free field; where [subwoofer] says how loud it "
+        "plays (max_level_1m_db, bursts or driver), levels come in dB SPL."
     )
 
 

@@ -15,6 +15,7 @@ from cli.demo import demo
 from cli.drawing import drawing
 from cli.export import export
 from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
+from cli.headroom import headroom
 from cli.new import new
 from cli.optimise import optimise
 from cli.predict import predict
@@ -47,6 +48,7 @@ for command in (
     report,
     drawing,
     settings,
+    headroom,
     export,
     study,
     schema,

@@ -60,8 +60,8 @@ def mean_level_db(table: PlanTable, count: int, limit_db: float | None) -> float
 
 def mean_limit_db(project: Project, frequency_hz: NDArray[np.float64]) -> float | None:
     """Mean over the band of the highest clean level of one sub at 1 m [dB SPL]; None where it is not given."""
-    limit = project.subwoofer.max_level_1m_db
-    return None if limit is None else float(limit.at(frequency_hz).mean())
+    limit_db = project.highest_level_db(frequency_hz)
+    return None if limit_db is None else float(limit_db.mean())
 
 
 def plans_json(results: Results) -> dict[str, Any]:

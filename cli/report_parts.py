@@ -105,7 +105,7 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     finding = f"With this plan {_spread_words(hz, after)}"
     if rival:
         finding = f"With {subs_word(plan.count)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
-    unit = "dB SPL" if plan.project.subwoofer.max_level_1m_db is not None else "dB re one sub at 1 m"
+    unit = "dB SPL" if plan.project.highest_level_db(hz) is not None else "dB re one sub at 1 m"
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
             text=f"{finding}. What is common to all seats an equaliser can lift or lower; "
@@ -205,8 +205,9 @@ def _filter_words(plan: ChosenPlan) -> str:
 
 
 def _seat_table(plan: ChosenPlan, level_db: Floats, caption: str) -> Table:
-    hz, limit = plan.results.frequency_hz, plan.project.subwoofer.max_level_1m_db
-    levels = level_db if limit is None else level_db + limit.at(hz)[:, None]
+    hz = plan.results.frequency_hz
+    limit_db = plan.project.highest_level_db(hz)
+    levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
     names = plan.results.seats.name
     rows = [(shown(name, 40), *(f"{level:.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]

@@ -17,6 +17,7 @@ from cli.room_text import KINDS, shift_words
 from roommodes.metrics import normalised
 from roommodes.project import the_wall
 from roommodes.rooms import WALLS
+from roommodes.subwoofer_tables import SubwooferTable
 from solvers.before_after import BeforeAfter
 from solvers.findings import RoomFindings
 
@@ -155,6 +156,22 @@ def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
     return Section(key="modes", heading="The room's modes", blocks=tuple(blocks))
 
 
+def _limits_words(sub: SubwooferTable) -> str:
+    """What the levels of the report rest on."""
+    said = []
+    if sub.max_level_1m_db is not None:
+        curve = sub.max_level_1m_db
+        points = (f"{value:g} dB at {hz:g} Hz" for hz, value in zip(curve.hz, curve.value, strict=True))
+        said.append(f"highest clean level at 1 m in free field {', '.join(points)}")
+    if sub.bursts is not None:
+        said.append("highest clean level from measured bursts")
+    if sub.driver is not None:
+        box = "sealed box" if sub.port is None else "vented box"
+        said.append(f"{box} of {sub.driver.box_m3 * 1000:.3g} l, limits from its driver's displacement and power")
+    said = said or ["level limit not given; levels count from one sub at 1 m"]
+    return f"{shown(sub.name, 60)}: {'; '.join(said)}."
+
+
 def assumed_section(plan: ChosenPlan) -> Section:
     """What went in."""
     project, room = plan.project, plan.project.room()
@@ -177,16 +194,6 @@ def assumed_section(plan: ChosenPlan) -> Section:
         for name, where in places.items()
     )
     wishes, sub = project.search, project.subwoofer
-    limits = (
-        f"{shown(sub.name, 60)}: level limit not given; levels count from one sub at 1 m."
-        if sub.max_level_1m_db is None
-        else f"{shown(sub.name, 60)}: highest clean level at 1 m in free field "
-        + ", ".join(
-            f"{value:g} dB at {hz:g} Hz"
-            for hz, value in zip(sub.max_level_1m_db.hz, sub.max_level_1m_db.value, strict=True)
-        )
-        + "."
-    )
     return Section(
         key="assumed",
         heading="What was assumed",
@@ -196,7 +203,7 @@ def assumed_section(plan: ChosenPlan) -> Section:
                     f"A rectangular room, {room.length_m:g} m long, {room.width_m:g} m wide, {room.height_m:g} m high; "
                     f"air at {room.air.temperature_c:g} °C, sound at {room.air.speed_of_sound_m_s:.1f} m/s; loss "
                     f"factor of air and furnishings {room.loss_factor:g}.",
-                    limits,
+                    _limits_words(sub),
                     f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
                     f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
                     f"{wishes.gain_db[0]:g} to {wishes.gain_db[1]:g} dB, polarity "

@@ -13,6 +13,7 @@ from roommodes.project import room_of, surface_of, the_wall
 from roommodes.project_tables import MAX_SEATS, KeepOutTable, RowTable, ZoneTable
 from roommodes.quantities import shown
 from roommodes.rooms import WALLS, Pane, Room, Surface
+from roommodes.subwoofer_faults import subwoofer_faults
 from roommodes.toml_lines import Path
 
 SMALLEST_SIDE_M = 0.01  # of a region
@@ -21,6 +22,7 @@ SMALLEST_SIDE_M = 0.01  # of a region
 def geometry_faults(parts: Parts) -> list[Found]:
     """All faults between the tables."""
     found = [*_names(parts), *_construction_names(parts), *_seat_count(parts), *_layout_lengths(parts)]
+    found += subwoofer_faults(parts)
     if parts.room is not None:
         room = room_of(parts.room)
         found += [*_rows(parts, room), *_screen(parts, room), *_regions(parts, room)]

@@ -13,12 +13,13 @@ from roommodes.project_tables import (
     RowTable,
     ScreenTable,
     SearchTable,
-    SubwooferTable,
     WallsTable,
     ZoneTable,
 )
 from roommodes.quantities import number
 from roommodes.rooms import WALLS, Room
+from roommodes.subwoofer_tables import SubwooferTable
+from roommodes.target_level import TargetTable
 from roommodes.toml_lines import Path
 
 SLACK_M = 1e-9  # what rounding may add to a length
@@ -43,6 +44,7 @@ class Parts:
     used : every construction's name that a wall or region asks for, with its key path.
     whole : tables of which every entry is valid.
     given : tables that the file has.
+    subwoofer_keys : what the file's [subwoofer] gives, valid or not.
     """
 
     room: RoomTable | None
@@ -55,12 +57,14 @@ class Parts:
     keep_outs: Mapping[int, KeepOutTable]
     subwoofer: SubwooferTable | None
     search: SearchTable | None
+    target: TargetTable | None
     layout: LayoutTable | None
     mains: MainsTable | None
     named: frozenset[str]
     used: tuple[tuple[Path, str], ...]
     whole: frozenset[str]
     given: frozenset[str]
+    subwoofer_keys: frozenset[str]
 
     @classmethod
     def of(cls, valid: Mapping[str, Any], tree: Mapping[str, Any]) -> "Parts":
@@ -73,7 +77,7 @@ class Parts:
             raw = tree.get(key, ())
             if isinstance(raw, list | tuple | dict) and len(raw) == len(entries[key]):
                 whole.add(key)
-        named = tree.get("constructions")
+        named, raw_sub = tree.get("constructions"), tree.get("subwoofer")
         return cls(
             room=valid.get("room"),
             walls=valid.get("walls"),
@@ -85,12 +89,14 @@ class Parts:
             keep_outs=entries["keep_outs"],
             subwoofer=valid.get("subwoofer"),
             search=valid.get("search"),
+            target=valid.get("target"),
             layout=valid.get("layout"),
             mains=valid.get("mains"),
             named=frozenset(named if isinstance(named, dict) else ()),
             used=tuple(_used_constructions(tree)),
             whole=frozenset(whole),
             given=frozenset(tree),
+            subwoofer_keys=frozenset(raw_sub if isinstance(raw_sub, dict) else ()),
         )
 
 

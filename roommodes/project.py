@@ -8,6 +8,7 @@ import hashlib
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.air import Air
 from roommodes.constructions import Construction, library
@@ -19,11 +20,13 @@ from roommodes.project_tables import (
     RowTable,
     ScreenTable,
     SearchTable,
-    SubwooferTable,
     ZoneTable,
 )
 from roommodes.rooms import WALLS, Room, Surface, Wall
 from roommodes.seating import Seats
+from roommodes.subwoofer_limits import highest_level_db
+from roommodes.subwoofer_tables import SubwooferTable
+from roommodes.target_level import TargetTable
 from roommodes.zones import Box, Cabinet, Candidates, Ears, Triple, Zone, ZoneYield, lay_out
 
 
@@ -84,6 +87,11 @@ class Project:
         return self.tables.mains
 
     @property
+    def target(self) -> TargetTable:
+        """How loud it is to be at the seats."""
+        return self.tables.target
+
+    @property
     def screen(self) -> ScreenTable | None:
         """The screen, if there is one."""
         return self.tables.screen
@@ -116,6 +124,13 @@ class Project:
             delay_ms=table.delay_ms or (0.0,) * count,
             polarity=table.polarity or (1,) * count,
         )
+
+    def highest_level_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64] | None:
+        """Highest clean level of one sub at 1 m in free field: (n_freq,) [Hz] -> (n_freq,) [dB re 20 uPa, rms].
+
+        None where the project does not say how loud a sub plays.
+        """
+        return highest_level_db(self.subwoofer, frequency_hz, self.room().air)
 
     def room(self) -> Room:
         """The room with its air."""
@@ -187,12 +202,15 @@ def cabinet_of(table: SubwooferTable) -> Cabinet | None:
     if table.cabinet_m is None:
         return None
     depth, width, height = table.cabinet_m
+    faces = {table.driver_face, table.port_face or table.driver_face}
     return Cabinet(
         depth_m=depth,
         width_m=width,
         height_m=height,
         clearance_m=table.port_clearance_m,
         ventilation_m=table.ventilation_clearance_m,
+        free_faces=tuple(sorted(faces)),
+        centre_m=table.acoustic_centre_m,
     )
 
 

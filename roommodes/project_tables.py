@@ -11,8 +11,10 @@ from pydantic import AfterValidator, Field
 from roommodes.air import Air
 from roommodes.constructions import ConstructionTable
 from roommodes.mains import MainsTable
-from roommodes.quantities import AnyLength, Curve, CurveOf, Name, Range, Table, apart, rising, several, worded
+from roommodes.quantities import AnyLength, Name, Range, Table, apart, rising, several, worded
 from roommodes.rooms import Room, Wall
+from roommodes.subwoofer_tables import SubwooferTable
+from roommodes.target_level import TargetTable
 
 FORMAT = 1
 MAX_CANDIDATES = 400
@@ -23,7 +25,6 @@ _DEFAULT_LOSS_FACTOR = Room(length_m=1.0, width_m=1.0, height_m=1.0).loss_factor
 
 Length = Annotated[float, Range(low=1.5, high=60.0, unit="m")]
 Coordinate = Annotated[float, Range(low=0.0, high=60.0, unit="m")]
-Extent = Annotated[float, Range(low=0.0, high=3.0, unit="m", above_low=True)]
 Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], several(3, "[x, y, z] in m")]
 WallPoint = Annotated[tuple[Coordinate, Coordinate], several(2, "[along, up] in m")]
 Gain = Annotated[float, Range(low=-60.0, high=20.0, unit="dB")]
@@ -122,32 +123,6 @@ class KeepOutTable(Table):
     to_m: Point = Field(description="The opposite corner, [x, y, z] [m].", examples=[[5.8, 4.4, 2.1]])
 
 
-class SubwooferTable(Table):
-    """What stands at each position."""
-
-    name: Name = Field(default="subwoofer", description="What you call it.", examples=["sealed 12 inch"])
-    max_level_1m_db: Annotated[Curve, CurveOf(allowed=Range(low=40.0, high=160.0, unit="dB"))] | None = Field(
-        default=None,
-        description="Highest clean level at 1 m in free field, rms, dB re 20 uPa: a number or a table by frequency "
-        "in Hz. Convert other ways of stating it (2 m, peak, on the ground) first.",
-        examples=[{"20": 96.0, "31.5": 104.0, "63": 110.0}],
-    )
-    cabinet_m: Annotated[tuple[Extent, Extent, Extent], several(3, "[depth, width, height] in m")] | None = Field(
-        default=None,
-        description="[depth, width, height] of the cabinet [m]; depth along the direction that it faces. It stands "
-        "centred on its position and may be turned by quarter turns. Left out, it is a point.",
-        examples=[[0.45, 0.4, 0.42]],
-    )
-    port_clearance_m: Annotated[float, Range(low=0.0, high=3.0, unit="m")] = Field(
-        default=0.0, description="Free space needed before driver or port [m].", examples=[0.1]
-    )
-    ventilation_clearance_m: Annotated[float, Range(low=0.0, high=3.0, unit="m")] = Field(
-        default=0.0,
-        description="Free space needed behind the cabinet, for air to its amplifier and vents [m].",
-        examples=[0.08],
-    )
-
-
 def _counts_once(counts: tuple[int, ...]) -> tuple[int, ...]:
     if not counts:
         raise worded(f"the list is empty; allowed: at least one number of subwoofers, 1 to {MAX_COUNT}.")
@@ -174,6 +149,11 @@ class AimWeightsTable(Table):
     decay: Annotated[float, Range(low=0.0, high=100.0, unit="dB per s")] = Field(
         default=0.0, description="Variation given up for a decay one second shorter [dB per s].", examples=[1.0]
     )
+    headroom: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
+        default=0.0,
+        description="Variation given up for one dB more headroom, up to that of the target [dB per dB].",
+        examples=[0.1],
+    )
     subs: Annotated[float, Range(low=0.0, high=10.0, unit="dB")] = Field(
         default=0.3, description="What each further subwoofer must take off the variation [dB].", examples=[0.3]
     )
@@ -193,6 +173,9 @@ class AimLimitsTable(Table):
     )
     decay_s: Annotated[float, Range(low=0.0, high=60.0, unit="s")] | None = Field(
         default=None, description="Longest decay [s].", examples=[0.4]
+    )
+    headroom_db: Annotated[float, Range(low=-60.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Least headroom over the target, in its worst third-octave [dB].", examples=[0.0]
     )
     subs: Count | None = Field(default=None, description="Most subwoofers.", examples=[2])
 
@@ -287,6 +270,7 @@ class ProjectTables(Table):
         default=(), description="Where nothing may stand."
     )
     subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
+    target: TargetTable = Field(default=TargetTable(), description="How loud it is to be at the seats.")
     search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
     mains: MainsTable | None = Field(default=None, description="The main loudspeakers and their crossover.")
     layout: LayoutTable | None = Field(

@@ -100,8 +100,10 @@ class Cabinet:
     Parameters
     ----------
     depth_m, width_m, height_m : along the direction it faces, across it, and up [m].
-    clearance_m : free space needed before driver or port [m].
+    clearance_m : free space needed before the faces with driver and port [m].
     ventilation_m : free space needed behind, for air to the amplifier and vents [m].
+    free_faces : on which driver and port are: front, rear, left, right (from behind it), top, bottom.
+    centre_m : acoustic centre from the cabinet's middle, forward, right, up [m]; it stands at the position.
     """
 
     depth_m: float
@@ -109,18 +111,38 @@ class Cabinet:
     height_m: float
     clearance_m: float = 0.0
     ventilation_m: float = 0.0
+    free_faces: tuple[str, ...] = ("front",)
+    centre_m: Triple = (0.0, 0.0, 0.0)
+
+    def space_m(self, face: str) -> float:
+        """Free space needed before a face, for driver, port or ventilation [m]."""
+        before = self.clearance_m if face in self.free_faces else 0.0
+        return max(before, self.ventilation_m) if face == "rear" else before
 
     def boxes(self, position_m: Floats, facing: tuple[int, int], *, clearance: bool = True) -> tuple[Floats, Floats]:
         """Low and high corners of cabinet and free space: (n, 3) -> (n, 3), (n, 3) [m]."""
-        axis, direction = facing
+        axis, _ = facing
         half = np.array([self.width_m, self.width_m, self.height_m]) / 2.0
         half[axis] = self.depth_m / 2.0
-        low, high = position_m - half, position_m + half
+        middle = position_m - _turned(self.centre_m, facing)
+        low, high = middle - half, middle + half
         if clearance:
-            before, behind = (high, low) if direction > 0 else (low, high)
-            before[:, axis] += direction * self.clearance_m
-            behind[:, axis] -= direction * self.ventilation_m
+            for face in _FACES:
+                outward = self.space_m(face) * face_direction(face, facing)
+                low += np.minimum(outward, 0.0)
+                high += np.maximum(outward, 0.0)
         return low, high
+
+    def facing_at(self, position_m: Triple, room_m: Triple, keep_outs: Sequence[Box] = ()) -> tuple[int, int]:
+        """How it is turned there: away from the nearest wall if it fits so, else as it fits, (axis, direction)."""
+
+        def behind(facing: tuple[int, int]) -> float:
+            axis, direction = facing
+            return round(position_m[axis] if direction > 0 else room_m[axis] - position_m[axis], 6)
+
+        order = sorted(FACINGS, key=behind)
+        at = np.array([position_m])
+        return next((facing for facing in order if self._stands(at, facing, room_m, keep_outs)[0]), order[0])
 
     def fits(
         self, position_m: Floats, room_m: Triple, keep_outs: Sequence[Box] = (), *, clearance: bool = True
@@ -128,13 +150,48 @@ class Cabinet:
         """At which positions it can stand in at least one direction: (n, 3) -> (n,)."""
         possible = np.zeros(len(position_m), dtype=np.bool_)
         for facing in FACINGS:
-            low, high = self.boxes(position_m, facing, clearance=clearance)
-            free = np.all((low >= -SAME_M) & (high <= np.array(room_m) + SAME_M), axis=1)
-            for box in keep_outs:
-                cuts = (low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)
-                free &= ~np.all(cuts, axis=1)
-            possible |= free
+            possible |= self._stands(position_m, facing, room_m, keep_outs, clearance=clearance)
         return possible
+
+    def _stands(
+        self,
+        position_m: Floats,
+        facing: tuple[int, int],
+        room_m: Triple,
+        keep_outs: Sequence[Box],
+        *,
+        clearance: bool = True,
+    ) -> Bools:
+        low, high = self.boxes(position_m, facing, clearance=clearance)
+        free = np.all((low >= -SAME_M) & (high <= np.array(room_m) + SAME_M), axis=1)
+        for box in keep_outs:
+            cuts = (low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)
+            free &= ~np.all(cuts, axis=1)
+        return np.asarray(free)
+
+
+_FACES = {
+    "front": (1.0, 0.0, 0.0),
+    "rear": (-1.0, 0.0, 0.0),
+    "right": (0.0, 1.0, 0.0),
+    "left": (0.0, -1.0, 0.0),
+    "top": (0.0, 0.0, 1.0),
+    "bottom": (0.0, 0.0, -1.0),
+}
+
+
+def face_direction(face: str, facing: tuple[int, int]) -> Floats:
+    """Which way a cabinet's face looks in the room when the cabinet faces so: (3,) unit vector."""
+    return _turned(_FACES[face], facing)
+
+
+def _turned(local: Triple, facing: tuple[int, int]) -> Floats:
+    """A vector given as forward, right, up of the cabinet, along x, y, z: (3,)."""
+    axis, direction = facing
+    forward = np.zeros(3)
+    forward[axis] = direction
+    right = np.array([forward[1], -forward[0], 0.0])  # forward x up
+    return np.asarray(local[0] * forward + local[1] * right + np.array([0.0, 0.0, local[2]]))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

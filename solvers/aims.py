@@ -6,6 +6,7 @@
 | output | mean level at the seats, all subs at their limit, re the same subs in phase at 1 m [dB] | more |
 | smoothness | rms deviation of the seats' mean level from its straight line over log f [dB] | less |
 | decay | T60 of the single mode that would ring as long as what the seats hear [s] | less |
+| headroom | of the plan's worst third-octave over the target [dB], `solvers.headroom` | more, up to the target |
 | subs | how many | fewer |
 
 Smoothness is what an equaliser common to all subs has to take out. A straight line is the yardstick, not a smoothed
@@ -30,6 +31,7 @@ import numpy as np
 
 from roommodes.metrics import drive_weights, normalised, seat_pressure
 from roommodes.project_tables import AimLimitsTable, AimWeightsTable
+from solvers.headroom import Loudness
 from solvers.problem import Complexes, Floats, Plan, Problem
 
 EXCESS_DB, EXCESS_S = 1.0, 0.1  # beyond a limit so much weighs as much as one sub too many
@@ -44,6 +46,7 @@ class Figures:
     variation_db, output_db, smoothness_db : [dB].
     decay_s : [s].
     subs : how many.
+    headroom_db : over the target; None where the project does not say how loud a sub plays [dB].
     """
 
     variation_db: float
@@ -51,6 +54,7 @@ class Figures:
     smoothness_db: float
     decay_s: float
     subs: int
+    headroom_db: float | None = None
 
 
 def smoothness_db(level_db: Floats, seat_weight: Floats, frequency_hz: Floats) -> float:
@@ -97,8 +101,8 @@ def decay_s(pressure: Complexes, seat_weight: Floats, frequency_hz: Floats) -> f
     return float(log(1e6) * np.sqrt(max(spread2, 0.0)))
 
 
-def figures_of(problem: Problem, plan: Plan) -> Figures:
-    """All figures of a plan."""
+def figures_of(problem: Problem, plan: Plan, loudness: Loudness | None = None) -> Figures:
+    """All figures of a plan; its headroom where it is known how loud a sub plays."""
     w = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
     pressure = seat_pressure(problem.transfer[:, :, plan.candidate_index], w)
     return Figures(
@@ -107,6 +111,9 @@ def figures_of(problem: Problem, plan: Plan) -> Figures:
         smoothness_db=smoothness_db(plan.level_db, problem.seat_weight, problem.frequency_hz),
         decay_s=decay_s(pressure, problem.seat_weight, problem.frequency_hz),
         subs=len(plan.candidate_index),
+        headroom_db=None
+        if loudness is None
+        else loudness.headroom_db(plan.level_db, plan.gain_db, problem.seat_weight),
     )
 
 
@@ -118,6 +125,7 @@ def score_db(figures: Figures, weights: AimWeightsTable) -> float:
         + weights.smoothness * figures.smoothness_db
         + weights.decay * figures.decay_s
         + weights.subs * figures.subs
+        - weights.headroom * min(figures.headroom_db or 0.0, 0.0)
     )
 
 
@@ -129,6 +137,7 @@ def excess(figures: Figures, limits: AimLimitsTable) -> float:
         (None if limits.output_db is None else -figures.output_db, _negative(limits.output_db), EXCESS_DB),
         (figures.smoothness_db, limits.smoothness_db, EXCESS_DB),
         (figures.decay_s, limits.decay_s, EXCESS_S),
+        (_negative(figures.headroom_db), _negative(limits.headroom_db), EXCESS_DB),
         (figures.subs, limits.subs, 1.0),
     ):
         if limit is not None and value is not None:
@@ -149,9 +158,10 @@ def broken_limits(figures: Figures, limits: AimLimitsTable) -> tuple[str, ...]:
         ("output", figures.output_db, limits.output_db, "dB", -1.0),
         ("smoothness", figures.smoothness_db, limits.smoothness_db, "dB", 1.0),
         ("decay", figures.decay_s, limits.decay_s, "s", 1.0),
+        ("headroom", figures.headroom_db, limits.headroom_db, "dB", -1.0),
         ("subs", float(figures.subs), None if limits.subs is None else float(limits.subs), "", 1.0),
     ):
-        if limit is not None and sign * (value - limit) > 0.0:
+        if limit is not None and value is not None and sign * (value - limit) > 0.0:
             word = "most" if sign > 0.0 else "least"
             found.append(f"{name} {value:.3g} {unit}".rstrip() + f", at {word} {limit:g} {unit}".rstrip())
     return tuple(found)

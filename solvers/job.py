@@ -17,6 +17,7 @@ from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.results import Results, expected_bytes
 from solvers.field import project_transfer
+from solvers.headroom import loudness_of
 from solvers.judge import Around, Judged, judge, plain
 from solvers.problem import Outcome, Problem, Progress
 from solvers.rows import row_places
@@ -153,6 +154,7 @@ def solve(
         seed=seed,
         keep=KEPT_PLANS,
         around=around,
+        loudness=loudness_of(project, problem.frequency_hz),
         threads=threads,
         report=(lambda note, fraction: report(Step(stage="choice", fraction=fraction, note=note))) if report else None,
         cancelled=cancelled,

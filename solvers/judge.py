@@ -17,6 +17,7 @@ from roommodes.results import PlanTable
 from solvers.aims import Figures, figures_of, rank
 from solvers.bound import bound_of
 from solvers.front import front_of, plans_met
+from solvers.headroom import Loudness
 from solvers.problem import CancelCall, Complexes, Outcome, Plan, Problem
 from solvers.recommend import recommend, steers
 from solvers.rows import RowMove, RowPlaces, best_rows
@@ -66,6 +67,7 @@ def judge(
     seed: int,
     keep: int,
     around: Around | None = None,
+    loudness: Loudness | None = None,
     threads: int | None = None,
     report: Callable[[str, float], None] | None = None,
     cancelled: CancelCall | None = None,
@@ -79,6 +81,7 @@ def judge(
     seed : as for the search.
     keep : plans per count at most.
     around : usual layouts and places of the rows; None leaves both out.
+    loudness : limits and target, for the headroom; None where they are not known.
     threads : how many at most. Nothing depends on it.
     report : called with what is being done and a fraction.
     cancelled : asked now and then; when true what is slow is left out.
@@ -89,7 +92,7 @@ def judge(
     weights, limits = wishes.weights, wishes.limits
     tell("plans with more output", 0.0)
     met = plans_met(problem, found, seed=seed, exchange=weights.output, threads=threads, cancelled=cancelled)
-    figures = {id(plan): figures_of(problem, plan) for plans in met.values() for plan in plans}
+    figures = {id(plan): figures_of(problem, plan, loudness) for plans in met.values() for plan in plans}
 
     def of(plan: Plan) -> Figures:
         return figures[id(plan)]

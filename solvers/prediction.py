@@ -80,12 +80,12 @@ def predict_layout(project: Project, *, report: Report | None = None, cancelled:
         frequency_hz, gain_db=gain_db, delay_s=np.array(layout.delay_ms) * 1e-3, polarity=layout.polarity
     )
     level = level_db(seat_pressure(transfer, weights))
-    limit = project.subwoofer.max_level_1m_db
+    limit_db = project.highest_level_db(frequency_hz)
     return Prediction(
         frequency_hz=frequency_hz,
         seats=seats,
         level_db=level,
-        sound_pressure_db=None if limit is None else level + limit.at(frequency_hz)[:, None],
+        sound_pressure_db=None if limit_db is None else level + limit_db[:, None],
         variation_db=variation_db(level, seats.weight),
         output_db=output_db(level, seats.weight, gain_db),
     )

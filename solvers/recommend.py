@@ -12,8 +12,8 @@ WORTH_DB = 0.5  # ... if it gives as much output
 
 def steers(weights: AimWeightsTable, limits: AimLimitsTable) -> bool:
     """Whether plans with one number of subs are ordered by more than variation."""
-    limited = (limits.variation_db, limits.output_db, limits.smoothness_db, limits.decay_s)
-    return max(weights.output, weights.smoothness, weights.decay) > 0.0 or any(one is not None for one in limited)
+    limited = (limits.variation_db, limits.output_db, limits.smoothness_db, limits.decay_s, limits.headroom_db)
+    return _weighed(weights) or any(one is not None for one in limited)
 
 
 def recommend(
@@ -52,7 +52,7 @@ def _count_reasons(
     """Why so many subs: against the best other number below, the best above, and those that the limits rule out."""
     if len(best) == 1:
         return [f"{_subs(chosen)}: the only number asked for."]
-    weighed = max(weights.output, weights.smoothness, weights.decay) > 0.0
+    weighed = _weighed(weights)
     lead = f"{_subs(chosen)}:"
     reasons = []
     ruled_out = [count for count in best if excess(best[count], limits) > excess(best[chosen], limits)]
@@ -90,6 +90,7 @@ def _traded(mine: Figures, evenest: Figures, weights: AimWeightsTable, limits: A
         (mine.output_db - evenest.output_db, "dB more output"),
         (evenest.smoothness_db - mine.smoothness_db, "dB more smoothness"),
         (evenest.decay_s - mine.decay_s, "s shorter decay"),
+        ((mine.headroom_db or 0.0) - (evenest.headroom_db or 0.0), "dB more headroom"),
     ):
         if change >= (0.005 if word.startswith("s ") else 0.05):
             bought.append(f"{change:.2f} {word}" if word.startswith("s ") else f"{change:.1f} {word}")
@@ -112,6 +113,11 @@ def _offer(mine: Figures, front: Sequence[Figures], weights: AimWeightsTable) ->
         f"If output counts: another plan with {_subs(mine.subs)} gives up {cost:.2f} dB of variation for "
         f"{gained:.1f} dB more output; weights.output chooses along the front."
     ]
+
+
+def _weighed(weights: AimWeightsTable) -> bool:
+    """Whether more than variation and the number of subs counts."""
+    return max(weights.output, weights.smoothness, weights.decay, weights.headroom) > 0.0
 
 
 def _subs(count: int) -> str:

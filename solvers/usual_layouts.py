@@ -84,17 +84,21 @@ def _places(project: Project) -> dict[str, tuple[float, float, float]]:
     """Acoustic centres of cabinets on the floor, as near to the walls as the air that they need behind them allows."""
     length, width, height = project.room().size_m
     size = project.subwoofer.cabinet_m
-    air = 0.0 if size is None else project.subwoofer.ventilation_clearance_m
+    cabinet = cabinet_of(project.subwoofer)
+    air = 0.0 if cabinet is None else cabinet.space_m("rear")
+    under = 0.0 if cabinet is None else cabinet.space_m("bottom")
+    forward, _, upward = project.subwoofer.acoustic_centre_m
     depth, across, up = (2.0 * POINT_SUB_M,) * 3 if size is None else size
-    front = min(depth / 2.0 + air, length / 2.0)
+    behind = max(0.0, depth / 2.0 + air + forward)
+    front = min(behind, length / 2.0)
     rear = length - front
-    floor = min(up, height) / 2.0
+    floor = min(max(0.0, up / 2.0 + under + upward), height / 2.0)
 
     def corner(x: float, *, right: bool) -> tuple[float, float, float]:
         inset = min(across, width) / 2.0
         return (x, width - inset if right else inset, floor)
 
-    side = min(depth / 2.0 + air, width / 2.0)  # a cabinet at a side wall faces across the room
+    side = min(behind, width / 2.0)  # a cabinet at a side wall faces across the room
     return {
         FRONT_LEFT: corner(front, right=False),
         FRONT_RIGHT: corner(front, right=True),

@@ -1,0 +1,116 @@
+"""`roommodes headroom` as a person and a program meet it."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from typer.testing import Result
+
+DRIVER = """[subwoofer]
+cabinet_m = [0.4, 0.4, 0.45]
+weight_kg = 34
+[subwoofer.driver]
+fs_hz = 23
+qes = 0.42
+qms = 5.5
+vas_m3 = 0.14
+cone_area_m2 = 0.083
+re_ohm = 3.3
+xmax_m = 0.014
+power_w = 700
+box_m3 = 0.052
+[subwoofer.amplifier]
+power_w = 900
+load_ohm = 4
+closed_in_m = [0.5, 0.5, 0.3]
+"""
+
+
+@pytest.fixture
+def plan(run: Callable[..., Result], tmp_path: Path, small_text: str) -> Path:
+    (tmp_path / "loud.toml").write_text(small_text + DRIVER)
+    assert run("optimise", "loud.toml", "-o", "plan.h5", "--quiet").exit_code == 0
+    return tmp_path / "plan.h5"
+
+
+def test_all_of_it_for_a_person(run: Callable[..., Result], plan: Path) -> None:
+    result = run("headroom", plan, "--subs", "2")
+    assert result.exit_code == 0, result.output
+    text = " ".join(result.stdout.split())
+    for words in (
+        "oud enough",
+        "Target: 115.0 dB SPL rms at the seats: effects channel 115 dB (rms of a sine), no margin. Source of the "
+        "levels: the cinema convention (SMPTE RP 200, ST 202; seen second hand).",
+        "limited by sub next has left one sub, 1 m room's gain at the seats rule of thumb",
+        "displacement",
+        "In part only, since the plan's frequencies end there: 25 Hz from 25 Hz, 80 Hz up to 80 Hz.",
+        "Sealed box: resonance 44.2 Hz, Q 0.75",
+        "The one in the project gives 60 V and 15.0 A.",
+        "beside these subs as they are, one more",
+        "Weight: 34 kg each",
+        "Heat, an estimate:",
+        "Hearing: this system can make",
+        "Mains and amplifiers: at the target the",
+    ):
+        assert words in text, words
+
+
+def test_json_says_the_same(run: Callable[..., Result], plan: Path) -> None:
+    result = run("headroom", plan, "--json", "--subs", "1")
+    assert result.exit_code == 0
+    data = json.loads(result.stdout)
+    assert data["subs"] == 1
+    assert data["target"] == {
+        "rms_db": pytest.approx(115.0),
+        "stated_db": pytest.approx(115.0),
+        "margin_db": 0.0,
+        "reading": "rms",
+        "source": "the cinema convention (SMPTE RP 200, ST 202; seen second hand)",
+    }
+    bands = data["bands"]
+    assert [band["nominal_hz"] for band in bands] == [25, 31.5, 40, 50, 63, 80]
+    worst = min(bands, key=lambda band: band["headroom_db"])
+    assert (data["headroom_db"], data["worst_band_hz"]) == (worst["headroom_db"], worst["nominal_hz"])
+    assert len(bands[0]["highest_db"]) == len(data["seats"]) == 3
+    assert data["next_plan"]["subs"] == 2
+    assert data["one_more"] is None
+    assert data["heat_estimate"]["heat_w"] > 0.0
+    two = json.loads(run("headroom", plan, "--json", "--subs", "2").stdout)
+    assert two["headroom_db"] == pytest.approx(data["next_plan"]["headroom_db"])
+    assert two["one_more"]["estimate"] is True
+
+
+@pytest.mark.parametrize(("suffix", "start"), [(".png", b"\x89PNG"), (".svg", b"<?xml"), (".pdf", b"%PDF")])
+def test_the_figure(run: Callable[..., Result], plan: Path, tmp_path: Path, suffix: str, start: bytes) -> None:
+    name = f"loud{suffix}"
+    assert run("headroom", plan, "-o", name, "--quiet").exit_code == 0
+    image = (tmp_path / name).read_bytes()
+    assert image.startswith(start)
+    again = run("headroom", plan, "-o", name, "--quiet")
+    assert again.exit_code == 5
+    assert "--force" in again.stderr
+    assert run("headroom", plan, "-o", name, "--quiet", "--force").exit_code == 0
+    assert (tmp_path / name).read_bytes() == image
+
+
+def test_what_cannot_be_done_is_said_in_one_line(run: Callable[..., Result], small: Path, plan: Path) -> None:
+    assert run("optimise", small, "-o", "bare.h5", "--quiet").exit_code == 0
+    for arguments, code, words in (
+        (("bare.h5",), 3, "bare.h5 (project inside) subwoofer: nothing says how loud a sub plays"),
+        ((plan, "-o", "x.jpg"), 2, "allowed: .png, .svg, .pdf"),
+        ((plan, "--subs", "3"), 2, "this file has plans with 1, 2 subs"),
+        (("nothing.h5",), 5, "nothing.h5"),
+    ):
+        result = run("headroom", *arguments)
+        assert result.exit_code == code, result.output
+        assert words in result.stderr
+        assert "Traceback" not in result.output
+
+
+def test_levels_in_decibels_of_pressure_follow_from_the_driver(
+    run: Callable[..., Result], tmp_path: Path, small_text: str
+) -> None:
+    (tmp_path / "loud.toml").write_text(small_text + DRIVER)
+    data = json.loads(run("predict", "loud.toml", "--json").stdout)
+    assert data["level_unit"] == "dB SPL"
