@@ -5,10 +5,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cli.level_text import FIRST_BAND, NOMINAL_HZ
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, name
+from roommodes.third_octaves import FIRST_BAND, NOMINAL_HZ
 from roommodes.time_view import heard_from_s
 from solvers.time_views import BeforeAfterTime, Seen
 
