@@ -27,6 +27,7 @@ from roommodes.project import the_wall
 PAPERS = {"A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0), "A0": (1189.0, 841.0)}
 SCALES = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0)
 WORKING_SCALES = (50.0, 100.0)  # what a joiner works from; a smaller one only where no paper holds these
+PLAN_SCALES = (40.0, 50.0, 75.0, 100.0, 200.0, 500.0)  # of the plan alone
 MARGIN_MM, GAP_MM, TITLE_MM = 10.0, 8.0, 42.0
 COLUMN_MM = 172.0  # schedules, notes and title block
 LINE_MM = 4.1
@@ -93,6 +94,12 @@ def plan_alone(plan: ChosenPlan, scale: float) -> Sheet:
     low, high = bounds(view.parts)
     parts = [moved(part, 3.0 - low[0], 3.0 - low[1]) for part in view.parts]
     return Sheet(width_mm=high[0] - low[0] + 6.0, height_mm=high[1] - low[1] + 6.0, scale=scale, parts=parts)
+
+
+def plan_to_fit(plan: ChosenPlan, width_mm: float) -> Sheet:
+    """`plan_alone` at the largest scale that is no wider than so much; at the smallest where none is."""
+    sheets = (plan_alone(plan, scale) for scale in PLAN_SCALES)
+    return next((sheet for sheet in sheets if sheet.width_mm <= width_mm), plan_alone(plan, PLAN_SCALES[-1]))
 
 
 def _views(sheet: Sheet, plan: ChosenPlan) -> bool:

@@ -13,7 +13,10 @@
     marks: data.seats.map((_, seat) => document.getElementById("seat-" + index + "-" + seat)),
     title: document.getElementById("map-text-" + index),
   }));
-  const signed = (value) => (value > 0 ? "+" : value < 0 ? "\u2212" : "") + Math.abs(value).toFixed(1);
+  const signed = (value, decimals = 1) => {
+    const shown = Math.abs(value).toFixed(decimals);
+    return (Number(shown) === 0 ? "" : value > 0 ? "+" : "\u2212") + shown;
+  };
 
   const paint = (layout, frame) => {
     const { canvas, levels } = layout;
@@ -55,11 +58,12 @@
       const levels = layout.seats[frame];
       paint(layout, frame);
       levels.forEach((level, seat) => {
-        layout.marks[seat].textContent = signed(level);
+        layout.marks[seat].textContent = signed(level, data.decimals);
       });
       const low = Math.min(...levels);
       const high = Math.max(...levels);
-      const text = layout.name + ": seats from " + signed(low) + " to " + signed(high) + " dB about their mean";
+      const range = "seats from " + signed(low) + " to " + signed(high) + " dB about their mean";
+      const text = layout.name + ": " + (levels.length > 1 ? range : "levels about the seat's own");
       layout.title.textContent = text + " at " + hertz + " hertz, from above, front wall to the left.";
       return text;
     });

@@ -155,7 +155,7 @@ def mean_words(output: float, count: int, plan: ChosenPlan) -> str:
     level = float(_level(np.array(output), count, limit))
     if limit is None:
         return f"{level:+.1f} dB against one sub at 1 m in the open"
-    return f"{level:.0f} dB SPL with the loudest sub at its limit"
+    return f"{level:.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
 
 
 def _level(output_db: Floats, count: int, limit_db: float | None) -> Floats:
@@ -229,7 +229,7 @@ def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
     plans, bounds = _variations(plan), _bounds(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
     limit = mean_limit_db(plan.project, plan.results.frequency_hz)
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for count, table in plan.results.plans.items():
         row = plan.rank if count == plan.count else 0
         output = float(table.output_db[row])
@@ -250,20 +250,22 @@ def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
         rows.append(
             (f"{subs_word(number)}, {own.name}", f"{own.variation_db:.2f}", *empty, f"{own.output_db:+.1f}", mean)
         )
+    headers: tuple[str, ...] = (
+        "subs",
+        "plan",
+        "usual, all alike",
+        "usual, best drives",
+        "plan's places, all alike",
+        "bound",
+    )
+    mean = "seats' mean [dB re one sub at 1 m]" if limit is None else "seats' mean [dB SPL]"
+    if len(plan.results.seats) == 1:  # nothing differs between seats: level alone
+        headers, rows = headers[:1], [(row[0], *row[len(headers) :]) for row in rows]
     return Table(
-        caption="One number of subs beside the other; variations in dB",
-        headers=(
-            "subs",
-            "plan",
-            "usual, all alike",
-            "usual, best drives",
-            "plan's places, all alike",
-            "bound",
-            "output [dB]",
-            "seats' mean [dB re one sub at 1 m]" if limit is None else "seats' mean [dB SPL]",
-        ),
+        caption="One number of subs beside the other" + ("; variations in dB" if len(headers) > 1 else ""),
+        headers=(*headers, "output [dB]", mean),
         rows=tuple(rows),
-        right=(1, 2, 3, 4, 5, 6, 7),
+        right=tuple(range(1, len(headers) + 2)),
         stacked=True,
     )
 

@@ -25,6 +25,7 @@ BEFORE_LINE = "#8a4b1c"
 STEP_DB = 3.0
 LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, about the seats' mean
 RAMP = ("#10233b", "#1c4a66", "#2f7580", "#62a08f", "#a9c59b", "#f6efd8")  # quiet to loud: lighter all the way
+FEW_SEATS = 12  # more have smaller numbers in the map
 LABEL_OCTAVES, LABEL_HEIGHT = 0.17, 0.12  # two labels nearer than this would meet
 KIND_MARKS = ("o", "s", "D")  # axial, tangential, oblique
 KINDS = ("axial (two walls)", "tangential (four)", "oblique (six)")
@@ -59,12 +60,15 @@ def bands_before_after(
     before_name, after_name : for the key.
     """
     weight = normalised(seat_weight)
+    mean = "their mean" if len(weight) > 1 else "the seat"
     if before_db is not None:
         level = before_db - float(np.mean(before_db @ weight))
         low, high = level.min(axis=1), level.max(axis=1)
         shade: dict[str, Any] = {"facecolor": "none", "edgecolor": BEFORE_LINE, "hatch": "\\\\\\\\", "linewidth": 0.9}
-        axes.fill_between(frequency_hz, low, high, label=f"{before_name}: all seats", **shade)
-        axes.plot(frequency_hz, level @ weight, color=BEFORE_LINE, lw=1.6, ls=(0, (5, 2)), label="their mean")
+        axes.fill_between(
+            frequency_hz, low, high, label=f"{before_name}: all seats" if len(weight) > 1 else before_name, **shade
+        )
+        axes.plot(frequency_hz, level @ weight, color=BEFORE_LINE, lw=1.6, ls=(0, (5, 2)), label=mean)
     level = after_db - float(np.mean(after_db @ weight))
     axes.fill_between(
         frequency_hz,
@@ -74,9 +78,9 @@ def bands_before_after(
         edgecolor=AFTER_LINE,
         linewidth=0.9,
         alpha=0.92,
-        label=f"{after_name}: all seats",
+        label=f"{after_name}: all seats" if len(weight) > 1 else after_name,
     )
-    axes.plot(frequency_hz, level @ weight, color=AFTER_LINE, lw=2.2, label="their mean")
+    axes.plot(frequency_hz, level @ weight, color=AFTER_LINE, lw=2.2, label=mean)
     _frequencies(axes, frequency_hz)
     axes.set_ylim(-30.0, 20.0)
     axes.set_ylabel("level about the mean [dB]")
@@ -160,10 +164,18 @@ def pressure_map(
     clipped = np.clip(level_db.T, LOWEST_DB + 1e-6, HIGHEST_DB - 1e-6)
     axes.contourf(x_m, y_m, clipped, levels=edges, cmap=shades, norm=BoundaryNorm(edges, len(edges) - 1))
     axes.contour(x_m, y_m, clipped, levels=edges[1:-1], colors=INK, linewidths=0.25, linestyles="solid")
+    size_pt, pad = (6.5, 0.25) if len(seat_m) <= FEW_SEATS else (4.6, 0.1)
     for (x, y, _), value in zip(seat_m, seat_db, strict=True):
-        ring = {"boxstyle": "round,pad=0.25", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6}
+        ring = {"boxstyle": f"round,pad={pad}", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6}
         axes.text(
-            x, y, f"{value:+.0f}" if round(value) else "0", fontsize=6.5, ha="center", va="center", bbox=ring, color=INK
+            x,
+            y,
+            f"{value:+.0f}" if round(value) else "0",
+            fontsize=size_pt,
+            ha="center",
+            va="center",
+            bbox=ring,
+            color=INK,
         )
     size = 0.07 * min(x_m[-1], y_m[-1])
     for number, (x, y, _) in enumerate(sub_m, start=1):

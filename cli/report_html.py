@@ -16,7 +16,7 @@ from cli.figures import STYLE, figure_bytes, new_figure
 from cli.report_blocks import Bullets, Drawing, LiveMap, Picture, Report, Table, Text
 from cli.report_figures import HIGHEST_DB, LOWEST_DB, STEP_DB
 
-RASTER_DPI = 160
+RASTER_DPI = 140
 
 
 def report_html(report: Report) -> bytes:

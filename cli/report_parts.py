@@ -6,7 +6,7 @@ from numpy.typing import NDArray
 
 from cli.drawing_paper import sheet_bytes
 from cli.drawing_room import stances
-from cli.drawing_sheet import plan_alone
+from cli.drawing_sheet import plan_to_fit
 from cli.level_text import third_octaves
 from cli.plan_file import ChosenPlan, recommended_count
 from cli.plan_text import from_walls, polarity_word, subs_word
@@ -21,7 +21,7 @@ from solvers.before_after import BeforeAfter
 
 Floats = NDArray[np.float64]
 
-PLAN_SCALE = 40.0  # of the drawing in the page: as wide as the text for common rooms
+DRAWING_MM = 255.0  # as wide as the page's text
 
 
 def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
@@ -34,11 +34,12 @@ def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
         if rival
         else ""
     )
-    done = f"Build {subs_word(plan.count)} where the drawing shows them and dial in the starting values"
+    them = "it" if plan.count == 1 else "them"
+    done = f"Build {subs_word(plan.count)} where the drawing shows {them} and dial in the starting values"
     if not plan.recommended:
         wanted = recommended_count(plan.results, plan.project)
         done = (
-            f"If {subs_word(plan.count)} stand where the drawing shows them, with these starting values (recommended: "
+            f"With {subs_word(plan.count)} where the drawing shows {them}, and these starting values (recommended: "
             f"{'the first plan' if wanted == plan.count else subs_word(wanted)})"
         )
     mean = f"comes to {mean_words(plan.output_db, plan.count, plan)}"
@@ -73,7 +74,7 @@ def place_section(plan: ChosenPlan) -> Section:
             Drawing(
                 title="The room from above, front wall to the left, with dimensions in mm from the finished walls.",
                 alt=f"Plan of the room with {subs_word(plan.count)}: {places}.",
-                svg=sheet_bytes(plan_alone(plan, PLAN_SCALE), ".svg"),
+                svg=sheet_bytes(plan_to_fit(plan, DRAWING_MM), ".svg"),
             ),
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
             Text(
@@ -90,6 +91,7 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     hz, weight = results.frequency_hz, results.seats.weight
     after = plan.level_db
     before = rival.level_db if rival else None
+    alone = len(results.seats) == 1
 
     def draw(figure: Figure) -> None:
         bands_before_after(
@@ -108,11 +110,11 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     unit = "dB SPL" if plan.project.highest_level_db(hz) is not None else "dB re one sub at 1 m"
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
-            text=f"{finding}. What is common to all seats an equaliser can lift or lower; "
-            "what differs between them it cannot."
+            text=f"{finding}. What is common to all seats an equaliser can lift or lower"
+            + ("." if alone else "; what differs between them it cannot.")
         ),
         Picture(
-            title="The band of all seats and their mean, before and after.",
+            title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}, before and after.",
             alt=f"{finding}.",
             size_in=(PICTURE_IN, 3.1),
             draw=draw,
@@ -218,6 +220,9 @@ def _seat_table(plan: ChosenPlan, level_db: Floats, caption: str) -> Table:
 
 
 def _spread_words(hz: Floats, level_db: Floats) -> str:
+    if level_db.shape[1] == 1:
+        level = level_db[:, 0] - float(np.mean(level_db))
+        return f"the level at the seat runs from {level.min():+.0f} to {level.max():+.0f} dB about its mean"
     spread = level_db.max(axis=1) - level_db.min(axis=1)
     worst = int(np.argmax(spread))
     return (

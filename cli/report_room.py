@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 
 MOST_FRAMES = 64
 QUANTUM_DB, FLOOR_DB = 0.01, -30.0  # how levels travel to the page: two bytes each
+COMMON_LENGTH_M = 6.4
+MARK_WIDTHS, MARK_HEIGHT = (48, 70), 27  # of a seat's mark without and with a decimal, in hundredths of a metre
 RAISED_M = 1.2
 STILLS, STILLS_IN = 3, 7.2  # frequencies shown on paper, width of all [inch]
 
@@ -40,6 +42,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     seat_db = [levels - (levels @ weight)[:, None] for _, levels, _, _ in layouts]
     map_db = [maps - (levels @ weight)[:, None, None] for _, levels, maps, _ in layouts]
     stills = _telling(seat_db[0], hz)
+    several = len(plan.results.seats) > 1
 
     def draw(figure: Figure) -> None:
         grid = figure.add_gridspec(len(layouts) + 1, len(stills), height_ratios=[*[1.0] * len(layouts), 0.06])
@@ -84,7 +87,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
             ),
             LiveMap(data=_map_data(plan, compared, layouts, seat_db, map_db)),
             Picture(
-                title="The frequencies at which the seats differ most.",
+                title="The frequencies at which the seats differ most." if several else "Three frequencies.",
                 alt=f"Levels about the seats' mean: {alt}.",
                 size_in=(STILLS_IN, len(layouts) * (each + 0.2) + 0.6),
                 draw=draw,
@@ -265,7 +268,10 @@ def _telling(seat_db: Floats, hz: Floats) -> list[int]:
     """Frames at which the seats of the first layout differ most, at least a third of an octave apart, rising."""
     spread = seat_db.max(axis=1) - seat_db.min(axis=1)
     chosen: list[int] = []
-    for frame in np.argsort(-spread, kind="stable"):
+    order = np.argsort(-spread, kind="stable")
+    if not spread.any():  # one seat: from the middle of the band outward
+        order = np.argsort(np.abs(np.arange(len(hz)) - len(hz) // 2), kind="stable")
+    for frame in order:
         if all(abs(np.log2(hz[frame] / hz[other])) >= 1.0 / 3.0 for other in chosen):
             chosen.append(int(frame))
         if len(chosen) == STILLS:
@@ -286,6 +292,7 @@ def _map_data(
     room = plan.project.room()
     edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
     first = _telling(seat_db[0], hz)[0]
+    mark, decimals = seat_marks(plan.results.seats.position_m, room.length_m)
     return {
         "hz": [round(float(hz[frame]), 1) for frame in frames],
         "start": int(np.argmin(np.abs(frames - first))),
@@ -296,6 +303,9 @@ def _map_data(
         "lowest": LOWEST_DB,
         "step": STEP_DB,
         "colours": [[round(255 * part) for part in colour] for colour in ramp_colours(len(edges))],
+        "mark": round(mark, 3),
+        "mark_width": MARK_WIDTHS[decimals],
+        "decimals": decimals,
         "length": room.length_m,
         "width": room.width_m,
         "seats": [
@@ -312,6 +322,19 @@ def _map_data(
             for (name, _, _, subs), levels, maps in zip(layouts, seat_db, map_db, strict=True)
         ],
     }
+
+
+def seat_marks(seat_m: Floats, length_m: float) -> tuple[float, int]:
+    """Size of the seats' marks over that in a room of common length, and decimals, so that none covers another."""
+    wanted = length_m / COMMON_LENGTH_M
+    first, second = np.triu_indices(len(seat_m), 1)
+    apart = 100.0 * np.abs(seat_m[first, :2] - seat_m[second, :2])  # in the map's units
+
+    def most(width: float) -> float:
+        return float(np.max(apart / (width, MARK_HEIGHT), axis=1).min(initial=wanted))
+
+    with_decimals = most(MARK_WIDTHS[1])
+    return (with_decimals, 1) if with_decimals > 0.85 * wanted else (most(MARK_WIDTHS[0]), 0)
 
 
 def _packed(level_db: Floats) -> str:

@@ -127,7 +127,11 @@ def before_after(
         one = layouts[index]
         return level_db(plane.pressure(found[index][1], _weights(hz, one), one.positions_m, room))
 
-    evenest = min(range(1, 1 + len(usual)), key=lambda k: heard[k].variation_db, default=None)
+    evenest = min(
+        range(1, 1 + len(usual)),
+        key=lambda k: (round(heard[k].variation_db, 3), -heard[k].output_db),  # with one seat all are as even
+        default=None,
+    )
     return BeforeAfter(
         rival=None if evenest is None else heard[evenest],
         own=heard[-1] if project.layout else None,
@@ -155,7 +159,10 @@ def _rivals(project: Project, results: Results, count: int) -> tuple[UsualLayout
     known = results.choices.usual
     if known is None:
         return layouts
-    stored = sorted(known.of_count(count), key=lambda k: float(known.alike_variation_db[k]))
+    stored = sorted(
+        known.of_count(count),
+        key=lambda k: (round(float(known.alike_variation_db[k]), 3), -float(known.alike_output_db[k])),
+    )
     by_name = {one.name: one for one in layouts}
     named = [by_name[known.name[k]] for k in stored if known.name[k] in by_name]
     return tuple(named[:1]) or layouts

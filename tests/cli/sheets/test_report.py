@@ -17,6 +17,7 @@ from cli.report import model_numbers, report_bytes, report_content
 from cli.report_blocks import Bullets, Picture, Section, Table, Text
 from cli.report_html import report_html
 from cli.report_pdf import report_pdf
+from cli.report_room import seat_marks
 from roommodes.choices import Choices
 from roommodes.results import write_results
 
@@ -213,6 +214,32 @@ def test_no_usual_layout_and_no_limit_and_one_seat(run, tmp_path: Path) -> None:
     write_results(tmp_path / "plan.h5", results_of(text), force=False)
     assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
     assert "dB against one sub at 1 m in the open" in Path("r.html").read_text()
+
+
+def test_one_seat_alone(run, tmp_path: Path) -> None:
+    """Nothing differs between seats: the report speaks of level, and of no zeros."""
+    text = project_text().replace("[1.2, 2.0, 2.8]", "[2.0]")
+    a, b = text.index('[[rows]]\nname = "back"'), text.index("[screen]")
+    results = results_of(text[:a] + text[b:])
+    write_results(tmp_path / "plan.h5", results, force=False)
+    assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
+    page = Path("r.html").read_text()
+    assert "there is one seat, so nothing differs between seats" in page
+    assert "the level at the seat runs from" in page
+    assert 'id="front"' not in page
+    assert ">0.00<" not in page.split('id="counts"')[1].split("</section>")[0]
+    assert run("report", "plan.h5", "-o", "r.pdf").exit_code == 0
+
+
+def test_marks_of_many_seats_do_not_cover_each_other() -> None:
+    """Forty seats 0.9 by 1.3 m apart in a hall: whole decibels, as large as fits; seven in a small room as they are."""
+    hall = np.array([[5.0 + 1.3 * row, 1.2 + 0.92 * seat, 1.1] for row in range(5) for seat in range(8)])
+    size, decimals = seat_marks(hall, 14.0)
+    assert decimals == 0
+    assert size == pytest.approx(14.0 / 6.4)
+    size, decimals = seat_marks(hall[:, :] * 0.3, 14.0)
+    assert size * 27 <= 100 * 0.92 * 0.3 + 1e-9, "never higher than the seats are apart"
+    assert seat_marks(np.array([[3.0, 1.0, 1.1], [3.0, 2.0, 1.1]]), 6.4) == (1.0, 1)
 
 
 @pytest.mark.parametrize(
