@@ -35,17 +35,20 @@ def prediction_page(project: Project, prediction: Prediction, suffix: str) -> by
             level_db=levels,
             seat_name=prediction.seats.name,
             seat_row=prediction.seats.row.tolist(),
-            title=f"Level at every seat: variation {prediction.variation_db:.2f} dB",
+            title="Level at the seat"
+            if len(prediction.seats) == 1
+            else f"Level at every seat: variation {prediction.variation_db:.2f} dB",
             level_label=f"level [{unit}]",
         )
         return figure_bytes(figure, suffix)
 
 
 def plans_page(project: Project, results: Results, suffix: str) -> bytes:
-    """The largest plan from above, and the level at every seat with the best plan of each count."""
+    """The recommended plan from above, and the level at every seat with the best plan of each count."""
     counts = list(results.plans)
-    largest = counts[-1]
-    table = results.plans[largest]
+    advice = results.choices.recommendation
+    drawn = advice.subs if advice is not None and advice.subs in results.plans else counts[-1]
+    table = results.plans[drawn]
     subs = [
         SubMark(position_m=tuple(results.candidates.position_m[candidate]), drive=drive_words(table, sub))
         for sub, candidate in enumerate(table.candidate_index[BEST])
@@ -57,18 +60,19 @@ def plans_page(project: Project, results: Results, suffix: str) -> bytes:
     with mpl.rc_context(STYLE):
         figure = new_figure(12.5, max(5.6, 2.1 * len(counts)))
         grid = figure.add_gridspec(len(counts), 2, width_ratios=(1.0, 1.15))
-        title = f"{plain(project.name, 48)}: {subs_word(largest)}"
+        title = f"{plain(project.name, 48)}: {subs_word(drawn)}"
         _room(figure.add_subplot(grid[:, 0]), project, subs, title=title, candidates=True)
         for place, (count, level, middle) in enumerate(zip(counts, levels, middles, strict=True)):
             axes = figure.add_subplot(grid[place, 1])
-            variation = float(results.plans[count].variation_db[BEST])
+            alone = len(seats) == 1
+            figure_db = results.plans[count].output_db if alone else results.plans[count].variation_db
             seat_levels(
                 axes,
                 frequency_hz=results.frequency_hz,
                 level_db=level - middle,
                 seat_name=seats.name,
                 seat_row=seats.row.tolist(),
-                title=f"{subs_word(count)}: variation {variation:.2f} dB",
+                title=f"{subs_word(count)}: {'output' if alone else 'variation'} {float(figure_db[BEST]):.2f} dB",
                 level_label="re mean [dB]",
                 legend=place == 0,
             )

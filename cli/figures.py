@@ -34,6 +34,7 @@ SUB = "#27313a"
 ROW_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
 SEAT_DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (6, 1.5, 1.2, 1.5)), (0, (3, 3)))
 SEAT_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
+NARROW = 0.14  # a keep-out shorter than this share of the room
 LINES_UP_TO = 10  # with more seats, each row is drawn as its mean
 TICK_HZ = (16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)
 STYLE: Any = {
@@ -113,9 +114,9 @@ def seat_levels(
     title, level_label : what it shows, and what the levels refer to.
     legend : name the lines.
     """
-    axes.fill_between(
-        frequency_hz, level_db.min(axis=1), level_db.max(axis=1), color=BAND, linewidth=0, label="all seats"
-    )
+    if len(seat_name) > 1:
+        low, high = level_db.min(axis=1), level_db.max(axis=1)
+        axes.fill_between(frequency_hz, low, high, color=BAND, linewidth=0, label="all seats")
     rows = np.asarray(seat_row)
     single = len(seat_name) <= LINES_UP_TO
     for row in np.unique(rows):
@@ -123,7 +124,8 @@ def seat_levels(
         members = np.flatnonzero(rows == row)
         lines = [(plain(seat_name[int(seat)]), level_db[:, seat]) for seat in members]
         if not single:
-            name = f"row {int(row) + 1}, mean of {len(members)}"
+            row_name = seat_name[int(members[0])].rsplit(" ", 1)[0]  # seats are numbered within their row
+            name = f"{plain(row_name, 20)}, mean of {len(members)}"
             lines = [(name, np.asarray(level_db[:, members].mean(axis=1)))]
         for place, (name, level) in enumerate(lines):
             pattern = place if single else int(row)
@@ -181,7 +183,7 @@ def plan_view(
     length, width = room.length_m, room.width_m
     axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
     for box in keep_outs:
-        _keep_out(axes, box)
+        _keep_out(axes, box, length)
     for pane in glass:
         _glass(axes, room, pane)
     if screen_width_m is not None:
@@ -252,18 +254,21 @@ def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Seq
         axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
 
 
-def _keep_out(axes: Axes, box: FloorBox) -> None:
+def _keep_out(axes: Axes, box: FloorBox, length_m: float) -> None:
     (x0, y0), (x1, y1) = box.from_m, box.to_m
     shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
     axes.add_patch(shape)
+    across: tuple[float, Any] = ((x0 + x1) / 2, "center")
+    if x1 - x0 < NARROW * length_m:  # its name may be wider: away from the nearer end wall
+        across = (x1 - 0.01 * length_m, "right") if x0 + x1 > length_m else (x0 + 0.01 * length_m, "left")
     axes.text(
-        (x0 + x1) / 2,
+        across[0],
         (y0 + y1) / 2,
         textwrap.fill(plain(box.name), 10),
         fontsize=7,
-        ha="center",
+        ha=across[1],
         va="center",
-        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0},
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.3},
     )
 
 
