@@ -110,7 +110,9 @@ def small_demo(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPat
     """The demo on the small room, so that the suite stays quick; the real one is timed in benchmarks."""
     folder = tmp_path_factory.mktemp("package")
     (folder / "demo.toml").write_text(small_text)
-    monkeypatch.setattr("importlib.resources.files", lambda package: folder)
+    monkeypatch.setattr(
+        "importlib.resources.files", lambda package: folder if package == "roommodes" else files(package)
+    )
 
 
 def test_demo_writes_project_plan_and_figure(run, small_demo: None, small_text: str, tmp_path: Path) -> None:
