@@ -25,6 +25,7 @@ from cli.schema import schema
 from cli.settings import settings
 from cli.study import study
 from cli.terminal import say_error
+from cli.tolerance import tolerance
 from cli.tune import tune
 
 app = typer.Typer(
@@ -49,6 +50,7 @@ for command in (
     drawing,
     settings,
     headroom,
+    tolerance,
     export,
     study,
     schema,

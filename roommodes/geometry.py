@@ -23,6 +23,7 @@ def geometry_faults(parts: Parts) -> list[Found]:
     """All faults between the tables."""
     found = [*_names(parts), *_construction_names(parts), *_seat_count(parts), *_layout_lengths(parts)]
     found += subwoofer_faults(parts)
+    found += _tolerance_names(parts)
     if parts.room is not None:
         room = room_of(parts.room)
         found += [*_rows(parts, room), *_screen(parts, room), *_regions(parts, room)]
@@ -67,6 +68,18 @@ def _construction_names(parts: Parts) -> Iterator[Found]:
                 f"there is no construction {shown(name)}.{near} Allowed: one of your own under [constructions], or "
                 + ", ".join(shown(entry) for entry in library())
                 + ".",
+            )
+
+
+def _tolerance_names(parts: Parts) -> Iterator[Found]:
+    known = [*library(), *parts.named]
+    for name in parts.tolerance.constructions if parts.tolerance else ():
+        if name not in known:
+            match = get_close_matches(name.lower(), known, n=1, cutoff=0.5)
+            near = f" Did you mean {shown(match[0])}?" if match else ""
+            yield Found(
+                ("tolerance", "constructions", name),
+                f"there is no construction {shown(name)}.{near} Name one of the library or of [constructions].",
             )
 
 

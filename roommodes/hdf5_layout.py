@@ -137,6 +137,11 @@ SCALES = {
     "pair": "two strategies compared, the cheaper one first",
     "part": "part of the differences below a quantile",
     "effect": "a part of the rooms, by one of their properties",
+    "plan": "index of the plan, from 0",
+    "draw": "index of the drawn room, from 0",
+    "group": "index of what is uncertain, from 0",
+    "percentile": "percentile",
+    "end": "low and high end",
 }
 
 

@@ -20,6 +20,7 @@ from roommodes.quantities import number
 from roommodes.rooms import WALLS, Room
 from roommodes.subwoofer_tables import SubwooferTable
 from roommodes.target_level import TargetTable
+from roommodes.tolerance_tables import ToleranceTable
 from roommodes.toml_lines import Path
 
 SLACK_M = 1e-9  # what rounding may add to a length
@@ -59,6 +60,7 @@ class Parts:
     search: SearchTable | None
     target: TargetTable | None
     layout: LayoutTable | None
+    tolerance: ToleranceTable | None
     mains: MainsTable | None
     named: frozenset[str]
     used: tuple[tuple[Path, str], ...]
@@ -91,6 +93,7 @@ class Parts:
             search=valid.get("search"),
             target=valid.get("target"),
             layout=valid.get("layout"),
+            tolerance=valid.get("tolerance"),
             mains=valid.get("mains"),
             named=frozenset(named if isinstance(named, dict) else ()),
             used=tuple(_used_constructions(tree)),

@@ -15,6 +15,7 @@ from roommodes.quantities import AnyLength, Name, Range, Table, apart, rising, s
 from roommodes.rooms import Room, Wall
 from roommodes.subwoofer_tables import SubwooferTable
 from roommodes.target_level import TargetTable
+from roommodes.tolerance_tables import ToleranceTable
 
 FORMAT = 1
 MAX_CANDIDATES = 400
@@ -275,4 +276,7 @@ class ProjectTables(Table):
     mains: MainsTable | None = Field(default=None, description="The main loudspeakers and their crossover.")
     layout: LayoutTable | None = Field(
         default=None, description="Existing or wished positions and drives, for `predict`."
+    )
+    tolerance: ToleranceTable = Field(
+        default=ToleranceTable(), description="How far the built room may differ from the drawn one."
     )

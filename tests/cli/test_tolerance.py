@@ -1,0 +1,75 @@
+"""`roommodes tolerance` on a small plan file."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from typer.testing import Result
+
+from roommodes.results import write_results
+from roommodes.tolerance_file import read_tolerance
+from tests.solvers.test_tolerance import results_for
+
+Run = Callable[..., Result]
+
+
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("plan") / "plan.h5"
+    write_results(path, results_for(), force=False)
+    return path
+
+
+def test_everything_is_told_and_kept(run: Run, plan: Path) -> None:
+    done = run("tolerance", plan, "-o", "t.h5", "--figure", "t.svg", "--draws", 100, "--check", 1)
+    assert done.exit_code == 0, done.stderr
+    assert "128 rooms" in done.stdout, "rounded up to a power of two"
+    for text in ("90 %", "What matters most", "The worst room drawn", "scrambled Sobol' sequence of seed 1", "glass"):
+        assert text in done.stdout
+    assert "worked out again by the full equations" in done.stdout
+    for caution in ("Hearing:", "Weight:", "Glass:", "Mains:"):
+        assert caution in done.stdout
+    assert "<svg" in Path("t.svg").read_text()
+    assert "band" not in done.stderr
+    kept = read_tolerance(Path("t.h5"))
+    assert kept.draws == 128
+    again = run("tolerance", plan, "-o", "t.h5")
+    assert again.exit_code == 5
+    assert "exists" in again.stderr
+
+
+def test_json(run: Run, plan: Path) -> None:
+    done = run("tolerance", plan, "--draws", 64, "--check", 0, "--subs", 2, "--plans", 1, "--json", "--no-shares")
+    data = json.loads(done.stdout)
+    assert [one["subs"] for one in data["plans"]] == [2]
+    percent = data["plans"][0]["variation_percentile_db"]
+    assert list(percent) == ["5", "50", "90", "95"]
+    assert percent["5"] < percent["50"] < percent["90"] <= data["plans"][0]["worst_variation_db"]
+    assert data["draws"] == 64
+    assert data["shares"] == {"2": []}
+
+
+@pytest.mark.parametrize(
+    ("options", "code", "message"),
+    [
+        (("--subs", 3), 2, "this file has plans with 1, 2 subs"),
+        (("--draws", 3), 2, "16"),
+        (("-o", "t.txt"), 2, "allowed: .h5, .hdf5"),
+        (("--figure", "t.gif"), 2, ".png"),
+        (("-o", "nowhere/t.h5"), 5, "nowhere"),
+    ],
+)
+def test_bad_use(run: Run, plan: Path, options: tuple[object, ...], code: int, message: str) -> None:
+    done = run("tolerance", plan, *options)
+    assert done.exit_code == code
+    assert message in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_no_plan_file(run: Run, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.h5"
+    bad.write_text("nothing")
+    done = run("tolerance", bad)
+    assert done.exit_code == 5
+    assert "cannot be read" in done.stderr
