@@ -91,22 +91,26 @@ def plans_json(results: Results) -> dict[str, Any]:
 def print_comparison(page: Page, results: Results, limit_db: float | None) -> None:
     """One count beside the other: variation, output, and what the next sub buys."""
     unit = "dB SPL" if limit_db is not None else "dB re 1 sub at 1 m"
+    loud = all(table.headroom_db is not None for table in results.plans.values())
     rows = []
     before: tuple[int, float, float] | None = None
     for count, table in results.plans.items():
         variation, level = float(table.variation_db[BEST]), mean_level_db(table, count, limit_db)
         bought = "" if before is None else _bought(before, variation, level)
         rows.append([str(count), f"{variation:.2f} dB", f"{_signed_zero(float(table.output_db[BEST])):.1f} dB"])
-        rows[-1] += [f"{level:.1f}", bought]
+        rows[-1] += [f"{level:.1f}"]
+        if loud and table.headroom_db is not None:
+            rows[-1] += [f"{table.headroom_db[BEST]:+.1f} dB"]
+        rows[-1] += [bought]
         before = (count, variation, level)
     page.heading("How many subs")
-    page.table(
-        ["subs", "variation", "output", f"seats' mean [{unit}]", "what the added subs buy"], rows, right=(0, 1, 2, 3)
-    )
+    headers = ["subs", "variation", "output", f"seats' mean [{unit}]", *(["headroom"] if loud else [])]
+    page.table([*headers, "what the added subs buy"], rows, right=tuple(range(len(headers))))
     page.line(
         "variation: seat-to-seat variation, smaller is more even. output: mean level at the seats, all subs at "
         "their limit, against the same subs in phase at 1 m in the open. seats' mean: the same in absolute terms, over "
         "the whole band, the loudest sub at its limit."
+        + (" headroom: over the target, in the worst third-octave; `roommodes headroom` says more." if loud else "")
     )
 
 

@@ -120,6 +120,14 @@ PLAN_FIELDS = (
         long_name="decay time of the single mode that would ring as long as what the seats hear",
         optional=True,
     ),
+    Field(
+        path="headroom_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="highest clean level at the seats over the target, in the worst third-octave",
+        optional=True,
+    ),
 )
 SCALES = {
     "frequency_hz": "frequency",

@@ -68,6 +68,7 @@ class PlanTable:
     alike_db, bound_db : (n_rank,) variation at the same positions with all subs driven alike, and the smallest that
         any weights, free at every frequency, were found to reach; None where they were not worked out [dB].
     smoothness_db, decay_s : (n_rank,) further aims (`solvers.aims`); None where they were not worked out [dB], [s].
+    headroom_db : (n_rank,) over the target; None where it is not known how loud a sub plays [dB].
     """
 
     candidate_index: Integers
@@ -88,6 +89,7 @@ class PlanTable:
     bound_db: Floats | None = None
     smoothness_db: Floats | None = None
     decay_s: Floats | None = None
+    headroom_db: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -299,7 +301,7 @@ def _check_values(path: Path, results: Results) -> None:
     finite += [seats.position_m, seats.weight, candidates.position_m]
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]
-        extra = (table.alike_db, table.bound_db, table.smoothness_db, table.decay_s)
+        extra = (table.alike_db, table.bound_db, table.smoothness_db, table.decay_s, table.headroom_db)
         finite += [values for values in extra if values is not None]
         if table.candidate_index.min() < 0 or table.candidate_index.max() >= n_candidate:
             faults.append(f"/plans/{count}/candidate_index points past the {n_candidate} candidates")

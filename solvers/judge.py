@@ -122,6 +122,7 @@ def judge(
             bound_db=np.array(bounds[outcome.count]) if outcome.count in bounds else None,
             smoothness_db=np.array([of(plan).smoothness_db for plan in plans]),
             decay_s=np.array([of(plan).decay_s for plan in plans]),
+            headroom_db=None if loudness is None else np.array([of(plan).headroom_db for plan in plans]),
         )
     rows: dict[int, RowTable] = {}
     if around and around.rows is not None:

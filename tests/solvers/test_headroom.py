@@ -1,6 +1,7 @@
 """How loud a plan plays: laws, a second simple way, a published case in an absorbing room, the aims of the search."""
 
 from math import log2, log10, prod
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +14,7 @@ from roommodes.laws import ConstantAdmittance
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.project_tables import AimLimitsTable, AimWeightsTable
-from roommodes.results import Results
+from roommodes.results import Results, read_results, write_results
 from roommodes.rooms import WALLS, Room, Surface
 from roommodes.sections import Section
 from roommodes.subwoofer_limits import Limit, Limits
@@ -285,6 +286,15 @@ def test_without_limits_there_is_no_headroom(results: Results) -> None:
     bare = parse_project(TEXT[: TEXT.index("[subwoofer.driver]")], source="loud.toml")
     with pytest.raises(ProjectInvalid, match="nothing says how loud a sub plays"):
         found(results, bare)
+
+
+def test_every_plan_in_the_file_carries_its_headroom(results: Results, tmp_path: Path, close) -> None:
+    write_results(tmp_path / "plan.h5", results, force=False)
+    for count, table in read_results(tmp_path / "plan.h5").plans.items():
+        assert table.headroom_db is not None
+        for rank in range(min(3, len(table.headroom_db))):
+            one = plan_headroom(results, project(), count=count, rank=rank)
+            close(table.headroom_db[rank], one.headroom.least_db, rtol=1e-9)
 
 
 # -- as an aim --------------------------------------------------------------------------------------------------------
