@@ -1,5 +1,7 @@
 """The headroom as a figure: highest clean level at every seat against the target, and what the room gives."""
 
+from typing import Any
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -39,8 +41,16 @@ def draw_headroom(figure: Figure, found: PlanHeadroom, *, title: str) -> None:
     gain_axes(right, found)
 
 
-def level_axes(axes: Axes, found: PlanHeadroom, *, title: str) -> Axes:
-    """Highest clean level at every seat by third-octave, the target, and what limits each band."""
+def level_axes(axes: Axes, found: PlanHeadroom, *, title: str, below: bool = False) -> Axes:
+    """Highest clean level at every seat by third-octave, the target, and what limits each band.
+
+    Parameters
+    ----------
+    axes : to draw on.
+    found : what is shown.
+    title : above it; empty for none.
+    below : the key stands below, for narrow pictures, else on the right.
+    """
     head = found.headroom
     hz = np.array([exact_hz(band) for band in head.bands])
     seat_levels(
@@ -62,7 +72,11 @@ def level_axes(axes: Axes, found: PlanHeadroom, *, title: str) -> Axes:
     if len(hz) > 1:
         axes.set_xlim(hz[0] * 0.93, hz[-1] * 1.07)
     axes.set_xlabel("third-octave band [Hz]; upright: what limits it")
-    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
+    key: dict[str, Any] = {"loc": "upper left", "frameon": False, "fontsize": 8, "handlelength": 3.2}
+    if below:
+        axes.legend(bbox_to_anchor=(0.0, -0.16), ncols=3, **key)
+    else:
+        axes.legend(bbox_to_anchor=(1.01, 1.0), **key)
     return axes
 
 

@@ -103,17 +103,22 @@ def _print_levels(page: Page, found: PlanHeadroom) -> None:
     rows.append(["headroom", *(f"{value:+.1f}" for value in head.headroom_db)])
     headers = ["Hz", *band_names(found)]
     page.table(headers, rows, right=tuple(range(1, len(headers))))
+    page.line(band_words(found))
+
+
+def band_words(found: PlanHeadroom) -> str:
+    """How the levels of the bands are meant."""
     own = ", each sub's own filters" if found.filtered else ""
-    page.line(
+    return (
         f"One band at a time, all subs with their drives{own}, and one equaliser for all, taken as ideal: the "
         "common gain "
         f"rises until the first sub meets its limit. Several bands at once leave less to each.{partly_words(found)}"
     )
 
 
-def _print_limits(page: Page, found: PlanHeadroom) -> None:
+def limit_rows(found: PlanHeadroom) -> list[list[str]]:
+    """Each band: centre, what limits it, which subs, what the next has left, one sub at 1 m, the gains of the room."""
     head = found.headroom
-    page.heading("What limits, and what the room gives")
     rows = []
     for k, hz in enumerate(band_names(found)):
         subs = head.first_subs[k]
@@ -129,13 +134,24 @@ def _print_limits(page: Page, found: PlanHeadroom) -> None:
                 _span(head.rule_gain_db[k]),
             ]
         )
-    headers = ["Hz", "limited by", "sub", "next has left", "one sub, 1 m", "room's gain at the seats", "rule of thumb"]
-    page.table(headers, rows, right=(0, 3, 4))
-    page.line(
+    return rows
+
+
+def gain_words() -> str:
+    """How the columns on the room are meant."""
+    return (
         "one sub, 1 m: highest clean level in free field, dB SPL rms. room's gain: level at the seats over the "
         "same subs in "
         f"phase at 1 m in free field, from the model, least to most [dB]; {RULE_WORDS}."
     )
+
+
+def _print_limits(page: Page, found: PlanHeadroom) -> None:
+    page.heading("What limits, and what the room gives")
+    rows = limit_rows(found)
+    headers = ["Hz", "limited by", "sub", "next has left", "one sub, 1 m", "room's gain at the seats", "rule of thumb"]
+    page.table(headers, rows, right=(0, 3, 4))
+    page.line(gain_words())
 
 
 def _print_needs(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:

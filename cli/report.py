@@ -117,6 +117,7 @@ def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFind
     """All that the report says, in order."""
     from cli.report_blocks import Report, shown
     from cli.report_choice import count_section, front_section, row_section
+    from cli.report_loudness import loudness_section
     from cli.report_parts import heard_section, lead_sentence, place_section, values_section
     from cli.report_room import assumed_section, caution_section, map_section, modes_section, unknown_section
     from cli.settings_tables import plan_filters
@@ -132,6 +133,7 @@ def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFind
         count_section(plan, compared),
         front_section(plan),
         row_section(plan),
+        loudness_section(plan),
         values_section(plan, values),
         modes_section(plan, found),
         assumed_section(plan),

@@ -4,8 +4,14 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import matplotlib as mpl
 import pytest
 from typer.testing import Result
+
+from cli.figures import STYLE, figure_bytes, new_figure
+from cli.plan_file import choose_plan
+from cli.report_blocks import Picture, Text
+from cli.report_loudness import loudness_section
 
 DRIVER = """[subwoofer]
 cabinet_m = [0.4, 0.4, 0.45]
@@ -114,3 +120,20 @@ def test_levels_in_decibels_of_pressure_follow_from_the_driver(
     (tmp_path / "loud.toml").write_text(small_text + DRIVER)
     data = json.loads(run("predict", "loud.toml", "--json").stdout)
     assert data["level_unit"] == "dB SPL"
+
+
+def test_the_report_says_whether_it_is_loud_enough(plan: Path, run: Callable[..., Result], small: Path) -> None:
+    section = loudness_section(choose_plan(plan))
+    assert section is not None
+    assert section.heading == "Is it loud enough?"
+    texts = [block.text for block in section.blocks if isinstance(block, Text)]
+    assert texts[0].startswith("Not loud enough: ")
+    assert any("An amplifier for that gives" in text for text in texts)
+    for block in section.blocks:
+        if isinstance(block, Picture):
+            with mpl.rc_context(STYLE):
+                figure = new_figure(*block.size_in)
+                block.draw(figure)
+                assert figure_bytes(figure, ".png").startswith(b"\x89PNG")
+    assert run("optimise", small, "-o", "bare.h5", "--quiet").exit_code == 0
+    assert loudness_section(choose_plan(plan.parent / "bare.h5")) is None
