@@ -3,7 +3,7 @@
 from matplotlib.figure import Figure
 
 from cli.headroom_figure import level_axes
-from cli.headroom_text import (
+from cli.headroom_words import (
     amplifier_words,
     band_names,
     band_words,

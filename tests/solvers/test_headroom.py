@@ -1,6 +1,6 @@
 """How loud a plan plays: laws, a second simple way, a published case in an absorbing room, the aims of the search."""
 
-from math import log2, log10, prod
+from math import log2, log10
 from pathlib import Path
 
 import numpy as np
@@ -30,61 +30,10 @@ from solvers.headroom import (
     rule_of_thumb_db,
     target_bands,
 )
-from solvers.headroom_cabinets import BOARD_U_W_M2K, cabinet_warnings, heat_of, standings
 from solvers.headroom_plan import plan_headroom
 from solvers.job import solve
 from solvers.recommend import recommend, steers
-
-TEXT = """\
-format = 1
-name = "loud"
-[room]
-length_m = 5.3
-width_m = 3.9
-height_m = 2.4
-loss_factor = 0.03
-[[rows]]
-name = "front"
-x_m = 2.6
-y_m = [0.8, 1.7, 2.9]
-ear_height_m = 1.1
-[[zones]]
-name = "front wall"
-from_m = [0.35, 0.4, 0.3]
-to_m = [0.35, 3.4, 0.3]
-spacing_m = 1.0
-[[zones]]
-name = "rear wall"
-from_m = [4.95, 0.4, 0.3]
-to_m = [4.95, 3.4, 0.3]
-spacing_m = 1.5
-[[keep_outs]]
-name = "door"
-from_m = [4.0, 1.2, 0.0]
-to_m = [4.6, 2.6, 2.0]
-[search]
-counts = [1, 2]
-band_hz = [20, 100]
-points_per_octave = 9
-[subwoofer]
-cabinet_m = [0.42, 0.4, 0.44]
-port_face = "rear"
-port_clearance_m = 0.1
-[subwoofer.driver]
-fs_hz = 23
-qes = 0.42
-qms = 5.5
-vas_m3 = 0.14
-cone_area_m2 = 0.083
-re_ohm = 3.3
-xmax_m = 0.014
-power_w = 700
-box_m3 = 0.052
-"""
-
-
-def project(old: str = "", new: str = "", extra: str = "") -> Project:
-    return parse_project(TEXT.replace(old, new) + extra, source="loud.toml")
+from tests.solvers.loud import TEXT, project
 
 
 @pytest.fixture(scope="module")
@@ -334,64 +283,6 @@ def test_the_search_weighs_headroom(results: Results) -> None:
     loud = solve(eager, counts=(2,))
     assert loud.plans[2].by_aims
     assert found(loud).headroom.least_db >= found(results).headroom.least_db - 1e-9
-
-
-# -- cabinets ---------------------------------------------------------------------------------------------------------
-
-
-def test_free_space_is_measured_to_what_stands_before_a_face(close) -> None:
-    at = np.array([[0.35, 1.9, 0.3], [4.95, 1.9, 0.3]])
-    one, two = standings(project(), at)
-    assert one.facing == (0, 1)
-    assert two.facing == (0, -1)
-    gap, what = one.free_m["front"]
-    close(gap, 4.0 - 0.35 - 0.21, rtol=1e-9)
-    assert what == "keep-out door"
-    gap, what = two.free_m["rear"]
-    close(gap, 5.3 - 4.95 - 0.21, rtol=1e-9)
-    assert what == "rear wall"
-    gap, what = two.free_m["front"]
-    close(gap, 4.95 - 0.21 - 4.6, rtol=1e-9)
-    low, high = np.array(one.low_m), np.array(one.high_m)
-    close(prod(high - low), 0.42 * 0.4 * 0.44, rtol=1e-9)
-    assert standings(project(), np.array([[0.35, 1.0, 0.3], [0.35, 1.3, 0.3]]))[0].overlaps == ("sub 2",)
-
-
-def test_the_heat_of_a_closed_cupboard_balances(close) -> None:
-    amplifier = project(extra="[subwoofer.amplifier]\nclosed_in_m = [0.5, 0.6, 0.4]\nefficiency = 0.5\nidle_w = 20\n")
-    table = amplifier.subwoofer.amplifier
-    assert table is not None
-    heat = heat_of(table, 800.0, Air())
-    assert heat is not None
-    close(heat.heat_w, 800.0 / 8.0 + 20.0, rtol=1e-12)  # as much is lost as is given at an efficiency of one half
-    area = 2 * (0.5 * 0.6) + 2 * (0.5 * 0.4) + 0.6 * 0.4
-    close(heat.rise_k * area * BOARD_U_W_M2K, heat.heat_w, rtol=1e-12)
-    air = Air().density_kg_m3 * 1005.0
-    close(heat.flow_m3_h / 3600.0 * air * 10.0, heat.heat_w, rtol=1e-12)
-    close(heat.minutes * 60.0 * heat.heat_w, air * 0.12 * 10.0, rtol=1e-9)
-    assert heat_of(replace_free(table), 800.0, Air()) is None
-
-
-def replace_free(table):
-    """The same amplifier, standing free."""
-    return table.model_copy(update={"closed_in_m": None})
-
-
-def test_warnings_name_their_numbers(results: Results) -> None:
-    port = "[subwoofer.port]\narea_m2 = 0.02\ntuning_hz = 30\n"
-    heavy = project("port_clearance_m = 0.1", "port_clearance_m = 0.1\nweight_kg = 40", port)
-    joined = "\n".join(found(results, heavy).warnings)
-    assert "sub 1: 0.14 m before its port, 0.16 m wide" in joined
-    assert "one sub weighs 40 kg: two people or a lift" in joined
-    # in a corner it fits in no direction
-    airy = project("port_clearance_m = 0.1", "port_clearance_m = 0.1\nventilation_clearance_m = 0.12")
-    told = cabinet_warnings(airy, standings(airy, np.array([[0.25, 0.25, 1.9]])), None)
-    assert told == [
-        "sub 1: 0.04 m before its port on the rear face (front wall); port_clearance_m asks for 0.10 m.",
-        "sub 1: 0.04 m behind it (front wall); ventilation_clearance_m asks for 0.12 m of air.",
-        "sub 1 stands 1.68 m above the floor: fixings and what carries them must be designed by a qualified person, "
-        "and nobody sits under what is not secured twice.",
-    ]
 
 
 def test_the_slope_of_a_displacement_limit_is_twelve_decibels_an_octave(close) -> None:
