@@ -13,32 +13,9 @@ from solvers.job import results_from
 from solvers.listening_plane import listening_plane
 from solvers.problem import Outcome, Plan, Problem, Stop
 from solvers.usual_layouts import USUAL, usual_layouts
+from tests.rooms import SMALL
 
-TEXT = """\
-format = 1
-name = "small"
-[room]
-length_m = 4.0
-width_m = 3.2
-height_m = 2.4
-loss_factor = 0.03
-[[rows]]
-name = "front"
-x_m = 2.2
-y_m = [1.0, 2.5]
-ear_height_m = 1.1
-[[zones]]
-name = "front"
-from_m = [0.3, 0.5, 0.3]
-to_m = [0.3, 2.5, 0.3]
-spacing_m = 1.0
-[subwoofer]
-cabinet_m = [0.4, 0.3, 0.5]
-[search]
-counts = [2]
-band_hz = [25, 80]
-points_per_octave = 4
-"""
+TEXT = SMALL[: SMALL.index("[layout]")] + "[subwoofer]\ncabinet_m = [0.4, 0.3, 0.5]\n"
 
 
 def solved(text: str = TEXT):
@@ -59,7 +36,7 @@ def solved(text: str = TEXT):
         polarity=np.array([1, -1]),
         variation_db=2.0,
         output_db=0.0,
-        level_db=np.zeros((8, 2)),
+        level_db=np.zeros((8, 3)),
     )
     outcome = Outcome(
         count=2,
@@ -91,16 +68,16 @@ def test_usual_layouts_stand_against_the_walls() -> None:
     seats = project.seats().position_m.tolist()
     corners = next(one for one in usual_layouts(project, 4, seats) if "corners" in one.name)
     np.testing.assert_allclose(
-        corners.positions_m, ((0.2, 0.15, 0.25), (0.2, 3.05, 0.25), (3.8, 0.15, 0.25), (3.8, 3.05, 0.25))
+        corners.positions_m, ((0.2, 0.15, 0.25), (0.2, 3.05, 0.25), (3.9, 0.15, 0.25), (3.9, 3.05, 0.25))
     )
     middles = next(one for one in usual_layouts(project, 4, seats) if "middles" in one.name)
     np.testing.assert_allclose(
-        middles.positions_m, ((0.2, 1.6, 0.25), (3.8, 1.6, 0.25), (2.0, 0.2, 0.25), (2.0, 3.0, 0.25))
+        middles.positions_m, ((0.2, 1.6, 0.25), (3.9, 1.6, 0.25), (2.05, 0.2, 0.25), (2.05, 3.0, 0.25))
     )
     aired = parse_project(TEXT.replace("cabinet_m", "ventilation_clearance_m = 0.1\ncabinet_m"), source="t")
     middles = next(one for one in usual_layouts(aired, 4, seats) if "middles" in one.name)
     np.testing.assert_allclose(
-        middles.positions_m, ((0.3, 1.6, 0.25), (3.7, 1.6, 0.25), (2.0, 0.3, 0.25), (2.0, 2.9, 0.25))
+        middles.positions_m, ((0.3, 1.6, 0.25), (3.8, 1.6, 0.25), (2.05, 0.3, 0.25), (2.05, 2.9, 0.25))
     )
     assert all(len(chosen) == len(set(chosen)) for _, chosen in USUAL)
     assert {len(chosen) for _, chosen in USUAL} == set(range(1, 9))
@@ -127,7 +104,7 @@ def test_levels_are_the_models_own(close) -> None:
     hz, room = results.frequency_hz, project.room()
     for one in (found.rival, found.own):
         transfer = transfer_function(
-            room, (), frequency_hz=hz, seat_m=results.seats.position_m, source_m=one.positions_m
+            room, project.surfaces(), frequency_hz=hz, seat_m=results.seats.position_m, source_m=one.positions_m
         )
         level = level_db(transfer.sum(axis=2))
         np.testing.assert_allclose(one.level_db, level, atol=0.03)
@@ -136,7 +113,7 @@ def test_levels_are_the_models_own(close) -> None:
     places = [(3, 4), (20, 9), (len(plane.x_m) - 1, 0)]
     points = [[plane.x_m[i], plane.y_m[j], plane.height_m] for i, j in places]
     subs = results.candidates.position_m[results.plans[2].candidate_index[0]]
-    transfer = transfer_function(room, (), frequency_hz=hz, seat_m=points, source_m=subs)
+    transfer = transfer_function(room, project.surfaces(), frequency_hz=hz, seat_m=points, source_m=subs)
     weights = drive_weights(hz, gain_db=[0.0, -3.0], delay_s=[0.0, 0.004], polarity=[1, -1])
     expected = level_db(seat_pressure(transfer, weights))
     got = np.stack([found.plan_map_db[:, i, j] for i, j in places], axis=1)
@@ -151,7 +128,7 @@ def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
     for one in usual_layouts(project, 2, seats.position_m.tolist()):
         transfer = transfer_function(
             project.room(),
-            (),
+            project.surfaces(),
             frequency_hz=results.frequency_hz,
             seat_m=seats.position_m,
             source_m=one.positions_m,
@@ -172,7 +149,7 @@ def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
 def test_the_plane_covers_the_room_at_ear_height() -> None:
     room = parse_project(TEXT, source="t").room()
     plane = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=np.array([[0.3, 0.3, 0.3]]))
-    assert (plane.x_m[0], plane.x_m[-1], plane.y_m[0], plane.y_m[-1]) == (0.0, 4.0, 0.0, 3.2)
+    assert (plane.x_m[0], plane.x_m[-1], plane.y_m[0], plane.y_m[-1]) == (0.0, 4.1, 0.0, 3.2)
     assert plane.height_m == 1.1
     assert 600 < len(plane.x_m) * len(plane.y_m) < 950
     assert len(plane.nodes_m()) < 150
@@ -186,10 +163,10 @@ def test_the_plane_follows_a_standing_wave_and_its_poles() -> None:
     nodes = plane.nodes_m()
 
     def field(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        images = [(a, b) for a in (0.3, -0.3, 7.7) for b in (1.5, -1.5, 4.9)]
+        images = [(a, b) for a in (0.3, -0.3, 7.9) for b in (1.5, -1.5, 4.9)]
         heights = (1.0, -1.0, 3.8)
         poles = sum(1.0 / np.sqrt((x - a) ** 2 + (y - b) ** 2 + (1.2 - h) ** 2) for a, b in images for h in heights)
-        return np.cos(2 * np.pi * x / 4.0) * np.cos(np.pi * y / 3.2) + poles
+        return np.cos(2 * np.pi * x / 4.1) * np.cos(np.pi * y / 3.2) + poles
 
     at_nodes = field(nodes[:, 0], nodes[:, 1])[None, :, None].astype(complex)
     weights = np.full((1, 1), 1j)
