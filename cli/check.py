@@ -16,6 +16,7 @@ def check(file: ProjectFile, as_json: Json = False, quiet: Quiet = False, debug:
     Example: roommodes check cellar.toml
     """
     from cli.room_text import print_room, room_json
+    from cli.subwoofer_text import print_subwoofer, subwoofer_json
     from roommodes.errors import ProjectInvalid
     from roommodes.project_file import load_project
     from solvers.findings import examine
@@ -34,10 +35,12 @@ def check(file: ProjectFile, as_json: Json = False, quiet: Quiet = False, debug:
     with progress(quiet=quiet) as report:
         found = examine(project, report=report)
     if as_json:
-        print_json({"file": str(file), "valid": True, "faults": [], **room_json(project, found)})
+        data = {**room_json(project, found), "subwoofer": subwoofer_json(project)}
+        print_json({"file": str(file), "valid": True, "faults": [], **data})
         return
     page = Page()
     page.line(f"{file}: no faults")
     print_room(page, project, found)
+    print_subwoofer(page, project)
     page.line()
     warn(found.warnings)

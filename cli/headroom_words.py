@@ -34,7 +34,8 @@ def finding_words(found: PlanHeadroom) -> str:
     )
     where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.limited_by[worst]}"
     short = f". Short in {', '.join(over)} Hz" if over else ""
-    return f"{text}{where}{short}. Seats' mean; single seats are in the table."
+    many = " Seats' mean; single seats are in the table." if len(found.seats) > 1 else ""
+    return f"{text}{where}{short}.{many}"
 
 
 def target_words(project: Project) -> str:
@@ -104,8 +105,8 @@ def gain_words() -> str:
     """How the columns on the room are meant."""
     return (
         "one sub, 1 m: highest clean level in free field, dB SPL rms. room's gain: level at the seats over the "
-        "same subs in "
-        f"phase at 1 m in free field, from the model, least to most [dB]; {RULE_WORDS}."
+        "same subs in phase at 1 m in free field, from the model, least to most [dB]; drives that fight each "
+        f"other lower it. {RULE_WORDS[0].upper()}{RULE_WORDS[1:]}."
     )
 
 
@@ -172,10 +173,10 @@ def more_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
     if found.next_bands_db is not None and found.next_count is not None:
         after = float(found.next_bands_db.min())
         extra = found.next_count - plan.count
-        subs = "the further sub" if extra == 1 else f"the {extra} further subs"
+        subs = "the further sub brings" if extra == 1 else f"the {extra} further subs bring"
         lines.append(
             f"In the file: with the best plan of {found.next_count} subs the headroom is {after:+.1f} dB, so {subs} "
-            f"bring {after - least:+.1f} dB."
+            f"{after - least:+.1f} dB."
         )
     if not lines:
         lines.append("No place is left for one more, and the file has no plan with more subs.")
@@ -216,7 +217,8 @@ def caution_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
 
 
 def _span(values: Floats) -> str:
-    return f"{values.min():.1f} to {values.max():.1f} dB"
+    low, high = f"{values.min():.1f}", f"{values.max():.1f}"
+    return f"{low} dB" if low == high else f"{low} to {high} dB"
 
 
 def _round_up(power_w: float) -> float:

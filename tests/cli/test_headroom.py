@@ -12,6 +12,10 @@ from cli.figures import STYLE, figure_bytes, new_figure
 from cli.plan_file import choose_plan
 from cli.report_blocks import Picture, Text
 from cli.report_loudness import loudness_section
+from roommodes.project_file import parse_project
+from roommodes.results import write_results
+from solvers.job import solve
+from tests.cli.conftest import SMALL
 
 DRIVER = """[subwoofer]
 cabinet_m = [0.4, 0.4, 0.45]
@@ -33,11 +37,20 @@ closed_in_m = [0.5, 0.5, 0.3]
 """
 
 
+@pytest.fixture(scope="module")
+def plans(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """A plan whose sub is known, and one whose sub is not, searched once."""
+    found = {}
+    for name, extra in (("loud", DRIVER), ("bare", "")):
+        found[name] = tmp_path_factory.mktemp(name) / f"{name}.h5"
+        write_results(found[name], solve(parse_project(SMALL + extra, source="small.toml")), force=False)
+    return found
+
+
 @pytest.fixture
-def plan(run: Callable[..., Result], tmp_path: Path, small_text: str) -> Path:
-    (tmp_path / "loud.toml").write_text(small_text + DRIVER)
-    assert run("optimise", "loud.toml", "-o", "plan.h5", "--quiet").exit_code == 0
-    return tmp_path / "plan.h5"
+def plan(plans: dict[str, Path]) -> Path:
+    """The plan whose sub is known."""
+    return plans["loud"]
 
 
 def test_all_of_it_for_a_person(run: Callable[..., Result], plan: Path) -> None:
@@ -100,10 +113,10 @@ def test_the_figure(run: Callable[..., Result], plan: Path, tmp_path: Path, suff
     assert (tmp_path / name).read_bytes() == image
 
 
-def test_what_cannot_be_done_is_said_in_one_line(run: Callable[..., Result], small: Path, plan: Path) -> None:
-    assert run("optimise", small, "-o", "bare.h5", "--quiet").exit_code == 0
+def test_what_cannot_be_done_is_said_in_one_line(run: Callable[..., Result], plans: dict[str, Path]) -> None:
+    plan, bare = plans["loud"], plans["bare"]
     for arguments, code, words in (
-        (("bare.h5",), 3, "bare.h5 (project inside) subwoofer: nothing says how loud a sub plays"),
+        ((bare,), 3, "bare.h5 (project inside) subwoofer: nothing says how loud a sub plays"),
         ((plan, "-o", "x.jpg"), 2, "allowed: .png, .svg, .pdf"),
         ((plan, "--subs", "3"), 2, "this file has plans with 1, 2 subs"),
         (("nothing.h5",), 5, "nothing.h5"),
@@ -122,8 +135,8 @@ def test_levels_in_decibels_of_pressure_follow_from_the_driver(
     assert data["level_unit"] == "dB SPL"
 
 
-def test_the_report_says_whether_it_is_loud_enough(plan: Path, run: Callable[..., Result], small: Path) -> None:
-    section = loudness_section(choose_plan(plan))
+def test_the_report_says_whether_it_is_loud_enough(plans: dict[str, Path]) -> None:
+    section = loudness_section(choose_plan(plans["loud"]))
     assert section is not None
     assert section.heading == "Is it loud enough?"
     texts = [block.text for block in section.blocks if isinstance(block, Text)]
@@ -135,5 +148,18 @@ def test_the_report_says_whether_it_is_loud_enough(plan: Path, run: Callable[...
                 figure = new_figure(*block.size_in)
                 block.draw(figure)
                 assert figure_bytes(figure, ".png").startswith(b"\x89PNG")
-    assert run("optimise", small, "-o", "bare.h5", "--quiet").exit_code == 0
-    assert loudness_section(choose_plan(plan.parent / "bare.h5")) is None
+    assert loudness_section(choose_plan(plans["bare"])) is None
+
+
+def test_check_says_what_the_sub_can_do(run: Callable[..., Result], tmp_path: Path, small_text: str) -> None:
+    port = "[subwoofer.port]\narea_m2 = 0.02\ntuning_hz = 24\n"
+    (tmp_path / "loud.toml").write_text(small_text + DRIVER + port)
+    text = " ".join(run("check", "loud.toml").stdout.split())
+    assert "Vented box: tuned to 24.0 Hz by a port" in text
+    assert "What limits it: " in text
+    data = json.loads(run("check", "loud.toml", "--json").stdout)["subwoofer"]
+    assert data["box"]["tuning_hz"] == pytest.approx(24.0)
+    assert [one["nominal_hz"] for one in data["limits"]] == [25, 31.5, 40, 50, 63, 80]
+    (tmp_path / "bare.toml").write_text(small_text)
+    assert "Nothing is said of how loud it plays" in run("check", "bare.toml").stdout
+    assert json.loads(run("check", "bare.toml", "--json").stdout)["subwoofer"]["limits"] is None
