@@ -2,7 +2,7 @@
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,6 +22,10 @@ def optimise(
     output: Annotated[
         Path | None,
         typer.Option("--output", "-o", metavar="PLAN.h5", help="Where the plan goes; FILE with .h5 if left out."),
+    ] = None,
+    measured: Annotated[
+        Path | None,
+        typer.Option("--measured", metavar="MANIFEST", help="Search on these measured responses, not on the model."),
     ] = None,
     counts: Annotated[
         str | None, typer.Option("--counts", metavar="N,N", help="How many subs, such as 1,2,4; else as in FILE.")
@@ -52,14 +56,28 @@ def optimise(
 
     wanted = parse_counts(counts)
     project = load_project(file)
+    ground = None
+    if measured is not None:
+        from roommodes.measured import load_manifest
+        from solvers.measured_job import measured_counts, measured_ground, solve_measured
+
+        ground = measured_ground(project, load_manifest(measured, project))
+        wanted = wanted or measured_counts(project, len(ground.candidates))
     wanted = wanted or project.search.counts
     target = output or Path(file.stem + ".h5")
     check_results_target(target, force=force, needed_bytes=expected_results_bytes(project, wanted))
-    if not quiet:
+    if not quiet and ground is None:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked:
         with progress(quiet=quiet) as report:
-            results = solve(project, counts=wanted, seed=seed, threads=threads, report=report, cancelled=stop_asked)
+            asked: dict[str, Any] = {
+                "counts": wanted,
+                "seed": seed,
+                "threads": threads,
+                "report": report,
+                "cancelled": stop_asked,
+            }
+            results = solve(project, **asked) if ground is None else solve_measured(project, ground, **asked)
         write_results(target, results, force=force)
         interrupted = stop_asked()
     if as_json:
@@ -102,7 +120,8 @@ def print_summary(project: "Project", results: "Results") -> None:
     room = project.room()
     seats, candidates = counted(len(results.seats), "seat"), counted(len(results.candidates), "candidate")
     page.line(f"{project.name}: {seats}, {candidates}")
-    print_comparison(page, results, mean_limit_db(project, results.frequency_hz))
+    print_measured(page, results)
+    print_comparison(page, results, None if results.measured else mean_limit_db(project, results.frequency_hz))
     print_recommendation(page, results)
     for count in results.plans:
         print_plan(page, results, room, count)
@@ -115,3 +134,18 @@ def print_summary(project: "Project", results: "Results") -> None:
     highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
     print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)
     page.line()
+
+
+def print_measured(page: Page, results: "Results") -> None:
+    """What the plans rest on, where they rest on measurements."""
+    from cli.terminal import name
+
+    record = results.measured
+    if record is None:
+        return
+    files = counted(len(record.file_name), "file")
+    page.line(f"Measured responses: {name(record.name)}, {files}; every candidate is a measured sub.")
+    for note in record.notes:
+        page.line(note, mark="- ")
+    if record.level != "per metre":
+        page.line("0 dB is the mean level of one measured sub at the seats; the measurements say no more.", mark="- ")

@@ -150,6 +150,8 @@ SCALES = {
     "group": "index of what is uncertain, from 0",
     "percentile": "percentile",
     "end": "low and high end",
+    "file": "index of the measured file, from 0",
+    "main": "index of the main loudspeaker, from 0",
 }
 
 

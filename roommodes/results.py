@@ -34,6 +34,7 @@ from roommodes.hdf5_layout import (
     read_field,
     read_text,
 )
+from roommodes.measured_record import MeasuredRecord, read_measured, write_measured
 from roommodes.seating import Seats
 from roommodes.tunings import Tuning, read_tuning, write_tuning
 from roommodes.whole_file import check_target, write_whole
@@ -110,6 +111,7 @@ class Results:
     plans : number of subs -> plans.
     choices : what helps to choose among them.
     tuning : filters of one of the plans, if any were made.
+    measured : the measurements, if the plans were searched on such and not on the model.
     """
 
     project_toml: str
@@ -124,6 +126,7 @@ class Results:
     plans: Mapping[int, PlanTable]
     choices: Choices = field(default_factory=Choices)
     tuning: Tuning | None = None
+    measured: MeasuredRecord | None = None
 
     @property
     def size_bytes(self) -> int:
@@ -207,6 +210,7 @@ def results_image(results: Results) -> bytes:
             group.attrs["by_aims"] = np.uint8(table.by_aims)
         write_choices(file, results.choices)
         write_tuning(file, results.tuning)
+        write_measured(file, results.measured)
         file.flush()
         return bytes(file.id.get_file_image())
 
@@ -245,6 +249,7 @@ def read_results(path: Path) -> Results:
             transfer=root["transfer"],
             plans=plans,
             choices=read_choices(path, file, sizes["candidate"]),
+            measured=read_measured(path, file, sizes),
             tuning=read_tuning(path, file, sizes, {count: len(one.variation_db) for count, one in plans.items()}),
         )
     _check_values(path, results)

@@ -130,6 +130,31 @@ def solve(
     seed = project.search.seed if seed is None else seed
     counts = tuple(counts or project.search.counts)
     problem, around = _with_surroundings(project, report, cancelled, threads)
+    outcomes, judged = judged_plans(
+        project,
+        problem,
+        around=around,
+        counts=counts,
+        seed=seed,
+        threads=threads,
+        report=report,
+        cancelled=cancelled,
+    )
+    return results_from(project, problem, outcomes, seed=seed, judged=judged)
+
+
+def judged_plans(
+    project: Project,
+    problem: Problem,
+    *,
+    counts: Sequence[int],
+    seed: int,
+    around: Around | None = None,
+    threads: int | None = None,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+) -> tuple[tuple[Outcome, ...], Judged]:
+    """Search a problem and judge what was found; parameters and errors as for `solve`."""
     outcomes = search(
         problem,
         counts=counts,
@@ -159,7 +184,7 @@ def solve(
         report=(lambda note, fraction: report(Step(stage="choice", fraction=fraction, note=note))) if report else None,
         cancelled=cancelled,
     )
-    return results_from(project, problem, outcomes, seed=seed, judged=judged)
+    return outcomes, judged
 
 
 def results_from(
@@ -199,6 +224,10 @@ def solve_again(results: Results, *, threads: int | None = None) -> Results:
 
     An uninterrupted search gives the same plans.
     """
+    if results.measured is not None:
+        from solvers.measured_job import solve_measured_again  # noqa: PLC0415 (it stands on this module)
+
+        return solve_measured_again(results, threads=threads)
     project = parse_project(results.project_toml, source="project_toml")
     return solve(project, counts=tuple(results.plans), seed=results.seed, threads=threads)
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from roommodes.crossovers import Crossover
-from roommodes.errors import Fault, ProjectInvalid
+from roommodes.errors import Fault, OutsideModel, ProjectInvalid
 from roommodes.frequency import log_grid
 from roommodes.mains import lower_end
 from roommodes.metrics import drive_weights, seat_pressure
@@ -47,6 +47,8 @@ def meeting_parts(
     """
     table = results.plans[subs]
     index = table.candidate_index[rank]
+    if results.measured is not None:
+        return _measured_parts(project, results, subs=subs, rank=rank, crossover=crossover)
     mains = project.mains
     if mains is None or not mains.positions_m:
         message = "there are no main loudspeakers; add positions_m = [[x, y, z], ...] to the project and search again"
@@ -63,15 +65,42 @@ def meeting_parts(
         cancelled=cancelled,
     )
     from_subs, from_mains = whole[:, :, : len(index)], whole[:, :, len(index) :]
-    weights = drive_weights(
-        hz, gain_db=table.gain_db[rank], delay_s=table.delay_s[rank], polarity=table.polarity[rank]
-    ) * plan_filters(results.tuning, hz, subs=subs, rank=rank)
     return Parts(
         frequency_hz=hz,
-        subs=seat_pressure(from_subs, weights),
+        subs=seat_pressure(from_subs, _weights(results, hz, subs=subs, rank=rank)),
         mains=from_mains * lower_end(mains.lowest_hz, hz)[:, None, None],
         seat_weight=results.seats.weight,
     )
+
+
+def _measured_parts(project: Project, results: Results, *, subs: int, rank: int, crossover: Crossover) -> Parts:
+    """The measured responses within an octave of the crossover."""
+    record, hz = results.measured, results.frequency_hz
+    if record is None or record.main_transfer is None:
+        message = "names none of the measured loudspeakers; name those of the manifest that are mains, and search again"
+        raise ProjectInvalid(project.source, [Fault(where="mains.measured", message=message)])
+    octave = np.log2(hz / crossover.frequency_hz)
+    near = np.abs(octave) <= OCTAVES + 1e-6
+    if not ((octave[near] < -0.25).any() and (octave[near] > 0.25).any()):
+        raise OutsideModel(
+            f"the measured responses reach from {hz[0]:g} to {hz[-1]:g} Hz; a crossover at {crossover.frequency_hz:g} "
+            "Hz needs a quarter of an octave on both sides. Set band_hz in the manifest's [grid], and search again."
+        )
+    index = results.plans[subs].candidate_index[rank]
+    weights = _weights(results, hz, subs=subs, rank=rank)
+    return Parts(
+        frequency_hz=hz[near],
+        subs=seat_pressure(results.transfer[:, :, index], weights)[near],
+        mains=record.main_transfer[near],
+        seat_weight=results.seats.weight,
+    )
+
+
+def _weights(results: Results, hz: Floats, *, subs: int, rank: int) -> Complexes:
+    """Drives and filters of a plan: (n_freq, n_sub)."""
+    table = results.plans[subs]
+    drives = drive_weights(hz, gain_db=table.gain_db[rank], delay_s=table.delay_s[rank], polarity=table.polarity[rank])
+    return np.asarray(drives * plan_filters(results.tuning, hz, subs=subs, rank=rank))
 
 
 def plan_filters(tuning: Tuning | None, frequency_hz: Floats, *, subs: int, rank: int) -> Complexes:

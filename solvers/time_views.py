@@ -14,12 +14,13 @@ from roommodes.results import Results
 from roommodes.time_view import TimeView, band_centres, time_view
 from roommodes.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
 from solvers.meeting_parts import plan_filters
-from solvers.problem import Complexes, Floats
+from solvers.problem import Complexes, Floats, Integers
 from solvers.row_compromise import arrivals_s, energy_time_s
 from solvers.steps import Cancelled, Interrupted, Report, Step
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
-LONGEST_S = 3.0
+SHORTEST_S, LONGEST_S = 0.5, 3.0
+FADE_OCTAVES = 1.0 / 6.0  # inside the band's ends, where nothing is known beyond
 # to 0.3 % of the largest pressure: plenty for what is read from a figure, and five times as quick
 PRECISION = Precision(
     cut=2.5, lowest_cut=5.0, plane_wavenumber=60.0, edge_wavenumber=20.0, extra_order=4, near_error=0.3
@@ -77,13 +78,13 @@ def plan_over_time(
     report: Report | None = None,
     cancelled: Cancelled | None = None,
 ) -> BeforeAfterTime:
-    """Work out a plan over time.
+    """Work out a plan over time, from the model or from what was measured.
 
     Parameters
     ----------
     project, results : the plan's own.
     subs, rank : which plan; rank from 0.
-    length_s : of the responses, long against the room's decay [s].
+    length_s : of the responses, long against the room's decay; measured ones as long as their grid tells [s].
     report, cancelled : as for `job.build_problem`.
 
     Raises
@@ -91,28 +92,15 @@ def plan_over_time(
     OutsideModel : the length is too short or too long, or the model cannot take the project.
     Interrupted : when cancelled.
     """
-    if not 0.5 <= length_s <= LONGEST_S:
-        raise OutsideModel(f"a length of {length_s:g} s; allowed: 0.5 to {LONGEST_S:g} s.")
+    if not SHORTEST_S <= length_s <= LONGEST_S:
+        raise OutsideModel(f"a length of {length_s:g} s; allowed: {SHORTEST_S:g} to {LONGEST_S:g} s.")
     table, seats = results.plans[subs], results.seats
     index = table.candidate_index[rank]
     low, high = float(results.frequency_hz[0]), float(results.frequency_hz[-1])
-    hz, weight = impulse_grid(band_hz=(low, high), duration_s=length_s, lowest_hz=LOWEST_HZ, highest_hz=HIGHEST_HZ)
-
-    def progress(done: int, total: int) -> None:
-        if cancelled and cancelled():
-            raise Interrupted("interrupted while the room was computed; nothing was written")
-        if report:
-            report(Step(stage="room", fraction=done / total))
-
-    transfer = transfer_function(  # by reciprocity: the subs, which are few, as the model's seats
-        project.room(),
-        project.surfaces(),
-        frequency_hz=hz,
-        seat_m=results.candidates.position_m[index],
-        source_m=seats.position_m,
-        progress=progress,
-        precision=PRECISION,
-    ).transpose(0, 2, 1)
+    if results.measured is None:
+        hz, weight, transfer = _modelled(project, results, index, length_s, report, cancelled)
+    else:
+        hz, weight, transfer = _measured(results, index, length_s)
     if report:
         report(Step(stage="modes", fraction=0.0))
     modes = tuple(
@@ -132,7 +120,7 @@ def plan_over_time(
         at = np.array([mode.frequency_hz for mode in modes])
         return Seen(
             view=time_view(
-                hz, pressure * weight[:, None], seats.weight, centre_hz=centres, lasting_s=SHOWN_S * length_s
+                hz, pressure * weight[:, None], seats.weight, centre_hz=centres, lasting_s=SHOWN_S / (hz[1] - hz[0])
             ),
             mode_db=10.0 * np.log10(np.interp(at, hz, square) / mean),
             energy_s=energy_time_s(hz[inside], pressure[inside]),
@@ -146,3 +134,56 @@ def plan_over_time(
         first_s=arrivals.min(axis=1),
         last_s=arrivals.max(axis=1),
     )
+
+
+def _modelled(
+    project: Project,
+    results: Results,
+    index: Integers,
+    length_s: float,
+    report: Report | None,
+    cancelled: Cancelled | None,
+) -> tuple[Floats, Floats, Complexes]:
+    """Frequencies, their weights, and the model's responses of a plan's subs."""
+    low, high = float(results.frequency_hz[0]), float(results.frequency_hz[-1])
+    hz, weight = impulse_grid(band_hz=(low, high), duration_s=length_s, lowest_hz=LOWEST_HZ, highest_hz=HIGHEST_HZ)
+
+    def progress(done: int, total: int) -> None:
+        if cancelled and cancelled():
+            raise Interrupted("interrupted while the room was computed; nothing was written")
+        if report:
+            report(Step(stage="room", fraction=done / total))
+
+    transfer = transfer_function(  # by reciprocity: the subs, which are few, as the model's seats
+        project.room(),
+        project.surfaces(),
+        frequency_hz=hz,
+        seat_m=results.candidates.position_m[index],
+        source_m=results.seats.position_m,
+        progress=progress,
+        precision=PRECISION,
+    ).transpose(0, 2, 1)
+    return hz, weight, transfer
+
+
+def _measured(results: Results, index: Integers, length_s: float) -> tuple[Floats, Floats, Complexes]:
+    """The measured responses on an even grid, between their own frequencies with the centre of energy taken out."""
+    hz = results.frequency_hz
+    step = float(hz[-1] - hz[-2])
+    if step * SHORTEST_S > 1.0:
+        needed = int(np.ceil(np.log(2.0) * hz[-1] * SHORTEST_S))
+        raise OutsideModel(
+            f"the measured responses are {step:.1f} Hz apart at {hz[-1]:g} Hz, which tells only {1.0 / step:.2f} s; "
+            f"allowed: {SHORTEST_S:g} s or more. Set points_per_octave = {needed} in the manifest's [grid], and search "
+            "again."
+        )
+    length_s = min(length_s, 1.0 / step)
+    even = np.arange(np.ceil(hz[0] * length_s), np.floor(hz[-1] * length_s) + 1) / length_s
+    own = results.transfer[:, :, index].reshape(len(hz), -1)
+    late = energy_time_s(hz, own)
+    held = own * np.exp(2j * np.pi * np.outer(hz, late))
+    value = np.array([np.interp(even, hz, one.real) + 1j * np.interp(even, hz, one.imag) for one in held.T]).T
+    value = value * np.exp(-2j * np.pi * np.outer(even, late))
+    inside = np.minimum(np.log2(even / even[0]), np.log2(even[-1] / even)) / FADE_OCTAVES
+    weight = 0.5 - 0.5 * np.cos(np.pi * np.clip(inside, 0.0, 1.0))
+    return even, weight, value.reshape(len(even), results.transfer.shape[1], len(index))

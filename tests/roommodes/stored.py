@@ -6,6 +6,7 @@ from hashlib import sha256
 import numpy as np
 
 from roommodes.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.measured_record import MeasuredRecord
 from roommodes.results import PlanTable, Results
 from roommodes.seating import Seats
 from roommodes.sections import Section
@@ -103,6 +104,21 @@ def tuning(rng: np.random.Generator) -> Tuning:
     )
 
 
+def measured(rng: np.random.Generator) -> MeasuredRecord:
+    real, imaginary = rng.normal(size=(2, N_FREQ, N_SEAT, 2))
+    return MeasuredRecord(
+        name="Café, first day",
+        manifest_toml='format = 1\nname = "Café, first day"\n',
+        notes=("resampled.", "not smoothed."),
+        level="relative",
+        scale_db=-31.5,
+        file_name=("a.txt", "b.wav"),
+        file_sha256=("00" * 32, "ff" * 32),
+        main_name=("main left", "main right"),
+        main_transfer=real + 1j * imaginary,
+    )
+
+
 FIGURES = ("variation_db", "output_db", "smoothness_db", "decay_s")
 USUAL = ("alike_variation_db", "alike_output_db", "driven_variation_db", "driven_output_db")
 
@@ -133,6 +149,7 @@ def some_results() -> Results:
         plans={1: table(rng, 1), 2: table(rng, 2)},
         choices=choices(rng),
         tuning=tuning(rng),
+        measured=measured(rng),
     )
 
 

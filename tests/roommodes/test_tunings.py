@@ -1,4 +1,4 @@
-"""Filters stored beside a plan: read as written, refused when damaged."""
+"""Filters and measurements stored beside a plan: read as written, refused when damaged."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -59,3 +59,17 @@ def test_a_damaged_tuning_is_refused(tmp_path: Path, damage: Callable[[h5py.Grou
         damage(file["tuning"])
     with pytest.raises(FileUnusable, match=words):
         read_results(path)
+
+
+def test_measurements_are_read_as_written_with_mains_and_without(tmp_path: Path) -> None:
+    results = some_results()
+    without = replace(results.measured, main_name=(), main_transfer=None)
+    for name, record in (("mains", results.measured), ("none", without)):
+        write_results(tmp_path / name, replace(results, measured=record), force=False)
+        got = read_results(tmp_path / name).measured
+        assert (got.main_name, got.notes, got.file_sha256) == (record.main_name, record.notes, record.file_sha256)
+        assert (got.main_transfer is None) == (record.main_transfer is None)
+    with h5py.File(tmp_path / "mains", "a") as file:
+        file["measured"].attrs["level"] = "loud"
+    with pytest.raises(FileUnusable, match="holds no measurements"):
+        read_results(tmp_path / "mains")
