@@ -28,7 +28,9 @@ BELOW = 0.4  # how much a level below the target counts against one above it, wh
 OVERCUT = 0.7  # how much counts what a cut takes off where nothing stands out
 BREACH = 4.0  # how much a decibel beyond ceiling or floor counts in the fit
 FINER = 4  # points between two frequencies at which the limits are checked
+RIDGE = 0.04  # what a decibel of a filter's gain counts against a decibel of rms misfit: none works against another
 START_Q = 2.5
+MOST_LOOKS = 40  # evaluations of each fit; more move nothing that is heard
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,7 +153,8 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
         fill = np.where(ceiling > 0.0, BELOW * np.minimum(rest, 0.0), 0.0)
         overcut = OVERCUT * np.minimum(rest - np.minimum(excess, 0.0), 0.0)
         breach = np.maximum(added - allowed, 0.0) + np.maximum(-limits.cut_db - added, 0.0)
-        return np.concatenate([np.maximum(rest, 0.0), fill, overcut, BREACH * breach])
+        ridge = RIDGE * np.sqrt(len(frequency_hz)) * flat[2::3]
+        return np.concatenate([np.maximum(rest, 0.0), fill, overcut, BREACH * breach, ridge])
 
     chosen = np.empty(0)
     for _ in range(limits.filters):
@@ -165,7 +168,11 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
         count = len(start) // 3
         bounds = (np.tile(low, count) - 1e-9, np.tile(high, count) + 1e-9)
         chosen = least_squares(
-            misfit, np.clip(start, *bounds), bounds=bounds, x_scale=np.tile([0.1, 0.3, 1.0], count)
+            misfit,
+            np.clip(start, *bounds),
+            bounds=bounds,
+            x_scale=np.tile([0.1, 0.3, 1.0], count),
+            max_nfev=MOST_LOOKS,
         ).x
     return [
         Section(kind="peaking", frequency_hz=float(np.exp(row[0])), q=float(np.exp(row[1])), gain_db=float(row[2]))

@@ -20,6 +20,7 @@ from solvers.steps import Cancelled, Interrupted, Report, Step
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
 SHORTEST_S, LONGEST_S = 0.5, 3.0
+SHORTEST_MEASURED_S = 1.0  # what the grid of measured responses must tell
 FADE_OCTAVES = 1.0 / 6.0  # inside the band's ends, where nothing is known beyond
 # to 0.3 % of the largest pressure: plenty for what is read from a figure, and five times as quick
 PRECISION = Precision(
@@ -167,23 +168,24 @@ def _modelled(
 
 
 def _measured(results: Results, index: Integers, length_s: float) -> tuple[Floats, Floats, Complexes]:
-    """The measured responses on an even grid, between their own frequencies with the centre of energy taken out."""
+    """The measured responses on an even grid: a spline between their frequencies, the centre of energy taken out."""
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 (half a second that other uses need not pay)
+
     hz = results.frequency_hz
     step = float(hz[-1] - hz[-2])
-    if step * SHORTEST_S > 1.0:
-        needed = int(np.ceil(np.log(2.0) * hz[-1] * SHORTEST_S))
+    if step * SHORTEST_MEASURED_S > 1.0:
+        needed = int(np.ceil(np.log(2.0) * hz[-1] * SHORTEST_MEASURED_S))
         raise OutsideModel(
-            f"the measured responses are {step:.1f} Hz apart at {hz[-1]:g} Hz, which tells only {1.0 / step:.2f} s; "
-            f"allowed: {SHORTEST_S:g} s or more. Set points_per_octave = {needed} in the manifest's [grid], and search "
-            "again."
+            f"the measured responses are {step:.1f} Hz apart at {hz[-1]:g} Hz and tell only {1.0 / step:.2f} s; "
+            f"allowed: {SHORTEST_MEASURED_S:g} s or more. Set points_per_octave = {needed} in the manifest's [grid]; "
+            "then search again."
         )
     length_s = min(length_s, 1.0 / step)
     even = np.arange(np.ceil(hz[0] * length_s), np.floor(hz[-1] * length_s) + 1) / length_s
     own = results.transfer[:, :, index].reshape(len(hz), -1)
     late = energy_time_s(hz, own)
     held = own * np.exp(2j * np.pi * np.outer(hz, late))
-    value = np.array([np.interp(even, hz, one.real) + 1j * np.interp(even, hz, one.imag) for one in held.T]).T
-    value = value * np.exp(-2j * np.pi * np.outer(even, late))
+    value = CubicSpline(np.log(hz), held, axis=0)(np.log(even)) * np.exp(-2j * np.pi * np.outer(even, late))
     inside = np.minimum(np.log2(even / even[0]), np.log2(even[-1] / even)) / FADE_OCTAVES
     weight = 0.5 - 0.5 * np.cos(np.pi * np.clip(inside, 0.0, 1.0))
     return even, weight, value.reshape(len(even), results.transfer.shape[1], len(index))

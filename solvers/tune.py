@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from roommodes.metrics import drive_weights, level_db, normalised, variation_db
 from roommodes.results import Results
@@ -55,6 +56,21 @@ def tune(
     report : called with a fraction.
     cancelled : asked now and then; when true, the filters found so far are kept.
     """
+    import scipy.optimize  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
+
+    with threadpool_limits(1):  # many small matrices: threads would only wait for each other
+        return _tuned(results, subs, rank, settings, shape_db, report, cancelled)
+
+
+def _tuned(
+    results: Results,
+    subs: int,
+    rank: int,
+    settings: TuningSettings,
+    shape_db: Floats,
+    report: Callable[[float], None] | None,
+    cancelled: Callable[[], bool] | None,
+) -> Tuning:
     table, hz, weight = results.plans[subs], results.frequency_hz, results.seats.weight
     gain_db = table.gain_db[rank]
     drives = drive_weights(hz, gain_db=gain_db, delay_s=table.delay_s[rank], polarity=table.polarity[rank])

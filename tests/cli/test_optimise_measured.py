@@ -42,7 +42,7 @@ def write_measured(folder: Path, *, extra: str = "", subs: dict[str, tuple[float
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("site")
-    write_measured(path, extra="[grid]\npoints_per_octave = 40\n")
+    write_measured(path, extra="[grid]\npoints_per_octave = 72\n")
     return path
 
 
@@ -61,7 +61,7 @@ def test_a_plan_on_the_models_own_responses_is_the_models_plan(plan: Path, close
         f'[[zones]]\nname = "{name}"\nfrom_m = {list(at)}\nto_m = {list(at)}\n' for name, at in SUBS.items()
     )
     start, end = TEXT.index("[[zones]]"), TEXT.index("[mains]")
-    text = (TEXT[:start] + zones + TEXT[end:]).replace("points_per_octave = 12", "points_per_octave = 40")
+    text = (TEXT[:start] + zones + TEXT[end:]).replace("points_per_octave = 12", "points_per_octave = 72")
     model = solve(parse_project(text, source="x"))
     results = read_results(plan)
     assert results.candidates.zone == tuple(SUBS)
@@ -128,6 +128,14 @@ def test_measured_and_modelled_mains_are_met_alike(run: Run, plan: Path, tmp_pat
     assert "band_hz in the manifest" in outside.stderr
 
 
+def test_measured_decays_are_the_rooms(run: Run, plan: Path) -> None:
+    """Bands in which one mode stands alone, against that mode as built."""
+    said = json.loads(run("decay", plan, "--json", "--subs", 2).stdout)
+    for mode in said["modes"][:2]:
+        at = int(np.argmin(np.abs(np.array(said["centre_hz"]) - mode["frequency_hz"])))
+        assert said["after"]["decay_s"][at] == pytest.approx(mode["decay_s"], rel=0.12)
+
+
 def test_decay_needs_a_grid_that_tells_it(run: Run, folder: Path) -> None:
     write_measured(folder, extra="[grid]\npoints_per_octave = 12\n")
     try:
@@ -135,9 +143,9 @@ def test_decay_needs_a_grid_that_tells_it(run: Run, folder: Path) -> None:
         assert run("optimise", *files, "-o", "coarse.h5", "--counts", 2, "-q").exit_code == 0
         done = run("decay", "coarse.h5")
         assert done.exit_code == 3
-        assert "points_per_octave = 35" in done.stderr
+        assert "points_per_octave = 70" in done.stderr
     finally:
-        write_measured(folder, extra="[grid]\npoints_per_octave = 40\n")
+        write_measured(folder, extra="[grid]\npoints_per_octave = 72\n")
 
 
 @pytest.mark.parametrize(
