@@ -121,7 +121,11 @@ def print_summary(project: "Project", results: "Results") -> None:
     seats, candidates = counted(len(results.seats), "seat"), counted(len(results.candidates), "candidate")
     page.line(f"{project.name}: {seats}, {candidates}")
     print_measured(page, results)
-    print_comparison(page, results, None if results.measured else mean_limit_db(project, results.frequency_hz))
+    print_comparison(
+        page,
+        results,
+        None if results.measured and not results.measured.absolute else mean_limit_db(project, results.frequency_hz),
+    )
     print_recommendation(page, results)
     for count in results.plans:
         print_plan(page, results, room, count)
@@ -147,5 +151,5 @@ def print_measured(page: Page, results: "Results") -> None:
     page.line(f"Measured responses: {name(record.name)}, {files}; every candidate is a measured sub.")
     for note in record.notes:
         page.line(note, mark="- ")
-    if record.level != "per metre":
+    if not record.absolute:
         page.line("0 dB is the mean level of one measured sub at the seats; the measurements say no more.", mark="- ")

@@ -92,7 +92,7 @@ def print_comparison(page: Page, results: Results, limit_db: float | None) -> No
     """One count beside the other: variation, output, and what the next sub buys."""
     unit = "dB SPL" if limit_db is not None else "dB re 1 sub at 1 m"
     loud = all(table.headroom_db is not None for table in results.plans.values())
-    if results.measured and results.measured.level != "per metre":
+    if results.measured and not results.measured.absolute:
         unit = "dB re 1 measured sub"
     rows = []
     before: tuple[int, float, float] | None = None

@@ -21,7 +21,9 @@ from solvers.headroom_plan import PlanHeadroom, plan_headroom
 
 def loudness_section(plan: ChosenPlan) -> Section | None:
     """Highest clean level against the target; None where the project does not say how loud a sub plays."""
-    if plan.project.highest_level_db(plan.results.frequency_hz) is None:
+    measured = plan.results.measured
+    unknown = measured is not None and not measured.absolute
+    if unknown or plan.project.highest_level_db(plan.results.frequency_hz) is None:
         return None
     found = plan_headroom(plan.results, plan.project, count=plan.count, rank=plan.rank)
 

@@ -64,6 +64,11 @@ class MeasuredRecord:
     main_name: tuple[str, ...] = ()
     main_transfer: Complexes | None = None
 
+    @property
+    def absolute(self) -> bool:
+        """Whether the responses are in 1/m, so that levels follow from a sub's limits."""
+        return self.level == "per metre"
+
 
 def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
     """Write the group, if the plan was searched on measurements."""

@@ -15,6 +15,10 @@ from solvers.headroom_more import OneMore, next_plan_bands, one_more
 from solvers.problem import Floats, Wishes
 from solvers.wishes import drives_of, wishes_of
 
+NOT_ABSOLUTE = (
+    "the plan rests on responses without a known level, so nothing follows from a sub's limits; measure per metre "
+    "(reference.level in the manifest), or ask a plan of the model"
+)
 NO_LIMITS = (
     "nothing says how loud a sub plays, so there is no headroom to work out; give "
     "max_level_1m_db, [subwoofer.bursts] or [subwoofer.driver], then run optimise again"
@@ -73,9 +77,11 @@ def plan_headroom(
 
     Raises
     ------
-    ProjectInvalid : the project does not say how loud a sub plays.
+    ProjectInvalid : the project does not say how loud a sub plays, or measured responses do not say how loud it is.
     """
     hz, seats = results.frequency_hz, results.seats
+    if results.measured is not None and not results.measured.absolute:
+        raise ProjectInvalid(project.source, [Fault(where="measured", message=NOT_ABSOLUTE)])
     loudness = loudness_of(project, hz)
     if loudness is None:
         raise ProjectInvalid(project.source, [Fault(where="subwoofer", message=NO_LIMITS)])

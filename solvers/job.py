@@ -150,11 +150,15 @@ def judged_plans(
     counts: Sequence[int],
     seed: int,
     around: Around | None = None,
+    absolute: bool = True,
     threads: int | None = None,
     report: Report | None = None,
     cancelled: Cancelled | None = None,
 ) -> tuple[tuple[Outcome, ...], Judged]:
-    """Search a problem and judge what was found; parameters and errors as for `solve`."""
+    """Search a problem and judge what was found; parameters and errors as for `solve`.
+
+    `absolute` says whether the transfer is in 1/m, so that levels follow from a sub's limits.
+    """
     outcomes = search(
         problem,
         counts=counts,
@@ -179,7 +183,7 @@ def judged_plans(
         seed=seed,
         keep=KEPT_PLANS,
         around=around,
-        loudness=loudness_of(project, problem.frequency_hz),
+        loudness=loudness_of(project, problem.frequency_hz) if absolute else None,
         threads=threads,
         report=(lambda note, fraction: report(Step(stage="choice", fraction=fraction, note=note))) if report else None,
         cancelled=cancelled,

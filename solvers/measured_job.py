@@ -129,6 +129,7 @@ def solve_measured(
         problem,
         counts=tuple(counts or measured_counts(project, problem.n_candidate)),
         seed=seed,
+        absolute=ground.record.absolute,
         threads=threads,
         report=report,
         cancelled=cancelled,

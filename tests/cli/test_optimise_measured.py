@@ -112,6 +112,9 @@ def test_all_that_follows_works_on_a_measured_plan(run: Run, plan: Path) -> None
     ):
         done = run(*command)
         assert done.exit_code == 0, f"{command}: {done.output}"
+    loud = run("headroom", "tuned.h5")
+    assert loud.exit_code == 3
+    assert "without a known level" in loud.stderr
 
 
 def test_measured_and_modelled_mains_are_met_alike(run: Run, plan: Path, tmp_path: Path) -> None:
