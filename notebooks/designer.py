@@ -14,7 +14,7 @@
 # # From a drawing to a plan
 #
 # A garden room is to become a cinema. One long wall is glass, the ceiling is light, a bank of cabinets closes the rear.
-# Where do two subwoofers go, and how is each driven? This is `roommodes` step by step, in Python; the command
+# Where do subwoofers go, how many, and how is each driven? This is `roommodes` step by step, in Python; the command
 # `roommodes optimise` does all of it at once.
 #
 # The room is the demo's and is invented. Change it, or read your own file with
@@ -32,9 +32,8 @@ from roommodes.decay import built_modes
 from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
 from roommodes.transfer import transfer_function
-from solvers.job import build_problem
+from solvers.job import solve
 from solvers.prediction import predict_layout
-from solvers.search import search
 
 
 class Picture:
@@ -146,46 +145,62 @@ with mpl.rc_context(STYLE):
 Picture(figure)
 
 # %% [markdown]
-# ## What the search finds
+# ## The plan
 #
-# The transfer functions are computed once; then every pair of candidates is tried with its gains, delays and
-# polarities. That is all that "best" means: the best of these candidates, in this model, by this measure.
+# The transfer functions are computed once; then positions, gains, delays and polarities are searched together, for one,
+# two and four subs. That is all that "best" means: the best of these candidates, in this model, by this measure. The
+# plan to build is the one whose last subs still bought enough evenness.
 
 # %%
-problem = build_problem(project)
-(outcome,) = search(problem, counts=(2,), seed=project.search.seed)
-plan = outcome.plans[0]
-print(f"{outcome.layouts_searched} of {outcome.layouts_possible} layouts in {outcome.seconds:.1f} s: {outcome.stop}.")
-for index, gain, delay, polarity in zip(plan.candidate_index, plan.gain_db, plan.delay_s, plan.polarity, strict=True):
-    x, y, z = candidates.position_m[index]
+results = solve(project)
+print("subs  variation  alike   bound   output")
+for count, table in results.plans.items():
     print(
-        f"  {candidates.zone[index]}: x {x:.2f}, y {y:.2f}, z {z:.2f} m; {gain:.1f} dB, {1e3 * delay:.2f} ms, "
-        f"{'normal' if polarity > 0 else 'inverted'}"
+        f"{count:4}  {table.variation_db[0]:6.2f} dB  {table.alike_db[0]:4.2f} dB  {table.bound_db[0]:4.2f} dB  "
+        f"{table.output_db[0]:4.1f} dB   {table.stop}"
     )
+advice = results.choices.recommendation
+print(f"\nto build: {advice.subs} subs")
+for reason in advice.reasons:
+    print(f"  {reason}")
 
 # %% [markdown]
-# The figure of merit is nothing but the seats' levels compared. Anybody can work it out again from the transfer
-# functions and the drives; the results file holds both.
+# *Alike* is the same positions without any drives, *bound* what no processor can beat there. The figure of merit is
+# nothing but the seats' levels compared: anybody can work it out again from the transfer functions and the drives, and
+# the results file holds both.
 
 # %%
-weights = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
-level = level_db(seat_pressure(problem.transfer[:, :, plan.candidate_index], weights))
-assert abs(variation_db(level, seats.weight) - plan.variation_db) < 1e-9
+plans = results.plans[advice.subs]
+chosen = plans.candidate_index[0]
+weights = drive_weights(
+    results.frequency_hz, gain_db=plans.gain_db[0], delay_s=plans.delay_s[0], polarity=plans.polarity[0]
+)
+level = level_db(seat_pressure(results.transfer[:, :, chosen], weights))
+assert abs(variation_db(level, seats.weight) - plans.variation_db[0]) < 1e-9
 
-assert outcome.layouts_searched == outcome.layouts_possible  # every layout was tried
-assert plan.variation_db < before.variation_db - 1.0
-print(f"variation: {before.variation_db:.2f} dB in the front corners, {plan.variation_db:.2f} dB as planned")
-print(f"output:    {before.output_db:.1f} dB in the front corners, {plan.output_db:.1f} dB as planned")
+assert plans.bound_db[0] < plans.variation_db[0] < plans.alike_db[0]
+evenness = [table.variation_db[0] for table in results.plans.values()]
+assert evenness == sorted(evenness, reverse=True)  # more subs, more even
+assert results.plans[2].variation_db[0] < before.variation_db - 1.0  # with as many subs as were planned
+assert plans.variation_db[0] < results.choices.usual.driven_variation_db.min()  # than any usual layout, driven its best
+print(f"variation: {before.variation_db:.2f} dB in the front corners, {plans.variation_db[0]:.2f} dB as planned")
+print(f"output:    {before.output_db:.1f} dB in the front corners, {plans.output_db[0]:.1f} dB as planned")
+
+# %% [markdown]
+# What the joiner and the calibrator get: where each sub stands, and its starting values.
 
 # %%
+drives = [
+    f"{gain:.1f} dB, {1e3 * delay:.2f} ms, {'normal' if polarity > 0 else 'inverted'}"
+    for gain, delay, polarity in zip(plans.gain_db[0], plans.delay_s[0], plans.polarity[0], strict=True)
+]
+for number, (index, drive) in enumerate(zip(chosen, drives, strict=True), start=1):
+    x, y, z = candidates.position_m[index]
+    print(f"sub {number}, {candidates.zone[index]}: x {x:.2f}, y {y:.2f}, z {z:.2f} m; {drive}")
+
 subs = [
-    SubMark(
-        position_m=tuple(candidates.position_m[index]),
-        drive=f"{gain:.1f} dB, {1e3 * delay:.2f} ms, {'normal' if polarity > 0 else 'inverted'}",
-    )
-    for index, gain, delay, polarity in zip(
-        plan.candidate_index, plan.gain_db, plan.delay_s, plan.polarity, strict=True
-    )
+    SubMark(position_m=tuple(candidates.position_m[index]), drive=drive)
+    for index, drive in zip(chosen, drives, strict=True)
 ]
 with mpl.rc_context(STYLE):
     figure = new_figure(12.5, 5.6)
@@ -193,11 +208,11 @@ with mpl.rc_context(STYLE):
     draw_plan(left, title="The plan", subs=subs)
     seat_levels(
         right,
-        frequency_hz=problem.frequency_hz,
-        level_db=plan.level_db - float(plan.level_db.mean()),
+        frequency_hz=results.frequency_hz,
+        level_db=plans.level_db[0] - float(plans.level_db[0].mean()),
         seat_name=names,
         seat_row=rows,
-        title=f"As planned: variation {plan.variation_db:.2f} dB",
+        title=f"As planned: variation {plans.variation_db[0]:.2f} dB",
         level_label="re mean [dB]",
     )
 Picture(figure)
@@ -205,9 +220,10 @@ Picture(figure)
 # %% [markdown]
 # ## What it costs, and what comes next
 #
-# Evenness is paid for with output: drives that even the seats out also cancel in part. If that is too little, ask for
-# more subs, or for a narrower range of gains. Gains, delays and polarities are starting values; they are tuned on site,
-# with measurements.
+# Evenness is paid for with output: drives that even the seats out also cancel in part. If that is too little, give
+# output a weight in `[search.weights]`, or allow a narrower range of gains. `roommodes.results.write_results` keeps the
+# plan; `roommodes report`, `drawing` and `settings` make of it what the owner, the joiner and the calibrator need.
+# Gains, delays and polarities are starting values; they are tuned on site, with measurements.
 #
 # Mind hearing (loud bass harms by level and time), glass near loud bass, heavy cabinets and what hangs overhead, mains
 # and amplifier loads, ventilation and fire. Local codes and licensed trades have the last word.

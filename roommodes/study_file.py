@@ -87,12 +87,12 @@ def load_study(path: str | Path) -> Study:
     ProjectInvalid : with every fault that could be found.
     FileUnusable : a file cannot be read, or its format is newer than this version knows.
     """
-    text = read_text(path)
+    text = read_text(path, what="study", start="roommodes new --study")
     tree = parse_toml(text, str(path))
     name = rooms.get("table") if isinstance(rooms := tree.get("rooms"), dict) else None
     table_text = ""
     if isinstance(name, str) and _is_beside(name):
-        table_text = read_text(Path(path).parent / name)
+        table_text = read_text(Path(path).parent / name, what="table of rooms", start="roommodes new --study")
     return parse_study(text, source=str(path), table_text=table_text)
 
 

@@ -6,11 +6,14 @@ from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from roommodes.errors import RoommodesError
+from roommodes.measured import load_manifest
+from roommodes.project import Project
 from roommodes.project_file import load_project
 from roommodes.results import read_results, results_image
 from roommodes.study_design import study_rooms
@@ -20,6 +23,7 @@ from roommodes.study_results import read_study, study_image
 from solvers.study_compare import compare, comparison_columns
 from solvers.study_job import run_job
 from solvers.study_run import plan_study, study_in_process
+from tests.measuring import SUBS, modelled, room_project, write_set
 from tests.roommodes.stored import some_results
 from tests.studies.texts import tiny
 
@@ -130,6 +134,45 @@ def test_a_mangled_file_is_answered_in_words(tmp_path: Path, samples, kind: str,
         assert all(line.startswith(str(file)) for line in text.splitlines())
         assert "length_m,width_m" not in text, "a file beside the named one was read"
     os.unlink(file)
+
+
+@pytest.fixture(scope="module")
+def measured_set(tmp_path_factory: pytest.TempPathFactory) -> tuple[Project, dict[str, bytes]]:
+    """A project and a small set of measurements for it, by file name."""
+    project = room_project()
+    folder = tmp_path_factory.mktemp("measured")
+    write_set(folder, modelled(project, np.arange(20.0, 60.0, 2.0), SUBS))
+    (folder / "set.toml").write_text((folder / "set.toml").read_text() + "\n[grid]\nband_hz = [25, 50]\n")
+    return project, {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+@settings(parent=BOUNDED, max_examples=50)
+@given(changes=CHANGES, which=st.sampled_from(["set.toml", "set.toml", "left-2.txt"]))
+def test_mangled_measurements_are_answered_in_words(
+    tmp_path: Path, measured_set, changes: list[Change], which: str
+) -> None:
+    project, contents = measured_set
+    folder = tmp_path / "named"
+    folder.mkdir(exist_ok=True)
+    for name, data in contents.items():
+        (folder / name).write_bytes(mangled(data, changes) if name == which else data)
+    fault: RoommodesError | None = None
+    with watched(folder):
+        try:
+            load_manifest(folder / "set.toml", project)
+        except RoommodesError as caught:
+            fault = caught
+    if fault is not None:
+        assert "Traceback" not in str(fault)
+        assert fault.exit_code in (3, 5)
+        assert all(line.startswith(str(folder)) for line in str(fault).splitlines())
+
+
+def test_unmangled_measurements_are_read(tmp_path: Path, measured_set) -> None:
+    project, contents = measured_set
+    for name, data in contents.items():
+        (tmp_path / name).write_bytes(data)
+    load_manifest(tmp_path / "set.toml", project)
 
 
 def test_unmangled_they_are_read(tmp_path: Path, samples) -> None:
