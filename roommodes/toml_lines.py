@@ -31,12 +31,12 @@ class Lines:
 
 def key_lines(text: str) -> Lines:
     """The lines of all tables and keys of a valid TOML text."""
-    scanner = _Scanner(text)
+    scanner = Scanner(text)
     scanner.run()
     return Lines(scanner.found)
 
 
-class _Scanner:
+class Scanner:
     """Walks the text once; `at` is the position, `found` the lines so far."""
 
     def __init__(self, text: str) -> None:

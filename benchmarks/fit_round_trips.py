@@ -1,0 +1,156 @@
+"""Round trips of the fit: a room's own responses, with noise, read back and fitted from a project that is wrong.
+
+Ten seeded cases. In each every parameter that the fit may change (walls, a pane, loss, size, positions of subs and
+microphones) is drawn from its prior, and each sub gets a roll-off and a latency. The responses are written as text
+tables with 1 % noise, read by the importer and fitted from the untouched project. A case passes when at least 90 % of
+the parameters that the data tell lie within two stated standard deviations, and none beyond four and a half.
+
+    python -m benchmarks.fit_round_trips [--cases N] [--json]
+"""
+
+import argparse
+import json
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+
+from roommodes.frequency import log_grid
+from roommodes.measured import load_manifest
+from roommodes.project_file import parse_project
+from roommodes.transfer import transfer_function
+from solvers.fit import fit
+from solvers.fit_parameters import Space
+
+ROOM = """
+format = 1
+name = "round trip"
+[room]
+length_m = 5.4
+width_m = 4.1
+height_m = 2.5
+loss_factor = 0.015
+[walls]
+front = "brick"
+rear = "lining"
+ceiling = "plasterboard on battens"
+[[regions]]
+wall = "left"
+from_m = [1.0, 0.3]
+to_m = [3.2, 2.2]
+construction = "glass pane 6 mm"
+[constructions."lining"]
+kind = "impedance"
+mass_kg_m2 = 14.0
+resistance_pa_s_m = 1500
+stiffness_pa_m = 9.0e5
+[[rows]]
+name = "front"
+x_m = 2.7
+y_m = [1.1, 2.0, 2.9]
+ear_height_m = 1.1
+[[rows]]
+name = "rear"
+x_m = 4.2
+y_m = [1.3, 2.2, 3.1]
+ear_height_m = 1.3
+[layout]
+positions_m = [[0.3, 0.4, 0.3], [0.4, 3.7, 0.3]]
+[search]
+band_hz = [20, 100]
+points_per_octave = 16
+"""
+SUBS = {"left": (0.3, 0.4, 0.3), "right": (0.4, 3.7, 0.3)}
+NOISE = 0.01
+WITHIN, SHARE, FARTHEST = 2.0, 0.9, 4.5
+
+
+def case(seed: int, folder: Path) -> dict[str, float | int | str | bool]:
+    """One round trip."""
+    project = parse_project(ROOM, source="round trip")
+    rng = np.random.default_rng(seed)
+    seats, subs = project.seats(), np.array(list(SUBS.values()))
+    space = Space(project, sub_name=tuple(SUBS), sub_m=subs, seat_name=seats.name, seat_m=seats.position_m)
+    true = np.clip(rng.normal(size=len(space.free)), -2.0, 2.0)
+    situation = space.situation(true)
+    hz = log_grid(20.0, 100.0, 48)
+    transfer = transfer_function(
+        situation.room,
+        space.surfaces(situation)[0],
+        frequency_hz=hz,
+        seat_m=situation.seat_m,
+        source_m=situation.sub_m,
+    )
+    for sub in range(len(subs)):
+        s = 1j * hz / rng.uniform(18.0, 30.0)
+        roll = s**2 / (s**2 + rng.uniform(1.0, 1.6) * s + 1.0)
+        transfer[:, :, sub] *= (rng.uniform(0.5, 2.0) * roll * np.exp(-2j * np.pi * hz * rng.uniform(0.0, 0.008)))[
+            :, None
+        ]
+    size = NOISE * np.sqrt(np.mean(np.abs(transfer) ** 2) / 2.0)
+    transfer = transfer + size * (rng.normal(size=transfer.shape) + 1j * rng.normal(size=transfer.shape))
+    text = 'format = 1\nname = "round trip"\n'
+    for name, place in SUBS.items():
+        text += f'[[subs]]\nname = "{name}"\nposition_m = {list(place)}\n'
+    for s, seat in enumerate(seats.name):
+        for c, name in enumerate(SUBS):
+            value = transfer[:, s, c]
+            table = zip(hz, 20.0 * np.log10(np.abs(value)), np.rad2deg(np.angle(value)), strict=True)
+            (folder / f"{s}-{c}.txt").write_text("\n".join("\t".join(f"{x:.5f}" for x in row) for row in table))
+            text += f'[[responses]]\nsub = "{name}"\nseat = "{seat}"\nfile = "{s}-{c}.txt"\n'
+    (folder / "set.toml").write_text(text)
+    started = time.process_time()
+    found = fit(project, load_manifest(folder / "set.toml", project))
+    seconds = time.process_time() - started
+    drawn = dict(zip(space.free, true.tolist(), strict=True))
+    told = [one for one in found.estimates if one.told]
+    away = np.array([abs(one.moved - drawn[one.parameter]) / one.known for one in told])
+    pane = [a for a, one in zip(away, told, strict=True) if one.parameter.key == "youngs_modulus_pa"]
+    share = float(np.mean(away <= WITHIN))
+    return {
+        "seed": seed,
+        "told": len(told),
+        "parameters": len(found.estimates),
+        "within": share,
+        "farthest": float(away.max()),
+        "pane_stiffness": float(pane[0]) if pane else float("nan"),
+        "misfit_before": found.misfit_before,
+        "misfit_after": found.misfit_after,
+        "verdict": found.verdict.name.lower(),
+        "steps": found.steps,
+        "cpu_s": seconds,
+        "passed": bool(share >= SHARE and away.max() <= FARTHEST),
+    }
+
+
+def main() -> int:
+    """Run the cases; 1 when more than one in ten fails."""
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--cases", type=int, default=10)
+    options.add_argument("--json", action="store_true")
+    chosen = options.parse_args()
+    rows = []
+    for seed in range(1, chosen.cases + 1):
+        with tempfile.TemporaryDirectory() as folder:
+            rows.append(case(seed, Path(folder)))
+        if not chosen.json:
+            print(
+                "seed {seed:2d}  told {told:2d} of {parameters}  in 2 sigma {within:4.0%}  farthest {farthest:3.1f} "
+                "pane stiffness {pane_stiffness:3.1f}  misfit {misfit_before:4.0%} -> {misfit_after:5.1%}  {verdict}  "
+                "{steps} steps  {cpu_s:.0f} s CPU  {0}".format(
+                    "passed" if rows[-1]["passed"] else "FAILED", **rows[-1]
+                ),
+                flush=True,
+            )
+    passed = sum(bool(row["passed"]) for row in rows)
+    if chosen.json:
+        print(json.dumps(rows, indent=2))
+    else:
+        print(f"{passed} of {len(rows)} passed")
+    return 0 if passed >= 0.9 * len(rows) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

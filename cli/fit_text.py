@@ -1,0 +1,202 @@
+"""A fit in words and as JSON."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from cli.terminal import Page, name
+from roommodes.measured import MeasuredSet
+from roommodes.project import Project
+from roommodes.quantities import number
+from solvers.fit_modes import MovedMode
+from solvers.fit_outcome import Estimate, Fit
+
+BANDS = 8
+POSITIONS_SHOWN = 6
+TOGETHER_SHOWN = 5
+
+
+def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> None:
+    """Everything that a person needs to judge the fit."""
+    page.line(f"{project.name}: {measured.name}, {len(measured.subs)} subs at {len(measured.seats)} places")
+    for note in measured.notes:
+        page.line(note, mark="- ")
+    page.heading("How well the model explains the measurements")
+    page.line(f"{fit.verdict.value} {fit.steps} steps; {fit.stop.value}.")
+    page.line(
+        f"Misfit: {fit.misfit_before:.0%} of the responses' rms as drawn, {fit.misfit_after:.1%} as fitted (both with "
+        f"the subs' own response fitted). Points that count as one: {fit.widening:.1f}."
+    )
+    page.table(["Hz", "as drawn", "as fitted"], _bands(fit), right=(0, 1, 2))
+    for remark in fit.remarks:
+        page.line(remark, mark="! ")
+    told = [one for one in fit.estimates if one.told and one.parameter.group not in {"subs", "microphones"}]
+    page.heading("What the measurements tell")
+    page.table(
+        ["what", "parameter", "in the project", "fitted", "+-", "unit", "moved"],
+        [_row(one) for one in told],
+        right=(2, 3, 4, 6),
+    )
+    page.line(
+        "+-: one standard deviation. moved: in standard deviations of how well such figures are usually known before "
+        "measuring."
+    )
+    untold = [one for one in fit.estimates if not one.told and one.parameter.group not in {"subs", "microphones"}]
+    if untold:
+        page.heading("What they cannot tell")
+        names = ", ".join(
+            name(one.parameter.owner) + " " + one.parameter.key if one.parameter.owner else one.parameter.key
+            for one in untold
+        )
+        page.line(f"{names}: known hardly better than before; take their values from elsewhere.")
+    pairs = [pair for pair in fit.together if not {pair[0].split(".")[0], pair[1].split(".")[0]} & _places(fit)]
+    for one, other, correlation in pairs[:TOGETHER_SHOWN]:
+        page.line(f"{one} and {other} are told only together (correlation {correlation:+.2f}).", mark="- ")
+    _print_places(page, fit)
+    if modes:
+        page.heading("What moved: modes and null planes")
+        page.table(
+            [
+                "mode",
+                "textbook",
+                "as drawn",
+                "as measured",
+                "decay drawn",
+                "measured",
+                "null planes, from the textbook's",
+            ],
+            [_mode_row(one) for one in modes],
+            right=(1, 2, 3, 4, 5),
+        )
+        page.line("As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off.")
+    page.line()
+
+
+def _bands(fit: Fit) -> list[list[str]]:
+    before, after = fit.misfit_over_frequency()
+    parts = np.array_split(np.arange(len(fit.frequency_hz)), min(BANDS, len(fit.frequency_hz)))
+    rows = []
+    for part in parts:
+        low, high = fit.frequency_hz[part[0]], fit.frequency_hz[part[-1]]
+        means = [float(np.sqrt(np.mean(values[part] ** 2))) for values in (before, after)]
+        rows.append([f"{low:.0f} to {high:.0f}", f"{means[0]:.0%}", f"{means[1]:.1%}"])
+    return rows
+
+
+def _row(one: Estimate) -> list[str]:
+    parameter = one.parameter
+    return [
+        name(parameter.owner) or "room",
+        parameter.key,
+        _figure(parameter.start),
+        _figure(one.value),
+        f"{one.deviation:.2g}",
+        parameter.unit,
+        f"{one.moved:+.1f}",
+    ]
+
+
+def _figure(value: float) -> str:
+    return number(float(f"{value:.4g}"))
+
+
+def _places(fit: Fit) -> set[str]:
+    return {one.parameter.owner for one in fit.estimates if one.parameter.group in {"subs", "microphones"}}
+
+
+def _print_places(page: Page, fit: Fit) -> None:
+    """Positions that moved by more than their uncertainty."""
+    places = [one for one in fit.estimates if one.parameter.group in {"subs", "microphones"}]
+    if not places:
+        return
+    page.heading("Where subs and microphones stood")
+    off = [one for one in places if abs(one.value - one.parameter.start) > 2.0 * one.deviation]
+    off.sort(key=lambda one: -abs(one.value - one.parameter.start))
+    for one in off[:POSITIONS_SHOWN]:
+        move = 100.0 * (one.value - one.parameter.start)
+        page.line(f"{one.parameter.name}: {move:+.1f} cm, +- {100.0 * one.deviation:.1f} cm", mark="- ")
+    if len(off) > POSITIONS_SHOWN:
+        page.line(f"and {len(off) - POSITIONS_SHOWN} more coordinates; --json has all.")
+    if not off:
+        page.line("Everywhere as given, within what the data tell.")
+
+
+def _mode_row(one: MovedMode) -> list[str]:
+    drawn, fitted = one.drawn, one.fitted
+    shifts = [_shift(mode.largest_shift_m) for mode in (drawn, fitted)]
+    return [
+        "".join(str(n) for n in drawn.number) if max(drawn.number) < 10 else " ".join(map(str, drawn.number)),
+        f"{drawn.rigid_hz:.1f} Hz",
+        f"{drawn.frequency_hz:.1f} Hz",
+        f"{fitted.frequency_hz:.1f} Hz" if fitted.settled else "-",
+        f"{drawn.decay_time_s:.2f} s",
+        f"{fitted.decay_time_s:.2f} s" if fitted.settled else "-",
+        f"{shifts[0]} as drawn, {shifts[1]} as measured",
+    ]
+
+
+def _shift(metres: float | None) -> str:
+    return "none left" if metres is None else f"{100.0 * metres:+.0f} cm"
+
+
+def fit_json(measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> dict[str, Any]:
+    """The same as plain data, with every parameter and frequency."""
+    before, after = fit.misfit_over_frequency()
+    return {
+        "set": measured.name,
+        "files": [{"path": one.path, "sha256": one.sha256} for one in measured.files],
+        "notes": list(measured.notes),
+        "verdict": fit.verdict.name.lower(),
+        "verdict_text": fit.verdict.value,
+        "stop": fit.stop.value,
+        "steps": fit.steps,
+        "remarks": list(fit.remarks),
+        "misfit": {
+            "before": fit.misfit_before,
+            "after": fit.misfit_after,
+            "frequency_hz": fit.frequency_hz.tolist(),
+            "before_over_frequency": before.tolist(),
+            "after_over_frequency": after.tolist(),
+        },
+        "points_that_count_as_one": fit.widening,
+        "parameters": [
+            {
+                "group": one.parameter.group,
+                "owner": one.parameter.owner,
+                "key": one.parameter.key,
+                "unit": one.parameter.unit,
+                "start": one.parameter.start,
+                "value": one.value,
+                "deviation": one.deviation,
+                "moved": one.moved,
+                "known": one.known,
+                "told": one.told,
+            }
+            for one in fit.estimates
+        ],
+        "told_only_together": [list(pair) for pair in fit.together],
+        "held_and_suspect": {key: {"change": move, "share": share} for key, (move, share) in fit.suspects.items()},
+        "own_response": {
+            sub: {
+                "level_db": (20.0 * np.log10(np.maximum(np.abs(fit.own[:, index]), 1e-30))).tolist(),
+                "phase_deg": np.rad2deg(np.angle(fit.own[:, index])).tolist(),
+            }
+            for index, sub in enumerate(measured.subs.name)
+        },
+        "modes": [
+            {
+                "number": list(one.drawn.number),
+                "textbook_hz": one.drawn.rigid_hz,
+                "as_drawn_hz": one.drawn.frequency_hz,
+                "as_fitted_hz": one.fitted.frequency_hz,
+                "as_drawn_decay_s": one.drawn.decay_time_s,
+                "as_fitted_decay_s": one.fitted.decay_time_s,
+                "null_planes": [
+                    {"axis": "xyz"[plane.axis], "textbook_m": plane.rigid_m, "as_fitted_m": plane.built_m}
+                    for plane in one.fitted.null_planes
+                ],
+            }
+            for one in modes
+        ],
+    }

@@ -1,0 +1,223 @@
+"""Fitting a project to measurements: the most probable parameters, given priors and data (maximum a posteriori).
+
+    minimise  sum |d - F H(u)|^2 / (sigma^2 k / 2) + |u|^2,     u in prior standard deviations
+
+d the measured responses, F as in `fit_source`. Damped Gauss-Newton steps on u, with all numbers of F projected out
+of the slopes (they are free and nearly linear). The noise sigma is not known: it is taken from what is left of the
+data at every step, a weak frequency counting nearly as much as a strong one (`even_weight`). What the model cannot
+explain runs along frequency, so that neighbouring points do not count as independent: k = (1 + r) / (1 - r) with r
+their correlation widens the noise, and with it every uncertainty. The inverse of the final curvature is the posterior
+covariance. The steps begin on the lowest modes alone and take in the others by and by (`STAGES`): a start far off
+would pair a mode with its neighbour.
+
+References
+----------
+[1] A. Tarantola, Inverse Problem Theory, SIAM 2005, chapter 3 (from memory): least squares with Gaussian priors.
+[2] G. Golub, V. Pereyra, variable projection, SIAM J. Numer. Anal. 10, 1973 (from memory).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.measured import MeasuredSet
+from roommodes.project import Project
+from solvers.fit_model import Response
+from solvers.fit_outcome import Estimate, Fit, Stop, outcome, require_places
+from solvers.fit_parameters import Parameter, Space
+from solvers.fit_source import Own, SourceModel
+from solvers.fit_steps import State, Steps
+from solvers.steps import Cancelled, Interrupted, Report, Step
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+
+MOST_FREQUENCIES = 48
+STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours
+EARLY_STEPS, EARLY_SETTLED = 4, 0.5
+LAST_STEPS, LAST_SETTLED = 12, 0.05  # posterior standard deviations
+FAR, NEARER = (-2.0, -1.2, -0.6, 0.6, 1.2, 2.0), (-1.0, -0.5, 0.5, 1.0)  # stiffness of panes tried
+FEWEST = 10  # frequencies of a stage
+WIDEST = 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """How to fit.
+
+    Parameters
+    ----------
+    hold : groups, constructions, subs, seats or parameters that stay as they are.
+    own : each sub with a response of its own, one common to all, or none; None: none where the set's level is per
+        metre, else each.
+    terms : complex terms of the subs' own response.
+    """
+
+    hold: tuple[str, ...] = ()
+    own: Own | None = None
+    terms: int = 8
+
+
+def fit(
+    project: Project,
+    measured: MeasuredSet,
+    settings: Settings | None = None,
+    *,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+) -> Fit:
+    """Fit a project to a set of measurements.
+
+    Parameters
+    ----------
+    project : where the fit starts.
+    measured : from `measured.load_manifest`, with the position of every sub.
+    settings : how.
+    report : told of the stages.
+    cancelled : polled; the best so far is returned once a first step was done.
+
+    Raises
+    ------
+    ProjectInvalid : a sub without a position, or `hold` names nothing known.
+    OutsideModel : the model cannot take this room or these places.
+    Interrupted : cancelled before the first step.
+    """
+    settings = settings or Settings()
+    work = _Work(project, measured, settings, report or (lambda step: None), cancelled or (lambda: False))
+    return work.run()
+
+
+class _Work:
+    def __init__(
+        self, project: Project, measured: MeasuredSet, settings: Settings, report: Report, cancelled: Cancelled
+    ) -> None:
+        require_places(measured)
+        self.project, self.measured, self.settings = project, measured, settings
+        self.report, self.cancelled = report, cancelled
+        every = -(-len(measured.frequency_hz) // MOST_FREQUENCIES)
+        self.hz = measured.frequency_hz[::every]
+        self.data = measured.transfer[::every]
+        self.space = Space(
+            project,
+            sub_name=measured.subs.name,
+            sub_m=measured.subs.position_m,
+            seat_name=measured.seats.name,
+            seat_m=measured.seats.position_m,
+            hold=settings.hold,
+        )
+        self.own: Own = settings.own or ("none" if measured.level == "per metre" else "each")
+        self.done = 0.0
+
+    def run(self) -> Fit:
+        top, low = float(self.hz[-1]), float(self.hz[0])
+        ends = [low * times for times in STAGES if low * times < 0.8 * top and (self.hz <= low * times).sum() >= FEWEST]
+        u = np.zeros(len(self.space.free))
+        total = len(ends) * (EARLY_STEPS + 1) + LAST_STEPS + 2
+        stop, steps = Stop.STEPS, 0
+        for number, end in enumerate([*ends, top]):
+            used = self.hz <= end * (1.0 + 1e-9)
+            stage = self._stage(used, total)
+            state = stage.start(u)
+            if state is None:
+                if not number:
+                    raise Interrupted("interrupted; nothing was fitted")
+                break
+            last = end == top
+            if not last or not ends:
+                state = stage.scan(state, NEARER if number else FAR)
+            stage.local = last
+            most, settled = (LAST_STEPS, LAST_SETTLED) if last else (EARLY_STEPS, EARLY_SETTLED)
+            state, stop, taken = stage.run(state, most=most, settled=settled)
+            u, steps = state.u, steps + taken
+            if stop is Stop.INTERRUPTED:
+                break
+        return self._outcome(u, stop, steps)
+
+    def _stage(self, used: NDArray[np.bool_], total: float) -> Steps:
+        hz = self.hz[used]
+
+        def tell(share: float, note: str) -> None:
+            self.done += share >= 1.0
+            self.report(Step(stage="fit", fraction=min(1.0, self.done / total), note=note))
+
+        measured = self.measured
+        source = SourceModel(
+            frequency_hz=hz,
+            own=self.own,
+            terms=max(2, min(round(self.settings.terms * len(hz) / len(self.hz)), len(hz) // 2)),
+            gains=not (measured.common_level and measured.common_polarity),
+            delays=not measured.common_time,
+        )
+        return Steps(self.space, hz, self.data[used], source, tell=tell, cancelled=self.cancelled)
+
+    # -- what came out ------------------------------------------------------------------------------------------------
+
+    def _outcome(self, u: Floats, stop: Stop, steps: int) -> Fit:
+        """Both ends over the whole band, judged; an interrupt waits for them."""
+        stage = self._stage(np.ones(len(self.hz), dtype=np.bool_), 1.0)
+        stage.local = True
+        stage.cancelled = stage.model.cancelled = lambda: False
+        first, last = stage.start(np.zeros_like(u)), stage.start(u)
+        assert first is not None, "not cancelled"
+        assert last is not None, "not cancelled"
+        weight, wide = stage.weights(last.left)
+        curvature, _ = stage.curvature(last, weight / np.sqrt(wide), self.space.free)
+        covariance = np.linalg.inv(curvature)
+        deviation = np.sqrt(np.diag(covariance))
+        estimates = tuple(
+            Estimate(
+                parameter=p,
+                value=p.value(float(u)),
+                deviation=p.deviation(float(u), float(s)),
+                moved=float(u),
+                known=float(s),
+            )
+            for p, u, s in zip(self.space.free, last.u, deviation, strict=True)
+        )
+        return outcome(
+            measured=self.measured,
+            space=self.space,
+            frequency_hz=self.hz,
+            data=self.data,
+            before=self.data - first.left,
+            after=self.data - last.left,
+            estimates=estimates,
+            correlation=covariance / np.outer(deviation, deviation),
+            wide=wide,
+            source=last.source,
+            suspects=self._suspects(stage, last, weight / np.sqrt(min(wide, WIDEST))),
+            u=last.u,
+            stop=stop,
+            steps=steps,
+        )
+
+    def _suspects(self, stage: Steps, last: State, weight: Floats) -> dict[Parameter, tuple[float, float]]:
+        """Held size and loss: by how much each would have to change, and what share of the misfit that would take."""
+        asked = [p for p in self.space.held if p.group in {"size", "loss"}]
+        if not asked or self.cancelled():
+            return {}
+        response = stage.model.response(last.u, asked, dict.fromkeys(asked, 0.0), lambda done, total: None)
+        if response is None:
+            return {}
+        slopes = {**last.response.slopes, **response.slopes}
+        state = State(
+            u=last.u,
+            response=Response(transfer=last.response.transfer, slopes=slopes),
+            source=last.source,
+            left=last.left,
+        )
+        matrix, left = stage.projected(state, weight, (*self.space.free, *asked))
+        held = np.arange(len(asked)) + len(self.space.free)
+        prior = np.eye(matrix.shape[1])
+        prior[held, held] = 1e-2
+        gradient = matrix.T @ left
+        gradient[: len(last.u)] -= last.u
+        found = {}
+        for place, parameter in zip(held, asked, strict=True):
+            only = [*range(len(self.space.free)), int(place)]
+            alone = np.linalg.solve((matrix.T @ matrix + prior)[np.ix_(only, only)], gradient[only])
+            gone = left - matrix[:, only] @ alone
+            share = 1.0 - float(gone @ gone) / max(float(left @ left), 1e-300)
+            found[parameter] = (float(alone[-1]) * parameter.sigma, share)
+        return found
