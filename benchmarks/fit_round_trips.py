@@ -121,7 +121,7 @@ def case(seed: int, folder: Path) -> dict[str, float | int | str | bool]:
         "verdict": found.verdict.name.lower(),
         "steps": found.steps,
         "cpu_s": seconds,
-        "passed": bool(share >= SHARE and away.max() <= FARTHEST),
+        "passed": bool(found.verdict.name != "REFUSED" and share >= SHARE and away.max() <= FARTHEST),
     }
 
 

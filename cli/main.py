@@ -14,6 +14,7 @@ from cli.decay import decay
 from cli.demo import demo
 from cli.drawing import drawing
 from cli.export import export
+from cli.fit import fit
 from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
 from cli.headroom import headroom
 from cli.new import new
@@ -52,6 +53,7 @@ for command in (
     headroom,
     tolerance,
     export,
+    fit,
     study,
     schema,
 ):
