@@ -15,7 +15,7 @@ BURST = 6  # hops between two looks at what the chains have found
 SAME = 1e-3  # values closer than this part are the same plan
 POOL = 400  # layouts kept
 FEW_COLUMNS = 50
-MOST_SHARES = 14.0
+MOST_SHARES = 8.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,13 +29,13 @@ class Effort:
     confirmations : starts of their own that must lead to the best plan before it counts as settled.
     """
 
-    hops: int = 1600
-    patience: int = 90
+    hops: int = 5000
+    patience: int = 60
     confirmations: int = 8
 
     def hops_for(self, n_column: int) -> int:
         """Hops at most for so many columns."""
-        return int(self.hops * min(MOST_SHARES, max(1.0, n_column / FEW_COLUMNS) ** 1.5))
+        return int(self.hops * min(MOST_SHARES, max(1.0, n_column / FEW_COLUMNS)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

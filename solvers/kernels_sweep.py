@@ -84,9 +84,10 @@ class Limits(NamedTuple):
 @kernel
 def log2_fast(x: Any) -> Any:
     """log2 of a positive normal float32."""
+    # every step is cast back to 32 bits: numba widens sums of int32, and wide integers halve the vectors
     bits = np.float32(x).view(np.int32)
-    exponent = (bits - TWO_THIRDS_BITS) >> MANTISSA_BITS
-    t = np.int32(bits - (exponent << MANTISSA_BITS)).view(np.float32) - ONE
+    exponent = np.int32(np.int32(bits - TWO_THIRDS_BITS) >> MANTISSA_BITS)
+    t = np.int32(bits - np.int32(exponent << MANTISSA_BITS)).view(np.float32) - ONE
     return np.float32(exponent) + t * (L0 + t * (L1 + t * (L2 + t * (L3 + t * (L4 + t * L5)))))
 
 

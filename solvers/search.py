@@ -2,7 +2,7 @@
 
 1. Where all layouts can be tried: one sweep of the drives for each, then more sweeps for the leading tenth
    (successive halving).
-2. Chains of hops from many starts: some subs are thrown elsewhere and the plan lands again, position and drive of
+2. Chains of hops from many starts: one sub is thrown elsewhere and the plan lands again, position and drive of
    one sub after another, until chains with starts of their own agree.
 3. The leading layouts: their drives searched again from several starts, and polished on all frequencies.
 
