@@ -11,7 +11,7 @@ from roommodes.project_tables import MAX_CANDIDATES
 from roommodes.quantities import shown
 from roommodes.rooms import Room
 from roommodes.toml_lines import Path
-from roommodes.zones import Box, Cabinet, Candidates, Ears, Zone, ZoneYield, lay_out
+from roommodes.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
 
 EAR_DISTANCE_M = 0.1  # a sub's acoustic centre cannot be nearer to an ear than this
 MOST_POSITIONS = 20000  # of all zones together, before anything is dropped; more is not even tried
@@ -112,7 +112,9 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     boxes = [keep_out_box(table) for table in parts.keep_outs.values()]
     distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
     ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
-    candidates, yields = lay_out(list(inside.values()), boxes, room_m=room.size_m, cabinet=cabinet, ears=ears)
+    candidates, yields = lay_out(
+        list(inside.values()), Ground(keep_outs=boxes, room_m=room.size_m, cabinet=cabinet, ears=ears)
+    )
     yield from _fixed(parts, yields, inside)
     for index, outcome in zip(inside, yields, strict=True):
         if outcome.kept == 0 and not outcome.repeated:

@@ -27,7 +27,7 @@ from roommodes.seating import Seats
 from roommodes.subwoofer_limits import highest_level_db
 from roommodes.subwoofer_tables import SubwooferTable
 from roommodes.target_level import TargetTable
-from roommodes.zones import Box, Cabinet, Candidates, Ears, Triple, Zone, ZoneYield, lay_out
+from roommodes.zones import Box, Cabinet, Candidates, Ears, Ground, Triple, Zone, ZoneYield, lay_out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,10 +180,17 @@ class Project:
         """How many candidates each zone gives, and what became of the rest."""
         return self._laid_out()[1]
 
+    def ground(self) -> Ground:
+        """What decides where a sub may stand."""
+        return Ground(
+            keep_outs=self.keep_outs,
+            room_m=self.room().size_m,
+            cabinet=cabinet_of(self.tables.subwoofer),
+            ears=Ears(position_m=self.seats().position_m, distance_m=self.search.seat_distance_m),
+        )
+
     def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
-        cabinet = cabinet_of(self.tables.subwoofer)
-        ears = Ears(position_m=self.seats().position_m, distance_m=self.search.seat_distance_m)
-        return lay_out(self.zones, self.keep_outs, room_m=self.room().size_m, cabinet=cabinet, ears=ears)
+        return lay_out(self.zones, self.ground())
 
 
 def room_of(table: RoomTable) -> Room:

@@ -209,6 +209,11 @@ class SearchTable(Table):
     )
     polarity: bool = Field(default=True, description="true: the polarity may be inverted.")
     mirror: bool = Field(default=False, description="true: only layouts that are alike left and right.")
+    shared_drives: bool = Field(
+        default=False,
+        description="true: two subwoofers on one amplifier channel share gain, delay and polarity; an odd one and "
+        "those that are fixed have their own.",
+    )
     least_distance_m: Annotated[float, Range(low=0.0, high=20.0, unit="m")] = Field(
         default=0.0,
         description="Least distance between the acoustic centres of any two subwoofers [m].",

@@ -87,9 +87,10 @@ class Zone(Box):
         x, y, z = self.counts
         return x * y * z
 
-    def positions(self) -> Floats:
-        """All positions, x slowest: (size, 3) [m]."""
-        axes = [np.linspace(a, b, n) for a, b, n in zip(self.low, self.high, self.counts, strict=True)]
+    def positions(self, parts: int = 1) -> Floats:
+        """All positions, x slowest, each step between them cut into so many parts: (size, 3) [m]."""
+        counts = [(n - 1) * parts + 1 for n in self.counts]
+        axes = [np.linspace(a, b, n) for a, b, n in zip(self.low, self.high, counts, strict=True)]
         return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
 
 
@@ -239,42 +240,53 @@ class Ears:
         return np.asarray(gap.min(axis=1) < self.distance_m - SAME_M)
 
 
-def lay_out(
-    zones: Sequence[Zone],
-    keep_outs: Sequence[Box],
-    *,
-    room_m: Triple,
-    cabinet: Cabinet | None,
-    ears: Ears | None = None,
-) -> tuple[Candidates, tuple[ZoneYield, ...]]:
-    """The candidates of all zones, and what became of each zone's positions.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """What decides where a sub may stand.
 
     Parameters
     ----------
-    zones : in order of precedence.
     keep_outs : where nothing may stand.
     room_m : length, width, height [m].
     cabinet : what stands at each position; None for a point.
     ears : what to keep away from.
     """
+
+    keep_outs: Sequence[Box]
+    room_m: Triple
+    cabinet: Cabinet | None
+    ears: Ears | None = None
+
+    def barred(self, position_m: Floats) -> tuple[Bools, Bools, Bools]:
+        """Positions (n, 3) in a keep-out, no fit for the cabinet, too near a seat: the first reason, (n,) each."""
+        in_keep_out = np.zeros(len(position_m), dtype=np.bool_)
+        for box in self.keep_outs:
+            inside = (position_m >= np.array(box.low) - SAME_M) & (position_m <= np.array(box.high) + SAME_M)
+            in_keep_out |= np.all(inside, axis=1)
+        no_fit, near = np.zeros_like(in_keep_out), np.zeros_like(in_keep_out)
+        if self.cabinet is not None:
+            no_fit = ~in_keep_out & ~self.cabinet.fits(position_m, self.room_m, self.keep_outs)
+        if self.ears is not None:
+            near = self.ears.too_near(position_m) & ~in_keep_out & ~no_fit
+        return in_keep_out, no_fit, near
+
+    def allows(self, position_m: Floats) -> Bools:
+        """At which of the positions (n, 3) a sub may stand: (n,)."""
+        return np.asarray(~np.logical_or.reduce(self.barred(position_m)))
+
+
+def lay_out(zones: Sequence[Zone], ground: Ground) -> tuple[Candidates, tuple[ZoneYield, ...]]:
+    """The candidates of all zones, in order of precedence, and what became of each zone's positions."""
     seen: set[tuple[int, ...]] = set()
     kept: list[Floats] = []
     names: list[str] = []
     yields: list[ZoneYield] = []
     for zone in zones:
-        # stored to the micrometre, so that equal positions are equal numbers
-        position = np.round(zone.positions(), 6) + 0.0
-        barred = np.zeros(len(position), dtype=np.bool_)
-        for box in keep_outs:
-            inside = (position >= np.array(box.low) - SAME_M) & (position <= np.array(box.high) + SAME_M)
-            barred |= np.all(inside, axis=1)
-        no_fit = np.zeros(len(position), dtype=np.bool_)
-        if cabinet is not None:
-            no_fit = ~barred & ~cabinet.fits(position, room_m, keep_outs)
-        near = np.zeros(len(position), dtype=np.bool_) if ears is None else ears.too_near(position) & ~barred & ~no_fit
+        position = to_micrometre(zone.positions())
+        in_keep_out, no_fit, near = ground.barred(position)
         repeated = 0
-        for point in position[~barred & ~no_fit & ~near]:
-            key = tuple(round(value * 1e6) for value in point)
+        for point in position[~in_keep_out & ~no_fit & ~near]:
+            key = position_key(point)
             if key in seen:
                 repeated += 1
                 continue
@@ -285,7 +297,7 @@ def lay_out(
             ZoneYield(
                 name=zone.name,
                 positions=len(position),
-                in_keep_out=int(barred.sum()),
+                in_keep_out=int(in_keep_out.sum()),
                 no_fit=int(no_fit.sum()),
                 near_seat=int(near.sum()),
                 repeated=repeated,
@@ -293,9 +305,19 @@ def lay_out(
         )
     positions = np.array(kept, dtype=np.float64).reshape(-1, 3)
     return (
-        Candidates(position_m=positions, zone=tuple(names), mirror_of=mirrored(positions, room_m[1])),
+        Candidates(position_m=positions, zone=tuple(names), mirror_of=mirrored(positions, ground.room_m[1])),
         tuple(yields),
     )
+
+
+def to_micrometre(position_m: Floats) -> Floats:
+    """Rounded, so that equal positions are equal numbers."""
+    return np.asarray(np.round(position_m, 6) + 0.0)
+
+
+def position_key(point_m: Floats) -> tuple[int, ...]:
+    """The same for positions that are one."""
+    return tuple(round(value * 1e6) for value in point_m)
 
 
 def mirrored(position_m: Floats, width_m: float) -> NDArray[np.intp]:

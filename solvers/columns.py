@@ -21,6 +21,7 @@ Bools = NDArray[np.bool_]
 NEVER = -1  # the group of a pair whose two stand too near each other
 FIXED = 1000  # groups from here on hold one column each, that every layout has
 LANES = 16  # float32 numbers in the widest register of common processors
+SLACK_M = 1e-9
 BLOCK_POINTS = 32  # frequencies per block: enough to fill the registers, few enough to give up early
 
 
@@ -38,6 +39,7 @@ class Columns:
     group : (n_column,) what kind of slot it fills: its size, or a number of its own where it is fixed.
     clash : (n_column, n_column) which cannot be in one layout, the diagonal included.
     zone_size, zone_limit : (n_column, n_zone) subs it adds to each zone, (n_zone,) most subs there.
+    fewest_drives : whether as many subs as can must stand in pairs.
     """
 
     transfer: Complexes
@@ -48,6 +50,7 @@ class Columns:
     clash: Bools
     zone_size: Integers
     zone_limit: Integers
+    fewest_drives: bool = False
 
     @property
     def count(self) -> int:
@@ -69,12 +72,9 @@ class Columns:
 
 
 def columns_of(problem: Problem) -> Columns:
-    """One column per candidate; with mirrored layouts one per pair and one per candidate on the centre plane."""
-    members: list[tuple[int, ...]]
-    if problem.mirror_of is None:
-        members = [(c,) for c in range(problem.n_candidate)]
-    else:
-        members = [(c,) if m == c else (c, int(m)) for c, m in enumerate(problem.mirror_of) if m >= c]
+    """One column per candidate; with mirrored layouts one per pair and one per candidate on the centre plane; where
+    two subs share a drive one for any two candidates, and one per candidate for the sub that is left over."""
+    members = _members(problem)
     heard = problem.seat_weight > 0.0
     scaled = problem.transfer[:, heard]
     scale = np.sqrt(np.mean(np.abs(scaled) ** 2, axis=(1, 2)))
@@ -84,7 +84,7 @@ def columns_of(problem: Problem) -> Columns:
         transfer[:, :, k] = scaled[:, :, list(group)].sum(axis=2)
     size = np.array([len(group) for group in members], dtype=np.int64)
     zone_size, zone_limit = _zones(problem.wishes, members)
-    clash, too_near = _clashes(problem.wishes, members)
+    clash, too_near = _clashes(problem.wishes, members, problem.n_candidate)
     return Columns(
         transfer=transfer,
         seat_weight=normalised(problem.seat_weight[heard]),
@@ -100,19 +100,36 @@ def columns_of(problem: Problem) -> Columns:
         clash=clash,
         zone_size=zone_size,
         zone_limit=zone_limit,
+        fewest_drives=problem.paired and problem.mirror_of is None,
     )
 
 
-def _clashes(wishes: Wishes, members: Sequence[tuple[int, ...]]) -> tuple[Bools, Bools]:
-    """Which columns are too near each other, and which pairs are too near in themselves."""
-    clash = np.eye(len(members), dtype=np.bool_)
-    too_near = np.zeros(len(members), dtype=np.bool_)
-    if wishes.least_distance_m > 0.0 and wishes.position_m is not None:
-        position = np.asarray(wishes.position_m)
-        near = np.linalg.norm(position[:, None] - position, axis=2) < wishes.least_distance_m
-        for (i, first), (j, second) in combinations(enumerate(members), 2):
-            clash[i, j] = clash[j, i] = near[np.ix_(first, second)].any()
-        too_near[:] = [any(near[a, b] for a, b in combinations(group, 2)) for group in members]
+def _members(problem: Problem) -> list[tuple[int, ...]]:
+    """The candidates of each column."""
+    singles: list[tuple[int, ...]] = [(c,) for c in range(problem.n_candidate)]
+    if problem.mirror_of is not None:
+        return [(c,) if m == c else (c, int(m)) for c, m in enumerate(problem.mirror_of) if m >= c]
+    if problem.paired:
+        free = [c for c in range(problem.n_candidate) if c not in problem.wishes.fixed]
+        return [*singles, *combinations(free, 2)]
+    return singles
+
+
+def _clashes(wishes: Wishes, members: Sequence[tuple[int, ...]], n_candidate: int) -> tuple[Bools, Bools]:
+    """Which columns cannot stand together, and which pairs are too near in themselves."""
+    near = np.zeros((n_candidate, n_candidate), dtype=np.bool_)
+    if wishes.position_m is not None:
+        gap = np.abs(wishes.position_m[:, None] - wishes.position_m)
+        if wishes.least_distance_m > 0.0:
+            near |= np.linalg.norm(gap, axis=2) < wishes.least_distance_m - SLACK_M
+        if wishes.cabinet_m is not None:
+            near |= np.all(gap < np.array(wishes.cabinet_m) - SLACK_M, axis=2)
+    np.fill_diagonal(near, True)
+    inside = np.zeros((len(members), n_candidate), dtype=np.float32)
+    for k, group in enumerate(members):
+        inside[k, list(group)] = 1.0
+    clash = (inside @ near.astype(np.float32)) @ inside.T > 0.0
+    too_near = np.array([any(near[a, b] for a, b in combinations(group, 2)) for group in members])
     return clash, too_near
 
 
@@ -137,6 +154,8 @@ def patterns(columns: Columns, count: int) -> tuple[tuple[int, ...], ...]:
         singles = rest - 2 * pairs
         if pairs <= available[2] and singles <= available[1]:
             found.append(fixed + (2,) * pairs + (1,) * singles)
+            if columns.fewest_drives:
+                break
     return tuple(found)
 
 

@@ -88,9 +88,16 @@ def front_of(plans: Sequence[Plan]) -> tuple[Plan, ...]:
 
 
 def state_of(columns: Columns, plan: Plan) -> State:
-    """The plan as the search sees it: one slot for each column."""
-    first = {group[0]: column for column, group in enumerate(columns.members)}
-    slots = [(first[c], k) for k, c in enumerate(plan.candidate_index.tolist()) if c in first]
+    """The plan as the search sees it: one slot for each column; those of a pair have one drive."""
+    number = {group: column for column, group in enumerate(columns.members)}
+    left = list(enumerate(plan.candidate_index.tolist()))
+    slots: list[tuple[int, int]] = []
+    while left:
+        k, c = left.pop(0)
+        pair = next((other for other in left if (c, other[1]) in number and _same_drive(plan, k, other[0])), None)
+        if pair is not None:
+            left.remove(pair)
+        slots.append((number[(c,) if pair is None else (c, pair[1])], k))
     order = [k for _, k in slots]
     return State(
         column=np.array([column for column, _ in slots], dtype=np.int64),
@@ -98,6 +105,10 @@ def state_of(columns: Columns, plan: Plan) -> State:
         gain_db=plan.gain_db[order].astype(np.float64),
         polarity=plan.polarity[order].astype(np.float64),
     )
+
+
+def _same_drive(plan: Plan, i: int, j: int) -> bool:
+    return all(values[i] == values[j] for values in (plan.delay_s, plan.gain_db, plan.polarity))
 
 
 def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Plan]:
@@ -161,7 +172,7 @@ def _chain(tools: Tools, rewards: Sequence[float], entropy: list[int], state: St
 
 def _rewarded(hopper: Hopper, reward: float) -> Hopper:
     """The same hopper with output rewarded [dB2 of V^2 per dB]."""
-    return replace(hopper, reward=reward, limits=hopper.limits._replace(reward=reward / DB_PER_UNIT))
+    return replace(hopper, throws=2, reward=reward, limits=hopper.limits._replace(reward=reward / DB_PER_UNIT))
 
 
 def _polished(tools: Tools, reward: float, state: State) -> Plan:

@@ -4,6 +4,7 @@ Project -> Problem (transfer functions) -> Outcomes (the search) -> Results (wha
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from math import isfinite
 
@@ -13,10 +14,13 @@ from numpy.typing import NDArray
 from roommodes import __version__
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.frequency import log_grid
+from roommodes.lattice import lattice_of
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.results import Results, expected_bytes
+from roommodes.zones import Candidates
 from solvers.field import project_transfer
+from solvers.finer import Everywhere, finer
 from solvers.headroom import loudness_of
 from solvers.judge import Around, Judged, judge, plain
 from solvers.problem import Outcome, Problem, Progress
@@ -60,7 +64,7 @@ def _with_surroundings(
     report: Report | None,
     cancelled: Cancelled | None,
     threads: int | None,
-) -> tuple[Problem, Around]:
+) -> tuple[Problem, Everywhere, Around]:
     """The problem, and what the usual layouts and moved rows need, from one call of the model.
 
     It is the same whatever counts are searched, so that not even the last digit depends on them.
@@ -71,11 +75,13 @@ def _with_surroundings(
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
-    n_seat, n_candidate = len(seats), len(candidates)
+    ground = project.ground()
+    lattice = lattice_of(project.zones, candidates, ground)
+    n_seat, n_candidate, n_place = len(seats), len(candidates), len(lattice.position_m)
     rows = row_places(project, n_freq=len(frequency_hz))
     ears_m = seats.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
     usual = usual_places(project, ears_m)
-    source_m = np.concatenate([candidates.position_m, usual.position_m])
+    source_m = np.concatenate([lattice.position_m, usual.position_m])
     whole = project_transfer(
         project,
         frequency_hz=frequency_hz,
@@ -92,15 +98,16 @@ def _with_surroundings(
         seat_weight=seats.weight,
         drives=drives_of(project),
         mirror_of=candidates.mirror_of if wishes.mirror else None,
+        paired=wishes.shared_drives,
         wishes=wishes_of(project, candidates),
     )
     around = Around(
         usual=usual,
-        usual_transfer=whole[:, :n_seat, n_candidate:],
+        usual_transfer=whole[:, :n_seat, n_place:],
         rows=rows,
         rows_transfer=whole[:, :, :n_candidate],
     )
-    return problem, around
+    return problem, Everywhere(lattice=lattice, ground=ground, transfer=whole[:, :, :n_place]), around
 
 
 def solve(
@@ -129,10 +136,12 @@ def solve(
     """
     seed = project.search.seed if seed is None else seed
     counts = tuple(counts or project.search.counts)
-    problem, around = _with_surroundings(project, report, cancelled, threads)
-    outcomes, judged = judged_plans(
+    problem, everywhere, around = _with_surroundings(project, report, cancelled, threads)
+    moved, judged = judged_plans(
         project,
         problem,
+        project.candidates(),
+        everywhere=everywhere,
         around=around,
         counts=counts,
         seed=seed,
@@ -140,24 +149,28 @@ def solve(
         report=report,
         cancelled=cancelled,
     )
-    return results_from(project, problem, outcomes, seed=seed, judged=judged)
+    return results_from(
+        project, moved.problem, moved.outcomes, candidates=moved.candidates, seed=seed, judged=judged
+    )
 
 
 def judged_plans(
     project: Project,
     problem: Problem,
+    candidates: Candidates,
     *,
     counts: Sequence[int],
     seed: int,
+    everywhere: Everywhere | None = None,
     around: Around | None = None,
     absolute: bool = True,
     threads: int | None = None,
     report: Report | None = None,
     cancelled: Cancelled | None = None,
-) -> tuple[tuple[Outcome, ...], Judged]:
+) -> tuple[Finer, Judged]:
     """Search a problem and judge what was found; parameters and errors as for `solve`.
 
-    `absolute` says whether the transfer is in 1/m, so that levels follow from a sub's limits.
+    `everywhere` lets the plans move between the candidates. `absolute` says whether the transfer is in 1/m, so that levels follow from a sub's limits.
     """
     outcomes = search(
         problem,
@@ -176,19 +189,24 @@ def judged_plans(
         counts_text = ", ".join(str(count) for count in counts)
         message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
         raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])
+    moved = Finer(problem=problem, candidates=candidates, transfer=problem.transfer, outcomes=outcomes)
+    if everywhere is not None:
+        if report:
+            report(Step(stage="choice", fraction=0.0, note="between the candidates"))
+        moved = finer(problem, candidates, everywhere, outcomes, seed=seed, threads=threads, cancelled=cancelled)
     judged = judge(
-        problem,
-        outcomes,
+        moved.problem,
+        moved.outcomes,
         wishes=project.search,
         seed=seed,
         keep=KEPT_PLANS,
-        around=around,
-        loudness=loudness_of(project, problem.frequency_hz) if absolute else None,
+        around=around if around is None else replace(around, rows_transfer=moved.transfer),
+        loudness=loudness_of(project, moved.problem.frequency_hz) if absolute else None,
         threads=threads,
         report=(lambda note, fraction: report(Step(stage="choice", fraction=fraction, note=note))) if report else None,
         cancelled=cancelled,
     )
-    return outcomes, judged
+    return moved, judged
 
 
 def results_from(
@@ -196,6 +214,7 @@ def results_from(
     problem: Problem,
     outcomes: Sequence[Outcome],
     *,
+    candidates: Candidates | None = None,
     seed: int | None = None,
     judged: Judged | None = None,
 ) -> Results:
@@ -204,6 +223,7 @@ def results_from(
     Parameters
     ----------
     project, problem, outcomes : what was asked and what came out.
+    candidates : of the problem, where they are more than the project's own.
     seed : of the search, where it was not the project's own.
     judged : the plans in the order of all aims, and what helps to choose; left out, as the search left them.
     """
@@ -216,7 +236,7 @@ def results_from(
         created_utc=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
         frequency_hz=problem.frequency_hz,
         seats=project.seats(),
-        candidates=project.candidates(),
+        candidates=project.candidates() if candidates is None else candidates,
         transfer=problem.transfer,
         plans=judged.plans,
         choices=judged.choices,

@@ -123,10 +123,12 @@ def solve_measured(
         transfer=ground.transfer,
         seat_weight=ground.seats.weight,
         drives=drives_of(project),
+        paired=project.search.shared_drives,
     )
-    outcomes, judged = judged_plans(
+    moved, judged = judged_plans(
         project,
         problem,
+        ground.candidates,
         counts=tuple(counts or measured_counts(project, problem.n_candidate)),
         seed=seed,
         absolute=ground.record.absolute,
@@ -134,7 +136,7 @@ def solve_measured(
         report=report,
         cancelled=cancelled,
     )
-    results = results_from(project, problem, outcomes, seed=seed, judged=judged)
+    results = results_from(project, problem, moved.outcomes, seed=seed, judged=judged)
     return replace(
         results,
         seats=ground.seats,

@@ -17,6 +17,9 @@ Complexes = NDArray[np.complex128]
 Integers = NDArray[np.int64]
 
 
+MOST_PAIRED = 150  # candidates
+
+
 class Stop(StrEnum):
     """Why a search ended, as a sentence for the person who asked."""
 
@@ -71,8 +74,10 @@ class Wishes:
     fixed : candidates where a sub must stand in every layout.
     zone : (n_candidate,) index of each candidate's zone, with `zone_limit`.
     zone_limit : (n_zone,) most subs per zone.
-    position_m : (n_candidate, 3), with `least_distance_m` [m].
+    position_m : (n_candidate, 3), with `least_distance_m` or `cabinet_m` [m].
     least_distance_m : between any two subs [m].
+    cabinet_m : (along x, along y, up) two cabinets overlap where their centres are nearer than that along all three
+        axes [m]; None for points.
     """
 
     fixed: tuple[int, ...] = ()
@@ -80,6 +85,7 @@ class Wishes:
     zone_limit: Integers | None = None
     position_m: Floats | None = None
     least_distance_m: float = 0.0
+    cabinet_m: tuple[float, float, float] | None = None
 
     def faults(self, n_candidate: int) -> list[Fault]:
         """What is wrong with them for so many candidates."""
@@ -94,8 +100,9 @@ class Wishes:
         ):
             text = f"needs one index into zone_limit for each of the {n_candidate} candidates"
             found.append(Fault(where="wishes.zone", message=text))
-        if self.least_distance_m > 0.0 and (self.position_m is None or np.shape(self.position_m) != (n_candidate, 3)):
-            text = f"a least distance needs the positions of all {n_candidate} candidates"
+        apart = self.least_distance_m > 0.0 or self.cabinet_m is not None
+        if apart and (self.position_m is None or np.shape(self.position_m) != (n_candidate, 3)):
+            text = f"a least distance, or cabinets, need the positions of all {n_candidate} candidates"
             found.append(Fault(where="wishes.position_m", message=text))
         return found
 
@@ -113,6 +120,8 @@ class Problem:
     mirror_of : (n_candidate,) index of the left-right mirrored candidate, itself on the centre plane, -1 where
         there is none. When given, only layouts that are their own mirror image are searched, and the two subs
         of a pair share one drive.
+    paired : two subs share one drive, any two candidates; an odd sub and those that are fixed have their own.
+        Mirrored layouts have pairs already.
     wishes : which layouts are wanted.
 
     Raises
@@ -125,6 +134,7 @@ class Problem:
     seat_weight: Floats
     drives: DriveRange = DriveRange()
     mirror_of: Integers | None = None
+    paired: bool = False
     wishes: Wishes = Wishes()
 
     def __post_init__(self) -> None:
@@ -199,6 +209,12 @@ class Problem:
                 "mirror_of",
                 "needs one index per candidate, -1 for none, and each mirror image must point back",
             )
+        need(
+            not self.paired or self.mirror_of is not None or shape[2] <= MOST_PAIRED,
+            "paired",
+            f"two subs on one drive can be searched among up to {MOST_PAIRED} candidates; got {shape[2]}; "
+            "take a wider spacing_m",
+        )
         return faults + self.wishes.faults(shape[2])
 
 

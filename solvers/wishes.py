@@ -30,7 +30,16 @@ def wishes_of(project: Project, candidates: Candidates) -> Wishes:
         zone_limit=np.array([table.at_most or most for table in tables]) if limited else None,
         position_m=candidates.position_m,
         least_distance_m=project.search.least_distance_m,
+        cabinet_m=_overlap_m(project),
     )
+
+
+def _overlap_m(project: Project) -> tuple[float, float, float] | None:
+    """How near two centres must be along x, y and z for the cabinets to overlap however they are turned [m]."""
+    if project.tables.subwoofer.cabinet_m is None:
+        return None
+    depth, width, height = project.tables.subwoofer.cabinet_m
+    return min(depth, width), min(depth, width), height
 
 
 def drives_of(project: Project) -> DriveRange:

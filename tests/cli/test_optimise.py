@@ -191,7 +191,7 @@ def test_what_the_model_warns_of(run, small: Path) -> None:
 def test_hostile_names_stay_text(run, small: Path) -> None:
     """Markup is printed as it is; control characters never reach the file's names (check refuses them)."""
     long = "n" * 80
-    small.write_text(small.read_text().replace('"front wall"', '"[bold red]x[/]"').replace('"small room"', f'"{long}"'))
+    small.write_text(small.read_text().replace(' wall"', ' [bold red]x[/]"').replace('"small room"', f'"{long}"'))
     result = run("optimise", small)
     assert result.exit_code == 0
     assert "[bold red]x[/]" in result.stdout

@@ -8,14 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roommodes.zones import Box, Cabinet, Candidates, Zone, ZoneYield, lay_out
+from roommodes.zones import Box, Cabinet, Candidates, Ground, Zone, ZoneYield, lay_out
 from tests.conftest import Close
 
 ROOM = (6.0, 4.0, 2.5)
+OPEN = Ground(keep_outs=[], room_m=ROOM, cabinet=None)
 
 
 def one(zone: Zone, *keep_outs: Box, cabinet: Cabinet | None = None) -> tuple[Candidates, ZoneYield]:
-    candidates, yields = lay_out([zone], keep_outs, room_m=ROOM, cabinet=cabinet)
+    candidates, yields = lay_out([zone], Ground(keep_outs=keep_outs, room_m=ROOM, cabinet=cabinet))
     return candidates, yields[0]
 
 
@@ -130,7 +131,7 @@ def test_fitting_agrees_with_sampling_the_cabinet(
 def test_a_position_that_two_zones_share_belongs_to_the_first() -> None:
     a = Zone(name="a", low=(0.3, 0.5, 0.3), high=(0.3, 3.5, 0.3), spacing_m=0.5)
     b = Zone(name="b", low=(0.3, 3.5, 0.3), high=(3.3, 3.5, 0.3), spacing_m=0.5)
-    candidates, yields = lay_out([a, b], [], room_m=ROOM, cabinet=None)
+    candidates, yields = lay_out([a, b], OPEN)
     assert candidates.zone == ("a",) * 7 + ("b",) * 6
     assert [y.repeated for y in yields] == [0, 1]
     assert len({tuple(p) for p in candidates.position_m.tolist()}) == 13
@@ -138,7 +139,7 @@ def test_a_position_that_two_zones_share_belongs_to_the_first() -> None:
 
 def test_mirror_images_are_each_others_and_mirrored() -> None:
     zones = [line((0.3, 0.4, 0.3), (0.3, 3.6, 0.3), 0.4), line((5.0, 0.3, 0.3), (5.0, 1.3, 0.3), 0.5)]
-    candidates, _ = lay_out(zones, [], room_m=ROOM, cabinet=None)
+    candidates, _ = lay_out(zones, OPEN)
     for index, other in enumerate(candidates.mirror_of):
         x, y, z = candidates.position_m[index]
         image = (x, ROOM[1] - y, z)
@@ -163,7 +164,7 @@ def test_layouts_are_the_same_every_time_and_cannot_be_changed(close: Close) -> 
 
 
 def test_no_zones_give_no_candidates() -> None:
-    candidates, yields = lay_out([], [], room_m=ROOM, cabinet=None)
+    candidates, yields = lay_out([], OPEN)
     assert candidates.position_m.shape == (0, 3)
     assert len(candidates) == 0
     assert yields == ()

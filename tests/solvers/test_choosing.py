@@ -97,6 +97,14 @@ def test_usual_layouts_stand_beside_the_winner(results: Results, close) -> None:
             )
             assert usual.driven_variation_db[k] <= usual.alike_variation_db[k] + 1e-6
     assert not usual.of_count(4)
+
+
+def test_a_usual_layout_that_beats_every_plan_is_remarked_on() -> None:
+    narrow = project_with().toml_text.replace("3.6, 0.3]", "0.7, 0.3]")  # both zones but a corner
+    results = solve(parse_project(narrow, source="narrow.toml"), counts=(2,), threads=1)
+    usual = results.choices.usual
+    assert usual is not None
+    assert usual.driven_variation_db[usual.of_count(2)[0]] < results.plans[2].variation_db[0] - 0.05
     assert any("which no plan found among the candidates does" in remark for remark in results.plans[2].remarks)
 
 

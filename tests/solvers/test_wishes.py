@@ -109,3 +109,40 @@ def test_faults_in_wishes() -> None:
     with pytest.raises(ProjectInvalid) as caught:
         replace(BASE, wishes=Wishes(fixed=(10, 10), zone_limit=np.array([1]), least_distance_m=1.0))
     assert [fault.where for fault in caught.value.faults] == ["wishes.fixed", "wishes.zone", "wishes.position_m"]
+
+
+def test_cabinets_do_not_overlap() -> None:
+    wishes = Wishes(position_m=POSITION_M, cabinet_m=(0.7, 0.7, 0.4))  # candidates are half a metre apart
+    outcome = _one(replace(BASE, wishes=wishes), 2)
+    assert outcome.layouts_possible == 45 - 9
+    assert all(np.diff(plan.candidate_index)[0] >= 2 for plan in outcome.plans)
+    stacked = POSITION_M + np.outer(np.arange(10) % 2, [0.0, 0.0, 0.5])  # neighbours one above the other
+    higher = _one(replace(BASE, wishes=Wishes(position_m=stacked, cabinet_m=(0.7, 0.7, 0.4))), 2)
+    assert higher.layouts_possible == 45
+
+
+def test_the_best_pairs_on_shared_drives_are_found() -> None:
+    problem = replace(seeded_room(9, n_candidate=7, n_seat=3, points_per_octave=5), paired=True)
+    outcome = _one(problem, 4)
+    best = np.inf
+    hz = problem.frequency_hz
+    delay = np.arange(-20.0, 20.001, 0.25)
+    turn = np.exp(-2j * np.pi * np.outer(delay * 1e-3, hz))[:, :, None]
+    for layout in combinations(range(7), 4):  # every way to pair them, on a grid of drives
+        for partner in layout[1:]:
+            one = [layout[0], partner]
+            two = [c for c in layout if c not in one]
+            first, second = (problem.transfer[:, :, pair].sum(axis=2) for pair in (one, two))
+            for gain in np.arange(-12.0, 12.1, 1.0):
+                for sign in (-1.0, 1.0):
+                    level = 20.0 * np.log10(np.abs(first + sign * 10.0 ** (gain / 20.0) * turn * second))
+                    best = min(best, float(np.sqrt(level.var(axis=2).mean(axis=1)).min()))
+    assert outcome.plans[0].variation_db <= best + 1e-9
+    assert outcome.plans[0].variation_db > 0.8 * best
+    for plan in outcome.plans:
+        assert len(set(zip(plan.gain_db, plan.delay_s, plan.polarity, strict=True))) <= 2
+
+
+def test_too_many_candidates_for_pairs() -> None:
+    with pytest.raises(ProjectInvalid, match="up to 150 candidates; got 160"):
+        replace(seeded_room(9, n_candidate=160, n_seat=2, points_per_octave=3), paired=True)
