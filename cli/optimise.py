@@ -118,7 +118,7 @@ def print_summary(project: "Project", results: "Results") -> None:
 
     page = Page()
     room = project.room()
-    seats, candidates = counted(len(results.seats), "seat"), counted(len(results.candidates), "candidate")
+    seats, candidates = counted(len(results.seats), "seat"), counted(results.candidates.n_first, "candidate")
     page.line(f"{project.name}: {seats}, {candidates}")
     print_measured(page, results)
     print_comparison(

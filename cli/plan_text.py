@@ -82,7 +82,7 @@ def plans_json(results: Results) -> dict[str, Any]:
         )
     return {
         "plans": plans,
-        "candidates": len(results.candidates.zone),
+        "candidates": results.candidates.n_first,
         "layouts_searched": sum(table.layouts_searched for table in results.plans.values()),
         "seconds": sum(table.seconds for table in results.plans.values()),
     }

@@ -210,7 +210,7 @@ def assumed_section(plan: ChosenPlan) -> Section:
                     f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
                     f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
                     f"{wishes.gain_db[0]:g} to {wishes.gain_db[1]:g} dB, polarity "
-                    f"{'free' if wishes.polarity else 'fixed'}; {len(plan.results.candidates)} candidates.",
+                    f"{'free' if wishes.polarity else 'fixed'}; {plan.results.candidates.n_first} candidates.",
                 )
             ),
             Table(

@@ -61,6 +61,14 @@ ROOT_FIELDS = (
         optional=True,
     ),
     Field(
+        path="candidates/between",
+        kind="i",
+        axes=("candidate",),
+        unit="1",
+        long_name="1 for a place that was found between the candidates of the first grid, else 0",
+        optional=True,
+    ),
+    Field(
         path="transfer",
         kind="c",
         axes=("frequency_hz", "seat", "candidate"),

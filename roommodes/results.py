@@ -188,6 +188,7 @@ def results_image(results: Results) -> bytes:
             "candidates/position_m": results.candidates.position_m,
             "candidates/zone": list(results.candidates.zone),
             "candidates/mirror_of": results.candidates.mirror_of,
+            "candidates/between": (np.arange(len(results.candidates)) >= results.candidates.n_first).astype(np.int64),
             "transfer": results.transfer,
         }
         for entry in ROOT_FIELDS:
@@ -228,6 +229,7 @@ def read_results(path: Path) -> Results:
         root = {entry.path: read_field(path, file, entry, sizes) for entry in ROOT_FIELDS}
         plans = _read_plans(path, file, sizes)
         row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
+        between = root["candidates/between"]
         results = Results(
             project_toml=read_text(path, file, "project_toml"),
             project_sha256=read_attribute(path, file, "project_sha256", str),
@@ -245,6 +247,7 @@ def read_results(path: Path) -> Results:
                 position_m=root["candidates/position_m"],
                 zone=tuple(root["candidates/zone"]),
                 mirror_of=np.full(sizes["candidate"], -1, dtype=np.int64) if mirror_of is None else mirror_of,
+                places_between=0 if between is None else int(np.count_nonzero(between)),
             ),
             transfer=root["transfer"],
             plans=plans,

@@ -29,7 +29,7 @@ FACINGS = ((0, 1), (0, -1), (1, 1), (1, -1))  # (axis, direction) that a driver 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidates:
-    """Every legal position of a subwoofer.
+    """Legal positions of a subwoofer: those of the zones' grids, and places found between them.
 
     Parameters
     ----------
@@ -37,11 +37,13 @@ class Candidates:
     zone : (n_candidate,) name of the zone that each comes from.
     mirror_of : (n_candidate,) index of the candidate mirrored left to right, itself on the centre plane, -1 where
         there is none.
+    places_between : how many of them, the last ones, were found between the first grid's.
     """
 
     position_m: Floats
     zone: tuple[str, ...]
     mirror_of: NDArray[np.intp]
+    places_between: int = 0
 
     def __post_init__(self) -> None:
         for array in (self.position_m, self.mirror_of):
@@ -49,6 +51,11 @@ class Candidates:
 
     def __len__(self) -> int:
         return len(self.zone)
+
+    @property
+    def n_first(self) -> int:
+        """How many are the first grid's."""
+        return len(self) - self.places_between
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -286,6 +286,7 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
             position_m=position,
             zone=tuple(spot.zone for spot in spots),
             mirror_of=mirrored(position, mover.everywhere.ground.room_m[1]),
+            places_between=len(spots) - len(candidates),
         ),
         transfer=np.stack([spot.column for spot in spots], axis=2),
         outcomes=tuple(after),

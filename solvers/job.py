@@ -20,7 +20,7 @@ from roommodes.project_file import parse_project
 from roommodes.results import Results, expected_bytes
 from roommodes.zones import Candidates
 from solvers.field import project_transfer
-from solvers.finer import Everywhere, finer
+from solvers.finer import Everywhere, Finer, finer
 from solvers.headroom import loudness_of
 from solvers.judge import Around, Judged, judge, plain
 from solvers.problem import Outcome, Problem, Progress
@@ -149,9 +149,7 @@ def solve(
         report=report,
         cancelled=cancelled,
     )
-    return results_from(
-        project, moved.problem, moved.outcomes, candidates=moved.candidates, seed=seed, judged=judged
-    )
+    return results_from(project, moved.problem, moved.outcomes, candidates=moved.candidates, seed=seed, judged=judged)
 
 
 def judged_plans(
@@ -170,7 +168,8 @@ def judged_plans(
 ) -> tuple[Finer, Judged]:
     """Search a problem and judge what was found; parameters and errors as for `solve`.
 
-    `everywhere` lets the plans move between the candidates. `absolute` says whether the transfer is in 1/m, so that levels follow from a sub's limits.
+    `everywhere` lets the plans move between the candidates; `absolute` says whether the transfer is in 1/m, so that
+    levels follow from a sub's limits.
     """
     outcomes = search(
         problem,
