@@ -33,6 +33,10 @@ def optimise(
     seed: Annotated[
         int | None, typer.Option("--seed", min=0, max=2**53, help="Starts the random numbers; else as in FILE.")
     ] = None,
+    exhaustive: Annotated[
+        bool,
+        typer.Option("--exhaustive", help="Try every layout at every drive of a grid as well; for small problems."),
+    ] = False,
     threads: Annotated[
         int | None, typer.Option("--threads", min=1, help="How many at most; the plans do not depend on it.")
     ] = None,
@@ -73,6 +77,7 @@ def optimise(
             asked: dict[str, Any] = {
                 "counts": wanted,
                 "seed": seed,
+                "prove": exhaustive,
                 "threads": threads,
                 "report": report,
                 "cancelled": stop_asked,

@@ -23,7 +23,7 @@ from solvers.field import project_transfer
 from solvers.finer import Everywhere, Finer, finer
 from solvers.headroom import loudness_of
 from solvers.judge import Around, Judged, judge, plain
-from solvers.problem import Outcome, Problem, Progress
+from solvers.problem import Outcome, Problem, Progress, Stop
 from solvers.rows import row_places
 from solvers.search import search
 from solvers.steps import Cancelled, Interrupted, Report, Step
@@ -115,6 +115,7 @@ def solve(
     *,
     counts: Sequence[int] | None = None,
     seed: int | None = None,
+    prove: bool = False,
     threads: int | None = None,
     report: Report | None = None,
     cancelled: Cancelled | None = None,
@@ -125,6 +126,7 @@ def solve(
     ----------
     project : the project.
     counts, seed : in place of the project's own.
+    prove : try every layout at every drive of a grid; for small problems.
     threads : how many at most; None for as many as there are cores. Plans do not depend on it.
     report : called with the progress.
     cancelled : asked now and then; when true the best so far is returned.
@@ -145,6 +147,7 @@ def solve(
         around=around,
         counts=counts,
         seed=seed,
+        prove=prove,
         threads=threads,
         report=report,
         cancelled=cancelled,
@@ -159,6 +162,7 @@ def judged_plans(
     *,
     counts: Sequence[int],
     seed: int,
+    prove: bool = False,
     everywhere: Everywhere | None = None,
     around: Around | None = None,
     absolute: bool = True,
@@ -171,15 +175,19 @@ def judged_plans(
     `everywhere` lets the plans move between the candidates; `absolute` says whether the transfer is in 1/m, so that
     levels follow from a sub's limits.
     """
-    outcomes = search(
-        problem,
-        counts=counts,
-        seed=seed,
-        keep=KEPT_PLANS,
-        threads=threads,
-        progress=_search_report(report) if report else None,
-        cancelled=cancelled,
-    )
+    try:
+        outcomes = search(
+            problem,
+            counts=counts,
+            seed=seed,
+            keep=KEPT_PLANS,
+            prove=prove,
+            threads=threads,
+            progress=_search_report(report) if report else None,
+            cancelled=cancelled,
+        )
+    except ProjectInvalid as refused:
+        raise ProjectInvalid(project.source, refused.faults) from refused
     if report:
         report(Step(stage="search", fraction=1.0))
     if not any(outcome.plans for outcome in outcomes):
@@ -252,7 +260,8 @@ def solve_again(results: Results, *, threads: int | None = None) -> Results:
 
         return solve_measured_again(results, threads=threads)
     project = parse_project(results.project_toml, source="project_toml")
-    return solve(project, counts=tuple(results.plans), seed=results.seed, threads=threads)
+    prove = any(table.stop == str(Stop.EVERY_GRID_DRIVE) for table in results.plans.values())
+    return solve(project, counts=tuple(results.plans), seed=results.seed, prove=prove, threads=threads)
 
 
 def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:

@@ -21,7 +21,7 @@ from roommodes.results import PlanTable, Results
 from roommodes.seating import Seats
 from roommodes.zones import Candidates
 from solvers.job import judged_plans, results_from
-from solvers.problem import Complexes, Floats, Problem
+from solvers.problem import Complexes, Floats, Problem, Stop
 from solvers.steps import Cancelled, Report
 from solvers.wishes import drives_of
 
@@ -112,6 +112,7 @@ def solve_measured(
     *,
     counts: Sequence[int] | None = None,
     seed: int | None = None,
+    prove: bool = False,
     threads: int | None = None,
     report: Report | None = None,
     cancelled: Cancelled | None = None,
@@ -131,6 +132,7 @@ def solve_measured(
         ground.candidates,
         counts=tuple(counts or measured_counts(project, problem.n_candidate)),
         seed=seed,
+        prove=prove,
         absolute=ground.record.absolute,
         threads=threads,
         report=report,
@@ -157,7 +159,8 @@ def solve_measured_again(results: Results, *, threads: int | None = None) -> Res
         record=results.measured,
     )
     project = parse_project(results.project_toml, source="project_toml")
-    return solve_measured(project, ground, counts=tuple(results.plans), seed=results.seed, threads=threads)
+    prove = any(table.stop == str(Stop.EVERY_GRID_DRIVE) for table in results.plans.values())
+    return solve_measured(project, ground, counts=tuple(results.plans), seed=results.seed, prove=prove, threads=threads)
 
 
 def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_seat: int) -> list[Fault]:

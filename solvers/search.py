@@ -22,6 +22,7 @@ from solvers.columns import layouts_possible, patterns
 from solvers.compiled import compile_once, compiled_before
 from solvers.explore import Effort, explore
 from solvers.finish import finish
+from solvers.grid import require_provable, try_every_drive
 from solvers.jobs import thread_count
 from solvers.pool import Pool
 from solvers.problem import CancelCall, Outcome, Plan, Problem, Progress, ProgressCall, Stop
@@ -38,6 +39,7 @@ ONE_SEAT = (
 )
 COMPILE_STAGE = "compiling, this once"
 SCREEN_STAGE, EXPLORE_STAGE, FINISH_STAGE = "trying every layout", "searching layouts and drives", "polishing"
+PROVE_STAGE = "trying every drive"
 
 
 def search(
@@ -48,6 +50,7 @@ def search(
     keep: int = 20,
     threads: int | None = None,
     effort: Effort | None = None,
+    prove: bool = False,
     progress: ProgressCall | None = None,
     cancelled: CancelCall | None = None,
     compile_first: bool = True,
@@ -62,6 +65,7 @@ def search(
     keep : plans per count at most.
     threads : as many as the process may use, by default.
     effort : how long to go on where not everything can be tried.
+    prove : after the search, try every layout at every drive of a grid; for small problems.
     progress : called a few times a second at most, from the calling thread.
     cancelled : polled several times a second; once true, the best found so far is returned.
     compile_first : have the kernels compiled by another process where they are not in the cache yet, see `compiled`.
@@ -69,6 +73,10 @@ def search(
     Returns
     -------
     One outcome per count, in the order asked.
+
+    Raises
+    ------
+    ProjectInvalid : what is to be proven has too many layouts and drives.
     """
     n_thread = thread_count(threads)
     asked = sorted(set(counts))
@@ -82,10 +90,12 @@ def search(
         compile_once()
     with ThreadPoolExecutor(n_thread, thread_name_prefix="search") as pool:
         tools = tools_of(problem, pool, n_thread, cancel)
+        if prove:
+            require_provable(tools, asked)
         done = 0.0
         for count in asked:
             reporter = _Reporter(progress, count, done / sum(shares.values()), shares[count] / sum(shares.values()))
-            outcomes[count], found = _one_count(tools, count, seed, keep, seeds, effort or Effort(), reporter)
+            outcomes[count], found = _one_count(tools, count, seed, keep, seeds, effort or Effort(), prove, reporter)
             seeds = found[:GROW_FROM] + seeds[:GROW_FROM]
             done += shares[count]
     return tuple(outcomes[count] for count in counts)
@@ -114,7 +124,14 @@ class _Reporter:
 
 
 def _one_count(
-    tools: Tools, count: int, seed: int, keep: int, seeds: Sequence[State], effort: Effort, reporter: _Reporter
+    tools: Tools,
+    count: int,
+    seed: int,
+    keep: int,
+    seeds: Sequence[State],
+    effort: Effort,
+    prove: bool,
+    reporter: _Reporter,
 ) -> tuple[Outcome, list[State]]:
     begun = time.monotonic()
     possible = layouts_possible(tools.columns, count)
@@ -140,23 +157,31 @@ def _one_count(
             looked += ended.layouts
             for value, state in own.best(len(own)):
                 pool.offer(value, state)
+    on_grid = prove and not tools.cancelled()
+    for k, sizes in enumerate(ways if on_grid else ()):
+        report = reporter.stage(PROVE_STAGE, 0.1 + 0.7 * k / len(ways), 0.1 + 0.7 * (k + 1) / len(ways))
+        on_grid = try_every_drive(tools, pool, sizes, report=report) and on_grid
     plans: tuple[Plan, ...] = ()
     found: list[State] = []
     if len(pool):
         found = [state for _, state in pool.best(GROW_FROM)]
         plans = finish(tools, pool, keep=keep, entropy=[seed, count, 2], report=reporter.stage(FINISH_STAGE, 0.8, 1.0))
     all_tried = screened and bool(plans) and not tools.cancelled()
-    proven = all_tried and (tools.problem.drives.is_single or all(len(sizes) == 1 for sizes in ways))
+    proven = on_grid or (all_tried and (tools.problem.drives.is_single or all(len(sizes) == 1 for sizes in ways)))
     if all_tried:
         possible = tried  # those that clash were left out
     outcome = Outcome(
         count=count,
         plans=plans,
-        layouts_searched=possible if all_tried else max(tried, min(_distinct(looked, possible), possible - 1)),
+        layouts_searched=possible
+        if all_tried or on_grid
+        else max(tried, min(_distinct(looked, possible), possible - 1)),
         layouts_possible=possible if plans or tools.cancelled() else 0,
         seconds=time.monotonic() - begun,
         exhaustive=proven,
-        stop=_stop(tools, possible=possible, all_tried=all_tried, proven=proven, found=bool(plans), settled=settled),
+        stop=Stop.EVERY_GRID_DRIVE
+        if on_grid and plans
+        else _stop(tools, possible=possible, all_tried=all_tried, proven=proven, found=bool(plans), settled=settled),
         remarks=(ONE_SEAT,) if len(tools.columns.seat_weight) == 1 else (),
     )
     return outcome, found

@@ -42,6 +42,8 @@ def main() -> None:
     """Ask them all."""
     for problem in questions():
         search(problem, counts=(1, 2, 3), seed=1, effort=EFFORT, compile_first=False)
+        if problem.n_seat > 1 and problem.drives == DriveRange():
+            search(problem, counts=(1, 2), seed=1, effort=EFFORT, prove=True, compile_first=False)
     mark_compiled()
 
 
