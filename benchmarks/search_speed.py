@@ -1,4 +1,5 @@
-"""The joint search against scipy's differential evolution on the same objective: time to the same variation.
+"""The fixed-drive kernel (`search_kernels`), then the joint search against scipy's differential evolution on the same
+objective: time to the same variation.
 
     python -m benchmarks.search_speed
 
@@ -14,6 +15,7 @@ import numpy as np
 from scipy.optimize import differential_evolution
 from threadpoolctl import threadpool_limits
 
+from benchmarks import search_kernels
 from benchmarks.rooms_seeded import seeded_room
 from solvers.problem import Floats, Problem
 from solvers.search import search
@@ -76,7 +78,8 @@ def evolve(problem: Problem, seconds: float) -> list[tuple[float, float]]:
 
 
 def main() -> int:
-    """Search, then let the other method try for the same value; print the ratio of times."""
+    """Time the kernel; search, then let the other method try for the same value; print the ratio of times."""
+    kernel_slow = search_kernels.main()
     problem = seeded_room(1, n_candidate=N_CANDIDATE)
     search(seeded_room(1, n_candidate=6, points_per_octave=6), counts=[2, 3], seed=1)  # load the kernels
     with threadpool_limits(1):
@@ -99,7 +102,7 @@ def main() -> int:
     print(f"the search was that low after {ours:.2f} s (seen at its first report below)")
     ratio = other[-1][0] / ours
     print(f"ratio of times to {goal:.3f} dB: {ratio:.0f}  ({WANTED:.0f} or better wanted)")
-    return 0 if ratio >= WANTED and found <= goal else 1
+    return 0 if ratio >= WANTED and found <= goal and not kernel_slow else 1
 
 
 if __name__ == "__main__":
