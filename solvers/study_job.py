@@ -32,6 +32,7 @@ Complexes = NDArray[np.complex128]
 
 NO_LAYOUT = "no layout: too few legal positions in this room"
 AS_GIVEN = "one layout, driven as the strategy says"
+HOPS = 1600  # of a search, a third of what a plan to be built gets: hundreds of rooms tell more than the last hundredth
 
 
 def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]:
@@ -196,10 +197,12 @@ def _given(arm: Arm, transfer: Complexes, frequency_hz: Floats) -> _Answer:
 
 def _searched(arm: Arm, transfer: Complexes, frequency_hz: Floats, seats: Seats, seed: int) -> _Answer | None:
     """What the search finds, on one thread; None where nothing fits."""
+    from solvers.explore import Effort  # noqa: PLC0415 (as the next)
     from solvers.search import search  # noqa: PLC0415 (a study without a search starts without the kernels)
 
     problem = Problem(frequency_hz=frequency_hz, transfer=transfer, seat_weight=seats.weight, drives=arm.drives)
-    (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, threads=1)
+    effort = Effort(hops=HOPS)
+    (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, threads=1, effort=effort)
     if not outcome.plans:
         return None
     plan = outcome.plans[0]
