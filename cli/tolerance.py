@@ -1,6 +1,7 @@
 """`roommodes tolerance`: what becomes of the plans when the room is not built exactly as drawn."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,7 +14,9 @@ from cli.progress import progress
 from cli.terminal import Page, print_json, say_error
 
 if TYPE_CHECKING:
+    from roommodes.project import Project
     from roommodes.results import Results
+    from solvers.tolerance import Asked
 
 MOST_DRAWS = 65536
 SUFFIXES = (".h5", ".hdf5")
@@ -27,6 +30,14 @@ def tolerance(
     ] = None,
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FIGURE", help="Also draw bands and shares: .png or .svg.")
+    ] = None,
+    robust: Annotated[
+        Path | None,
+        typer.Option(
+            "--robust",
+            metavar="PLAN.h5",
+            help="Instead, polish drives and order of layouts for such rooms, and write a plan file.",
+        ),
     ] = None,
     subs: Annotated[
         int | None, typer.Option("--subs", metavar="N", help="Only plans with N subs; left out: all numbers.")
@@ -48,64 +59,131 @@ def tolerance(
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Say what becomes of the plans in rooms that are not built exactly as drawn.
+    """Say what becomes of the plans in rooms that are not built exactly as drawn, or polish them for such rooms.
 
     Draws built rooms within the project's [tolerance]: places of cabinets and ears, size, walls, temperature, drive
-    settings. Ranks the leading plans by their 90th percentile. Ctrl-C keeps the rooms that are done.
+    settings. Ranks the leading plans by their 90th percentile. Ctrl-C keeps the rooms that are done. With --robust the
+    kept layouts' drives are polished for the 90th percentile, and what that costs as drawn is told.
 
     Example: roommodes tolerance plan.h5 -o tolerance.h5 --figure tolerance.png
     """
-    from cli.figure_files import suffix_fault as figure_fault
-    from cli.plan_options import suffix_fault
-    from cli.tolerance_text import print_tolerance, tolerance_json
     from roommodes.errors import FileUnusable
     from roommodes.project_file import parse_project
     from roommodes.results import read_results
-    from roommodes.tolerance_file import write_tolerance
-    from roommodes.whole_file import check_target, write_whole
-    from solvers.tolerance import Asked, tolerance_of
+    from solvers.tolerance import Asked
 
-    if output and (fault := suffix_fault(output, SUFFIXES)):
-        raise typer.BadParameter(fault, param_hint="--output")
-    if figure and (fault := figure_fault(figure)):
-        raise typer.BadParameter(fault, param_hint="--figure")
+    check_names(output=output, figure=figure, robust=robust)
     results = read_results(file)
     project = parse_project(results.project_toml, source=f"{file} (project inside)")
     if not results.plans:
         raise FileUnusable(f"{file}: holds no plan; run optimise again and let it finish")
     check_subs(results, subs)
-    for target in (output, figure):
+    counts = None if subs is None else (subs,)
+    out = Out(force=force, as_json=as_json, quiet=quiet, threads=threads)
+    if robust:
+        write_robust(results, project, robust, counts=counts, seed=seed, out=out)
+        return
+    asked = Asked(draws=draws, seed=seed, plans=plans, counts=counts, checked=check, indices=shares)
+    write_percentiles(results, project, asked, output=output, figure=figure, out=out)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Out:
+    """How the answer is given."""
+
+    force: bool
+    as_json: bool
+    quiet: bool
+    threads: int | None
+
+
+def write_percentiles(
+    results: "Results", project: "Project", asked: "Asked", *, output: Path | None, figure: Path | None, out: Out
+) -> None:
+    """What becomes of the plans: told, and kept where asked."""
+    from cli.tolerance_text import print_tolerance, tolerance_json
+    from roommodes.tolerance_file import write_tolerance
+    from roommodes.whole_file import check_target, write_whole
+    from solvers.tolerance import tolerance_of
+
+    targets = {"Figures": output, "Figure": figure}
+    for target in targets.values():
         if target:
-            check_target(target, force=force)
-    asked = Asked(
-        draws=draws,
-        seed=seed,
-        plans=plans,
-        counts=None if subs is None else (subs,),
-        checked=check,
-        indices=shares,
-    )
+            check_target(target, force=out.force)
     with interruptible() as stop_asked:
-        with progress(quiet=quiet) as report:
-            found = tolerance_of(results, project, asked, threads=threads, report=report, cancelled=stop_asked)
+        with progress(quiet=out.quiet) as report:
+            found = tolerance_of(results, project, asked, threads=out.threads, report=report, cancelled=stop_asked)
         if output:
-            write_tolerance(output, found, force=force)
+            write_tolerance(output, found, force=out.force)
         interrupted = stop_asked()
     if figure:
         from cli.tolerance_figure import tolerance_page
 
-        write_whole(figure, tolerance_page(project, results, found, figure.suffix), force=force)
-    if as_json:
+        write_whole(figure, tolerance_page(project, results, found, figure.suffix), force=out.force)
+    if out.as_json:
         print_json(tolerance_json(results, found))
-    elif not quiet:
+    elif not out.quiet:
         page = Page()
         print_tolerance(page, project, results, found)
-        for target, what in ((output, "Figures"), (figure, "Figure")):
+        for what, target in targets.items():
             if target:
                 page.line(f"{what} written to {target}.")
     if interrupted:
         say_error([f"interrupted after {found.draws} of {found.draws_asked} rooms; these figures are of those done"])
         raise typer.Exit(EXIT_INTERRUPTED)
+
+
+def write_robust(
+    results: "Results",
+    project: "Project",
+    target: Path,
+    *,
+    counts: tuple[int, ...] | None,
+    seed: int,
+    out: Out,
+) -> None:
+    """Polish the plans for rooms not built exactly as drawn, and write them as a plan file."""
+    from cli.tolerance_text import price_json, print_prices
+    from roommodes.results import check_results_target, write_results
+    from solvers.tolerance_robust_job import robust_results
+
+    check_results_target(target, force=out.force, needed_bytes=results.size_bytes)
+    with interruptible() as stop_asked:
+        with progress(quiet=out.quiet) as report:
+            plans, prices = robust_results(
+                results,
+                project,
+                counts=counts,
+                seed=seed,
+                threads=out.threads,
+                report=report,
+                cancelled=stop_asked,
+            )
+        write_results(target, plans, force=out.force)
+        interrupted = stop_asked()
+    if out.as_json:
+        print_json(price_json(plans, prices))
+    elif not out.quiet:
+        page = Page()
+        print_prices(page, project, plans, prices)
+        page.line(f"Plan written to {target}.")
+    if interrupted:
+        say_error([f"interrupted: the drives polished until then are in {target}; run again for all of them"])
+        raise typer.Exit(EXIT_INTERRUPTED)
+
+
+def check_names(*, output: Path | None, figure: Path | None, robust: Path | None) -> None:
+    """Refuse names whose suffix fits no format, and options that exclude each other."""
+    from cli.figure_files import suffix_fault as figure_fault
+    from cli.plan_options import suffix_fault
+
+    if robust and (output or figure):
+        raise typer.BadParameter("goes with neither --output nor --figure", param_hint="--robust")
+    for option, path in (("--output", output), ("--robust", robust)):
+        if path and (fault := suffix_fault(path, SUFFIXES)):
+            raise typer.BadParameter(fault, param_hint=option)
+    if figure and (fault := figure_fault(figure)):
+        raise typer.BadParameter(fault, param_hint="--figure")
 
 
 def check_subs(results: "Results", subs: int | None) -> None:

@@ -1,16 +1,18 @@
 """What becomes of the plans in built rooms, in words and as plain data."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from cli.plan_file import recommended_count
-from cli.plan_text import print_cautions, subs_word
+from cli.plan_text import plans_json, print_cautions, print_plan, subs_word
 from cli.project_parts import glass_of
 from cli.terminal import Page, name
 from roommodes.project import Project
 from roommodes.results import Results
 from roommodes.tolerance_file import PERCENTILES, Tolerance, ToleranceTable
+from solvers.tolerance_robust_job import OTHER_ROOMS, ROOMS, Price
 
 LEAST_SHARE = 0.01  # smaller total shares are told in one line
 
@@ -136,6 +138,53 @@ def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
         "method": list(found.method),
         "checked": found.checked,
         "error_db": found.error_db,
+    }
+
+
+def print_prices(page: Page, project: Project, plans: Results, prices: Sequence[Price]) -> None:
+    """What robustness buys and costs, and the plans that it gives."""
+    page.heading(f"{name(project.name)}: plans for rooms not built exactly as drawn")
+    rows = [
+        [
+            str(price.count),
+            f"{price.plain_db:.2f}",
+            f"{price.plain_ninety_db:.2f}",
+            f"{price.robust_db:.2f}",
+            f"{price.robust_ninety_db:.2f}",
+            str(price.rank + 1),
+        ]
+        for price in prices
+    ]
+    page.table(["subs", "plain", "90 %", "robust", "90 %", "was plan"], rows, right=range(6))
+    page.line(
+        "Variation [dB] as drawn, and what 90 of a hundred rooms stay below, each for the first plan. Polished against "
+        f"{ROOMS} drawn rooms, judged in {OTHER_ROOMS} others. was plan: where its layout stood before."
+    )
+    for price in prices:
+        bought = price.plain_ninety_db - price.robust_ninety_db
+        cost = price.robust_db - price.plain_db
+        page.line(f"{subs_word(price.count)}: {bought:.2f} dB less at 90 %, for {cost:.2f} dB as drawn.", mark="- ")
+    for count in plans.plans:
+        print_plan(page, plans, project.room(), count)
+    raised = any(plans.candidates.position_m[table.candidate_index[0], 2].max() > 1.2 for table in plans.plans.values())
+    print_cautions(page, glass=bool(glass_of(project)), raised=raised)
+
+
+def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:
+    """What `tolerance --robust --json` prints."""
+    return {
+        **plans_json(plans),
+        "robust": [
+            {
+                "subs": price.count,
+                "plain_variation_db": price.plain_db,
+                "robust_variation_db": price.robust_db,
+                "plain_90_db": price.plain_ninety_db,
+                "robust_90_db": price.robust_ninety_db,
+                "plain_rank": price.rank + 1,
+            }
+            for price in prices
+        ],
     }
 
 

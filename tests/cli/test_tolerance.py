@@ -73,3 +73,15 @@ def test_no_plan_file(run: Run, tmp_path: Path) -> None:
     done = run("tolerance", bad)
     assert done.exit_code == 5
     assert "cannot be read" in done.stderr
+
+
+def test_robust_plan_is_a_plan_file(run: Run, plan: Path) -> None:
+    done = run("tolerance", plan, "--robust", "robust.h5", "--subs", 2)
+    assert done.exit_code == 0, done.stderr
+    assert "dB less at 90 %" in done.stdout
+    assert "Hearing:" in done.stdout
+    assert run("settings", "robust.h5").exit_code == 0
+    both = run("tolerance", plan, "--robust", "r2.h5", "-o", "t.h5")
+    assert both.exit_code == 2
+    assert "neither --output nor --figure" in both.stderr
+    assert run("tolerance", plan, "--robust", "robust.h5").exit_code == 5, "never over an existing file"

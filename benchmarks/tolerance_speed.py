@@ -1,0 +1,97 @@
+"""The reduced field of `tolerance`: how far it is from the model, and how many rooms a second.
+
+    roommodes demo --into demo
+    python -m benchmarks.tolerance_speed demo/demo.h5 [--rooms N]
+
+Rooms are worked out by the full equations (`transfer_function`, at its own precision) and by the reduced ones; the
+variations of the leading plans are compared. Then percentiles on the lean grid of frequencies against those on the
+project's own. Times are CPU time, one thread. Ends with an error if the reduced field is out of bounds.
+"""
+
+import argparse
+import sys
+from pathlib import Path
+from time import process_time
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from roommodes.frequency import log_grid
+from roommodes.project_file import parse_project
+from roommodes.results import read_results
+from roommodes.transfer import transfer_function
+from solvers.tolerance import Asked, design_of, lean_grid, tolerance_of
+from solvers.tolerance_plans import leading_plans
+
+MEDIAN_DB, MOST_DB = 0.01, 0.05  # of the differences of variation: median, 95 %
+
+
+def main() -> int:
+    """Print the tables; 1 if out of bounds."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("plan", type=Path)
+    parser.add_argument("--rooms", type=int, default=16)
+    options = parser.parse_args()
+    results = read_results(options.plan)
+    project = parse_project(results.project_toml, source=str(options.plan))
+    asked = Asked(draws=2048, indices=False, checked=0)
+    leading = leading_plans(results, plans=asked.plans)
+    hz = lean_grid(project)
+    with threadpool_limits(1):
+        begun = process_time()
+        design = design_of(results, project, asked, leading, frequency_hz=hz, threads=1)
+        prepared = process_time() - begun
+        unit = design.points()[0]
+        builds = design.inputs.builds(unit[: options.rooms])
+        reduced = design.heard(builds, design.field.transfer(builds)).variation_db
+        full, spent = [], 0.0
+        for index in range(options.rooms):
+            room, surfaces = design.inputs.built(builds, index)
+            begun = process_time()
+            transfer = transfer_function(
+                room,
+                surfaces,
+                frequency_hz=hz,
+                seat_m=builds.ear_m[index],
+                source_m=builds.cabinet_m[index],
+                threads=1,
+            )
+            spent += process_time() - begun
+            full.append(design.heard(builds.part(slice(index, index + 1)), transfer[None]).variation_db[:, 0])
+        error = np.abs(reduced - np.array(full).T)
+        many = design.inputs.builds(unit[:64])
+        times = []
+        for _ in range(5):
+            begun = process_time()
+            design.field.transfer(many)
+            times.append((process_time() - begun) / len(many))
+    median, high, worst = np.median(error), np.percentile(error, 95.0), error.max()
+    plain, quick = spent / options.rooms, min(times)
+    print(f"{len(leading.flat)} plans in {options.rooms} rooms, {len(hz)} frequencies: variation differs by [dB]")
+    print(f"  median {median:.4f}, 95 % {high:.4f}, largest {worst:.4f}")
+    print(f"full equations {plain:.2f} s a room; reduced {1e3 * quick:.2f} ms, {plain / quick:.0f} times as quick,")
+    print(f"  after {prepared:.1f} s to prepare; {1.0 / quick:.0f} rooms a second on one core")
+    whole = log_grid(*project.search.band_hz, project.search.points_per_octave)
+    tables = []
+    for grid in (hz, whole):
+        begun = process_time()
+        tables.append(tolerance_of(results, project, asked, frequency_hz=grid).plans)
+        print(
+            f"{asked.draws} rooms at {len(grid)} frequencies: {process_time() - begun:.1f} s of CPU, preparing included"
+        )
+    print("subs  plan   5, 50, 90, 95 % [dB] at the lean grid, less those at the project's own")
+    for count, table in tables[0].items():
+        other = tables[1][count]
+        for row, rank in enumerate(table.rank):
+            (same,) = np.flatnonzero(other.rank == rank)
+            less = table.variation_percentile_db[row] - other.variation_percentile_db[same]
+            values = "  ".join(
+                f"{value:.2f} {change:+.2f}"
+                for value, change in zip(table.variation_percentile_db[row], less, strict=True)
+            )
+            print(f"{count:4d}  {rank + 1:4d}   {values}")
+    return 0 if median < MEDIAN_DB and high < MOST_DB else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
