@@ -16,7 +16,7 @@ from cli.terminal import Page, print_json, say_error
 if TYPE_CHECKING:
     from roommodes.project import Project
     from roommodes.results import Results
-    from solvers.tolerance import Asked
+    from solvers.tolerance import Asked, Floats
 
 MOST_DRAWS = 65536
 SUFFIXES = (".h5", ".hdf5")
@@ -47,6 +47,10 @@ def tolerance(
         int, typer.Option("--draws", min=16, max=MOST_DRAWS, help="Rooms; rounded up to a power of two.")
     ] = 2048,
     seed: Annotated[int, typer.Option("--seed", min=0, max=2**32 - 1, help="Starts the random numbers.")] = 1,
+    frequencies: Annotated[
+        int | None,
+        typer.Option("--frequencies", min=12, max=400, help="At most so many over the band; 24 if left out."),
+    ] = None,
     check: Annotated[
         int, typer.Option("--check", min=0, max=64, help="Rooms that the full equations work out again.")
     ] = 2,
@@ -70,7 +74,7 @@ def tolerance(
     from roommodes.errors import FileUnusable
     from roommodes.project_file import parse_project
     from roommodes.results import read_results
-    from solvers.tolerance import Asked
+    from solvers.tolerance import Asked, lean_grid
 
     check_names(output=output, figure=figure, robust=robust)
     results = read_results(file)
@@ -84,7 +88,8 @@ def tolerance(
         write_robust(results, project, robust, counts=counts, seed=seed, out=out)
         return
     asked = Asked(draws=draws, seed=seed, plans=plans, counts=counts, checked=check, indices=shares)
-    write_percentiles(results, project, asked, output=output, figure=figure, out=out)
+    grid = lean_grid(project) if frequencies is None else lean_grid(project, frequencies)
+    write_percentiles(results, project, asked, frequency_hz=grid, output=output, figure=figure, out=out)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +103,14 @@ class Out:
 
 
 def write_percentiles(
-    results: "Results", project: "Project", asked: "Asked", *, output: Path | None, figure: Path | None, out: Out
+    results: "Results",
+    project: "Project",
+    asked: "Asked",
+    *,
+    frequency_hz: "Floats",
+    output: Path | None,
+    figure: Path | None,
+    out: Out,
 ) -> None:
     """What becomes of the plans: told, and kept where asked."""
     from cli.tolerance_text import print_tolerance, tolerance_json
@@ -112,7 +124,15 @@ def write_percentiles(
             check_target(target, force=out.force)
     with interruptible() as stop_asked:
         with progress(quiet=out.quiet) as report:
-            found = tolerance_of(results, project, asked, threads=out.threads, report=report, cancelled=stop_asked)
+            found = tolerance_of(
+                results,
+                project,
+                asked,
+                frequency_hz=frequency_hz,
+                threads=out.threads,
+                report=report,
+                cancelled=stop_asked,
+            )
         if output:
             write_tolerance(output, found, force=out.force)
         interrupted = stop_asked()

@@ -114,6 +114,14 @@ def _layout_lengths(parts: Parts) -> Iterator[Found]:
 
 
 def _rows(parts: Parts, room: Room) -> Iterator[Found]:
+    clouds = [row.name for row in parts.rows.values() if row.cloud_m is not None]
+    moving = [index for index, row in parts.rows.items() if row.move_m is not None]
+    if clouds and moving:
+        yield Found(
+            ("rows", moving[0], "move_m"),
+            f"row {shown(clouds[0])} has cloud_m; where rows should be is searched for single points only. Leave out "
+            "cloud_m or move_m, in all rows.",
+        )
     for index, row in parts.rows.items():
         name = shown(row.name)
         if row.x_m > room.length_m + SLACK_M:
@@ -122,7 +130,9 @@ def _rows(parts: Parts, room: Room) -> Iterator[Found]:
                 f"seats of row {name} are at x = {metres(row.x_m)}; the room ends at {metres(room.length_m)}. "
                 "Move the row or lengthen the room.",
             )
-        elif row.move_m is not None:
+        if row.cloud_m is not None:
+            yield from _cloud(index, row, room)
+        if row.move_m is not None and row.x_m <= room.length_m + SLACK_M:
             front, rear = row.move_m
             if row.x_m - front < -SLACK_M or row.x_m + rear > room.length_m + SLACK_M:
                 yield Found(
@@ -142,6 +152,19 @@ def _rows(parts: Parts, room: Room) -> Iterator[Found]:
                 ("rows", index, "ear_height_m"),
                 f"ears of row {name} are at z = {metres(row.ear_height_m)}; the ceiling is at {metres(room.height_m)}. "
                 "Lower the row or raise the ceiling.",
+            )
+
+
+def _cloud(index: int, row: RowTable, room: Room) -> Iterator[Found]:
+    """A cloud that leaves the room, or a row that is to move with one."""
+    assert row.cloud_m is not None, "asked of rows with a cloud"
+    where = (("x", (row.x_m,)), ("y", row.y_m), ("z", (row.ear_height_m,)))
+    for half, (axis, values), end in zip(row.cloud_m, where, room.size_m, strict=True):
+        if values and (min(values) - half < -SLACK_M or max(values) + half > end + SLACK_M):
+            yield Found(
+                ("rows", index, "cloud_m"),
+                f"heads of row {shown(row.name)} would be at {axis} = {metres(min(values) - half)} to "
+                f"{metres(max(values) + half)}; the room goes from 0.00 m to {metres(end)}. Give less.",
             )
 
 

@@ -76,6 +76,25 @@ ROOT_FIELDS = (
         long_name="transfer function p / (j omega rho q / 4 pi)",
     ),
 )
+CLOUD_FIELDS = (
+    Field(
+        path="cloud/position_m",
+        kind="f",
+        axes=("ear", "axis"),
+        unit="m",
+        long_name="further point of a seat",
+        optional=True,
+    ),
+    Field(path="cloud/seat", kind="i", axes=("ear",), unit="1", long_name="whose point it is", optional=True),
+    Field(
+        path="cloud/transfer",
+        kind="c",
+        axes=("frequency_hz", "ear", "candidate"),
+        unit="1/m",
+        long_name="transfer function to the further points",
+        optional=True,
+    ),
+)
 PLAN_FIELDS = (
     Field(path="candidate_index", kind="i", axes=("rank", "sub"), unit="1", long_name="candidate of each sub"),
     Field(path="gain_db", kind="f", axes=("rank", "sub"), unit="dB", long_name="gain of each sub"),
@@ -153,6 +172,7 @@ SCALES = {
     "pair": "two strategies compared, the cheaper one first",
     "part": "part of the differences below a quantile",
     "effect": "a part of the rooms, by one of their properties",
+    "ear": "index of the further point, from 0",
     "plan": "index of the plan, from 0",
     "draw": "index of the drawn room, from 0",
     "group": "index of what is uncertain, from 0",

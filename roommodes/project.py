@@ -23,7 +23,7 @@ from roommodes.project_tables import (
     ZoneTable,
 )
 from roommodes.rooms import WALLS, Room, Surface, Wall
-from roommodes.seating import Seats
+from roommodes.seating import Listening, Seats, listening_at
 from roommodes.subwoofer_limits import highest_level_db
 from roommodes.subwoofer_tables import SubwooferTable
 from roommodes.target_level import TargetTable
@@ -171,6 +171,10 @@ class Project:
             weight=np.array([row.weight for _, row, _ in seats], dtype=np.float64),
             row=np.array([index for index, _, _ in seats], dtype=np.intp),
         )
+
+    def listening(self) -> Listening:
+        """Every point that is listened at: the seats, then the further points of those that are clouds."""
+        return listening_at(self.seats(), [row.cloud_m for row in self.tables.rows])
 
     def candidates(self) -> Candidates:
         """All legal positions of a subwoofer; none if the project has no zones."""

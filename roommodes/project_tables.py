@@ -15,6 +15,7 @@ from roommodes.quantities import AnyLength, Name, Range, Table, apart, rising, s
 from roommodes.rooms import Room, Wall
 from roommodes.subwoofer_tables import SubwooferTable
 from roommodes.target_level import TargetTable
+from roommodes.tolerance_tables import Spread as Cloud
 from roommodes.tolerance_tables import ToleranceTable
 
 FORMAT = 1
@@ -90,6 +91,12 @@ class RowTable(Table):
     )
     move_m: Annotated[tuple[Coordinate, Coordinate], several(2, "[toward front, toward rear] in m")] | None = Field(
         default=None, description="How far the row may move, [toward front, toward rear] [m].", examples=[[0.2, 0.3]]
+    )
+    cloud_m: Cloud | None = Field(
+        default=None,
+        description="How far a head may be from there, plus or minus [x, y, z] [m]: each seat becomes a small cloud of "
+        "points that share its weight.",
+        examples=[[0.1, 0.15, 0.0]],
     )
 
 

@@ -16,6 +16,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
@@ -25,6 +26,7 @@ from roommodes.choices import Choices, read_choices, write_choices
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_guard import guarded_file
 from roommodes.hdf5_layout import (
+    CLOUD_FIELDS,
     PLAN_FIELDS,
     ROOT_FIELDS,
     add_field,
@@ -93,6 +95,22 @@ class PlanTable:
     headroom_db: Floats | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cloud:
+    """Further points of seats that are clouds; variation and output of plans take them in, levels do not.
+
+    Parameters
+    ----------
+    position_m : (n_ear, 3) [m].
+    seat : (n_ear,) index of the seat.
+    transfer : (n_freq, n_ear, n_candidate) complex128 [1/m].
+    """
+
+    position_m: Floats
+    seat: NDArray[np.intp]
+    transfer: NDArray[np.complex128]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Results:
     """All that a plan file holds.
@@ -108,6 +126,7 @@ class Results:
     seats : where the listeners are.
     candidates : where a sub may stand.
     transfer : (n_freq, n_seat, n_candidate) complex128 [1/m].
+    cloud : further points of seats that are clouds, if any are.
     plans : number of subs -> plans.
     choices : what helps to choose among them.
     tuning : filters of one of the plans, if any were made.
@@ -124,6 +143,7 @@ class Results:
     candidates: Candidates
     transfer: NDArray[np.complex128]
     plans: Mapping[int, PlanTable]
+    cloud: Cloud | None = None
     choices: Choices = field(default_factory=Choices)
     tuning: Tuning | None = None
     measured: MeasuredRecord | None = None
@@ -191,7 +211,10 @@ def results_image(results: Results) -> bytes:
             "candidates/between": (np.arange(len(results.candidates)) >= results.candidates.n_first).astype(np.int64),
             "transfer": results.transfer,
         }
-        for entry in ROOT_FIELDS:
+        if results.cloud is not None:
+            add_scale(file, "ear", np.arange(len(results.cloud.seat)))
+            arrays |= {f"cloud/{name}": getattr(results.cloud, name) for name in ("position_m", "seat", "transfer")}
+        for entry in (*ROOT_FIELDS, *CLOUD_FIELDS):
             if entry.path in arrays:
                 add_field(file, entry, arrays[entry.path], scales=[file])
         plans = file.create_group("plans")
@@ -226,7 +249,7 @@ def read_results(path: Path) -> Results:
     with guarded_file(path) as file:
         _check_format(path, file)
         sizes: dict[str, int] = {"axis": 3}
-        root = {entry.path: read_field(path, file, entry, sizes) for entry in ROOT_FIELDS}
+        root = {entry.path: read_field(path, file, entry, sizes) for entry in (*ROOT_FIELDS, *CLOUD_FIELDS)}
         plans = _read_plans(path, file, sizes)
         row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
         between = root["candidates/between"]
@@ -250,6 +273,7 @@ def read_results(path: Path) -> Results:
                 places_between=0 if between is None else int(np.count_nonzero(between)),
             ),
             transfer=root["transfer"],
+            cloud=_read_cloud(path, root),
             plans=plans,
             choices=read_choices(path, file, sizes["candidate"]),
             measured=read_measured(path, file, sizes),
@@ -257,6 +281,19 @@ def read_results(path: Path) -> Results:
         )
     _check_values(path, results)
     return results
+
+
+def _read_cloud(path: Path, root: Mapping[str, Any]) -> Cloud | None:
+    """The points beside the seats, all of their datasets or none."""
+    parts = {name: root[f"cloud/{name}"] for name in ("position_m", "seat", "transfer")}
+    there = [values is not None for values in parts.values()]
+    if not any(there):
+        return None
+    if not all(there):
+        raise FileUnusable(f"{path}: a dataset of /cloud is missing; the file is no complete plan")
+    if parts["seat"].min() < 0 or parts["seat"].max() >= len(root["seats/name"]):
+        raise FileUnusable(f"{path}: /cloud/seat points past the seats; write the plan anew")
+    return Cloud(**parts)
 
 
 def _check_format(path: Path, file: h5py.File) -> None:
@@ -307,6 +344,7 @@ def _check_values(path: Path, results: Results) -> None:
     seats, candidates = results.seats, results.candidates
     finite: list[NDArray[np.number]] = [results.frequency_hz, results.transfer]
     finite += [seats.position_m, seats.weight, candidates.position_m]
+    finite += [results.cloud.transfer, results.cloud.position_m] if results.cloud is not None else []
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]
         extra = (table.alike_db, table.bound_db, table.smoothness_db, table.decay_s, table.headroom_db)

@@ -17,7 +17,7 @@ from roommodes.frequency import log_grid
 from roommodes.lattice import lattice_of
 from roommodes.project import Project
 from roommodes.project_file import parse_project
-from roommodes.results import Results, expected_bytes
+from roommodes.results import Cloud, Results, expected_bytes
 from roommodes.zones import Candidates
 from solvers.field import project_transfer
 from solvers.finer import Everywhere, Finer, finer
@@ -77,9 +77,10 @@ def _with_surroundings(
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
     ground = project.ground()
     lattice = lattice_of(project.zones, candidates, ground)
-    n_seat, n_candidate, n_place = len(seats), len(candidates), len(lattice.position_m)
-    rows = row_places(project, n_freq=len(frequency_hz))
-    ears_m = seats.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
+    listening, n_candidate, n_place = project.listening(), len(candidates), len(lattice.position_m)
+    n_ear = len(listening.position_m)  # of the seats, and of those that are clouds
+    rows = None if n_ear > len(seats) else row_places(project, n_freq=len(frequency_hz))
+    ears_m = listening.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
     usual = usual_places(project, ears_m)
     source_m = np.concatenate([lattice.position_m, usual.position_m])
     whole = project_transfer(
@@ -91,11 +92,11 @@ def _with_surroundings(
         cancelled=cancelled,
         threads=threads,
     )
-    transfer = whole[:, :n_seat, :n_candidate]
+    transfer = whole[:, :n_ear, :n_candidate]
     problem = Problem(
         frequency_hz=frequency_hz,
         transfer=transfer,
-        seat_weight=seats.weight,
+        seat_weight=listening.weight,
         drives=drives_of(project),
         mirror_of=candidates.mirror_of if wishes.mirror else None,
         paired=wishes.shared_drives,
@@ -103,7 +104,7 @@ def _with_surroundings(
     )
     around = Around(
         usual=usual,
-        usual_transfer=whole[:, :n_seat, n_place:],
+        usual_transfer=whole[:, :n_ear, n_place:],
         rows=rows,
         rows_transfer=whole[:, :, :n_candidate],
     )
@@ -234,7 +235,16 @@ def results_from(
     seed : of the search, where it was not the project's own.
     judged : the plans in the order of all aims, and what helps to choose; left out, as the search left them.
     """
-    judged = judged or plain(outcomes)
+    judged, listening = judged or plain(outcomes), project.listening()
+    n_seat = listening.n_seat  # the seats stand first; tables speak of them alone
+    plans = {count: replace(table, level_db=table.level_db[:, :, :n_seat]) for count, table in judged.plans.items()}
+    cloud = None
+    if problem.n_seat > n_seat:  # responses measured at seats have no further points
+        cloud = Cloud(
+            position_m=listening.position_m[n_seat:],
+            seat=listening.seat[n_seat:],
+            transfer=problem.transfer[:, n_seat:],
+        )
     return Results(
         project_toml=project.toml_text,
         project_sha256=project.sha256,
@@ -244,8 +254,9 @@ def results_from(
         frequency_hz=problem.frequency_hz,
         seats=project.seats(),
         candidates=project.candidates() if candidates is None else candidates,
-        transfer=problem.transfer,
-        plans=judged.plans,
+        transfer=problem.transfer[:, :n_seat],
+        cloud=cloud,
+        plans=plans,
         choices=judged.choices,
     )
 
@@ -269,7 +280,7 @@ def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:
     wishes = project.search
     return expected_bytes(
         n_freq=len(log_grid(*wishes.band_hz, wishes.points_per_octave)),
-        n_seat=len(project.seats()),
+        n_seat=len(project.listening().seat),
         n_candidate=len(project.candidates()),
         n_plan=KEPT_PLANS * len(counts),
     )

@@ -66,11 +66,11 @@ def predict_layout(project: Project, *, report: Report | None = None, cancelled:
         )
     wishes = project.search
     frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
-    seats = project.seats()
+    seats, listening = project.seats(), project.listening()
     transfer = project_transfer(
         project,
         frequency_hz=frequency_hz,
-        seat_m=seats.position_m,
+        seat_m=listening.position_m,
         source_m=np.array(layout.positions_m),
         report=report,
         cancelled=cancelled,
@@ -79,13 +79,14 @@ def predict_layout(project: Project, *, report: Report | None = None, cancelled:
     weights = drive_weights(
         frequency_hz, gain_db=gain_db, delay_s=np.array(layout.delay_ms) * 1e-3, polarity=layout.polarity
     )
-    level = level_db(seat_pressure(transfer, weights))
+    everywhere = level_db(seat_pressure(transfer, weights))
+    level = everywhere[:, : len(seats)]
     limit_db = project.highest_level_db(frequency_hz)
     return Prediction(
         frequency_hz=frequency_hz,
         seats=seats,
         level_db=level,
         sound_pressure_db=None if limit_db is None else level + limit_db[:, None],
-        variation_db=variation_db(level, seats.weight),
-        output_db=output_db(level, seats.weight, gain_db),
+        variation_db=variation_db(everywhere, listening.weight),
+        output_db=output_db(everywhere, listening.weight, gain_db),
     )

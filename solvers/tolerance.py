@@ -17,6 +17,7 @@ from threadpoolctl import threadpool_limits
 
 from roommodes import __version__
 from roommodes.frequency import log_grid
+from roommodes.metrics import normalised
 from roommodes.project import Project
 from roommodes.results import Results
 from roommodes.tolerance_file import PERCENTILES, Tolerance, ToleranceTable
@@ -24,7 +25,7 @@ from solvers.jobs import run_jobs, thread_count
 from solvers.steps import Cancelled, Interrupted, Report, Step
 from solvers.tolerance_design import Design, Heard, Part
 from solvers.tolerance_inputs import DRIVES, inputs_of
-from solvers.tolerance_plans import Leading, leading_plans, listening_points
+from solvers.tolerance_plans import Leading, leading_plans
 from solvers.tolerance_reduce import reduced_field
 from solvers.tolerance_shares import Shares, shares
 from solvers.tolerance_worst import worst_words
@@ -63,11 +64,11 @@ class Asked:
         return int(2 ** max(0, (self.draws - 1).bit_length() - 1))
 
 
-def lean_grid(project: Project) -> Floats:
-    """The project's band on at most `FREQUENCIES` frequencies: (n_freq,) [Hz]."""
+def lean_grid(project: Project, most: int = FREQUENCIES) -> Floats:
+    """The project's band on at most so many frequencies: (n_freq,) [Hz]."""
     low, high = project.search.band_hz
     full = log_grid(low, high, project.search.points_per_octave)
-    return full if len(full) <= FREQUENCIES else np.geomspace(low, high, FREQUENCIES)
+    return full if len(full) <= most else np.geomspace(low, high, most)
 
 
 def tolerance_of(
@@ -163,7 +164,7 @@ def design_of(
     cancelled: Cancelled | None = None,
 ) -> Design:
     """The drawn rooms for some plans of a results file, ready to be worked out; arguments as for `tolerance_of`."""
-    listening = listening_points(results.seats.position_m, results.seats.weight)
+    listening = project.listening()
     inputs = inputs_of(
         project,
         ear_m=listening.position_m,
@@ -246,7 +247,7 @@ def _table(
     order = np.argsort(np.percentile(variation, 90.0, axis=1), kind="stable")
     leader = first + int(order[0])
     level = heard.level_db[leader].astype(np.float64)
-    mean = level @ np.bincount(design.listening.seat, design.listening.weight)
+    mean = level @ normalised(np.bincount(design.listening.seat, design.listening.weight))
     found = heard.shares(leader)
     chosen = ranks[order]
     return ToleranceTable(
@@ -280,7 +281,8 @@ def _method(design: Design, draws: int) -> tuple[str, ...]:
         f"{draws} built rooms from a scrambled Sobol' sequence of seed {design.seed}; every spread is even",
         f"field: the model's equations at {len(field.frequency_hz)} frequencies, reduced from {boundary} to "
         f"{min(sizes)} to {max(sizes)} unknowns; room modes, places and wall strengths anew in every room",
-        "figures: the plan file's own plus the difference that the room makes",
+        "figures: the plan file's own plus the difference that the room makes on these frequencies; fewer than the "
+        "plan file's move percentiles by some 0.1 dB",
     ]
     if design.share_points:
         lines.append(

@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from roommodes.metrics import normalised
+from roommodes.seating import Listening
 from roommodes.transfer import transfer_function
 from solvers.tolerance_field import CHUNK, Field
 from solvers.tolerance_inputs import DRIVES, Builds, Inputs
-from solvers.tolerance_plans import Driven, Listening, mean_levels_db, variations_db
+from solvers.tolerance_plans import Driven, mean_levels_db, variations_db
 from solvers.tolerance_reduce import PRECISION
 
 Floats = NDArray[np.float64]
@@ -83,13 +85,13 @@ class Design:
 
     def heard(self, builds: Builds, transfer: Complexes) -> Heard:
         """What all plans give in rooms with a known field (n, n_freq, n_ear, n_cabinet)."""
-        weight = self.listening.weight
+        weight = normalised(self.listening.weight)
         variation, mean, levels = [], [], []
         for plan in self.plans:
             level = plan.levels(transfer, self.field.frequency_hz, builds)
             variation.append(variations_db(level, weight))
             mean.append(mean_levels_db(level, weight))
-            levels.append(self.listening.seat_means(level).astype(np.float32))
+            levels.append(level[..., : self.listening.n_seat].astype(np.float32))
         return Heard(variation_db=np.array(variation), mean_db=np.array(mean), level_db=np.array(levels))
 
     def drawn(self) -> Heard:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.metrics import normalised
 from roommodes.results import Results
 from solvers.tolerance_inputs import Builds
 
@@ -15,31 +14,6 @@ Complexes = NDArray[np.complex128]
 Integers = NDArray[np.int64]
 
 LEAST_MAGNITUDE = 1e-20  # an exact zero of pressure gets -400 dB, as in roommodes.metrics
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Listening:
-    """Where is listened, and what each point counts.
-
-    Parameters
-    ----------
-    position_m : (n_ear, 3); seats that are a cloud have several points [m].
-    weight : (n_ear,) sum 1; a seat's is shared by its points.
-    seat : (n_ear,) whose ears they are.
-    """
-
-    position_m: Floats
-    weight: Floats
-    seat: NDArray[np.intp]
-
-    def seat_means(self, level: Floats) -> Floats:
-        """Mean over each seat's points: (..., n_ear) -> (..., n_seat)."""
-        count = np.bincount(self.seat)
-        if count.max() == 1:
-            return level
-        share = np.zeros((len(self.seat), len(count)))
-        share[np.arange(len(self.seat)), self.seat] = 1.0 / count[self.seat]
-        return np.asarray(level @ share)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,11 +53,6 @@ def variations_db(level: Floats, weight: Floats) -> Floats:
 def mean_levels_db(level: Floats, weight: Floats) -> Floats:
     """Mean over band and ears: (n, n_freq, n_ear) [dB] -> (n,) [dB]."""
     return np.asarray((level @ weight).mean(axis=1))
-
-
-def listening_points(position_m: Floats, weight: Floats) -> Listening:
-    """One point per seat."""
-    return Listening(position_m=position_m, weight=normalised(weight), seat=np.arange(len(position_m)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.choices import Choices
-from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.project import Project
 from roommodes.results import PlanTable, Results
 from solvers.jobs import run_jobs, thread_count
@@ -101,12 +101,15 @@ def robust_results(
         candidate = [leading.candidate[one.column] for one in plans]
         mirror = results.candidates.mirror_of if project.search.mirror else None
         layouts = [
-            Candidate(driven=one, shared=_shared(index, mirror)) for one, index in zip(plans, candidate, strict=True)
+            Candidate(driven=one, shared=_shared(one, index, mirror, alike=project.search.shared_drives))
+            for one, index in zip(plans, candidate, strict=True)
         ]
         found = robust_plans(train, layouts, drives, seed=seed, threads=threads, cancelled=cancelled)
         ranks = {tuple(one.column.tolist()): rank for rank, one in reversed(list(enumerate(plans)))}
         order = np.array([ranks[tuple(one.column.tolist())] for one in found])
-        tables[count] = _table(results, results.plans[count], found, order, leading.candidate, seed)
+        tables[count] = _table(
+            results, results.plans[count], found, order, leading.candidate, project.listening().weight, seed
+        )
         prices.append(
             Price(
                 count=count,
@@ -136,16 +139,24 @@ def _rooms(design: Design, unit: Floats, threads: int | None, cancelled: Cancell
     builds: Builds = design.inputs.builds(unit[:done])
     transfer = np.concatenate(parts) if parts else np.empty((0, 0, 0, 0), dtype=np.complex128)
     return Rooms(
-        frequency_hz=design.field.frequency_hz, transfer=transfer, builds=builds, weight=design.listening.weight
+        frequency_hz=design.field.frequency_hz,
+        transfer=transfer,
+        builds=builds,
+        weight=normalised(design.listening.weight),
     )
 
 
-def _shared(candidate: NDArray[np.intp], mirror_of: NDArray[np.int64] | None) -> NDArray[np.intp]:
-    """Which drive each sub has: (n_sub,); with mirrored layouts a pair has one."""
-    if mirror_of is None:
+def _shared(
+    plan: Driven, candidate: NDArray[np.intp], mirror_of: NDArray[np.int64] | None, *, alike: bool
+) -> NDArray[np.intp]:
+    """Which drive each sub has: (n_sub,); a mirrored pair has one, and with `alike` those driven alike have one."""
+    if mirror_of is not None:
+        pair = np.minimum(candidate, np.where(mirror_of[candidate] >= 0, mirror_of[candidate], candidate))
+        return np.asarray(np.unique(pair, return_inverse=True)[1], dtype=np.intp)
+    if not alike:
         return np.arange(len(candidate))
-    pair = np.minimum(candidate, np.where(mirror_of[candidate] >= 0, mirror_of[candidate], candidate))
-    return np.asarray(np.unique(pair, return_inverse=True)[1], dtype=np.intp)
+    drives = np.stack([plan.gain_db, plan.delay_s, plan.polarity], axis=1)
+    return np.asarray(np.unique(drives, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
 
 
 def _table(
@@ -154,15 +165,18 @@ def _table(
     found: Sequence[Driven],
     order: NDArray[np.intp],
     candidate: NDArray[np.intp],
+    weight: Floats,
     seed: int,
 ) -> PlanTable:
     """Robust plans as a plan file holds them, judged as drawn by `roommodes.metrics` on all frequencies."""
-    hz, weight = results.frequency_hz, results.seats.weight
+    hz, transfer = results.frequency_hz, results.transfer
+    if results.cloud is not None:
+        transfer = np.concatenate([transfer, results.cloud.transfer], axis=1)
     levels, variations, outputs = [], [], []
     for one in found:
         weights = drive_weights(hz, gain_db=one.gain_db, delay_s=one.delay_s, polarity=one.polarity)
-        level = level_db(seat_pressure(results.transfer[:, :, candidate[one.column]], weights))
-        levels.append(level)
+        level = level_db(seat_pressure(transfer[:, :, candidate[one.column]], weights))
+        levels.append(level[:, : len(results.seats)])
         variations.append(variation_db(level, weight))
         outputs.append(output_db(level, weight, one.gain_db))
     return replace(
