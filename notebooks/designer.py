@@ -195,11 +195,11 @@ drives = [
     for gain, delay, polarity in zip(plans.gain_db[0], plans.delay_s[0], plans.polarity[0], strict=True)
 ]
 for number, (index, drive) in enumerate(zip(chosen, drives, strict=True), start=1):
-    x, y, z = candidates.position_m[index]
-    print(f"sub {number}, {candidates.zone[index]}: x {x:.2f}, y {y:.2f}, z {z:.2f} m; {drive}")
+    x, y, z = results.candidates.position_m[index]
+    print(f"sub {number}, {results.candidates.zone[index]}: x {x:.2f}, y {y:.2f}, z {z:.2f} m; {drive}")
 
 subs = [
-    SubMark(position_m=tuple(candidates.position_m[index]), drive=drive)
+    SubMark(position_m=tuple(results.candidates.position_m[index]), drive=drive)
     for index, drive in zip(chosen, drives, strict=True)
 ]
 with mpl.rc_context(STYLE):

@@ -11,7 +11,7 @@ NEEDS = "needs jupytext, nbclient and ipykernel: install the extra `test`"
 
 
 def test_there_are_notebooks() -> None:
-    assert "designer" in [path.stem for path in NOTEBOOKS]
+    assert {"designer", "researcher"} <= {path.stem for path in NOTEBOOKS}
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
