@@ -89,7 +89,7 @@ def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
     order = np.argsort(candidate, kind="stable")
     candidate, spread = candidate[order], spread[order]
     polarity = state.polarity[spread] * state.polarity[spread[0]]
-    gain, delay = state.gain_db[spread], state.delay_s[spread]
+    gain, delay = state.gain_db[spread] + 0.0, state.delay_s[spread] + 0.0  # no -0
     weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=polarity)
     level = level_db(seat_pressure(problem.transfer[:, :, candidate], weights))
     return Plan(
