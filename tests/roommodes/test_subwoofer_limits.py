@@ -1,7 +1,7 @@
 """How loud a sub plays: conversions, limits against bare formulas, and faults of its tables in plain words."""
 
 from dataclasses import replace
-from math import log10, sqrt
+from math import log10, pi, sqrt
 
 import numpy as np
 import pytest
@@ -143,6 +143,18 @@ def test_a_port_limits_near_its_tuning() -> None:
     assert found.kinds[found.first[near]] is Limit.PORT
     wide = limits(strong + PORT.replace("0.0177", "0.025"))
     assert wide.highest_db[near] > found.highest_db[near]
+
+
+def test_at_the_tuning_the_ports_air_alone_is_heard(close) -> None:
+    """17 m/s peak through 0.02 m2 at 25 Hz, as a piston of that area: rho omega S v / (4 pi sqrt 2)."""
+    text = DRIVER + "[subwoofer.port]\narea_m2 = 0.02\ntuning_hz = 25\nql = 100\n"
+    one = project(text)
+    air = one.room().air
+    found = limits_of(one.subwoofer, np.array([25.0]), air)
+    assert found is not None
+    travel = 17.0 / (2.0 * pi * 25.0)
+    heard = displaced_level_db(displacement_m=travel, cone_area_m2=0.02, frequency_hz=25.0, air=air)
+    close(found.level_db[found.kinds.index(Limit.PORT)][0], heard, rtol=3e-3)
 
 
 def test_the_lower_of_two_statements_holds(close) -> None:

@@ -191,6 +191,15 @@ def test_all_power_taken_becomes_heat(qes: float, qms: float, box_m3: float) -> 
     np.testing.assert_allclose(one.power_w, heat, rtol=1e-9)
 
 
+def test_an_opening_without_length_is_tuned_by_its_ends(published, close) -> None:
+    """c / 2 pi sqrt(S / (V (0.85 + 0.61) a)); the two corrections are known to a hundredth."""
+    table = published("subwoofers", "end_corrections")
+    port = Port(area_m2=pi * 0.05**2, length_m=0.0, velocity_m_s=17.0, ql=7.0)
+    close(port.acting_length_m, (table["flanged"] + table["unflanged"]) * 0.05, rtol=5e-3)
+    expected = AIR.speed_of_sound_m_s / (2.0 * pi) * sqrt(port.area_m2 / (0.06 * port.acting_length_m))
+    close(port.tuning_hz(0.06, AIR), expected, rtol=1e-12)
+
+
 def test_a_port_so_long_that_nothing_moves_is_a_sealed_box(close) -> None:
     port = Port(area_m2=1e-6, length_m=4.0, velocity_m_s=17.0, ql=1e12)
     shut = BoxedDriver(driver=DRIVER, box_m3=0.055, port=port, air=AIR)

@@ -1,7 +1,9 @@
 """How loud a plan plays: laws, a second simple way, a published case in an absorbing room, the aims of the search."""
 
+from dataclasses import replace
 from math import log2, log10
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -201,6 +203,29 @@ def test_the_targets_band_chooses_the_bands(results: Results) -> None:
     hz = results.frequency_hz
     assert target_bands(project(), hz) == tuple(range(13, 21))
     assert target_bands(project(extra="[target]\nband_hz = [31.5, 63]\n"), hz) == (15, 16, 17, 18)
+
+
+def test_seats_count_by_their_weight(close) -> None:
+    hz = np.geomspace(20.0, 22.0, 5)
+    loud = stated(hz)
+    level = np.tile([0.0, -8.0], (5, 1))
+    close(loud.headroom_db(level, np.zeros(1), np.array([3.0, 1.0])), 100.0 - 2.0 - 110.0, rtol=1e-12)
+
+
+def test_the_filters_of_a_tuned_plan_are_in_its_headroom(results: Results) -> None:
+    boost = Section(kind="peaking", frequency_hz=40.0, q=2.0, gain_db=6.0)
+    tuning = SimpleNamespace(
+        subs=2, rank=0, settings=SimpleNamespace(sample_rate_hz=48000.0), sub_filters=((boost,), ())
+    )
+    tuned = found(replace(results, tuning=tuning))
+    plain = found(results)
+    assert tuned.filtered
+    assert not plain.filtered
+    moved = np.abs(tuned.headroom.mean_db - plain.headroom.mean_db)
+    assert moved[3] > 0.5  # the 40 Hz band
+    assert moved[0] < moved[3]
+    other = replace(results, tuning=SimpleNamespace(subs=1, rank=0))
+    assert not found(other).filtered
 
 
 def test_one_more_sub_is_tried_at_every_free_place(results: Results, close) -> None:
