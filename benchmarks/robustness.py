@@ -3,7 +3,7 @@
     python -m benchmarks.robustness [--rooms N]
 
 Each room is a project with walls from the library and a pane. The search runs as by default; `robust_results` polishes
-against 128 drawn rooms; both are then judged in 512 rooms of another seed. Ends with an error unless the robust plan
+against 256 drawn rooms; both are then judged in 512 rooms of another seed. Ends with an error unless the robust plan
 has the smaller 90th percentile in at least five of six rooms.
 """
 

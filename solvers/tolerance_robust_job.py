@@ -25,7 +25,7 @@ from solvers.wishes import drives_of
 Floats = NDArray[np.float64]
 
 KEPT = 20
-ROOMS = 128  # that drives are polished against
+ROOMS = 256  # that drives are polished against; with half as many the choice among layouts followed chance
 OTHER_ROOMS = 512  # of another seed, on which plain and robust are compared
 STOP = "kept layouts only: their drives were polished against drawn rooms, and ranked by the 90th percentile there"
 
