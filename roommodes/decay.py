@@ -20,7 +20,7 @@ References
 [1] H. Kuttruff, Room Acoustics, section 3.3: T60 = 6.91 / delta (from memory; exact).
 """
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import log, pi
@@ -44,6 +44,7 @@ Complexes = NDArray[np.complex128]
 BUILT_REACH = 1.1  # how far above its rigid frequency a mode may come to lie
 KEPT_REACH = 1.3  # modes up to this times the highest mode asked for are kept as unknowns
 GROUP = 5  # neighbouring modes that start from one eigenvalue problem
+TOGETHER = 13  # frequencies to a call of the ports
 STEPS = 20  # corrections of omega at most
 FLATTEST, LONGEST_MOVE = 0.02, 0.03  # where a wall resonates on a mode, omega hardly corrects itself: go slowly
 RAYLEIGH_STEPS = 2
@@ -208,6 +209,13 @@ class Resonances:
         both[:, index, index] += 1.0
         return np.asarray(np.linalg.solve(both[:, :, :size], both[:, :, size:]))
 
+    def _reactions(self, pool: ThreadPoolExecutor, omega: Complexes) -> Iterator[Complexes]:
+        """Y' U^T at any number of frequencies, as many to a call of the ports as memory allows."""
+        together = max(1, min(TOGETHER, int(CHUNK_BYTES / (16.0 * max(1, self.boundary.size) ** 2))))
+        parts = [omega[start : start + together] for start in range(0, len(omega), together)]
+        for answers in pool.map(self.reaction, parts):
+            yield from answers
+
     def matrix(self, omega: complex) -> Complexes:
         """A with A a = k^2 a at this frequency: (kept, kept) [1/m2]."""
         return self._folded(self.reaction(np.array([omega]))[0])
@@ -226,36 +234,29 @@ class Resonances:
         shape = np.empty((count, len(self.kept_k2)), dtype=np.complex128)
         pull = np.empty((count, self.boundary.size), dtype=np.complex128)
         settled = np.zeros(count, dtype=bool)
-        together = max(1, int(CHUNK_BYTES / (16.0 * max(1, self.boundary.size) ** 2)))
-
-        def settle_group(start: int) -> int:
-            group = np.arange(start, min(start + GROUP, count))
-            middle = 2.0 * pi * float(np.mean(wanted.frequency_hz[group]))
-            k2, vectors = np.linalg.eig(self.matrix(complex(middle)))
-            vectors = vectors / np.sqrt((vectors**2).sum(axis=0))
-            # which eigenvector a rigid mode becomes: for all of them at once, so that none is taken twice
-            _, choice = linear_sum_assignment(-np.abs(vectors))
-            chosen = choice[rows[group]]
-            found = [self._settling(middle, complex(k2[one]), vectors[:, one]) for one in chosen]
-            ask = {int(mode): next(steps) for mode, steps in zip(group, found, strict=True)}
-            going = dict(zip(ask, found, strict=True))
-            while ask:  # those that have not settled step together, as many as memory allows: one call of the ports
-                modes = tuple(ask)[:together]
-                answers = self.reaction(np.array([ask[mode] for mode in modes]))
-                for mode, answer in zip(modes, answers, strict=True):
+        starts = range(0, count, GROUP)
+        groups = [np.arange(start, min(start + GROUP, count)) for start in starts]
+        middles = np.array([2.0 * pi * float(np.mean(wanted.frequency_hz[group])) for group in groups])
+        with ThreadPoolExecutor(cpu_count() or 1) as pool:
+            going: dict[int, Generator[complex, Complexes, tuple[complex, Complexes, Complexes, bool]]] = {}
+            for group, middle, reaction in zip(groups, middles, self._reactions(pool, middles), strict=True):
+                k2, vectors = np.linalg.eig(self._folded(reaction))
+                vectors = vectors / np.sqrt((vectors**2).sum(axis=0))
+                # which eigenvector a rigid mode becomes: for all of them at once, so that none is taken twice
+                _, choice = linear_sum_assignment(-np.abs(vectors))
+                for member, one in zip(group, choice[rows[group]], strict=True):
+                    going[int(member)] = self._settling(float(middle), complex(k2[one]), vectors[:, one])
+            ask = {mode: next(steps) for mode, steps in going.items()}
+            while ask:  # those that have not settled step together
+                modes = tuple(ask)
+                for mode, answer in zip(modes, self._reactions(pool, np.array(list(ask.values()))), strict=True):
                     try:
                         ask[mode] = going[mode].send(answer)
                     except StopIteration as end:
                         del ask[mode]
                         omega[mode], shape[mode], pull[mode], settled[mode] = end.value
-            return len(group)
-
-        done = 0
-        with ThreadPoolExecutor(cpu_count() or 1) as pool:
-            for finished in pool.map(settle_group, range(0, count, GROUP)):
-                done += finished
                 if progress:
-                    progress(done, count)
+                    progress(count - len(ask), count)
         share = np.abs(shape[np.arange(count), rows])
         for one in range(count):  # two that met in one resonance: it belongs to the mode it has more of
             same = np.abs(omega - omega[one]) < SAME * np.abs(omega[one])

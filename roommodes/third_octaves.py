@@ -70,6 +70,6 @@ def band_levels(frequency_hz: Floats, level_db: Floats, bands: Sequence[int]) ->
     -------
     (n_band, n_seat) [dB].
     """
-    number = bands_of(frequency_hz)
-    levels = [10.0 * np.log10(np.mean(10.0 ** (level_db[number == band] / 10.0), axis=0)) for band in bands]
-    return np.array(levels).reshape(len(bands), level_db.shape[1])
+    inside = (bands_of(frequency_hz) == np.asarray(bands, dtype=np.int64).reshape(-1, 1)).astype(np.float64)
+    power = (inside / inside.sum(axis=1, keepdims=True)) @ 10.0 ** (level_db / 10.0)
+    return np.asarray(10.0 * np.log10(power))
