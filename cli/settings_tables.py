@@ -112,7 +112,7 @@ def sub_row(sub: SubValues) -> list[str]:
     return [
         str(sub.number),
         clean(sub.zone, 32),
-        f"{sub.gain_db + 0.0:.1f} dB",
+        f"{round(sub.gain_db, 1) + 0.0:.1f} dB",
         f"{sub.delay_s * 1e3:.2f} ms",
         str(sub.delay_samples),
         f"{sub.distance_m:.2f} m",
