@@ -8,14 +8,15 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patches import Circle, Polygon
+from matplotlib.patches import Circle, PathPatch, Polygon
+from matplotlib.path import Path as FigurePath
 
-from cli.drawing_parts import DIMENSIONS, SMALL_MM, TEXT_RAISE_MM, Dimension, Label, Layer, Part, Path, Ring, Sheet
+from cli.drawing_parts import DIMENSIONS, SMALL_MM, TEXT_RAISE_MM, Dimension, Label, Layer, Path, Point, Ring, Sheet
 from cli.figures import INK, PAPER, STYLE, plain
 
 POINTS_PER_MM = 72.0 / 25.4
 CAP_HEIGHT = 0.73  # height of capitals over the font size, DejaVu Sans
-TICK_MM = 1.1
+TICK_MM, TICK_WIDTH_MM = 1.1, 0.4
 BEYOND_MM = 1.2  # how far extension lines run past the dimension line
 LONGEST_TEXT = 240
 
@@ -48,8 +49,25 @@ def sheet_bytes(sheet: Sheet, suffix: str) -> bytes:
 
 def draw_sheet(axes: Axes, sheet: Sheet) -> Axes:
     """Every part of a sheet, the axes being in millimetres of paper."""
+    thin: list[list[Point]] = []  # lines of all dimensions, drawn at once
+    wide: list[list[Point]] = []
     for part in sheet.parts:
-        _draw(axes, part)
+        if isinstance(part, Path):
+            shape = Polygon(part.points, closed=part.closed, fill=False, joinstyle="miter", **_line(part.layer))
+            if part.hatch:
+                shape.set_hatch("/////")
+            axes.add_patch(shape)
+        elif isinstance(part, Ring):
+            axes.add_patch(Circle(part.centre, part.radius, facecolor=PAPER, **_line(part.layer)))
+        elif isinstance(part, Label):
+            _text(axes, part)
+        else:
+            _dimension(axes, part, thin, wide)
+    for lines, width_mm in ((thin, DIMENSIONS.width_mm), (wide, TICK_WIDTH_MM)):
+        if lines:
+            joined = FigurePath.make_compound_path(*map(FigurePath, lines))
+            style = _line(DIMENSIONS) | {"linewidth": width_mm * POINTS_PER_MM}
+            axes.add_patch(PathPatch(joined, fill=False, **style))
     return axes
 
 
@@ -59,20 +77,6 @@ def _line(layer: Layer) -> dict[str, Any]:
     if layer.dashes_mm:
         style = (0, tuple(length / layer.width_mm for length in layer.dashes_mm))
     return {"linewidth": width, "linestyle": style, "edgecolor": INK}
-
-
-def _draw(axes: Axes, part: Part) -> None:
-    if isinstance(part, Path):
-        shape = Polygon(part.points, closed=part.closed, fill=False, joinstyle="miter", **_line(part.layer))
-        if part.hatch:
-            shape.set_hatch("/////")
-        axes.add_patch(shape)
-    elif isinstance(part, Ring):
-        axes.add_patch(Circle(part.centre, part.radius, facecolor=PAPER, **_line(part.layer)))
-    elif isinstance(part, Label):
-        _text(axes, part)
-    else:
-        _dimension(axes, part)
 
 
 def _text(axes: Axes, label: Label) -> None:
@@ -91,23 +95,21 @@ def _text(axes: Axes, label: Label) -> None:
     )
 
 
-def _dimension(axes: Axes, part: Dimension) -> None:
+def _dimension(axes: Axes, part: Dimension, thin: list[list[Point]], wide: list[list[Point]]) -> None:
+    """Its number, and its lines to those that are drawn thin and wide."""
+
     def point(along: float, off: float) -> tuple[float, float]:
         return (along, off) if part.axis == 0 else (off, along)
 
     ends = (part.start[part.axis], part.end[part.axis])
     reach = (min(*ends, part.text_at), max(*ends, part.text_at))
-    shapes = [[point(reach[0], part.line_at), point(reach[1], part.line_at)]]
+    thin.append([point(reach[0], part.line_at), point(reach[1], part.line_at)])
     for end, place in zip((part.start, part.end), ends, strict=True):
         foot = end[1 - part.axis]
         past = BEYOND_MM if part.line_at > foot else -BEYOND_MM
-        shapes.append([point(place, foot), point(place, part.line_at + past)])
+        thin.append([point(place, foot), point(place, part.line_at + past)])
         (x, y) = point(place, part.line_at)
-        shapes.append([(x - TICK_MM, y - TICK_MM), (x + TICK_MM, y + TICK_MM)])
-    for number, points in enumerate(shapes):
-        wide = number in {2, 4}
-        line = _line(DIMENSIONS) | ({"linewidth": 0.4 * POINTS_PER_MM} if wide else {})
-        axes.add_patch(Polygon(points, closed=False, fill=False, **line))
+        wide.append([(x - TICK_MM, y - TICK_MM), (x + TICK_MM, y + TICK_MM)])
     raised = part.line_at + TEXT_RAISE_MM if part.axis == 0 else part.line_at - TEXT_RAISE_MM
     aligned: dict[str, Any] = {"ha": "center", "va": "bottom"} if part.axis == 0 else {"ha": "right", "va": "center"}
     axes.text(

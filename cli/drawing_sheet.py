@@ -104,8 +104,11 @@ def plan_to_fit(plan: ChosenPlan, width_mm: float) -> Sheet:
 
 def _views(sheet: Sheet, plan: ChosenPlan) -> bool:
     """Lay out the three views; False where they do not fit."""
-    side_wall, end_wall = walls_to_show(plan)
     scale = sheet.scale
+    length, width, height = (1e3 * side / scale for side in plan.project.room().size_m)
+    if length + COLUMN_MM > sheet.width_mm or width + height > sheet.height_mm:
+        return False  # without drawing it, which takes its time
+    side_wall, end_wall = walls_to_show(plan)
     views = [plan_view(plan, scale), elevation(plan, scale, side_wall), elevation(plan, scale, end_wall)]
     titles = [f"Elevation: {the_wall(wall)} from inside" for wall in (side_wall, end_wall)]
     titles.insert(0, "Plan, seen from above")

@@ -53,7 +53,7 @@ def report(
     plan = choose_plan(file, subs=subs, rank=rank)
     check_target(target, force=force)
     with interruptible() as stop_asked, progress(quiet=quiet) as steps:
-        compared, found = model_numbers(plan, steps, stop_asked)
+        compared, found = model_numbers(plan, steps, stop_asked, target.suffix)
     data = report_bytes(plan, compared, found, target.suffix)
     write_whole(target, data, force=force)
     if as_json:
@@ -63,7 +63,7 @@ def report(
 
 
 def model_numbers(
-    plan: "ChosenPlan", steps: "Steps", stop_asked: "Callable[[], bool]"
+    plan: "ChosenPlan", steps: "Steps", stop_asked: "Callable[[], bool]", suffix: str = ".html"
 ) -> "tuple[BeforeAfter, RoomFindings]":
     """What the model must say anew: usual layouts, the listening plane, the room's modes."""
     from solvers.before_after import before_after, side_by_side
@@ -90,13 +90,16 @@ def model_numbers(
         from solvers.findings import examine
 
         examining = pool.submit(examine, plan.project, report=lambda one: step(one.stage, one.fraction))
-        _drawing_imports()
+        _drawing_imports(suffix)
         return comparing.result(), examining.result()
 
 
-def _drawing_imports() -> None:
+def _drawing_imports(suffix: str) -> None:
     """What the report is drawn with, read while the model is at work."""
-    import cli.report_html
+    if suffix.lower() == ".pdf":
+        import cli.report_pdf
+    else:
+        import cli.report_html
     import cli.report_parts
     import cli.report_room  # noqa: F401
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
+from cli.drawing_parts import Sheet
 from cli.terminal import clean
 
 PICTURE_IN = 5.0  # width of a picture: its letters can still be read where a phone shows it at three quarters
@@ -73,11 +74,17 @@ class Picture:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drawing:
-    """A drawing to scale, as SVG of its own; on paper the whole sheet follows at the end."""
+    """A drawing to scale; on paper the whole sheet follows at the end.
+
+    Parameters
+    ----------
+    title, alt : as in `Picture`.
+    sheet : gives it no wider than so much [mm].
+    """
 
     title: str
     alt: str
-    svg: bytes
+    sheet: Callable[[float], Sheet]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,10 +12,12 @@ import matplotlib as mpl
 from jinja2 import Environment, StrictUndefined
 from matplotlib.figure import Figure
 
+from cli.drawing_paper import sheet_bytes
 from cli.figures import STYLE, figure_bytes, new_figure
 from cli.report_blocks import Bullets, Drawing, LiveMap, Picture, Report, Table, Text
 from cli.report_figures import HIGHEST_DB, LOWEST_DB, STEP_DB
 
+DRAWING_MM = 255.0  # as wide as the page's text
 RASTER_DPI, RASTER_QUALITY = 150, 90  # WebP: a third of what PNG takes
 
 
@@ -49,7 +51,7 @@ def picture_figure(picture: Picture) -> Figure:
 def _image(block: Picture | Drawing) -> str:
     """A picture as a data address."""
     if isinstance(block, Drawing):
-        return _svg(block.svg)
+        return _svg(sheet_bytes(block.sheet(DRAWING_MM), ".svg"))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
         if not block.raster:

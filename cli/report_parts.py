@@ -4,7 +4,6 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from cli.drawing_paper import sheet_bytes
 from cli.drawing_room import stances
 from cli.drawing_sheet import plan_to_fit
 from cli.level_text import third_octaves
@@ -20,8 +19,6 @@ from roommodes.starting_values import StartingValues, beyond_processor
 from solvers.before_after import BeforeAfter
 
 Floats = NDArray[np.float64]
-
-DRAWING_MM = 255.0  # as wide as the page's text
 
 
 def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
@@ -74,7 +71,7 @@ def place_section(plan: ChosenPlan) -> Section:
             Drawing(
                 title="The room from above, front wall to the left, with dimensions in mm from the finished walls.",
                 alt=f"Plan of the room with {subs_word(plan.count)}: {places}.",
-                svg=sheet_bytes(plan_to_fit(plan, DRAWING_MM), ".svg"),
+                sheet=lambda width_mm: plan_to_fit(plan, width_mm),
             ),
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
             Text(

@@ -6,23 +6,19 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 
 import matplotlib as mpl
-import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
-from matplotlib.figure import Figure, SubFigure
-from matplotlib.lines import Line2D
-from matplotlib.text import Text as FigureText
-from numpy.typing import NDArray
+from matplotlib.figure import Figure
 
 from cli.drawing_paper import draw_sheet, sheet_figure
-from cli.drawing_sheet import SheetWishes, drawing_sheet, plan_to_fit
+from cli.drawing_sheet import SheetWishes, drawing_sheet
 from cli.figures import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.plan_file import ChosenPlan
-from cli.report_blocks import Bullets, Drawing, LiveMap, Picture, Report, Table, Text
+from cli.report_blocks import Bullets, Drawing, LiveMap, Picture, Report, Section, Table, Text
+from cli.report_print import Inset, Letters, Print
 
 PAGE_MM = (210.0, 297.0)
-MARGIN_MM, FOOT_MM = 18.0, 14.0
-BODY_PT, TABLE_PT, HEADING_PT, TITLE_PT = 9.0, 7.6, 13.0, 19.0
+MARGIN_MM, FOOT_MM, INDENT_MM = 18.0, 14.0, 4.0
+BODY_PT, TABLE_PT, FOOT_PT, HEADING_PT, TITLE_PT = 9.0, 7.6, 7.5, 13.0, 19.0
 LEADING = 1.42
 MM_PER_PT = 25.4 / 72.0
 LETTER_WIDTH = 0.54  # mean width of a letter of a text over its size, DejaVu Sans, on the generous side
@@ -31,24 +27,29 @@ BOLD_WIDER = 1.12
 MOST_ROWS = 70
 TOGETHER_MM = 110.0  # shorter tables are not cut in two
 DRAWING_MARGIN_MM = 8.0
-PICTURE_DPI = 200
+LAYOUT_DPI = 200  # at which the letters of a picture are measured; it is drawn as lines and letters
 PICTURE_GROWTH = 1.12
+LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
 def report_pdf(report: Report, plan: ChosenPlan) -> bytes:
-    """The pages; the same report gives the same bytes."""
+    """The pages; the same report gives the same bytes.
+
+    Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the
+    letters used (type 3), which takes half a second less than fonts that a program could take out again.
+    """
     buffer = io.BytesIO()
     facts = {"Title": plain(f"{report.title}: {report.subtitle}", 160), "Creator": "roommodes", "Producer": "roommodes"}
     with (
-        mpl.rc_context({**STYLE, "hatch.linewidth": 0.4, "pdf.fonttype": _font_type(report)}),
+        mpl.rc_context({**STYLE, "hatch.linewidth": 0.4, "pdf.fonttype": 3}),
         warnings.catch_warnings(),
         PdfPages(buffer, metadata={**facts, "CreationDate": None, "ModDate": None}) as pages,
     ):
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
-        writer = _Writer(plan)
+        writer = _Writer()
         writer.write(report)
-        for number, figure in enumerate(writer.pages, start=1):
-            _foot(figure, plain(f"{report.title}: {report.subtitle}", 90), f"{number} of {len(writer.pages) + 1}")
+        writer.foot(plain(f"{report.title}: {report.subtitle}", 90))
+        for figure in writer.pages:
             pages.savefig(figure)
         pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes())))
     return buffer.getvalue()
@@ -57,9 +58,10 @@ def report_pdf(report: Report, plan: ChosenPlan) -> bytes:
 class _Writer:
     """Puts blocks under one another, page after page. Lengths in mm, y downward from the top of the page."""
 
-    def __init__(self, plan: ChosenPlan) -> None:
-        self.plan = plan
+    def __init__(self) -> None:
         self.pages: list[Figure] = []
+        self.prints: list[Print] = []
+        self.letters = Letters()
         self.y = 0.0
         self._turn()
 
@@ -69,7 +71,7 @@ class _Writer:
         self._lines(_wrap(report.title, TITLE_PT, bold=True), size=TITLE_PT, bold=True)
         self._lines(_wrap(report.lead, 11.0), size=11.0, after=3.0)
         for section in report.sections:
-            self._room_for(42.0)
+            self._room_for(_opening_mm(section))
             self._gap(3.5)
             self._rule()
             self._lines(_wrap(section.heading, HEADING_PT, bold=True), size=HEADING_PT, bold=True, after=1.5)
@@ -79,8 +81,7 @@ class _Writer:
                     self._lines(wrapped, size=BODY_PT, bold=block.strong, after=2.0)
                 elif isinstance(block, Bullets):
                     for item in block.items:
-                        wrapped = _wrap(item, BODY_PT, indent="•  ", further="    ")
-                        self._lines(wrapped, size=BODY_PT, after=1.2)
+                        self._lines(_wrap(item, BODY_PT, indent_mm=INDENT_MM), size=BODY_PT, after=1.2, mark="•")
                 elif isinstance(block, Table):
                     if not block.screen_only:
                         self._table(block)
@@ -93,12 +94,22 @@ class _Writer:
         self._gap(4.0)
         self._lines(_wrap(report.closing, 7.5), size=7.5)
 
+    def foot(self, text: str) -> None:
+        """Text and number under every page; the drawing to scale is the last."""
+        self.y = PAGE_MM[1] - FOOT_MM - FOOT_PT * MM_PER_PT
+        for number, print_ in enumerate(self.prints, start=1):
+            print_.text(MARGIN_MM, self._level(FOOT_PT), text, FOOT_PT)
+            of_all = f"{number} of {len(self.pages) + 1}"
+            print_.text(PAGE_MM[0] - MARGIN_MM, self._level(FOOT_PT), of_all, FOOT_PT, right=True)
+
     @property
     def _page(self) -> Figure:
         return self.pages[-1]
 
     def _turn(self) -> None:
         self.pages.append(Figure(figsize=(PAGE_MM[0] / 25.4, PAGE_MM[1] / 25.4), facecolor=PAPER))
+        self.prints.append(Print(self.letters))
+        self._page.add_artist(self.prints[-1])
         self.y = MARGIN_MM
 
     def _room_for(self, height: float) -> None:
@@ -114,31 +125,25 @@ class _Writer:
         self.y += 1.8
 
     def _line(self, start: float, end: float, *, width: float, colour: str) -> None:
-        level = 1.0 - self.y / PAGE_MM[1]
-        line = Line2D([start / PAGE_MM[0], end / PAGE_MM[0]], [level, level], color=colour, linewidth=width)
-        self._page.add_artist(line)
+        self.prints[-1].line(start, end, PAGE_MM[1] - self.y, width_pt=width, colour=colour)
+
+    def _level(self, size: float) -> float:
+        """The baseline of letters whose tops stand at y, from the lower edge of the page."""
+        return PAGE_MM[1] - self.y - size * MM_PER_PT
 
     def _text(self, x: float, text: str, size: float, *, bold: bool = False, right: bool = False) -> None:
-        baseline = 1.0 - (self.y + size * MM_PER_PT) / PAGE_MM[1]
-        self._page.add_artist(
-            FigureText(
-                x / PAGE_MM[0],
-                baseline,
-                plain(text, 2000),
-                fontsize=size,
-                fontweight="bold" if bold else "normal",
-                ha="right" if right else "left",
-                va="baseline",
-                transform=self._page.transFigure,
-                figure=self._page,
-            )
-        )
+        self.prints[-1].text(x, self._level(size), plain(text, 2000), size, bold=bold, right=right)
 
-    def _lines(self, lines: Sequence[str], *, size: float, bold: bool = False, after: float = 1.0) -> None:
+    def _lines(
+        self, lines: Sequence[str], *, size: float, bold: bool = False, after: float = 1.0, mark: str = ""
+    ) -> None:
+        """One line under the other, indented after a mark."""
         step = size * LEADING * MM_PER_PT
-        for line in lines:
+        for number, line in enumerate(lines):
             self._room_for(step)
-            self._text(MARGIN_MM, line, size, bold=bold)
+            if mark and not number:
+                self._text(MARGIN_MM, mark, size)
+            self._text(MARGIN_MM + (INDENT_MM if mark else 0.0), line, size, bold=bold)
             self.y += step
         self.y += after
 
@@ -194,33 +199,17 @@ class _Writer:
         self.y += 0.9
 
     def _picture(self, size_in: tuple[float, float], draw: Callable[[Figure], None], title: str) -> None:
-        width = min(PAGE_MM[0] - 2 * MARGIN_MM, PICTURE_GROWTH * size_in[0] * 25.4)
-        height = width * size_in[1] / size_in[0]
+        width, height = _picture_mm(size_in)
         self._room_for(height + 8.0)
-        with mpl.rc_context(STYLE):
-            inner = new_figure(*size_in)
-            draw(inner)
-            inner.set_dpi(PICTURE_DPI)
-            inner.canvas.draw()
-        assert isinstance(inner.canvas, FigureCanvasAgg), "new_figure draws pixels"
-        self._image(np.asarray(inner.canvas.buffer_rgba())[:, :, :3], width, height)  # type: ignore[no-untyped-call]
+        inner = new_figure(width / 25.4, height / 25.4)
+        draw(inner)
+        inner.set_dpi(LAYOUT_DPI)
+        self._page.add_artist(Inset(inner, MARGIN_MM, PAGE_MM[1] - self.y - height))
+        self.y += height + 1.0
         self._lines(_wrap(title, 8.0), size=8.0, after=2.5)
 
-    def _image(self, pixels: NDArray[np.uint8], width: float, height: float) -> None:
-        axes = self._page.add_axes(
-            (
-                MARGIN_MM / PAGE_MM[0],
-                1.0 - (self.y + height) / PAGE_MM[1],
-                width / PAGE_MM[0],
-                height / PAGE_MM[1],
-            )
-        )
-        axes.imshow(pixels, aspect="auto", interpolation="none")
-        axes.set_axis_off()
-        self.y += height + 1.0
-
     def _drawing(self, block: Drawing) -> None:
-        sheet = plan_to_fit(self.plan, PAGE_MM[0] - MARGIN_MM - DRAWING_MARGIN_MM)
+        sheet = block.sheet(PAGE_MM[0] - MARGIN_MM - DRAWING_MARGIN_MM)
         self._room_for(sheet.height_mm + 8.0)
         axes = self._page.add_axes(
             (
@@ -238,20 +227,30 @@ class _Writer:
         self._lines(_wrap(f"{block.title} 1:{sheet.scale:g}.", 8.0), size=8.0, after=2.5)
 
 
-def _font_type(report: Report) -> int:
-    """How fonts are embedded: 3 takes half a second less, 42 keeps letters beyond Latin-1 searchable."""
-    return 42 if any(ord(letter) > 255 for letter in report.title) else 3
+def _picture_mm(size_in: tuple[float, float]) -> tuple[float, float]:
+    """Width and height of a picture on the page."""
+    width = min(PAGE_MM[0] - 2 * MARGIN_MM, PICTURE_GROWTH * size_in[0] * 25.4)
+    return width, width * size_in[1] / size_in[0]
 
 
-def _foot(figure: Figure | SubFigure, left: str, right: str) -> None:
-    for x, text, side in ((MARGIN_MM, left, "left"), (PAGE_MM[0] - MARGIN_MM, right, "right")):
-        figure.text(x / PAGE_MM[0], FOOT_MM / PAGE_MM[1], text, fontsize=7.5, ha=side, color=INK)
+def _opening_mm(section: Section) -> float:
+    """What a section needs so that its heading does not stand alone: with a picture after texts, all up to it."""
+    height = 12.0
+    for block in section.blocks:
+        if isinstance(block, Text):
+            height += len(_wrap(block.text, BODY_PT, bold=block.strong)) * BODY_PT * LEADING * MM_PER_PT + 2.0
+        elif isinstance(block, Picture):
+            whole = height + _picture_mm(block.size_in)[1] + 8.0
+            return whole if whole < PAGE_MM[1] - 2 * MARGIN_MM - FOOT_MM else LEAST_OPENING_MM
+        elif not isinstance(block, LiveMap):
+            break
+    return LEAST_OPENING_MM
 
 
-def _wrap(text: str, size: float, *, bold: bool = False, indent: str = "", further: str = "") -> list[str]:
+def _wrap(text: str, size: float, *, bold: bool = False, indent_mm: float = 0.0) -> list[str]:
     letter = size * LETTER_WIDTH * MM_PER_PT * (BOLD_WIDER if bold else 1.0)
-    width = int((PAGE_MM[0] - 2 * MARGIN_MM) / letter)
-    return textwrap.wrap(plain(text, 4000), width, initial_indent=indent, subsequent_indent=further)
+    width = int((PAGE_MM[0] - 2 * MARGIN_MM - indent_mm) / letter)
+    return textwrap.wrap(plain(text, 4000), width)
 
 
 def _column_widths(table: Table) -> tuple[list[float], float]:
