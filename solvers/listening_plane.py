@@ -2,9 +2,16 @@
 
 Over a horizontal plane the pressure of subs elsewhere is smooth, so its values on a grid of Chebyshev points, some
 four more than pi for each wavelength along each side, give it everywhere (Jacobi-Anger: the coefficients of e^{jkx}
-over a length a fall faster than exponentially beyond ka / 2). What is not smooth are the poles 1 / r at a sub and at
-its images behind near walls, where the sub stands close to the plane's height: they are taken off before and put back
-after.
+over a length a fall faster than exponentially beyond ka / 2). What is not smooth is taken off before and put back
+after: 1 / r of a sub's images behind near walls, and of the sub itself, where it stands close to the plane's height,
+cos(kr) / r. (The field of a sub is e^{-jkr} / r; sin(kr) / r is smooth, cos(kr) / r has a pole and a kink.)
+
+How far off it is, measured over all 816 points of the demo's map at 42 frequencies against the model asked at each of
+them, for the demo's plan and with one to three subs at ear height, free in the room, in a corner and before glass:
+half of the points differ by less than 0.001 dB, 99 of 100 by less than 0.1 dB. 0.3 m or more off the walls all are
+within 0.3 dB where the level is less than 20 dB below the plane's mean, within 0.5 dB down to -30 dB. On a wall
+itself, where one construction meets another, single points are off by up to 1.8 dB: the pressure has an edge there
+that no smooth function follows.
 
 References
 ----------
@@ -51,7 +58,9 @@ class Plane:
         """All nodes, x slowest: (m_x * m_y, 3) [m]."""
         return _grid(self.nodes_x_m, self.nodes_y_m, self.height_m)
 
-    def pressure(self, at_nodes: Complexes, weights: Complexes, sub_m: Floats, room: Room) -> Complexes:
+    def pressure(
+        self, at_nodes: Complexes, weights: Complexes, sub_m: Floats, room: Room, *, frequency_hz: Floats
+    ) -> Complexes:
         """The pressure over the map from that at the nodes.
 
         Parameters
@@ -60,20 +69,21 @@ class Plane:
         weights : (n_freq, n_sub), the subs' drives.
         sub_m : (n_sub, 3) [m].
         room : where it is.
+        frequency_hz : (n_freq,) [Hz].
 
         Returns
         -------
         (n_freq, n_x, n_y) [1/m].
         """
-        at_nodes = at_nodes - _poles(self.nodes_m(), sub_m, room)
+        wavenumber = 2.0 * pi * frequency_hz / room.air.speed_of_sound_m_s
+        at_nodes = at_nodes - _rough(self.nodes_m(), sub_m, room, wavenumber)
         smooth = np.einsum("fpc,fc->fp", at_nodes, weights)
         smooth = smooth.reshape(len(weights), len(self.nodes_x_m), len(self.nodes_y_m))
         along_x = _interpolation(self.nodes_x_m, self.x_m)
         along_y = _interpolation(self.nodes_y_m, self.y_m)
-        poles = _poles(_grid(self.x_m, self.y_m, self.height_m), sub_m, room)
-        return np.asarray(
-            along_x @ smooth @ along_y.T + (weights @ poles.T).reshape(len(weights), len(self.x_m), len(self.y_m))
-        )
+        rough = _rough(_grid(self.x_m, self.y_m, self.height_m), sub_m, room, wavenumber)
+        rough_sum = np.einsum("fpc,fc->fp", rough, weights).reshape(len(weights), len(self.x_m), len(self.y_m))
+        return np.asarray(along_x @ smooth @ along_y.T + rough_sum)
 
 
 def listening_plane(room: Room, *, ear_height_m: float, highest_hz: float, sub_m: Floats) -> Plane:
@@ -93,7 +103,7 @@ def listening_plane(room: Room, *, ear_height_m: float, highest_hz: float, sub_m
     nodes_x, nodes_y = (_nodes(side, ceil(0.5 * wavenumber * side) + EXTRA_NODES) for side in (length, width))
     plane = Plane(x_m=x, y_m=y, height_m=ear_height_m, nodes_x_m=nodes_x, nodes_y_m=nodes_y)
     step = APART_M if ear_height_m < 0.5 * room.height_m else -APART_M
-    while _nearest(plane.nodes_m(), sub_m) < 0.5 * APART_M:
+    while _nearest(plane.nodes_m(), sub_m) < APART_M:
         plane = replace(plane, height_m=plane.height_m + step)
     return plane
 
@@ -114,15 +124,25 @@ def _interpolation(nodes_m: Floats, wanted_m: Floats) -> Floats:
     return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
-def _poles(point_m: Floats, sub_m: Floats, room: Room) -> Floats:
-    """1 / r to every sub and its images behind the walls, one for each wall, edge and corner: (n_point, n_sub)."""
-    total = np.zeros((len(point_m), len(sub_m)))
+def _rough(point_m: Floats, sub_m: Floats, room: Room, wavenumber: Floats) -> Floats:
+    """What is not smooth in the field of every sub: (n_freq, n_point, n_sub) [1/m].
+
+    1 / r of its images behind the walls, one for each wall, edge and corner, and cos(k r) / r of the sub itself, which
+    stands between the points: of its e^{-jkr} / r all odd powers of r, as the even ones are smooth there.
+    """
+    images = np.zeros((len(point_m), len(sub_m)))
     places = [np.stack([-sub_m[:, axis], sub_m[:, axis], 2.0 * size - sub_m[:, axis]]) for axis, size in _sides(room)]
     for one in product(range(3), repeat=3):
-        image = np.column_stack([places[axis][one[axis]] for axis in range(3)])
-        apart = np.sqrt(((point_m[:, None] - image[None]) ** 2).sum(axis=2))
-        total += 1.0 / np.maximum(apart, APART_M)
-    return total
+        if one != (1, 1, 1):
+            image = np.column_stack([places[axis][one[axis]] for axis in range(3)])
+            images += 1.0 / _apart(point_m, image)
+    apart = _apart(point_m, sub_m)
+    return np.asarray(images + np.cos(wavenumber[:, None, None] * apart) / apart)
+
+
+def _apart(point_m: Floats, other_m: Floats) -> Floats:
+    """Distances, `APART_M` where they are less: (n_point, n_other) [m]."""
+    return np.asarray(np.maximum(np.sqrt(((point_m[:, None] - other_m[None]) ** 2).sum(axis=2)), APART_M))
 
 
 def _nearest(point_m: Floats, other_m: Floats) -> float:

@@ -3,14 +3,15 @@
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
 from roommodes.choices import Choices, UsualTable
 from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
 from roommodes.transfer import transfer_function
-from solvers.before_after import before_after
+from solvers.before_after import PRECISION, before_after
 from solvers.job import results_from
-from solvers.listening_plane import listening_plane
+from solvers.listening_plane import APART_M, listening_plane
 from solvers.problem import Outcome, Plan, Problem, Stop
 from solvers.usual_layouts import USUAL, usual_layouts
 from tests.rooms import SMALL
@@ -156,23 +157,58 @@ def test_the_plane_covers_the_room_at_ear_height() -> None:
 
 
 def test_the_plane_follows_a_standing_wave_and_its_poles() -> None:
-    """Known fields, not the model's: a mode between hard walls, and 1 / r of a sub and its images."""
+    """Known fields, not the model's: a mode between hard walls, a sub's e^{-jkr} / r, and 1 / r of its images."""
     room = parse_project(TEXT, source="t").room()
-    sub = np.array([[0.3, 1.5, 1.0]])
+    sub = np.array([[0.3, 1.5, 1.15]])
     plane = listening_plane(room, ear_height_m=1.2, highest_hz=120.0, sub_m=sub)
     nodes = plane.nodes_m()
+    k = 2.0 * np.pi * 120.0 / room.air.speed_of_sound_m_s
 
     def field(x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        images = [(a, b) for a in (0.3, -0.3, 7.9) for b in (1.5, -1.5, 4.9)]
-        heights = (1.0, -1.0, 3.8)
-        poles = sum(1.0 / np.sqrt((x - a) ** 2 + (y - b) ** 2 + (1.2 - h) ** 2) for a, b in images for h in heights)
+        images = [(a, b, h) for a in (0.3, -0.3, 7.9) for b in (1.5, -1.5, 4.9) for h in (1.15, -1.15, 3.65)]
+        apart = [np.sqrt((x - a) ** 2 + (y - b) ** 2 + (1.2 - h) ** 2) for a, b, h in images]
+        poles = np.exp(-1j * k * apart[0]) / apart[0] + sum(1.0 / r for r in apart[1:])
         return np.cos(2 * np.pi * x / 4.1) * np.cos(np.pi * y / 3.2) + poles
 
-    at_nodes = field(nodes[:, 0], nodes[:, 1])[None, :, None].astype(complex)
+    at_nodes = field(nodes[:, 0], nodes[:, 1])[None, :, None]
     weights = np.full((1, 1), 1j)
-    got = plane.pressure(at_nodes, weights, sub, room)[0]
+    got = plane.pressure(at_nodes, weights, sub, room, frequency_hz=np.array([120.0]))[0]
     expected = 1j * field(*np.meshgrid(plane.x_m, plane.y_m, indexing="ij"))
-    np.testing.assert_allclose(got, expected, atol=1e-4 * np.abs(expected).max())
+    np.testing.assert_allclose(got, expected, atol=1e-4 * np.median(np.abs(expected)), rtol=1e-4)
+
+
+@pytest.mark.parametrize("ear_m", [1.1, 1.13])
+@pytest.mark.parametrize(
+    "subs", [[[0.3, 0.9, 0.3], [3.8, 0.9, 0.3]], [[1.9, 1.3, 1.1]], [[0.3, 0.3, 1.1], [2.6, 0.25, 1.1]]]
+)
+def test_the_map_is_the_models_own_off_the_walls(subs: list[list[float]], ear_m: float) -> None:
+    """Places drawn by lot and all beside a sub, against the model asked there; subs at ear height too, beside glass."""
+    pane = '[[regions]]\nwall = "left"\nfrom_m = [1.2, 0.4]\nto_m = [3.0, 2.0]\nconstruction = "glass pane 6 mm"\n'
+    project = parse_project(TEXT.replace("[[rows]]", f"{pane}[[rows]]"), source="t")
+    room, hz, sub_m = project.room(), np.geomspace(25, 80, 6), np.array(subs)
+    plane = listening_plane(room, ear_height_m=ear_m, highest_hz=80.0, sub_m=sub_m)
+    grid = np.stack(np.meshgrid(plane.x_m, plane.y_m, indexing="ij"), axis=-1).reshape(-1, 2)
+    edge = np.minimum(grid, np.array([4.1, 3.2]) - grid).min(axis=1)
+    near = np.sqrt(((grid[:, None] - sub_m[None, :, :2]) ** 2).sum(axis=2)).min(axis=1)
+    chosen = np.random.default_rng(4).permutation(np.flatnonzero((edge > 0.25) & (near > APART_M)))[:60]
+    chosen = np.union1d(chosen, np.flatnonzero((edge > 0.25) & (near > APART_M) & (near < 0.2)))  # all beside a sub
+    weights = np.exp(-2j * np.pi * hz[:, None] * 0.004 * np.arange(len(subs)))
+
+    def asked(points_m: np.ndarray, **precision: object) -> np.ndarray:
+        return transfer_function(
+            room, project.surfaces(), frequency_hz=hz, seat_m=sub_m, source_m=points_m, **precision
+        ).transpose(0, 2, 1)
+
+    points = np.column_stack([grid[chosen], np.full(len(chosen), plane.height_m)])
+    expected = level_db(seat_pressure(asked(points), weights))
+    at_nodes = asked(plane.nodes_m(), precision=PRECISION)
+    pressure = plane.pressure(at_nodes, weights, sub_m, room, frequency_hz=hz).reshape(len(hz), -1)
+    mean = 10.0 * np.log10(np.mean(np.abs(pressure) ** 2, axis=1))[:, None]
+    heard = expected > mean - 20.0
+    assert heard.mean() > 0.9
+    off = np.abs(level_db(pressure[:, chosen]) - expected)
+    assert off[heard].max() < 0.3
+    assert np.median(off) < 0.01
 
 
 def test_a_sub_at_ear_height_on_a_node_of_the_plane() -> None:
@@ -181,7 +217,9 @@ def test_a_sub_at_ear_height_on_a_node_of_the_plane() -> None:
     room = project.room()
     plane = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=np.empty((0, 3)))
     node = plane.nodes_m()[30]
-    assert listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=node[None]).height_m != 1.1
+    for beside_m in (0.0, 0.04):  # nearer than its field is taken at
+        moved = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=node[None] + [0.0, beside_m, 0.0])
+        assert moved.height_m != 1.1
     table = results.plans[2]
     found = before_after(
         project,
