@@ -18,6 +18,7 @@ from roommodes.measured_files import Complexes, Floats, Impulse, faulty
 BLOCK = 512
 FEWEST_SAMPLES = 64
 FLAT_TOP = 3  # so many equal samples in a row at the largest value: clipped
+SMALLEST_PEAK, LARGEST_PEAK = 1e-15, 1e15
 PASSED_OVER = "Chunk (non-data) not understood"  # what scipy says of the notes that programs put into WAV files
 
 
@@ -59,6 +60,11 @@ def checked_impulse(sample: Floats, rate_hz: float, *, whole: bool) -> Impulse:
     peak = float(np.abs(sample).max())
     if peak == 0.0:
         raise faulty("every sample is 0: nothing was recorded on this channel.")
+    if not SMALLEST_PEAK <= peak <= LARGEST_PEAK:
+        raise faulty(
+            f"its largest value is {peak:.3g}; allowed: {SMALLEST_PEAK:g} to {LARGEST_PEAK:g}. Export with full "
+            "scale 1."
+        )
     if (flat := _flat_top(sample, peak)) >= (2 if whole and peak >= 1.0 - 2.0**-14 else FLAT_TOP):
         place = int(np.argmax(np.abs(sample) == peak))
         raise faulty(

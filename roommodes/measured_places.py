@@ -17,6 +17,11 @@ from roommodes.toml_lines import Lines
 Floats = NDArray[np.float64]
 
 SAME_PLACE_M = 0.05  # a place or sub so near to a seat or candidate of the project is that one
+KEYS_OF = {  # kind of file -> keys of a response that only it has
+    "table": frozenset({"columns", "form"}),
+    ".wav": frozenset({"channel"}),
+    ".sofa": frozenset({"measurement", "receiver", "emitter"}),
+}
 
 
 class Places:
@@ -75,6 +80,25 @@ class Places:
                     f"{'xyz'[axis]} is {number(place[axis])} m; allowed: 0 to {number(size[axis])} m. Move it inside.",
                 )
 
+    def _file_faults(self, index: int) -> None:
+        """Keys of a response that do not belong to its kind of file, columns named twice, a file read as two things."""
+        one = self.tables.responses[index]
+        suffix = Path(one.file).suffix.lower()
+        kind = suffix if suffix in KEYS_OF else "table"
+        for of, keys in KEYS_OF.items():
+            for key in sorted(keys & one.model_fields_set) if of != kind else ():
+                what = "text tables" if of == "table" else f"{of} files"
+                self.fault(("responses", index, key), f"this is for {what}; {shown(one.file)} is none. Take it out.")
+        if len(set(one.columns)) < len(one.columns):
+            self.fault(
+                ("responses", index, "columns"),
+                f"got {list(one.columns)}; allowed: three different columns. Name each once.",
+            )
+        if one.file == self.tables.microphone.calibration:
+            self.fault(
+                ("responses", index, "file"), f"{shown(one.file)} is the microphone's calibration; name the response."
+            )
+
     def placed(self, seats: MeasuredSeats) -> dict[tuple[int, int], int]:
         """(seat, sub) -> index of its response; duplicates, unknown names and gaps are faults."""
         placed: dict[tuple[int, int], int] = {}
@@ -97,6 +121,7 @@ class Places:
                     f"no {what} is called {shown(one.where)}.{nearest(one.where, names)} Known: {listed}.",
                 )
                 continue
+            self._file_faults(index)
             unscaled = self.tables.reference.level == "pascal" and self.tables.reference.full_scale_pa is None
             if unscaled and Path(one.file).suffix.lower() == ".wav":
                 self.fault((*where, "file"), "a WAV file needs full_scale_pa in [reference] for level = pascal.")

@@ -14,12 +14,12 @@ import numpy as np
 from roommodes.errors import FileUnusable
 from roommodes.measured_files import Impulse, Spectrum, faulty
 from roommodes.measured_impulse import checked_impulse
+from roommodes.measured_table import FEWEST_POINTS, LARGEST
 
 SOFA_MISSING = (
     "SOFA files need the package sofar, which is not installed; install roommodes with its extra: "
     "pip install 'roommodes[sofa]'"
 )
-FEWEST_POINTS = 8
 
 
 def open_sofa(path: Path) -> Any:
@@ -77,9 +77,8 @@ def read_sofa(sofa: Any, *, measurement: int, receiver: int | None, emitter: int
     if not np.isfinite(chosen).all():
         raise faulty("a value is not a finite number; export the measurement again.")
     if kind.startswith("TF"):
-        hz = np.atleast_1d(np.asarray(sofa.N, dtype=np.float64)).ravel()
-        return _spectrum(hz, chosen)
-    rate = float(np.atleast_1d(np.asarray(sofa.Data_SamplingRate, dtype=np.float64)).ravel()[0])
+        return _spectrum(_numbers(sofa, "N"), chosen)
+    rate = float(_numbers(sofa, "Data_SamplingRate")[0])
     if not 100.0 <= rate <= 1e6:
         raise faulty(f"it says a sample rate of {rate:g} Hz; allowed: 100 to 1000000 Hz.")
     lead = _delay(sofa, index)
@@ -93,20 +92,37 @@ def _spectrum(hz: np.ndarray[Any, np.dtype[np.float64]], value: np.ndarray[Any, 
         raise faulty(f"it has {len(hz)} points; allowed: {FEWEST_POINTS} or more. Export with more points.")
     if not (np.isfinite(hz).all() and np.all(np.diff(hz) > 0.0) and hz[0] >= 0.0):
         raise faulty("its frequencies do not rise from point to point; export the measurement again.")
-    if not np.abs(value).max() > 0.0:
+    size = float(np.abs(value).max())
+    if not size > 0.0:
         raise faulty("every value is 0: nothing was recorded.")
+    if size > LARGEST:
+        raise faulty(f"its largest value is {size:.3g}; allowed: up to {LARGEST:g}. Export it again.")
     return Spectrum(hz=hz, value=value)
 
 
 def _delay(sofa: Any, index: list[int]) -> float:
     """Samples of silence that the file leaves out before a response."""
-    delay = np.atleast_2d(np.asarray(getattr(sofa, "Data_Delay", 0.0), dtype=np.float64))
+    if not hasattr(sofa, "Data_Delay"):
+        return 0.0
+    shape = np.shape(sofa.Data_Delay)
+    delay = np.atleast_2d(_numbers(sofa, "Data_Delay").reshape(shape))
     delay = delay[..., None] if delay.ndim == 2 else delay
     place = tuple(min(i, size - 1) for i, size in zip(index, delay.shape, strict=False))
     value = float(delay[place])
     if not 0.0 <= value <= 1e7:
         raise faulty(f"it says a delay of {value:g} samples; allowed: 0 or more.")
     return value
+
+
+def _numbers(sofa: Any, name: str) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """A variable's numbers in a row, at least one."""
+    try:
+        found = np.asarray(getattr(sofa, name), dtype=np.float64).ravel()
+    except (AttributeError, TypeError, ValueError):
+        found = np.empty(0)
+    if not len(found):
+        raise faulty(f"its {name.replace('_', '.')} is missing or no number; export the measurement again.")
+    return found
 
 
 def _index(what: str, number: int | None, count: int) -> int:

@@ -2,7 +2,7 @@
 
 Plain columns as any program writes them. Lines that begin with # * ; " ' or //, and lines of words before the
 first numbers, are passed over. Columns stand apart by tabs, semicolons, commas or blanks; where the comma does not
-separate, it may be the decimal sign.
+separate, it may be the decimal sign. Numbers may stand in quotes, as spreadsheets write them.
 """
 
 import re
@@ -18,9 +18,14 @@ from roommodes.measured_files import SHOWN, FileFaulty, Spectrum, faulty
 COMMENT = ("#", "*", ";", '"', "'", "//")
 NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eEdD][+-]?\d+)?")
 DECIMAL_COMMA = re.compile(r"[+-]?\d+(,\d+)?([eE][+-]?\d+)?")
+QUOTED = re.compile(r'"[+-]?[.\d]')  # the beginning of a line of quoted numbers
+LONE_TAB = re.compile(r"(?<!\t)\t(?!\t)")
+BARE_COMMA = re.compile(r",\S")
 UNDEFINED = re.compile(r"[+-]?(nan|inf|infinity|1\.#\w+)", re.IGNORECASE)
 FEWEST_POINTS = 8
 LOUDEST_DB = 300.0
+LARGEST = 1e15  # of a real or imaginary part
+MOST_BYTES, MOST_LINES, LONGEST_LINE, MOST_COLUMNS = 40_000_000, 1_000_000, 100_000, 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +67,8 @@ def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spec
         wrong = next((cell for cell, number in zip(cells, numbers, strict=True) if number is None), None)
         if wrong is not None:
             word = "not a finite number" if UNDEFINED.fullmatch(wrong) else "not a number"
-            message = f"{_plain(wrong)} is {word}; a response needs a number in each column. Export again."
+            what = _plain(wrong) if wrong else f"column {columns[cells.index(wrong)]} is empty, which"
+            message = f"{what} is {word}; a response needs a number in each column. Export again."
             faults.append(Fault(where="", message=message, line=row.line))
             continue
         values.append((numbers[0] or 0.0, numbers[1] or 0.0, numbers[2] or 0.0))
@@ -91,6 +97,14 @@ def read_calibration(data: bytes) -> Spectrum:
 
 
 def _text(data: bytes) -> str:
+    if len(data) > MOST_BYTES:
+        raise faulty(
+            f"it has {len(data) / 1e6:.0f} MB of text; allowed: up to {MOST_BYTES / 1e6:g} MB. Is it a response?"
+        )
+    return _decoded(data).replace("\u2212", "-")  # the minus sign of typesetters
+
+
+def _decoded(data: bytes) -> str:
     if data[:2] in {b"\xff\xfe", b"\xfe\xff"}:
         try:
             return data.decode("utf-16")
@@ -109,17 +123,43 @@ def _text(data: bytes) -> str:
 
 def _rows(text: str) -> list[_Row]:
     """The lines of numbers, split into cells; words after the first number line are cells that are no numbers."""
-    body = [(n, s) for n, line in enumerate(text.splitlines(), 1) if (s := line.strip()) and not s.startswith(COMMENT)]
+    body = _body(text)
     split = _splitter([line for _, line in body])
     rows: list[_Row] = []
     for line, content in body:
         cells = split(content)
-        if not rows and not all(_number(cell) is not None or UNDEFINED.fullmatch(cell) for cell in cells):
+        filled = [cell for cell in cells if cell]
+        if not rows and not (filled and all(_number(cell) is not None or UNDEFINED.fullmatch(cell) for cell in filled)):
             continue  # words at the head
-        rows.append(_Row(line, tuple(cells)))
+        rows.append(_Row(line, tuple(cells[:MOST_COLUMNS])))
     if not rows:
-        raise faulty("it holds no line of numbers; allowed: frequency, level and phase on each line.")
+        near = next(((line, split(s)) for line, s in body if s[0] in "+-.0123456789"), None)
+        if near is None:
+            raise faulty("it holds no line of numbers; allowed: frequency, level and phase on each line.")
+        cell = next((cell for cell in near[1] if cell and _number(cell) is None), near[1][0])
+        raise faulty(
+            f"no line holds only numbers; here {_plain(cell)} is none. Allowed: frequency, level and phase on each "
+            "line, without units.",
+            line=near[0],
+        )
     return rows
+
+
+def _body(text: str) -> list[tuple[int, str]]:
+    """Lines that are neither empty nor comments, with their numbers."""
+    lines = text.splitlines()
+    if len(lines) > MOST_LINES:
+        raise faulty(f"it has {len(lines)} lines; allowed: up to {MOST_LINES}. Is it a response?")
+    body = []
+    for number, line in enumerate(lines, 1):
+        if len(line) > LONGEST_LINE:
+            raise faulty(f"the line has {len(line)} letters; allowed: up to {LONGEST_LINE}.", line=number)
+        content = line.strip()
+        if QUOTED.match(content):
+            content = content.replace('"', "").strip()
+        if content and not content.startswith(COMMENT):
+            body.append((number, content))
+    return body
 
 
 class _Splitter:
@@ -140,7 +180,10 @@ def _splitter(lines: Sequence[str]) -> _Splitter:
     """How the columns of a file stand apart, from its lines that begin as a number does."""
     numeric = [line for line in lines if line[0] in "+-.0123456789"]
     for mark in (";", "\t"):
-        if any(mark in line for line in numeric):
+        marked = [line for line in numeric if mark in line]
+        if marked and mark == "\t" and not any(LONE_TAB.search(line) for line in marked):
+            return _Splitter("", comma=True)  # columns set out with several tabs each
+        if marked:
             return _Splitter(mark, comma=True)
     commas = [line for line in numeric if "," in line]
     if not commas:
@@ -148,7 +191,8 @@ def _splitter(lines: Sequence[str]) -> _Splitter:
     words = [line.split() for line in commas]
     if all(len(w) > 1 and all(DECIMAL_COMMA.fullmatch(cell) for cell in w) for w in words):
         return _Splitter("", comma=True)
-    if not any("." in line for line in commas) and all(line.count(",") >= 4 and " " not in line for line in commas):
+    bare = any(BARE_COMMA.search(line) for line in commas)  # "20, 80, 10" has none
+    if bare and not any("." in line for line in commas) and all(line.count(",") >= 4 for line in commas):
         wide = max(line.count(",") for line in commas) + 1
         if wide in {5, 6}:  # three columns with decimal commas, one of them perhaps a whole number
             raise faulty(
@@ -203,7 +247,12 @@ def _value_faults(values: Sequence[tuple[float, float, float]], lines: Sequence[
     if form == "real and imaginary":
         if values and all(value[1] == value[2] == 0.0 for value in values):
             return [Fault(where="", message="every value is 0: nothing was recorded.")]
-        return []
+        huge = [(max(map(abs, value[1:])), line) for value, line in zip(values, lines, strict=True)]
+        return [
+            Fault(where="", message=f"got a value of {size:g}; allowed: up to {LARGEST:g}.", line=line)
+            for size, line in huge
+            if size > LARGEST
+        ]
     loud = [(value, line) for value, line in zip(values, lines, strict=True) if abs(value[1]) > LOUDEST_DB]
     faults = [
         Fault(where="", message=f"got a level of {v[1]:g} dB; allowed: -300 to 300. Is it a level in dB?", line=line)

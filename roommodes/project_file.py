@@ -237,6 +237,8 @@ EXPECTED = {  # type of error -> what is allowed instead
     "int_from_float": "a whole number",
     "int_parsing_size": "a whole number",
     "string_type": 'text in quotes, such as "front"',
+    "string_too_short": "text that is not empty",
+    "string_too_long": "a shorter text",
     "bool_type": "true or false",
     "tuple_type": "a list of values in [ ]",
     "model_type": "a table of keys",

@@ -94,6 +94,18 @@ def test_utf16_and_words_at_the_head_and_comments_are_passed_over(
     assert np.array_equal(load_manifest(tmp_path / "set.toml", project).transfer, plain.transfer)
 
 
+def test_quotes_typeset_signs_and_columns_set_out_with_tabs_read_alike(
+    tmp_path: Path, project: Project, measured: Measured
+) -> None:
+    plain = load_manifest(write_set(tmp_path, measured), project)
+    text = table_text(TABLE_HZ, measured.transfer[:, 0, 0], mark=",")
+    quoted = "\n".join(",".join(f'"{cell}"' for cell in line.split(",")) for line in text.splitlines())
+    blank = text.replace(",", ", ").replace(".0000", "")  # whole numbers too: "15, -3.2, 100.5"
+    for other in (quoted, text.replace("-", "\u2212"), text.replace(",", "\t\t"), text.replace(",", "\u00a0"), blank):
+        (tmp_path / "left-1.txt").write_text(other, encoding="utf-8")
+        assert np.array_equal(load_manifest(tmp_path / "set.toml", project).transfer, plain.transfer)
+
+
 def test_the_spectrum_of_samples_is_the_straight_sum(close: Close) -> None:
     rng = np.random.default_rng(3)
     sample, hz = rng.normal(size=1500), np.array([17.3, 50.0, 133.7])

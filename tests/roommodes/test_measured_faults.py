@@ -148,6 +148,20 @@ TABLES = {  # what is done to the files -> what must be said, and on which line 
     ),
     "polarity": (rescaled(flip_second), "its polarity differs from its neighbours'", None),
     "common time": (rescaled(late_second), "it comes 20 ms later than the model", None),
+    "commas for both, with blanks": (
+        whole("\n".join(f"{hz:g},5, 80,25, -10,5" for hz in range(10, 130)).encode()),
+        "commas seem to be both separator and decimal sign",
+        None,
+    ),
+    "units": (
+        whole("\n".join(f"{hz:g} Hz\t80\t10" for hz in range(10, 130)).encode()),
+        'no line holds only numbers; here "10 Hz" is none',
+        1,
+    ),
+    "an empty cell": (row(9, "18.0\t\t10.0"), "column 2 is empty, which is not a number", 9),
+    "a million lines": (whole(b"1 2 3\n" * 1_000_001), "it has 1000001 lines; allowed: up to 1000000", None),
+    "one endless line": (whole(b"1," * 60_000), "the line has 120000 letters; allowed: up to 100000", 1),
+    "text without end": (whole(b"1" * 40_000_001), "it has 40 MB of text; allowed: up to 40 MB", None),
     "own peaks": (own_peaks, "have the same largest value: each was scaled to its own peak", None),
 }
 
@@ -198,6 +212,8 @@ WAVS = {
         wav(np.where(np.arange(4000) == 7, np.nan, decaying(1)).astype(np.float32), 2000),
         "sample 7 is not a finite",
     ),
+    "far too large": (wav(decaying(1).astype(np.float64) * 1e200, 2000), "e+199; allowed: 1e-15 to 1e+15"),
+    "far too small": (wav(decaying(1).astype(np.float64) * 1e-310, 2000), "; allowed: 1e-15 to 1e+15"),
     "8 bit": (wav(np.full(4000, 128, dtype=np.uint8), 2000), "it has 8 bits; allowed: 16, 24 or 32 bits"),
     "two channels": (wav(np.stack([decaying(1)] * 2, axis=1), 2000), "it has 2 channels; say which with `channel`"),
     "short": (wav(decaying(1)[:100], 2000), "s after the sound arrives; 20 Hz needs 0.1 s or more"),
@@ -259,6 +275,26 @@ def test_a_malformed_sofa_file(name: str, tmp_path: Path, project: Project) -> N
     assert message in fault.message
 
 
+def test_a_sofa_file_without_its_frequencies_or_with_absurd_values(
+    tmp_path: Path, project: Project, measured: Measured
+) -> None:
+    sofar = pytest.importorskip("sofar")
+    netcdf = pytest.importorskip("netCDF4")  # what sofar itself reads with
+    sofa = sofar.Sofa("GeneralTF")
+    value = measured.transfer[:, :1, 0].T[None]
+    sofa.N, sofa.Data_Real, sofa.Data_Imag = TABLE_HZ, value.real, value.imag
+    path = tmp_path / "set.toml"
+    path.write_text(manifest_text(files={("left", "front 1"): "all.sofa"}, subs={"left": SUBS["left"]}))
+    sofar.write_sofa(str(tmp_path / "all.sofa"), sofa)
+    load_manifest(path, project)
+    with netcdf.Dataset(tmp_path / "all.sofa", "a") as file:
+        file.renameVariable("N", "other")
+    assert "its N is missing or no number" in faults_of(path, project).faults[0].message
+    sofa.Data_Real = value.real * 1e200
+    sofar.write_sofa(str(tmp_path / "all.sofa"), sofa)
+    assert "allowed: up to 1e+15" in faults_of(path, project).faults[0].message
+
+
 MANIFESTS = {  # text -> another, what must be said
     "unknown sub": ('sub = "right"\nseat = "front 2"', 'sub = "rigt"\nseat = "front 2"', "Did you mean right?"),
     "unknown seat": ('seat = "front 2"', 'seat = "frnt 2"', 'no seat of the project is called "frnt 2"'),
@@ -278,6 +314,27 @@ MANIFESTS = {  # text -> another, what must be said
         '[[subs]]\nname = "left"\nfilters = [{ kind = "high pass", frequency_hz = 400 }]',
         "the filters of sub left take",
     ),
+    "columns twice": (
+        'file = "left-2.txt"',
+        'file = "left-2.txt"\ncolumns = [1, 3, 3]',
+        "got [1, 3, 3]; allowed: three different columns",
+    ),
+    "channel of a table": (
+        'file = "left-2.txt"',
+        'file = "left-2.txt"\nchannel = 1',
+        'this is for .wav files; "left-2.txt" is none',
+    ),
+    "columns of a wav": (
+        'file = "left-2.txt"',
+        'file = "left-2.wav"\ncolumns = [1, 2, 3]',
+        'this is for text tables; "left-2.wav" is none',
+    ),
+    "calibration too": (
+        '[[subs]]\nname = "left"',
+        '[microphone]\ncalibration = "left-2.txt"\n[[subs]]\nname = "left"',
+        '"left-2.txt" is the microphone\'s calibration',
+    ),
+    "no file": ('file = "left-2.txt"', 'file = ""', 'got ""; allowed: text that is not empty'),
     "falling band": ('name = "test set"', 'name = "t"\n[grid]\nband_hz = [90, 20]', "the first must not be above"),
     "scale of a wav": (
         "left-2.txt",
