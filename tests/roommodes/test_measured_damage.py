@@ -116,7 +116,7 @@ def try_damage(
         target.write_bytes(sound)
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(change=DAMAGE, place=PLACE, more=BYTES | NASTY)
 def test_a_damaged_table(
     folder: Path, project: Project, change: Callable[..., bytes], place: float, more: bytes
@@ -124,13 +124,13 @@ def test_a_damaged_table(
     try_damage(folder, project, "txt", "1.txt", change, place, more)
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(change=DAMAGE, place=PLACE, more=BYTES | NASTY)
 def test_a_damaged_wav(folder: Path, project: Project, change: Callable[..., bytes], place: float, more: bytes) -> None:
     try_damage(folder, project, "wav", "1.wav", change, place, more)
 
 
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 @given(change=DAMAGE, place=PLACE, more=BYTES | NASTY)
 def test_a_damaged_sofa(
     sofa_folder: Path, project: Project, change: Callable[..., bytes], place: float, more: bytes
@@ -138,7 +138,7 @@ def test_a_damaged_sofa(
     try_damage(sofa_folder, project, "sofa", "1.sofa", change, place, more)
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(change=DAMAGE, place=PLACE, more=BYTES | NASTY)
 def test_a_damaged_manifest(
     folder: Path, project: Project, change: Callable[..., bytes], place: float, more: bytes
