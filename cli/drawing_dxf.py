@@ -167,10 +167,11 @@ def _add_dimension(model: Modelspace, part: Dimension, scale: float) -> None:
         <= part.text_at
         <= max(part.start[part.axis], part.end[part.axis])
     )
+    low, high = sorted((part.start, part.end), key=lambda point: point[part.axis])  # else numbers change sides
     dimension = model.add_linear_dim(
         base=base,
-        p1=(part.start[0] * scale, part.start[1] * scale),
-        p2=(part.end[0] * scale, part.end[1] * scale),
+        p1=(low[0] * scale, low[1] * scale),
+        p2=(high[0] * scale, high[1] * scale),
         location=None if inside else (middle[0] * scale, middle[1] * scale),
         angle=90 if upright else 0,
         dimstyle=STYLE,

@@ -27,7 +27,7 @@ class Layer:
     name : as a CAD program lists it.
     width_mm : of its lines, on paper.
     dashes_mm : line and gap in turn; empty for a full line.
-    colour_index : in CAD; on paper everything is dark.
+    colour_index : in CAD, to be read on a dark and on a white ground; on paper everything is dark.
     """
 
     name: str
@@ -38,16 +38,16 @@ class Layer:
 
 WALLS = Layer(name="WALLS", width_mm=0.7)
 WALL_PARTS = Layer(name="WALL_PARTS", width_mm=0.25, colour_index=8)
-GLASS = Layer(name="GLASS", width_mm=0.25, colour_index=5)
+GLASS = Layer(name="GLASS", width_mm=0.25, colour_index=150)
 KEEP_OUTS = Layer(name="KEEP_OUTS", width_mm=0.18, colour_index=8)
 ZONES = Layer(name="SUB_ZONES", width_mm=0.18, dashes_mm=(4.0, 1.0, 0.6, 1.0), colour_index=8)
-SEATS = Layer(name="SEATS", width_mm=0.25, colour_index=3)
+SEATS = Layer(name="SEATS", width_mm=0.25, colour_index=94)
 SCREEN = Layer(name="SCREEN", width_mm=1.0)
 SUBS = Layer(name="SUBS", width_mm=0.5, colour_index=1)
 CENTRES = Layer(name="SUB_CENTRES", width_mm=0.18, colour_index=1)
 CLEARANCE = Layer(name="SUB_CLEARANCE", width_mm=0.18, dashes_mm=(1.6, 0.9), colour_index=1)
 VENTILATION = Layer(name="SUB_VENTILATION", width_mm=0.18, dashes_mm=(0.5, 0.7), colour_index=1)
-DIMENSIONS = Layer(name="DIMENSIONS", width_mm=0.18, colour_index=2)
+DIMENSIONS = Layer(name="DIMENSIONS", width_mm=0.18)
 TEXTS = Layer(name="TEXT", width_mm=0.25)
 FRAME = Layer(name="FRAME", width_mm=0.35)
 LAYERS = (

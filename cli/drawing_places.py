@@ -11,7 +11,20 @@ from roommodes.rooms import WALLS as ALL_WALLS
 from roommodes.zones import Box, Triple
 
 NAME_INSET_MM = 3.2
-NAME_SHARES = (0.5, 0.36, 0.64, 0.22, 0.78, 0.1, 0.9)  # where along its wall a name may stand, the middle first
+# where along its wall a name may stand, the middle first
+NAME_SHARES = (
+    0.5,
+    0.36,
+    0.64,
+    0.29,
+    0.71,
+    0.22,
+    0.78,
+    0.15,
+    0.85,
+    0.1,
+    0.9,
+)
 SAME_LABEL_MM = 5.0  # numbers nearer than this would run into one
 
 
@@ -61,23 +74,35 @@ def outline(sheet: Sheet, view: View, taken: list[tuple[Point, Point]]) -> None:
     sheet.box(WALLS, (0.0, 0.0), (width, height))
     left, right, bottom, top = (name.upper() for name in view.walls())
     for name, x in ((left, NAME_INSET_MM), (right, width - NAME_INSET_MM)):
-        places = [(x, share * height) for share in NAME_SHARES]
-        sheet.label(_free_place(places, (SMALL_MM, text_width(name)), taken), name, upright=True, backed=True)
+        size = (SMALL_MM, text_width(name))
+        places = [(x, y) for y in _along(height, size[1])]
+        sheet.label(_free_place(places, size, taken, view.size), name, upright=True, backed=True)
     for name, y in ((bottom, NAME_INSET_MM), (top, height - NAME_INSET_MM)):
-        places = [(share * width, y) for share in NAME_SHARES]
-        sheet.label(_free_place(places, (text_width(name), SMALL_MM), taken), name, backed=True)
+        size = (text_width(name), SMALL_MM)
+        places = [(x, y) for x in _along(width, size[0])]
+        sheet.label(_free_place(places, size, taken, view.size), name, backed=True)
 
 
-def _free_place(places: list[Point], size: Point, taken: list[tuple[Point, Point]]) -> Point:
-    """The first place where a text of a size meets nothing; the first of all where there is none."""
+def _along(side: float, length: float) -> list[float]:
+    """Where along a wall the middle of its name may stand, best first: the middle, then toward the ends."""
+    end = 0.5 * length + 0.7
+    return [*(share * side for share in NAME_SHARES), side - end, end]
+
+
+def _free_place(places: list[Point], size: Point, taken: list[tuple[Point, Point]], room: Point) -> Point:
+    """The place within the room where a text of a size meets least, the first of several; the first of all if none."""
     half = (size[0] / 2.0 + 0.6, size[1] / 2.0 + 0.6)
-    for x, y in places:
-        if not any(
-            low[0] < x + half[0] and high[0] > x - half[0] and low[1] < y + half[1] and high[1] > y - half[1]
-            for low, high in taken
-        ):
-            return (x, y)
-    return places[0]
+
+    def met(place: Point) -> float:
+        """How much of the text lies on what stands there [mm2]."""
+        (x, y), total = place, 0.0
+        for low, high in taken:
+            wide, tall = (min(high[k], c + half[k]) - max(low[k], c - half[k]) for k, c in ((0, x), (1, y)))
+            total += max(0.0, wide) * max(0.0, tall)
+        return total
+
+    within = [p for p in places if all(half[k] <= p[k] <= room[k] - half[k] for k in (0, 1))]
+    return min(within or places[:1], key=met)
 
 
 def taken(
@@ -87,7 +112,8 @@ def taken(
     boxes = []
     for sub in subs:
         low, high = view.corners(sub.clear_low_m, sub.clear_high_m)
-        boxes.append(((low[0] - 1.0, low[1] - 1.0), (high[0] + 1.0, high[1] + 5.0)))
+        over = 1.0 if near is None else 5.0  # in an elevation the subs' numbers
+        boxes.append(((low[0] - 1.0, low[1] - 1.0), (high[0] + 1.0, high[1] + over)))
     boxes += [view.corners(box.low, box.high) for box in plan.project.keep_outs if before(view, box, near)]
     return boxes
 

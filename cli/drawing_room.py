@@ -10,11 +10,36 @@ from cli.terminal import clean
 from roommodes.laws import DoubleGlazing
 from roommodes.project import Project, cabinet_of, the_wall
 from roommodes.rooms import PLANE_AXES, Pane, Wall
-from roommodes.zones import Cabinet, Triple
+from roommodes.subwoofer_tables import SubwooferTable
+from roommodes.zones import Cabinet, Triple, face_direction
 
 Floats = NDArray[np.float64]
 
+VENTILATION = "v"  # key of a space for air
 TOWARD = {(0, 1): "rear", (0, -1): "front", (1, 1): "right", (1, -1): "left"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeSpace:
+    """A space before a cabinet's face that must stay free, as wide and high as the face.
+
+    Parameters
+    ----------
+    key : what needs it, for the sheet: d driver, p port, dp both, v ventilation (capitals stand for parts of walls).
+    low_m, high_m : its corners [m].
+    axis, direction : which way the face looks in the room; +1 or -1.
+    """
+
+    key: str
+    low_m: Triple
+    high_m: Triple
+    axis: int
+    direction: int
+
+    @property
+    def ventilation(self) -> bool:
+        """Whether it is for air to an amplifier."""
+        return self.key == VENTILATION
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,10 +52,8 @@ class Stance:
     centre_m : acoustic centre [m].
     low_m, high_m : corners of its cabinet; the centre where the cabinet is not known [m].
     clear_low_m, clear_high_m : the same with all the space that must stay free [m].
-    before, behind : corners of the free space before driver or port, and of that for ventilation; None where there is
-        none asked for [m].
     faces : wall toward which it is turned; empty where the cabinet is not known.
-    axis : axis of the room along which it faces.
+    spaces : what must stay free before its faces.
     """
 
     number: int
@@ -40,9 +63,7 @@ class Stance:
     clear_low_m: Triple
     clear_high_m: Triple
     faces: str
-    axis: int
-    before: tuple[Triple, Triple] | None = None
-    behind: tuple[Triple, Triple] | None = None
+    spaces: tuple[FreeSpace, ...] = ()
 
     @property
     def has_cabinet(self) -> bool:
@@ -126,7 +147,6 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             clear_low_m=centre,
             clear_high_m=centre,
             faces="",
-            axis=0,
         )
     room = project.room().size_m
     facing = cabinet.facing_at(centre, room, project.keep_outs)
@@ -141,23 +161,36 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
         clear_low_m=_triple(clear_low[0]),
         clear_high_m=_triple(clear_high[0]),
         faces=TOWARD[facing],
-        axis=facing[0],
-        before=_beside(low[0], high[0], facing, cabinet.space_m("front")),
-        behind=_beside(low[0], high[0], (facing[0], -facing[1]), cabinet.space_m("rear")),
+        spaces=tuple(_before(low[0], high[0], facing, *wanted) for wanted in free_faces(project.subwoofer)),
     )
 
 
-def _beside(low: Floats, high: Floats, toward: tuple[int, int], depth_m: float) -> tuple[Triple, Triple] | None:
-    """Corners of a space as wide and high as a cabinet, on one side of it."""
-    if depth_m <= 0.0:
-        return None
-    axis, direction = toward
+def free_faces(table: SubwooferTable) -> tuple[tuple[str, str, float], ...]:
+    """Key, face and depth [m] of every space that must stay free before a cabinet."""
+    port = table.port_face or (table.driver_face if table.port is not None else None)
+    wanted = []
+    if table.port_clearance_m > 0.0:
+        keys = {table.driver_face: "d"}
+        if port is not None:
+            keys[port] = keys.get(port, "") + "p"
+        wanted += [(key, face, table.port_clearance_m) for face, key in keys.items()]
+    if table.ventilation_clearance_m > 0.0:
+        wanted.append((VENTILATION, "rear", table.ventilation_clearance_m))
+    return tuple(wanted)
+
+
+def _before(low: Floats, high: Floats, facing: tuple[int, int], key: str, face: str, depth_m: float) -> FreeSpace:
+    """The space before one face of a cabinet that is turned so."""
+    outward = face_direction(face, facing)
+    axis = int(np.argmax(np.abs(outward)))
     near, far = low.copy(), high.copy()
-    if direction > 0:
+    if outward[axis] > 0:
         near[axis], far[axis] = high[axis], high[axis] + depth_m
     else:
         near[axis], far[axis] = low[axis] - depth_m, low[axis]
-    return _triple(near), _triple(far)
+    return FreeSpace(
+        key=key, low_m=_triple(near), high_m=_triple(far), axis=axis, direction=1 if outward[axis] > 0 else -1
+    )
 
 
 def _triple(values: object) -> Triple:

@@ -17,6 +17,7 @@ from cli.drawing_parts import (
 )
 from cli.drawing_room import stances, wall_parts
 from cli.drawing_views import bounds, elevation, moved, plan_view, walls_to_show
+from cli.drawing_words import centre_words, space_lines
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.project_parts import glass_of
@@ -212,16 +213,10 @@ def _notes(plan: ChosenPlan) -> list[str]:
     else:
         depth, width, height = (f"{1e3 * size:.0f}" for size in table.cabinet_m)
         notes.append(
-            f"{clean(table.name, 40)}: {depth} deep, {width} wide, {height} high. Cross: acoustic centre, taken as the "
-            "cabinet's middle. Sides are given to the same walls as the centre, and above floor."
+            f"{clean(table.name, 40)}: {depth} deep, {width} wide, {height} high. Cross: acoustic centre, "
+            f"{centre_words(table)}. Sides are given to the same walls as the centre, and above floor."
         )
-    if table.port_clearance_m > 0:
-        notes.append(f"Dashed, before the cabinet: keep {1e3 * table.port_clearance_m:.0f} free for driver or port.")
-    if table.ventilation_clearance_m > 0:
-        notes.append(
-            f"Dotted, behind the cabinet: keep {1e3 * table.ventilation_clearance_m:.0f} free for ventilation of "
-            "amplifier and vents."
-        )
+        notes += space_lines(table)
     notes += [
         "Leave the openings for ventilation that the makers of subs and amplifiers ask for; an opening must not weaken "
         "fire protection.",

@@ -27,13 +27,15 @@ from cli.drawing_parts import (
     text_width,
 )
 from cli.drawing_places import View, before, numbers_over, outline, taken
-from cli.drawing_room import Stance, WallPart, box_of, stances, wall_parts
+from cli.drawing_room import FreeSpace, Stance, WallPart, box_of, stances, wall_parts
 from cli.plan_file import ChosenPlan
 from cli.terminal import clean
 from roommodes.rooms import AXIS_OF_WALL, Wall
 
 HEAD_M, CHAIR_M = 0.1, 0.3
 GLASS_MM, CENTRE_MM = 1.6, 2.2
+KEY_GAP_MM = 0.8
+KEY_SHARES = (0.5, 0.25, 0.75, 0.0, 1.0)  # where along a cabinet's side the key of a free space may stand
 FIRST_ROW_MM = 9.0  # from the outline to the first dimension line: room for the marks of wall parts
 
 
@@ -85,9 +87,9 @@ def elevation(plan: ChosenPlan, scale: float, wall: Wall) -> Sheet:
     for sub in subs:
         _sub(sheet, view, sub)
     for (x, y), words in numbers_over(view, subs):
-        away = 0.5 * _height(subs) * view.mm_per_m + 2.4
-        over = y + away + SMALL_MM < view.size[1]  # else under the cabinet, off the ceiling's line
-        sheet.label((x, y + away if over else y - away), words, backed=True)
+        above, below = _reach_mm(view, subs)
+        over = y + above + SMALL_MM < view.size[1]  # else under the cabinet, off the ceiling's line
+        sheet.label((x, y + above if over else y - below), words, backed=True)
     _dimensions(sheet, view, subs, ears=ears)
     return sheet
 
@@ -193,6 +195,9 @@ def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, i
         letters = max(10, int((high[0] - low[0]) / text_width("a")))
         lines = textwrap.wrap(clean(keep_out.name), letters, max_lines=3, placeholder="…")
         middle = (low[1] + high[1]) / 2 + 1.8 * (len(lines) - 1) if near is None else high[1] - 2.4
+        marks = [part.centre for part in sheet.parts if isinstance(part, Ring) and part.layer == WALL_PARTS]
+        if near is not None and any(low[0] < x < high[0] and abs(y - middle) < 3.6 for x, y in marks):
+            middle -= 4.6  # under the mark of a part of the wall
         for number, line in enumerate(lines):
             reach = text_width(line) / 2.0 + 1.0
             across = min(max((low[0] + high[0]) / 2.0, reach), max(reach, view.size[0] - reach))  # within the room
@@ -201,7 +206,7 @@ def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, i
 
 def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
     seats = plan.results.seats
-    taken: dict[int, list[tuple[float, float]]] = {}
+    taken: list[tuple[float, float, float]] = []  # names: their middle, half their width
     for index, table in enumerate(plan.project.rows):
         members = [tuple(map(float, p)) for p, own in zip(seats.position_m, seats.row, strict=True) if own == index]
         points = [view.at((p[0], p[1], p[2])) for p in members]
@@ -219,11 +224,12 @@ def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
             row = name if name.lower().startswith("row") else f"row {name}"
             words = f"{row}, ears {1e3 * members[0][2]:.0f}"
             half = text_width(words) / 2.0
-            level = 0  # lower, where the row before has its name
-            while any(low < x + half and x - half < high for low, high in taken.get(level, [])):
-                level += 1
-            taken.setdefault(level, []).append((x - half, x + half))
-            sheet.label((x, y - 3.8 * level), words, backed=True)
+            while any(
+                abs(x - there) < half + reach and abs(y - level) < SMALL_MM + 1.0 for there, level, reach in taken
+            ):
+                y -= SMALL_MM + 1.3  # lower, where the row before has its name
+            taken.append((x, y, half))
+            sheet.label((x, y), words, backed=True)
 
 
 def _seats_in_elevation(sheet: Sheet, view: View, plan: ChosenPlan) -> tuple[tuple[Point, float], ...]:
@@ -239,8 +245,15 @@ def _seats_in_elevation(sheet: Sheet, view: View, plan: ChosenPlan) -> tuple[tup
     return tuple((point, height) for height, point in sorted(ears.items()))
 
 
-def _height(subs: tuple[Stance, ...]) -> float:
-    return subs[0].high_m[2] - subs[0].low_m[2]
+def _reach_mm(view: View, subs: tuple[Stance, ...]) -> tuple[float, float]:
+    """How far above and below their centres the subs' numbers stand: off cabinets, free spaces and their keys."""
+    reach = []
+    for direction in (1, -1):
+        ends = [sub.clear_high_m if direction > 0 else sub.clear_low_m for sub in subs]
+        most = max(direction * (end[2] - sub.centre_m[2]) for end, sub in zip(ends, subs, strict=True))
+        key = any(space.axis == 2 and space.direction == direction for sub in subs for space in sub.spaces)
+        reach.append(most * view.mm_per_m + 2.4 + (SMALL_MM + 2.0 * KEY_GAP_MM if key else 0.0))
+    return reach[0], reach[1]
 
 
 def _sub(sheet: Sheet, view: View, sub: Stance) -> Point:
@@ -248,13 +261,42 @@ def _sub(sheet: Sheet, view: View, sub: Stance) -> Point:
     x, y = view.at(sub.centre_m)
     if sub.has_cabinet:
         low, high = view.corners(sub.low_m, sub.high_m)
-        for layer, space in ((CLEARANCE, sub.before), (VENTILATION, sub.behind)):
-            if space is not None:
-                sheet.box(layer, *view.corners(*space))
+        for space in sub.spaces:
+            sheet.box(VENTILATION if space.ventilation else CLEARANCE, *view.corners(space.low_m, space.high_m))
         sheet.box(SUBS, low, high)
+        for space in sub.spaces:
+            if space.axis in {view.across, view.up}:
+                _label_space(sheet, view, space)
     sheet.path(CENTRES, [(x - CENTRE_MM, y), (x + CENTRE_MM, y)])
     sheet.path(CENTRES, [(x, y - CENTRE_MM), (x, y + CENTRE_MM)])
     return x, y
+
+
+def _label_space(sheet: Sheet, view: View, space: FreeSpace) -> None:
+    """The key of a free space beyond its far side, off the room's outline, where it meets nothing."""
+    low, high = view.corners(space.low_m, space.high_m)
+    along = 0 if space.axis == view.across else 1
+    outward = -space.direction if along == 0 and view.mirrored else space.direction
+    half = (text_width(space.key) / 2.0, SMALL_MM / 2.0)
+    level = (high[along] if outward > 0 else low[along]) + outward * (half[along] + KEY_GAP_MM)
+    for wall in (0.0, view.size[along]):
+        if abs(level - wall) < half[along] + KEY_GAP_MM:
+            level = wall + outward * (half[along] + 2.0 * KEY_GAP_MM)
+    others = [part for part in sheet.parts if isinstance(part, Label | Ring)]
+    boxes = [_extent(part) for part in others]
+    places = []
+    for share in KEY_SHARES:
+        across = low[1 - along] + share * (high[1 - along] - low[1 - along])
+        x, y = (level, across) if along == 0 else (across, level)
+        met = [
+            part
+            for part, (a, b) in zip(others, boxes, strict=True)
+            if a[0] < x + half[0] and b[0] > x - half[0] and a[1] < y + half[1] and b[1] > y - half[1]
+        ]
+        if any(isinstance(part, Label) and part.text == space.key for part in met):
+            return  # another sub's, one behind the other
+        places.append(((x, y), not met))
+    sheet.label(next((place for place, free in places if free), places[0][0]), space.key)
 
 
 def _dimensions(sheet: Sheet, view: View, subs: tuple[Stance, ...], *, ears: tuple[tuple[Point, float], ...]) -> None:
@@ -300,12 +342,12 @@ def _one_way(
 
 
 def _free_space(sub: Stance, view: View, axis: int, edge: Point) -> list[Measure]:
-    """How deep the spaces before and behind a cabinet are, where they extend along this axis."""
+    """How deep the spaces before a cabinet's faces are, where they extend along this axis."""
     found = []
     along = view.across if axis == 0 else view.up
-    for space in (sub.before, sub.behind):
-        if space is not None and along == sub.axis:
-            low, high = view.corners(*space)
+    for space in sub.spaces:
+        if space.axis == along:
+            low, high = view.corners(space.low_m, space.high_m)
             found.append(_measure(_on(edge, axis, low[axis]), _on(edge, axis, high[axis]), axis, view))
     return found
 

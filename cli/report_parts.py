@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 
 from cli.drawing_room import stances
 from cli.drawing_sheet import plan_to_fit
+from cli.drawing_words import centre_words, space_lines
 from cli.level_text import third_octaves
 from cli.plan_file import ChosenPlan, recommended_count
 from cli.plan_text import from_walls, polarity_word, subs_word
@@ -63,6 +64,14 @@ def place_section(plan: ChosenPlan) -> Section:
     headers: tuple[str, ...] = ("sub", "zone", "acoustic centre")
     if subs[0].has_cabinet:
         headers += ("cabinet from front wall [mm]", "from left wall [mm]", "above floor [mm]", "faces")
+    table = plan.project.subwoofer
+    cabinet_words = []
+    if subs[0].has_cabinet:
+        cabinet_words = [
+            f"The cross in each cabinet is its acoustic centre, {centre_words(table)}.",
+            *space_lines(table),
+            "",
+        ]
     places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room)}" for sub in subs)
     return Section(
         key="place",
@@ -75,8 +84,8 @@ def place_section(plan: ChosenPlan) -> Section:
             ),
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
             Text(
-                text="The cross in each cabinet is its acoustic centre, taken as the cabinet's middle. The full sheet "
-                "with two walls, at a scale to work from, comes from: roommodes drawing."
+                text=" ".join(cabinet_words)
+                + "The full sheet with two walls, at a scale to work from, comes from: roommodes drawing."
             ),
         ),
     )

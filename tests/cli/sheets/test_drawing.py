@@ -12,13 +12,15 @@ import pytest
 
 from cli.drawing_dxf import harmless, sheet_dxf
 from cli.drawing_parts import SMALL_MM, Dimension, Label, Measure, dimension_rows
-from cli.drawing_room import stances, wall_parts
+from cli.drawing_room import free_faces, stances, wall_parts
 from cli.drawing_sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
 from cli.drawing_views import bounds, elevation, plan_view, walls_to_show
 from cli.plan_file import choose_plan
 from roommodes.project_file import parse_project
+from roommodes.results import write_results
+from tests.rooms import SMALL
 
-from .conftest import project_text
+from .conftest import project_text, results_of
 
 ROOM_MM = (5200.0, 4000.0, 2500.0)
 
@@ -253,3 +255,69 @@ def test_faults(run, plan_file: Path, arguments: list[object], code: int, words:
     assert result.exit_code == code
     assert words in " ".join(result.stderr.split())
     assert not list(Path().iterdir())
+
+
+FACES = 'port_clearance_m = 0.12\ndriver_face = "left"\nport_face = "top"\nacoustic_centre_m = [0.0, -0.1, 0.02]'
+
+
+@pytest.mark.parametrize(("scale", "view_of"), [(50.0, "plan"), (20.0, "left"), (20.0, "rear"), (20.0, "right")])
+def test_ports_on_side_and_top_are_drawn_in_every_view(tmp_path: Path, scale: float, view_of: str) -> None:
+    """Each space 120 deep before its own face, read back from the DXF in millimetres of the room, and keyed.
+
+    Seen from behind, a cabinet that faces the rear wall has its left at the right wall's side (y grows to the right
+    as one faces the front wall), one that faces the front wall at the left wall's side.
+    """
+    text = project_text().replace("port_clearance_m = 0.06", FACES)
+    write_results(tmp_path / "plan.h5", results_of(text), force=False)
+    plan = choose_plan(tmp_path / "plan.h5", subs=4)
+    view = plan_view(plan, scale) if view_of == "plan" else elevation(plan, scale, view_of)
+    model = ezdxf.read(io.StringIO(sheet_dxf(view).decode())).modelspace()
+
+    def boxes(layer: str) -> list[np.ndarray]:
+        points = [np.array(entity.get_points("xy")) for entity in model.query(f'LWPOLYLINE[layer=="{layer}"]')]
+        return [np.round(np.concatenate([one.min(axis=0), one.max(axis=0)]), 3) for one in points]
+
+    def across(y0: float, y1: float) -> tuple[float, float]:
+        """Along the sheet's x: what the view shows of the room's axis."""
+        return {"rear": (4000.0 - y1, 4000.0 - y0), "left": (5200.0 - y1, 5200.0 - y0)}.get(view_of, (y0, y1))
+
+    drawn = boxes("SUB_CLEARANCE")
+    assert len(drawn) == 2 * 4
+    for sub in stances(plan):
+        (x0, y0, z0), (x1, y1, z1) = (tuple(1e3 * np.array(corner)) for corner in (sub.low_m, sub.high_m))
+        beside = (y1, y1 + 120.0) if sub.faces == "rear" else (y0 - 120.0, y0)
+        if view_of == "plan":
+            expected = [(x0, beside[0], x1, beside[1]), (x0, y0, x1, y1)]  # the one above lies on the cabinet
+        else:
+            a0, a1 = across(y0, y1) if view_of == "rear" else across(x0, x1)
+            b0, b1 = across(*beside) if view_of == "rear" else (a0, a1)
+            expected = [(b0, z0, b1, z1), (a0, z1, a1, z1 + 120.0)]
+        for box in expected:
+            assert any(np.allclose(box, one, atol=0.5) for one in drawn), (sub.number, box, drawn)
+    keys = {entity.dxf.text for entity in model.query("TEXT")}
+    assert keys >= ({"d", "v"} if view_of == "plan" else {"d", "p"} if view_of == "rear" else {"p", "v"})
+    measured = [dimension.get_measurement() for dimension in model.query("DIMENSION")]
+    assert min(abs(one - 120.0) for one in measured) < 0.5
+    notes = [part.text for part in drawing_sheet(plan, SheetWishes()).parts if isinstance(part, Label)]
+    assert "Dashed, d: keep 120 mm free left of the cabinet, seen from behind it, for the driver." in notes
+    assert "Dashed, p: keep 120 mm free above the cabinet, for the port." in notes
+    assert any("100 mm to the left, 20 mm up from the cabinet's" in note for note in notes)
+
+
+def test_a_face_with_two_needs_and_a_face_without() -> None:
+    """Driver and port on one face share a key; without a port the driver alone is named, without clearance nothing."""
+    box = "cabinet_m = [0.42, 0.36, 0.44]\n"
+    driver = (
+        "fs_hz=22\nqes=0.5\nqms=5\nvas_m3=0.1\ncone_area_m2=0.05\nre_ohm=3\nxmax_m=0.014\npower_w=500\nbox_m3=0.05\n"
+    )
+    for keys, expected in (
+        ("", ()),
+        ("port_clearance_m = 0.1\n", (("d", "front", 0.1),)),
+        ('port_clearance_m = 0.1\nport_face = "rear"\n', (("d", "front", 0.1), ("p", "rear", 0.1))),
+        (
+            f"port_clearance_m = 0.1\n[subwoofer.driver]\n{driver}[subwoofer.port]\narea_m2 = 0.01\ntuning_hz = 22\n",
+            (("dp", "front", 0.1),),
+        ),
+    ):
+        table = parse_project(f"{SMALL}[subwoofer]\n{box}{keys}", source="t").subwoofer
+        assert free_faces(table) == expected
