@@ -1,6 +1,7 @@
 """`roommodes crossover`: how the subs of a plan meet the main loudspeakers."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -8,7 +9,8 @@ import typer
 
 from cli.guard import guarded, interruptible
 from cli.options import Debug, Force, Json, Quiet
-from cli.plan_options import PlanFile, Rank, Rate, Subs
+from cli.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs
+from cli.plan_options import suffix_fault as plan_suffix_fault
 from cli.progress import progress
 from cli.terminal import Page, print_json
 
@@ -21,10 +23,14 @@ if TYPE_CHECKING:
 def crossover(
     file: PlanFile,
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
+        Path | None,
+        typer.Option("--output", "-o", metavar="PLAN.h5", help="Keep it in a plan file; left out: only show it."),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     at: Annotated[
         float | None, typer.Option("--at", metavar="HZ", min=30.0, max=200.0, help="Frequency; else as in [mains].")
     ] = None,
@@ -47,24 +53,31 @@ def crossover(
     """Find the delay and polarity of all subs against the main loudspeakers.
 
     The sum through the crossover shall be full and even at all seats. Shown are the sum, its parts, and what happens a
-    few milliseconds and a few hertz beside it. The mains stand in the project's [mains].
+    few milliseconds and a few hertz beside it. The mains stand in the project's [mains]. With -o the setting goes into
+    a new plan file beside the plan and its filters, from which `settings` prints it all.
 
-    Example: roommodes crossover plan.h5 --at 80 -o crossover.png
+    Example: roommodes crossover tuned.h5 --at 80 -o ready.h5 --figure crossover.png
     """
     from cli.crossover_text import crossover_json, print_crossover
     from cli.figure_files import suffix_fault
     from cli.plan_file import choose_plan
+    from cli.settled import filters_under, tuning_under
     from roommodes.mains import MainsTable
+    from roommodes.results import check_results_target, write_results
     from roommodes.starting_values import check_rate
     from roommodes.whole_file import check_target, write_whole
-    from solvers.crossover_job import meet_mains
+    from solvers.crossover_job import meet_mains, record_of
 
-    if output and (fault := suffix_fault(output)):
-        raise typer.BadParameter(fault, param_hint="--output")
+    if output and (fault := plan_suffix_fault(output, PLAN_SUFFIXES)):
+        raise typer.BadParameter(f"{fault}; a figure goes to --figure", param_hint="--output")
+    if figure and (fault := suffix_fault(figure)):
+        raise typer.BadParameter(fault, param_hint="--figure")
     check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
     if output:
-        check_target(output, force=force)
+        check_results_target(output, force=force, needed_bytes=plan.results.size_bytes)
+    if figure:
+        check_target(figure, force=force)
     mains = plan.project.mains or MainsTable()
     wanted = wanted_crossover(mains, at=at, order=order, kind=kind)
     with interruptible() as stop_asked, progress(quiet=quiet) as report:
@@ -79,16 +92,25 @@ def crossover(
             cancelled=stop_asked,
         )
     if output:
+        record = record_of(found, subs=plan.count, rank=plan.rank, asked_gain_db=gain)
+        tuning = tuning_under(plan.results, subs=plan.count, rank=plan.rank)
+        write_results(output, replace(plan.results, crossover=record, tuning=tuning), force=force)
+    if figure:
         from cli.crossover_figures import crossover_page
 
-        write_whole(output, crossover_page(plan, found, output.suffix), force=force)
+        write_whole(figure, crossover_page(plan, found, figure.suffix), force=force)
     if as_json:
         print_json(crossover_json(plan, found, rate))
     elif not quiet:
         page = Page()
         print_crossover(page, plan, found, rate)
+        page.line(filters_under(plan.results, subs=plan.count, rank=plan.rank))
         if output:
-            page.line(f"Figure written to {output}.")
+            page.line(f"Plan with its crossover written to {output}.")
+        else:
+            page.line("Shown, not kept: -o PLAN.h5 keeps it for settings and report.")
+        if figure:
+            page.line(f"Figure written to {figure}.")
 
 
 def wanted_crossover(

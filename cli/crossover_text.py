@@ -5,24 +5,15 @@ from typing import Any
 
 import numpy as np
 
+from cli.crossover_settings import coefficients, delay_words
 from cli.plan_file import ChosenPlan
 from cli.plan_text import polarity_word, subs_word
 from cli.terminal import Page, counted, name
-from roommodes.biquads import SIGN_CONVENTION, Biquad
+from roommodes.biquads import SIGN_CONVENTION
 from roommodes.metrics import level_db, normalised
 from solvers.crossover_job import MainsMet
-from solvers.meeting import Meeting
 
 SHOWN_MS = (-5.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 5.0)
-
-
-def delay_words(meeting: Meeting, rate_hz: float) -> str:
-    """What is delayed by how much."""
-    ms = 1e3 * meeting.delay_s
-    if abs(ms) < 0.005:
-        return "no further delay of subs or mains"
-    who = "every sub, beside its own delay" if ms > 0.0 else "every main loudspeaker"
-    return f"delay {who}, by {abs(ms):.2f} ms ({round(abs(meeting.delay_s) * rate_hz)} samples at {rate_hz:g} Hz)"
 
 
 def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float) -> None:
@@ -33,7 +24,8 @@ def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float)
     page.heading(f"{name(plan.project.name)}: {subs_word(plan.count)} meeting {mains}")
     page.line(f"Crossover: {best.crossover.words}; judged from {hz[0]:.0f} to {hz[-1]:.0f} Hz.")
     page.line(
-        f"Set: {delay_words(best, rate_hz)}; all subs {polarity_word(best.polarity)}, beside each one's own polarity; "
+        f"Set: {delay_words(best.delay_s, rate_hz)}; "
+        f"all subs {polarity_word(best.polarity)}, beside each one's own polarity; "
         f"{best.gain_db:+.1f} dB on all subs against the mains"
         + (", as both were given." if abs(best.gain_db) < 0.05 else ".")
     )
@@ -73,7 +65,7 @@ def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float)
     page.heading("Filters")
     for word, sections in (("subs", best.crossover.low_pass(rate_hz)), ("mains", best.crossover.high_pass(rate_hz))):
         for number, section in enumerate(sections, start=1):
-            page.line(_coefficients(section), mark=f"{word} {number}  ")
+            page.line(coefficients(section), mark=f"{word} {number}  ")
     page.line(
         f"At {rate_hz:g} Hz: {SIGN_CONVENTION}. A processor that has this crossover needs none of these numbers; make "
         "sure that it means the same kind and order. Start quietly, play one channel at a time, and measure the sum at "
@@ -142,7 +134,3 @@ def crossover_json(plan: ChosenPlan, met: MainsMet, rate_hz: float) -> dict[str,
         "subs_filters": [asdict(one) for one in best.crossover.low_pass(rate_hz)],
         "mains_filters": [asdict(one) for one in best.crossover.high_pass(rate_hz)],
     }
-
-
-def _coefficients(section: Biquad) -> str:
-    return "  ".join(f"{key} {value:+.12f}" for key, value in asdict(section).items())

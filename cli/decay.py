@@ -20,7 +20,7 @@ def decay(
         Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     seconds: Annotated[
         float, typer.Option("--seconds", metavar="S", min=0.5, max=3.0, help="Length of the responses.")
     ] = 2.0,

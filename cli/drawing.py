@@ -22,7 +22,7 @@ def drawing(
         typer.Option("--output", "-o", metavar="SHEET", help="A .pdf, .svg or .dxf file.", show_default=False),
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     paper: Annotated[
         str | None, typer.Option("--paper", metavar="SIZE", help="A3, A2, A1 or A0; left out: the smallest that fits.")
     ] = None,

@@ -24,7 +24,7 @@ def export(
         Path, typer.Option("--output", "-o", metavar="FILE", help="A .sofa or .wav file.", show_default=False)
     ],
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     sub: Annotated[
         int | None, typer.Option("--sub", metavar="K", help="WAV: one sub alone, undriven; left out: the whole plan.")
     ] = None,

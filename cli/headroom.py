@@ -22,7 +22,7 @@ def headroom(
         Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png, .svg or .pdf file.")
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,

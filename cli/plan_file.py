@@ -7,6 +7,7 @@ import numpy as np
 import typer
 from numpy.typing import NDArray
 
+from roommodes.crossover_record import CrossoverRecord
 from roommodes.errors import FileUnusable
 from roommodes.project import Project
 from roommodes.project_file import parse_project
@@ -55,7 +56,14 @@ class ChosenPlan:
             room=self.project.room(),
             rate_hz=rate_hz,
             filters=filters,
+            crossover=self.crossover,
         )
+
+    @property
+    def crossover(self) -> CrossoverRecord | None:
+        """How this plan meets the mains, if the file says so."""
+        record = self.results.crossover
+        return record if record and (record.subs, record.rank) == (self.count, self.rank) else None
 
     @property
     def table(self) -> PlanTable:
@@ -87,8 +95,14 @@ def recommended_count(results: Results, project: Project) -> int:
     return min(results.plans, key=lambda count: float(results.plans[count].variation_db[0]) + worth * count)
 
 
-def choose_plan(path: Path, *, subs: int | None = None, rank: int = 1) -> ChosenPlan:
-    """Read a results file and choose a plan of it.
+def settled_plan(results: Results) -> tuple[int, int] | None:
+    """Number of subs and rank of the plan that was tuned, or that meets the mains; None where no plan is settled."""
+    settled = results.tuning or results.crossover
+    return (settled.subs, settled.rank) if settled else None
+
+
+def choose_plan(path: Path, *, subs: int | None = None, rank: int | None = None) -> ChosenPlan:
+    """Read a results file and choose a plan of it; left open, the one that was settled, else the recommended one.
 
     Raises
     ------
@@ -107,9 +121,9 @@ def choose_plan(path: Path, *, subs: int | None = None, rank: int = 1) -> Chosen
             f"--counts {subs}",
             param_hint="--subs",
         )
-    if subs is None:
-        subs = results.tuning.subs if results.tuning else recommended_count(results, project)
-    count = subs
+    settled = settled_plan(results)
+    count = subs or (settled[0] if settled else recommended_count(results, project))
+    rank = rank or (settled[1] + 1 if settled and settled[0] == count else 1)
     table = results.plans[count]
     ranks = len(table.variation_db)
     if rank > ranks:

@@ -10,10 +10,16 @@ PlanFile = Annotated[
 ]
 Subs = Annotated[
     int | None,
-    typer.Option("--subs", metavar="N", help="With how many subs; left out: as tuned, or as many as are recommended."),
+    typer.Option("--subs", metavar="N", help="With how many subs; left out: as settled, else as recommended."),
 ]
-Rank = Annotated[int, typer.Option("--rank", min=1, help="1 for the best plan with so many subs, 2 for the next.")]
+Rank = Annotated[
+    int | None,
+    typer.Option("--rank", min=1, help="1 for the best plan with so many subs, 2 for the next; else as settled, or 1."),
+]
 Rate = Annotated[float, typer.Option("--rate", metavar="HZ", help="Sample rate of the processor.")]
+
+
+PLAN_SUFFIXES = (".h5", ".hdf5")
 
 
 def suffix_fault(path: Path, allowed: tuple[str, ...]) -> str | None:

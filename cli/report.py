@@ -32,7 +32,7 @@ def report(
         Path | None, typer.Option("--output", "-o", metavar="REPORT", help="A .html or .pdf file.", show_default=False)
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,

@@ -4,6 +4,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from cli.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
 from cli.drawing_room import stances
 from cli.drawing_sheet import plan_to_fit
 from cli.drawing_words import centre_words, space_lines
@@ -171,6 +172,7 @@ def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
                 "Measure before you keep them."
             )
         )
+    tables += _crossover_blocks(plan, values)
     inverted = [sub.number for sub in values.subs if polarity_word(sub.polarity) == "inverted"]
     note = f" Inverted: {', '.join(f'sub {number}' for number in inverted)}." if inverted else ""
     return Section(
@@ -186,6 +188,28 @@ def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
             ),
         ),
     )
+
+
+def _crossover_blocks(plan: ChosenPlan, values: StartingValues) -> list[Table | Text]:
+    """How the subs meet the mains, where that was settled."""
+    if values.common is None:
+        return []
+    lines = [
+        f"{word} {number}: {coefficients(section)}."
+        for word, sections in halves(values.common, values.rate_hz)
+        for number, section in enumerate(sections, start=1)
+    ]
+    return [
+        Text(text=f"Crossover to the main loudspeakers: {' '.join(setting_lines(plan, values))} {BOTH_WAYS}"),
+        Table(
+            caption=f"Totals with the crossover; samples at {values.rate_hz:g} Hz",
+            headers=TOTAL_HEADERS,
+            rows=tuple(total_rows(values)),
+            right=(1, 2, 3),
+            stacked=True,
+        ),
+        Text(text=f"The crossover's sections at {values.rate_hz:g} Hz. {' '.join(lines)}"),
+    ]
 
 
 def _filter_rows(plan: ChosenPlan, values: StartingValues) -> tuple[tuple[str, ...], ...]:

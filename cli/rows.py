@@ -20,7 +20,7 @@ def rows(
         Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     threads: Annotated[int | None, typer.Option("--threads", min=1, help="How many at most.")] = None,
     force: Force = False,
     as_json: Json = False,

@@ -25,7 +25,7 @@ def settings(
         Path | None, typer.Option("--output", "-o", metavar="TABLE", help="Also write them: a .csv or .json file.")
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     rate: Rate = 48000.0,
     filters: Annotated[
         bool, typer.Option("--filters/--no-filters", help="Those that tune found, else cuts common to all subs.")
@@ -37,7 +37,8 @@ def settings(
 ) -> None:
     """Show a plan's starting values: gain, delay, distance, polarity and filters of every sub.
 
-    Delays count from the earliest sub. CSV has one line per sub; JSON also says what each column means.
+    Delays count from the earliest sub. CSV has one line per sub, and one for the mains where the plan meets them; JSON
+    also says what each column means.
 
     Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
     """
@@ -78,6 +79,7 @@ def json_bytes(data: object) -> bytes:
 
 def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     """Starting values for a person, with what must be known to dial them in safely."""
+    from cli.crossover_settings import print_common
     from cli.plan_text import from_walls, subs_word
     from cli.settings_tables import SUB_HEADERS, filter_words, sub_row
     from cli.terminal import name
@@ -85,6 +87,7 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     from roommodes.biquads import SIGN_CONVENTION
 
     page, room = Page(), plan.project.room()
+    known = "predicted" if plan.results.measured is None else "measured"
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
     page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.count)}{which}")
     page.table(SUB_HEADERS, [sub_row(sub) for sub in values.subs], right=(0, 2, 3, 4, 5))
@@ -96,6 +99,7 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     page.heading("Where they stand")
     for sub in values.subs:
         page.line(from_walls(sub.position_m, room), mark=f"{sub.number}  ")
+    print_common(page, plan, values)
     if tuning_of(plan) and any(sub.filters for sub in values.subs):
         print_tuned(page, plan, values)
         print_before_switching_on(page)
@@ -110,11 +114,11 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     if found:
         page.line(
             f"At {values.rate_hz:g} Hz: {SIGN_CONVENTION}. Some processors want a1 and a2 with the opposite sign. They "
-            "lower peaks of the predicted mean over the seats and leave the variation as it is: measure before you "
+            f"lower peaks of the {known} mean over the seats and leave the variation as it is: measure before you "
             "keep them."
         )
     else:
-        page.line("None: no peak of the predicted mean stands out, or they were not asked for.")
+        page.line(f"None: no peak of the {known} mean stands out, or they were not asked for.")
     print_before_switching_on(page)
 
 

@@ -4,6 +4,7 @@ import csv
 import io
 from typing import Any
 
+from cli.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
 from cli.plan_file import ChosenPlan
 from cli.plan_text import from_walls, polarity_word
 from cli.terminal import clean
@@ -14,7 +15,7 @@ from solvers.common_cuts import common_cuts
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
-    ("sub", "", "number of the sub in the plan, from 1"),
+    ("sub", "", "number of the sub in the plan, from 1; mains: every main loudspeaker"),
     ("zone", "", "name of the zone in which it stands"),
     ("x_m", "m", "acoustic centre from the front wall"),
     ("y_m", "m", "acoustic centre from the left wall, as seen facing the screen"),
@@ -74,23 +75,27 @@ def settings_json(plan: ChosenPlan, values: StartingValues, warnings: tuple[str,
             }
             for sub in values.subs
         ],
+        "crossover": common_json(plan, values),
         "warnings": list(warnings),
     }
 
 
 def settings_csv(values: StartingValues) -> bytes:
-    """One line per sub under a header; comma, point, UTF-8, line ends as RFC 4180."""
+    """One line per sub under a header, then one for the mains, if any; comma, point, UTF-8, line ends as RFC 4180."""
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     most = max((len(sub.filters) for sub in values.subs), default=0)
-    names = [name for name, _, _ in COLUMNS]
+    names = [name for name, _, _ in COLUMNS] + crossover_columns(values)
     names += [f"filter{number}_{name}" for number in range(1, most + 1) for name, _, _ in FILTER_COLUMNS]
     writer.writerow(names)
     for sub in values.subs:
-        cells = _cells(sub, values.rate_hz)
+        cells = _cells(sub, values.rate_hz) + crossover_cells(values, sub)
         for one in sub.filters:
             cells += _filter_cells(one)
         writer.writerow(inert(cell) if isinstance(cell, str) else cell for cell in cells)
+    if values.common is not None:
+        own = [MAINS, MAINS, "", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz]
+        writer.writerow(own + crossover_cells(values, None))
     return buffer.getvalue().encode()
 
 

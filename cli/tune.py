@@ -1,6 +1,7 @@
 """`roommodes tune`: filters for a plan, on single subs and shared by all."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -33,7 +34,7 @@ def tune(
         Path | None, typer.Option("--figure", metavar="FIGURE", help="Also draw before and after: .png or .svg.")
     ] = None,
     subs: Subs = None,
-    rank: Rank = 1,
+    rank: Rank = None,
     per_sub: Annotated[
         int | None, typer.Option("--per-sub", min=0, max=MOST_FILTERS, help="Most filters on each sub; 2 if left out.")
     ] = None,
@@ -63,16 +64,19 @@ def tune(
     """Find filters for a plan: a few on single subs, then some that all subs share.
 
     Filters on single subs lower the variation. The shared ones bring the seats' mean to the target, and boost only
-    where every seat lacks level alike. Plan and filters go into a new file, from which `settings` prints them.
+    where every seat lacks level alike. Plan and filters go into a new file, from which `settings` prints them. A
+    crossover that the file holds for this plan is found anew with the filters.
 
     Example: roommodes tune plan.h5 -o tuned.h5 --boost 2 --target 20:4,120:0
     """
     from cli.figure_files import suffix_fault
     from cli.plan_file import choose_plan
+    from cli.settled import crossover_after
     from cli.tune_text import print_tuning, tuning_json
     from roommodes.results import check_results_target, write_results
     from roommodes.starting_values import check_rate
     from roommodes.whole_file import check_target, write_whole
+    from solvers.crossover_job import meet_again
     from solvers.tune import tune as search
 
     if figure and (fault := suffix_fault(figure)):
@@ -88,7 +92,7 @@ def tune(
     shape_db = curve.at(plan.results.frequency_hz)
     with interruptible() as stop_asked:
         with progress(quiet=quiet) as steps:
-            from solvers.steps import Step
+            from solvers.steps import Interrupted, Step
 
             tuning = search(
                 plan.results,
@@ -99,18 +103,27 @@ def tune(
                 report=lambda fraction: steps(Step(stage="filters", fraction=fraction)),
                 cancelled=stop_asked,
             )
-        tuned = replace(plan.results, tuning=tuning)
+            tuned = replace(plan.results, tuning=tuning, crossover=None)
+            if plan.crossover and not stop_asked():
+                with suppress(Interrupted):  # then without a crossover, which is said
+                    met = meet_again(
+                        plan.project, replace(plan.results, tuning=tuning), report=steps, cancelled=stop_asked
+                    )
+                    tuned = replace(tuned, crossover=met)
         write_results(path, tuned, force=force)
         interrupted = stop_asked()
+    crossover = crossover_after(plan.results.crossover, tuned.crossover, subs=plan.count, rank=plan.rank)
     if figure:
         from cli.tune_figures import tuning_page
 
         write_whole(figure, tuning_page(plan, tuning, figure.suffix), force=force)
     if as_json:
-        print_json(tuning_json(plan, tuning))
+        print_json({**tuning_json(plan, tuning), "crossover": crossover})
     elif not quiet:
         page = Page()
         print_tuning(page, plan, tuning)
+        if crossover:
+            page.line(crossover)
         page.line(f"Plan with its filters written to {path}.")
         if figure:
             page.line(f"Figure written to {figure}.")

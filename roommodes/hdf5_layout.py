@@ -180,6 +180,8 @@ SCALES = {
     "end": "low and high end",
     "file": "index of the measured file, from 0",
     "main": "index of the main loudspeaker, from 0",
+    "main_met": "index of the main loudspeaker that the subs meet, from 0",
+    "near_hz": "frequency around the crossover",
 }
 
 

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.choices import Choices, read_choices, write_choices
+from roommodes.crossover_record import CrossoverRecord, read_crossover, write_crossover
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_guard import guarded_file
 from roommodes.hdf5_layout import (
@@ -130,6 +131,7 @@ class Results:
     plans : number of subs -> plans.
     choices : what helps to choose among them.
     tuning : filters of one of the plans, if any were made.
+    crossover : how one of the plans meets the mains, if that was settled.
     measured : the measurements, if the plans were searched on such and not on the model.
     """
 
@@ -146,6 +148,7 @@ class Results:
     cloud: Cloud | None = None
     choices: Choices = field(default_factory=Choices)
     tuning: Tuning | None = None
+    crossover: CrossoverRecord | None = None
     measured: MeasuredRecord | None = None
 
     @property
@@ -234,6 +237,7 @@ def results_image(results: Results) -> bytes:
             group.attrs["by_aims"] = np.uint8(table.by_aims)
         write_choices(file, results.choices)
         write_tuning(file, results.tuning)
+        write_crossover(file, results.crossover)
         write_measured(file, results.measured)
         file.flush()
         return bytes(file.id.get_file_image())
@@ -251,6 +255,7 @@ def read_results(path: Path) -> Results:
         sizes: dict[str, int] = {"axis": 3}
         root = {entry.path: read_field(path, file, entry, sizes) for entry in (*ROOT_FIELDS, *CLOUD_FIELDS)}
         plans = _read_plans(path, file, sizes)
+        ranks = {count: len(one.variation_db) for count, one in plans.items()}
         row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
         between = root["candidates/between"]
         results = Results(
@@ -277,7 +282,8 @@ def read_results(path: Path) -> Results:
             plans=plans,
             choices=read_choices(path, file, sizes["candidate"]),
             measured=read_measured(path, file, sizes),
-            tuning=read_tuning(path, file, sizes, {count: len(one.variation_db) for count, one in plans.items()}),
+            tuning=read_tuning(path, file, sizes, ranks),
+            crossover=read_crossover(path, file, sizes, ranks),
         )
     _check_values(path, results)
     return results

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.crossover_record import CrossoverRecord
 from roommodes.crossovers import Crossover
 from roommodes.mains import MainsTable
+from roommodes.metrics import level_db
 from roommodes.project import Project
 from roommodes.results import Results
 from solvers.meeting import Meeting, Merit, Parts, by_delay, by_frequency, meet, setting
@@ -88,3 +90,60 @@ def meet_mains(
         held=tuple(merit for merit, _ in others),
         anew=tuple(meeting for _, meeting in others),
     )
+
+
+def record_of(met: MainsMet, *, subs: int, rank: int, asked_gain_db: float | None) -> CrossoverRecord:
+    """What a results file keeps of it.
+
+    Parameters
+    ----------
+    met : how the plan meets the mains.
+    subs, rank : which plan; rank from 0.
+    asked_gain_db : as `gain_db` of `meet_mains`.
+    """
+    best = met.best
+    return CrossoverRecord(
+        subs=subs,
+        rank=rank,
+        crossover=best.crossover,
+        asked_gain_db=asked_gain_db,
+        delay_s=best.delay_s,
+        polarity=best.polarity,
+        gain_db=best.gain_db,
+        shortfall_db=best.merit.shortfall_db,
+        variation_db=best.merit.variation_db,
+        deepest_db=best.merit.deepest_db,
+        plain_shortfall_db=met.plain.merit.shortfall_db,
+        plain_variation_db=met.plain.merit.variation_db,
+        near_hz=met.parts.frequency_hz,
+        subs_db=level_db(best.low),
+        mains_db=level_db(best.high),
+        sum_db=level_db(best.total),
+    )
+
+
+def meet_again(
+    project: Project,
+    results: Results,
+    *,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+) -> CrossoverRecord | None:
+    """The setting that a results file holds, found anew from that file alone, with the filters that it holds now.
+
+    None where it holds none. The rest as for `meet_mains`.
+    """
+    old = results.crossover
+    if old is None:
+        return None
+    met = meet_mains(
+        project,
+        results,
+        subs=old.subs,
+        rank=old.rank,
+        crossover=old.crossover,
+        gain_db=old.asked_gain_db,
+        report=report,
+        cancelled=cancelled,
+    )
+    return record_of(met, subs=old.subs, rank=old.rank, asked_gain_db=old.asked_gain_db)

@@ -97,9 +97,10 @@ def _measured_parts(project: Project, results: Results, *, subs: int, rank: int,
 
 
 def _weights(results: Results, hz: Floats, *, subs: int, rank: int) -> Complexes:
-    """Drives and filters of a plan: (n_freq, n_sub)."""
+    """Drives and filters of a plan as they are dialled in, the earliest sub's delay zero: (n_freq, n_sub)."""
     table = results.plans[subs]
-    drives = drive_weights(hz, gain_db=table.gain_db[rank], delay_s=table.delay_s[rank], polarity=table.polarity[rank])
+    delay_s = table.delay_s[rank] - table.delay_s[rank].min()
+    drives = drive_weights(hz, gain_db=table.gain_db[rank], delay_s=delay_s, polarity=table.polarity[rank])
     return np.asarray(drives * plan_filters(results.tuning, hz, subs=subs, rank=rank))
 
 

@@ -122,7 +122,7 @@ def robust_results(
         )
     if report:
         report(Step(stage="robust drives", fraction=1.0))
-    return replace(results, plans=tables, choices=Choices(), tuning=None), tuple(prices)
+    return replace(results, plans=tables, choices=Choices(), tuning=None, crossover=None), tuple(prices)
 
 
 def _rooms(design: Design, unit: Floats, threads: int | None, cancelled: Cancelled | None) -> Rooms:

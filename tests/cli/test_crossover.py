@@ -64,12 +64,13 @@ def test_the_sum_is_that_of_model_and_textbook_filters(run: Run, plan: Path) -> 
 
 
 def test_text_and_figure(run: Run, plan: Path) -> None:
-    done = run("crossover", plan, "-o", "meet.png", "--gain", 0)
+    done = run("crossover", plan, "--figure", "meet.png", "--gain", 0)
     assert done.exit_code == 0, done.output
     for words in ("2 subs meeting 2 main loudspeakers", "shortfall", "Every seat", "How exact", "measure the sum"):
         assert words in " ".join(done.stdout.split())
     assert Path("meet.png").stat().st_size > 20_000
-    assert run("crossover", plan, "-o", "meet.png").exit_code == 5
+    assert "Shown, not kept" in done.stdout
+    assert run("crossover", plan, "--figure", "meet.png").exit_code == 5
 
 
 @pytest.mark.parametrize(
@@ -79,7 +80,8 @@ def test_text_and_figure(run: Run, plan: Path) -> None:
         (["--order", 9], "order"),
         (["--at", 500], "at"),
         (["--kind", "brick wall"], "butterworth"),
-        (["-o", "x.doc"], ".png"),
+        (["-o", "x.png"], "a figure goes to --figure"),
+        (["--figure", "x.doc"], ".png"),
     ],
 )
 def test_wrong_usage(run: Run, plan: Path, arguments: list[object], words: str) -> None:

@@ -6,6 +6,8 @@ from hashlib import sha256
 import numpy as np
 
 from roommodes.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.crossover_record import CrossoverRecord
+from roommodes.crossovers import Crossover
 from roommodes.measured_record import MeasuredRecord
 from roommodes.results import PlanTable, Results
 from roommodes.seating import Seats
@@ -104,6 +106,27 @@ def tuning(rng: np.random.Generator) -> Tuning:
     )
 
 
+def crossover(rng: np.random.Generator) -> CrossoverRecord:
+    return CrossoverRecord(
+        subs=2,
+        rank=1,
+        crossover=Crossover(kind="butterworth", order=3, frequency_hz=70.0),
+        asked_gain_db=-2.5,
+        delay_s=-0.0031,
+        polarity=-1,
+        gain_db=-2.5,
+        shortfall_db=0.8,
+        variation_db=1.9,
+        deepest_db=6.3,
+        plain_shortfall_db=2.8,
+        plain_variation_db=2.9,
+        near_hz=np.geomspace(35, 140, 4),
+        subs_db=rng.normal(size=(4, N_SEAT)),
+        mains_db=rng.normal(size=(4, N_SEAT, 5)),
+        sum_db=rng.normal(size=(4, N_SEAT, 5)),
+    )
+
+
 def measured(rng: np.random.Generator) -> MeasuredRecord:
     real, imaginary = rng.normal(size=(2, N_FREQ, N_SEAT, 2))
     return MeasuredRecord(
@@ -150,6 +173,7 @@ def some_results() -> Results:
         choices=choices(rng),
         tuning=tuning(rng),
         measured=measured(rng),
+        crossover=crossover(rng),
     )
 
 

@@ -99,6 +99,7 @@ def test_large_arrays_are_packed_with_plain_filters(tmp_path: Path, results: Res
         transfer=np.ones((frequencies, N_SEAT, N_CANDIDATE), dtype=complex),
         plans={},
         tuning=None,
+        crossover=None,
         measured=None,
     )
     write_results(tmp_path / "large.h5", large, force=False)

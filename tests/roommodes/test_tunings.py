@@ -61,6 +61,36 @@ def test_a_damaged_tuning_is_refused(tmp_path: Path, damage: Callable[[h5py.Grou
         read_results(path)
 
 
+def test_a_crossover_is_read_as_written(tmp_path: Path) -> None:
+    results = some_results()
+    for name, record in (("asked", results.crossover), ("matched", replace(results.crossover, asked_gain_db=None))):
+        write_results(tmp_path / name, replace(results, crossover=record), force=False)
+        assert_same(record, read_results(tmp_path / name).crossover)
+    assert (results.crossover.subs_delay_s, results.crossover.mains_delay_s) == (0.0, 0.0031)
+
+
+@pytest.mark.parametrize(
+    ("damage", "words"),
+    [
+        (set_to("sum_db", 0, np.nan), "no setting"),
+        (attribute("delay_s", np.inf), "no setting"),
+        (attribute("polarity", 0), "no setting"),
+        (attribute("kind", "steep"), "no setting"),
+        (attribute("order", 9), "no setting"),
+        (attribute("frequency_hz", -70.0), "no setting"),
+        (attribute("rank", 4), "does not hold"),
+        (attribute("gain_db", "loud"), "expected float"),
+    ],
+)
+def test_a_damaged_crossover_is_refused(tmp_path: Path, damage: Callable[[h5py.Group], None], words: str) -> None:
+    path = tmp_path / "plan.h5"
+    write_results(path, some_results(), force=False)
+    with h5py.File(path, "a") as file:
+        damage(file["crossover"])
+    with pytest.raises(FileUnusable, match=words):
+        read_results(path)
+
+
 def test_measurements_are_read_as_written_with_mains_and_without(tmp_path: Path) -> None:
     results = some_results()
     without = replace(results.measured, main_name=(), main_transfer=None)
