@@ -8,7 +8,8 @@ worth its headroom where every seat lacks level. The ceiling of the whole equali
 
 A null that one seat has and its neighbour has not thus stays unfilled. Every real filter has skirts; `SKIRT_DB` is
 granted everywhere. The floor is the deepest cut. Filters are fitted together by least squares, rounded as they are
-dialled in, and then drawn back tenth by tenth until ceiling and floor hold at every frequency.
+dialled in, and then drawn back tenth by tenth until ceiling and floor hold at every frequency. No two come nearer to
+each other than `filter_shapes.APART_OCTAVES`.
 """
 
 from collections.abc import Sequence
@@ -19,7 +20,7 @@ import numpy as np
 
 from roommodes.metrics import normalised
 from roommodes.sections import Section, section_response
-from solvers.filter_shapes import peaking_shapes
+from solvers.filter_shapes import apart, cells, peaking_shapes
 from solvers.problem import Floats
 
 SKIRT_DB = 0.5  # what a boost's skirts, or two cuts' ripple, may add where nothing may be boosted
@@ -27,7 +28,7 @@ SHALLOWEST_DB = 0.5  # a filter that would do less is not worth its place
 BELOW = 0.4  # how much a level below the target counts against one above it, where a boost is allowed
 OVERCUT = 0.7  # how much counts what a cut takes off where nothing stands out
 BREACH = 4.0  # how much a decibel beyond ceiling or floor counts in the fit
-FINER = 4  # points between two frequencies at which the limits are checked
+CHECKED_PER_OCTAVE = 400  # frequencies at which the limits are checked: 0.005 dB are not seen between them
 RIDGE = 0.04  # what a decibel of a filter's gain counts against a decibel of rms misfit: none works against another
 START_Q = 2.5
 MOST_LOOKS = 40  # evaluations of each fit; more move nothing that is heard
@@ -116,8 +117,8 @@ def equalise(
 
     Notes
     -----
-    At the checked frequencies, four to each step of the grid, the rounded filters together stay below the larger of
-    ceiling and `SKIRT_DB`, and above -cut_db.
+    The rounded filters together stay below the larger of ceiling and `SKIRT_DB`, and above -cut_db, to a hundredth of a
+    decibel.
     """
     target = aimed_target_db(level_db, seat_weight, shape_db)
     ceiling = ceiling_db(level_db, seat_weight, target, limits)
@@ -138,8 +139,10 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
     """Filters one after another where most is left, all fitted together each time."""
     from scipy.optimize import least_squares  # noqa: PLC0415 (a third of a second that other uses need not pay)
 
-    low = np.array([log(frequency_hz[0]), log(limits.q[0]), -limits.cut_db])
-    high = np.array([log(frequency_hz[-1]), log(limits.q[1]), max(limits.boost_db, 1e-6)])
+    ends = (log(frequency_hz[0]), log(frequency_hz[-1]))
+    low = np.array([ends[0], log(limits.q[0]), -limits.cut_db])
+    high = np.array([ends[1], log(limits.q[1]), max(limits.boost_db, 1e-6)])
+    place, distance = np.log(frequency_hz), apart(frequency_hz)
     allowed = np.maximum(ceiling, SKIRT_DB)
 
     def gain(flat: Floats) -> Floats:
@@ -156,24 +159,33 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
         ridge = RIDGE * np.sqrt(len(frequency_hz)) * flat[2::3]
         return np.concatenate([np.maximum(rest, 0.0), fill, overcut, BREACH * breach, ridge])
 
+    def moved(flat: Floats) -> Floats:
+        count = len(flat) // 3
+        bounds = np.tile(low, count), np.tile(high, count)
+        bounds[0][::3], bounds[1][::3] = cells(flat[::3], ends, distance)
+        bounds = bounds[0] - 1e-9, bounds[1] + 1e-9
+        return np.asarray(
+            least_squares(
+                misfit,
+                np.clip(flat, *bounds),
+                bounds=bounds,
+                x_scale=np.tile([0.1, 0.3, 1.0], count),
+                max_nfev=MOST_LOOKS,
+            ).x
+        )
+
     chosen = np.empty(0)
     for _ in range(limits.filters):
+        free = (np.abs(place[:, None] - chosen[None, ::3]) >= distance).all(axis=1)
+        if not free.any():
+            break
         rest = _smoothed(excess + gain(chosen))
         want = np.where(rest > 0.0, rest, np.maximum(rest, -ceiling))  # what a filter here could take off, signed
-        at = int(np.argmax(np.where(want > 0.0, want, -BELOW * want)))
+        at = int(np.argmax(np.where(free, np.where(want > 0.0, want, -BELOW * want), -1.0)))
         if abs(want[at]) < 2.0 * SHALLOWEST_DB:
             break
         new = np.array([log(frequency_hz[at]), log(START_Q), -0.9 * want[at]])
-        start = np.concatenate([chosen, np.clip(new, low, high)])
-        count = len(start) // 3
-        bounds = (np.tile(low, count) - 1e-9, np.tile(high, count) + 1e-9)
-        chosen = least_squares(
-            misfit,
-            np.clip(start, *bounds),
-            bounds=bounds,
-            x_scale=np.tile([0.1, 0.3, 1.0], count),
-            max_nfev=MOST_LOOKS,
-        ).x
+        chosen = moved(moved(np.concatenate([chosen, np.clip(new, low, high)])))  # anew, since neighbours moved away
     return [
         Section(kind="peaking", frequency_hz=float(np.exp(row[0])), q=float(np.exp(row[1])), gain_db=float(row[2]))
         for row in chosen.reshape(-1, 3)
@@ -189,17 +201,20 @@ def _within(
     """
     hz, allowed = _checked(frequency_hz, ceiling)
     rows = [_dialled(one, limits) for one in sections]
-    while rows := [one for one in rows if one.gain_db != 0.0]:
-        each = np.array([_gain_db([one], hz, rate_hz) for one in rows])
+    each = np.array([_gain_db([one], hz, rate_hz) for one in rows]).reshape(len(rows), len(hz))
+    while any(one.gain_db != 0.0 for one in rows):
         total = each.sum(axis=0)
         over, under = total - allowed, -limits.cut_db - total
         at_over, at_under = int(np.argmax(over)), int(np.argmax(under))
         if max(over[at_over], under[at_under]) <= 0.0:
             break
         worst = np.argmax(each[:, at_over]) if over[at_over] > under[at_under] else np.argmin(each[:, at_under])
-        one = rows[int(worst)]
+        place = int(worst)
+        one = rows[place]
         nearer = round(one.gain_db - (0.1 if one.gain_db > 0.0 else -0.1), 1) + 0.0
-        rows[int(worst)] = Section(kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=nearer)
+        rows[place] = Section(kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=nearer)
+        each[place] = _gain_db([rows[place]], hz, rate_hz)
+    rows = [one for one in rows if one.gain_db != 0.0]
     kept = [one for one in rows if abs(one.gain_db) >= SHALLOWEST_DB]
     if len(kept) < len(rows):  # without a small cut a boost may stand out: draw back again
         return _within(kept, frequency_hz, ceiling, limits, rate_hz)
@@ -208,13 +223,14 @@ def _within(
 
 def _checked(frequency_hz: Floats, ceiling: Floats) -> tuple[Floats, Floats]:
     """Frequencies at which the limits are checked, an octave beyond the band on both sides, and the ceiling there."""
-    place = np.arange(FINER * (len(frequency_hz) - 1) + 1) / FINER
+    finer = int(np.ceil(CHECKED_PER_OCTAVE * np.log2(frequency_hz[-1] / frequency_hz[0]) / (len(frequency_hz) - 1)))
+    place = np.arange(finer * (len(frequency_hz) - 1) + 1) / finer
     whole = np.arange(len(frequency_hz))
     hz = np.exp(np.interp(place, whole, np.log(frequency_hz)))
     allowed = np.minimum(ceiling[np.floor(place).astype(int)], ceiling[np.ceil(place).astype(int)])
-    beyond = 2.0 ** np.linspace(0.0, 1.0, 13)[1:]
+    beyond = 2.0 ** (np.arange(1, CHECKED_PER_OCTAVE + 1) / CHECKED_PER_OCTAVE)
     hz = np.concatenate([hz[0] / beyond[::-1], hz, hz[-1] * beyond])
-    allowed = np.concatenate([np.full(12, allowed[0]), allowed, np.full(12, allowed[-1])])
+    allowed = np.pad(allowed, len(beyond), mode="edge")
     return hz, np.maximum(allowed, SKIRT_DB)
 
 

@@ -2,7 +2,8 @@
 
 A peaking filter changes how much a sub takes part around a frequency, an all-pass when it does. Both are sought the
 same way: every sub, kind, frequency, Q and gain of a coarse grid is tried once; the best joins; all filters so far are
-then moved together to the nearest optimum (least squares, within the limits). It ends when the next filter would take
+then moved together to the nearest optimum (least squares, within the limits), two of one kind on one sub never nearer
+to each other than `filter_shapes.APART_OCTAVES`. It ends when the next filter would take
 off less than it is worth. What is minimised is V^2 + (exchange * lost)^2, V the variation and `lost` the level given up
 with the loudest drive at its limit: evenness bought by turning subs against each other is paid for, as in the search.
 """
@@ -15,7 +16,7 @@ import numpy as np
 
 from roommodes.metrics import level_db, normalised
 from roommodes.sections import KINDS, Section, SectionKind, section_response
-from solvers.filter_shapes import all_pass_shapes, peaking_shapes
+from solvers.filter_shapes import all_pass_shapes, apart, cells, peaking_shapes
 from solvers.problem import Complexes, Floats
 
 GRID_PER_OCTAVE = 8
@@ -164,6 +165,10 @@ def _best_of_grid(
         others_loudest = max((float(loud[one].max()) for one in range(len(loud)) if one != sub), default=-np.inf)
         for kind in limits.kinds():
             grid = _grid(task.hz, kind, limits)
+            taken = flat.reshape(-1, 3)[[one == (sub, kind) for one in found], 0]
+            grid = grid[(np.abs(np.log(grid[:, :1]) - taken) >= apart(task.hz)).all(axis=1)]
+            if not len(grid):
+                continue
             shapes = _shape(task.hz, kind, grid)
             pressure = total[None] + (shapes - 1.0)[:, :, None] * parts[None, :, :, sub]
             level = level_db(pressure)  # (n_grid, n_freq, n_seat)
@@ -199,8 +204,13 @@ def _moved(task: _Task, found: Sequence[tuple[int, SectionKind]], flat: Floats) 
     from scipy.optimize import least_squares  # noqa: PLC0415 (a third of a second that other uses need not pay)
 
     limits = task.limits
-    low = np.tile([np.log(task.hz[0]), np.log(limits.q[0]), -limits.cut_db], len(found)) - 1e-9
-    high = np.tile([np.log(task.hz[-1]), np.log(limits.q[1]), limits.boost_db], len(found)) + 1e-9
+    ends = (float(np.log(task.hz[0])), float(np.log(task.hz[-1])))
+    low = np.tile([ends[0], np.log(limits.q[0]), -limits.cut_db], len(found))
+    high = np.tile([ends[1], np.log(limits.q[1]), limits.boost_db], len(found))
+    for path in set(found):
+        own = 3 * np.array([place for place, one in enumerate(found) if one == path])
+        low[own], high[own] = cells(flat[own], ends, apart(task.hz))
+    low, high = low - 1e-9, high + 1e-9
     free = np.array([[True, True, kind == "peaking"] for _, kind in found]).ravel()
     start = np.clip(flat, low, high)
 

@@ -39,7 +39,7 @@ def search(driven: np.ndarray, limits: SubFilterLimits, exchange: float = 0.05) 
     seed=st.integers(0, 2**32 - 1),
     n_seat=st.integers(1, 5),
     n_sub=st.integers(1, 3),
-    per_sub=st.integers(0, 2),
+    per_sub=st.integers(0, 3),
     boost_db=st.floats(0.0, 6.0),
     cut_db=st.floats(0.0, 12.0),
     all_pass=st.booleans(),
@@ -53,6 +53,8 @@ def test_limits_are_kept_and_nothing_gets_worse(
     assert len(found) == n_sub
     for own in found:
         assert len(own) <= per_sub
+        for kind in ("peaking", "all-pass"):  # two of one kind are never one filter dialled in twice
+            assert (np.diff(np.log2([one.frequency_hz for one in own if one.kind == kind])) >= 1 / 6).all()
         for one in own:
             assert all_pass or one.kind == "peaking"
             assert 0.9 <= one.q <= 4.0
@@ -99,6 +101,20 @@ def test_a_known_bump_of_one_sub_is_cut() -> None:
     assert abs(one.frequency_hz / 60.0 - 1.0) < 0.02
     assert abs(one.gain_db + 7.0) < 0.3
     assert abs(one.q - 2.0) <= 0.2
+
+
+def test_two_all_passes_at_nearly_one_frequency_are_kept_apart() -> None:
+    """One sub turned by two of them at one place: undone on the other by two that stand apart, as far as it goes."""
+    driven = even_room(3)
+    turn = [Section(kind="all-pass", frequency_hz=45.0, q=1.4)]
+    driven[:, :, 0] *= section_response(turn * 2, HZ, rate_hz=RATE_HZ)[:, None]
+    found = search(driven, SubFilterLimits(per_sub=3))
+    after = variation_db(filtered(driven, found), np.ones(4))
+    assert after < 0.5 * variation_db(level_db(driven.sum(axis=2)), np.ones(4))
+    (own,) = [own for own in found if sum(one.kind == "all-pass" for one in own) > 1]
+    turns = sorted(one.frequency_hz for one in own if one.kind == "all-pass")
+    assert np.diff(np.log2(turns)).min() >= 1 / 6
+    assert np.diff(np.log2(turns)).min() < 1 / 4  # the limit binds: without it both stand at one place
 
 
 def test_level_is_paid_for() -> None:
