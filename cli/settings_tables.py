@@ -4,15 +4,18 @@ import csv
 import io
 from typing import Any
 
+import numpy as np
+
 from cli.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
 from cli.plan_file import ChosenPlan
 from cli.plan_text import from_walls, polarity_word
 from cli.terminal import clean
 from roommodes.biquads import SIGN_CONVENTION
-from roommodes.metrics import normalised
+from roommodes.sections import Section
 from roommodes.starting_values import Filter, StartingValues, SubValues
-from solvers.common_cuts import common_cuts
+from solvers.equaliser import EqualiserLimits, equalise
 
+CUTS_ALONE = EqualiserLimits(filters=4, boost_db=0.0)  # of a plan that was not tuned
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("sub", "", "number of the sub in the plan, from 1; mains: every main loudspeaker"),
@@ -41,12 +44,17 @@ FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filte
 
 
 def plan_filters(plan: ChosenPlan, rate_hz: float) -> tuple[Filter, ...]:
-    """Filters common to all subs that take the peaks off the seats' mean level."""
-    mean = plan.level_db @ normalised(plan.results.seats.weight)
-    cuts = common_cuts(plan.results.frequency_hz, mean, rate_hz=rate_hz)
-    return tuple(
-        Filter(kind="peaking", frequency_hz=cut.frequency_hz, q=cut.q, gain_db=cut.gain_db, biquad=cut.biquad(rate_hz))
-        for cut in cuts
+    """Filters common to all subs that take the peaks off the seats' mean level; boosts are left to `tune`."""
+    hz, weight = plan.results.frequency_hz, plan.results.seats.weight
+    flat = np.zeros(len(hz))
+    cuts = equalise(hz, plan.level_db, weight, shape_db=flat, limits=CUTS_ALONE, rate_hz=rate_hz)
+    return tuple(as_filter(one, rate_hz) for one in cuts.sections)
+
+
+def as_filter(one: Section, rate_hz: float) -> Filter:
+    """A section with its coefficients."""
+    return Filter(
+        kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=one.gain_db, biquad=one.biquad(rate_hz)
     )
 
 

@@ -3,10 +3,9 @@
 from dataclasses import replace
 
 from cli.plan_file import ChosenPlan
-from cli.settings_tables import filter_words
+from cli.settings_tables import as_filter, filter_words
 from cli.terminal import Page
 from roommodes.biquads import SIGN_CONVENTION
-from roommodes.sections import Section
 from roommodes.starting_values import Filter, StartingValues
 from roommodes.tunings import Tuning
 
@@ -28,13 +27,6 @@ def tuned_values(plan: ChosenPlan, rate_hz: float) -> StartingValues | None:
         for sub in values.subs
     ]
     return replace(values, subs=tuple(subs))
-
-
-def as_filter(one: Section, rate_hz: float) -> Filter:
-    """A section with its coefficients."""
-    return Filter(
-        kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=one.gain_db, biquad=one.biquad(rate_hz)
-    )
 
 
 def print_tuned(page: Page, plan: ChosenPlan, values: StartingValues) -> None:

@@ -177,6 +177,22 @@ def test_size_and_bytes(page: str, computed) -> None:
     assert b"/CreationDate" not in first
 
 
+def test_forty_seats_stay_under_a_megabyte(run, tmp_path: Path) -> None:
+    """Five rows of eight: what grows with the seats are a table and the marks in the maps."""
+    text = project_text().replace("points_per_octave = 6", "points_per_octave = 16")
+    a, b = text.index("[[rows]]"), text.index("[screen]")
+    places = [round(0.5 + 0.42 * seat, 2) for seat in range(8)]
+    rows = [
+        f'[[rows]]\nname = "row {k + 1}"\nx_m = {1.2 + 0.7 * k:.1f}\ny_m = {places}\near_height_m = 1.2\n'
+        for k in range(5)
+    ]
+    write_results(tmp_path / "plan.h5", results_of(text[:a] + "".join(rows) + text[b:]), force=False)
+    for kind, most in (("html", 1_000_000), ("pdf", 400_000)):
+        assert run("report", "plan.h5", "-o", f"r.{kind}", "--quiet").exit_code == 0
+        assert Path(f"r.{kind}").stat().st_size < most
+    assert "row 5 8" in Path("r.html").read_text()
+
+
 def with_text(computed, text: str):
     """The report with a text put in every place where a user's text can be."""
     report = report_content(*computed)
