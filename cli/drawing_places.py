@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from cli.drawing_parts import SMALL_MM, WALLS, Point, Sheet, text_width
 from cli.drawing_room import Stance
 from cli.plan_file import ChosenPlan
@@ -25,6 +27,8 @@ NAME_SHARES = (
     0.1,
     0.9,
 )
+ROW_NAME_MM = 12.0  # half of what a row's name takes
+CHAIR_M = 0.3  # half the width of a seat
 SAME_LABEL_MM = 5.0  # numbers nearer than this would run into one
 
 
@@ -114,8 +118,22 @@ def taken(
         low, high = view.corners(sub.clear_low_m, sub.clear_high_m)
         over = 1.0 if near is None else 5.0  # in an elevation the subs' numbers
         boxes.append(((low[0] - 1.0, low[1] - 1.0), (high[0] + 1.0, high[1] + over)))
+    if near is None:
+        boxes += [_row_name_box(view, plan, row) for row in range(len(plan.project.rows))]
     boxes += [view.corners(box.low, box.high) for box in plan.project.keep_outs if before(view, box, near)]
     return boxes
+
+
+def _row_name_box(view: View, plan: ChosenPlan, row: int) -> tuple[Point, Point]:
+    """About where a row's name stands in the plan view: beside its seat nearest to the left wall."""
+    seats = plan.results.seats
+    members = seats.position_m[np.asarray(seats.row) == row]
+    if not len(members):
+        return (0.0, 0.0), (0.0, 0.0)
+    first = members[int(np.argmin(members[:, 1]))]
+    x, y = view.at((float(first[0]), float(first[1]), float(first[2])))
+    top = y - CHAIR_M * view.mm_per_m
+    return (x - ROW_NAME_MM, top - 2.5 * SMALL_MM), (x + ROW_NAME_MM, top)
 
 
 def before(view: View, box: Box, near: tuple[int, int] | None) -> bool:

@@ -26,13 +26,13 @@ from cli.drawing_parts import (
     dimension_rows,
     text_width,
 )
-from cli.drawing_places import View, before, numbers_over, outline, taken
+from cli.drawing_places import CHAIR_M, View, before, numbers_over, outline, taken
 from cli.drawing_room import FreeSpace, Stance, WallPart, box_of, stances, wall_parts
 from cli.plan_file import ChosenPlan
 from cli.terminal import clean
 from roommodes.rooms import AXIS_OF_WALL, Wall
 
-HEAD_M, CHAIR_M = 0.1, 0.3
+HEAD_M = 0.1
 GLASS_MM, CENTRE_MM = 1.6, 2.2
 KEY_GAP_MM = 0.8
 KEY_SHARES = (0.5, 0.25, 0.75, 0.0, 1.0)  # where along a cabinet's side the key of a free space may stand

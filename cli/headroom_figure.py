@@ -7,6 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from cli.drawing_parts import text_width
 from cli.figures import INK, STYLE, figure_bytes, new_figure, plain, seat_levels
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
@@ -24,6 +25,7 @@ SHORT = {
     Limit.STATED: "stated",
 }
 TARGET = "#a3195b"  # no row of seats has it
+BELOW_MM, HANDLE_MM = 125.0, 13.0  # room for the key below a narrow picture; what a name's line takes in it
 
 
 def headroom_page(plan: ChosenPlan, found: PlanHeadroom, suffix: str) -> bytes:
@@ -74,7 +76,10 @@ def level_axes(axes: Axes, found: PlanHeadroom, *, title: str, below: bool = Fal
     axes.set_xlabel("third-octave band [Hz]; upright: what limits it")
     key: dict[str, Any] = {"loc": "upper left", "frameon": False, "fontsize": 8, "handlelength": 3.2}
     if below:
-        axes.legend(bbox_to_anchor=(0.0, -0.16), ncols=3, **key)
+        handles, names = axes.get_legend_handles_labels()
+        longest = max(map(text_width, names))
+        columns = max(1, min(3, int(BELOW_MM / (longest + HANDLE_MM))))
+        axes.legend(handles, names, bbox_to_anchor=(0.0, -0.16), ncols=columns, **key)
     else:
         axes.legend(bbox_to_anchor=(1.01, 1.0), **key)
     return axes

@@ -104,7 +104,7 @@ def limit_rows(found: PlanHeadroom) -> list[list[str]]:
 def gain_words() -> str:
     """How the columns on the room are meant."""
     return (
-        "one sub, 1 m: highest clean level in free field, dB SPL rms. room's gain: level at the seats over the "
+        "One sub, 1 m: highest clean level in free field, dB SPL rms. Room's gain: level at the seats over the "
         "same subs in phase at 1 m in free field, from the model, least to most [dB]; drives that fight each "
         f"other lower it. {RULE_WORDS[0].upper()}{RULE_WORDS[1:]}."
     )

@@ -23,6 +23,7 @@ Floats = NDArray[np.float64]
 AFTER_FILL, AFTER_LINE = "#a9c9c4", "#0b4a4f"
 BEFORE_LINE = "#8a4b1c"
 STEP_DB = 3.0
+STEP_Y_DB = 5.0
 LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, about the seats' mean
 RAMP = ("#10233b", "#1c4a66", "#2f7580", "#62a08f", "#a9c59b", "#f6efd8")  # quiet to loud: lighter all the way
 FEW_SEATS = 12  # more have smaller numbers in the map
@@ -69,7 +70,9 @@ def bands_before_after(
             frequency_hz, low, high, label=f"{before_name}: all seats" if len(weight) > 1 else before_name, **shade
         )
         axes.plot(frequency_hz, level @ weight, color=BEFORE_LINE, lw=1.6, ls=(0, (5, 2)), label=mean)
+    highest = 0.0 if before_db is None else float(level.max())
     level = after_db - float(np.mean(after_db @ weight))
+    highest = max(highest, float(level.max()))
     axes.fill_between(
         frequency_hz,
         level.min(axis=1),
@@ -82,7 +85,7 @@ def bands_before_after(
     )
     axes.plot(frequency_hz, level @ weight, color=AFTER_LINE, lw=2.2, label=mean)
     _frequencies(axes, frequency_hz)
-    axes.set_ylim(-30.0, 20.0)
+    axes.set_ylim(-30.0, max(20.0, STEP_Y_DB * np.ceil(highest / STEP_Y_DB)))  # nulls may go on below
     axes.set_ylabel("level about the mean [dB]")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8, ncols=2)
     return axes
@@ -164,7 +167,7 @@ def pressure_map(
     clipped = np.clip(level_db.T, LOWEST_DB + 1e-6, HIGHEST_DB - 1e-6)
     axes.contourf(x_m, y_m, clipped, levels=edges, cmap=shades, norm=BoundaryNorm(edges, len(edges) - 1))
     axes.contour(x_m, y_m, clipped, levels=edges[1:-1], colors=INK, linewidths=0.25, linestyles="solid")
-    size_pt, pad = (6.5, 0.25) if len(seat_m) <= FEW_SEATS else (4.6, 0.1)
+    size_pt, pad = (6.5, 0.25) if len(seat_m) <= FEW_SEATS else (5.8, 0.12)
     for (x, y, _), value in zip(seat_m, seat_db, strict=True):
         ring = {"boxstyle": f"round,pad={pad}", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6}
         axes.text(

@@ -12,7 +12,17 @@ from cli.plan_file import ChosenPlan
 from cli.plan_text import caution_lines, subs_word
 from cli.project_parts import glass_of
 from cli.report_blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
-from cli.report_figures import HIGHEST_DB, LOWEST_DB, STEP_DB, level_key, modes_built, pressure_map, ramp_colours
+from cli.report_figures import (
+    FEW_SEATS,
+    HIGHEST_DB,
+    LOWEST_DB,
+    STEP_DB,
+    level_key,
+    modes_built,
+    pressure_map,
+    ramp_colours,
+)
+from cli.report_words import parameter_words
 from cli.room_text import KINDS, shift_words
 from roommodes.metrics import normalised
 from roommodes.project import the_wall
@@ -26,9 +36,14 @@ Floats = NDArray[np.float64]
 MOST_FRAMES = 64
 QUANTUM_DB, FLOOR_DB = 0.01, -30.0  # how levels travel to the page: two bytes each
 COMMON_LENGTH_M = 6.4
-MARK_WIDTHS, MARK_HEIGHT = (48, 70), 27  # of a seat's mark without and with a decimal, in hundredths of a metre
+MARK_WIDTHS, MARK_HEIGHT, MARK_GAP = (
+    (48, 70),
+    27,
+    4,
+)  # of a seat's mark without and with a decimal, in hundredths of a metre
 RAISED_M = 1.2
 STILLS, STILLS_IN = 3, 7.2  # frequencies shown on paper, width of all [inch]
+STILLS_OF_MANY = 2  # of many seats, so that their numbers can be read
 
 
 def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
@@ -41,7 +56,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     hz = plan.results.frequency_hz
     seat_db = [levels - (levels @ weight)[:, None] for _, levels, _, _ in layouts]
     map_db = [maps - (levels @ weight)[:, None, None] for _, levels, maps, _ in layouts]
-    stills = _telling(seat_db[0], hz)
+    stills = _telling(seat_db[0], hz, STILLS if len(weight) <= FEW_SEATS else STILLS_OF_MANY)
     several = len(plan.results.seats) > 1
 
     def draw(figure: Figure) -> None:
@@ -69,7 +84,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
         for frame in stills
     )
     length_m, width_m, _ = plan.project.room().size_m
-    each = min(2.6, STILLS_IN / STILLS * width_m / length_m)  # height of a map [inch]
+    each = min(3.4, STILLS_IN / len(stills) * width_m / length_m)  # height of a map [inch]
     headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.results.seats.name]
     rows = [
         (f"{hz[frame]:.1f}", *(f"{value:+.1f}" for levels in seat_db for value in levels[frame]))
@@ -87,7 +102,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
             ),
             LiveMap(data=_map_data(plan, compared, layouts, seat_db, map_db)),
             Picture(
-                title="The frequencies at which the seats differ most." if several else "Three frequencies.",
+                title="The frequencies at which the seats differ most." if several else "Some frequencies.",
                 alt=f"Levels about the seats' mean: {alt}.",
                 size_in=(STILLS_IN, len(layouts) * (each + 0.2) + 0.6),
                 draw=draw,
@@ -191,7 +206,7 @@ def assumed_section(plan: ChosenPlan) -> Section:
             shown(name, 60),
             ", ".join(where),
             known[name].kind,
-            _parameters(known[name].parameters),
+            parameter_words(known[name].parameters),
             shown(known[name].source, 300) or "not given",
         )
         for name, where in places.items()
@@ -264,7 +279,7 @@ def _draw_modes(figure: Figure, found: RoomFindings) -> None:
     modes_built(figure.subplots(), modes=found.modes)
 
 
-def _telling(seat_db: Floats, hz: Floats) -> list[int]:
+def _telling(seat_db: Floats, hz: Floats, count: int) -> list[int]:
     """Frames at which the seats of the first layout differ most, at least a third of an octave apart, rising."""
     spread = seat_db.max(axis=1) - seat_db.min(axis=1)
     chosen: list[int] = []
@@ -274,7 +289,7 @@ def _telling(seat_db: Floats, hz: Floats) -> list[int]:
     for frame in order:
         if all(abs(np.log2(hz[frame] / hz[other])) >= 1.0 / 3.0 for other in chosen):
             chosen.append(int(frame))
-        if len(chosen) == STILLS:
+        if len(chosen) == count:
             break
     return sorted(chosen)
 
@@ -291,7 +306,7 @@ def _map_data(
     frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
     room = plan.project.room()
     edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
-    first = _telling(seat_db[0], hz)[0]
+    first = _telling(seat_db[0], hz, 1)[0]
     mark, decimals = seat_marks(plan.results.seats.position_m, room.length_m)
     return {
         "hz": [round(float(hz[frame]), 1) for frame in frames],
@@ -331,7 +346,7 @@ def seat_marks(seat_m: Floats, length_m: float) -> tuple[float, int]:
     apart = 100.0 * np.abs(seat_m[first, :2] - seat_m[second, :2])  # in the map's units
 
     def most(width: float) -> float:
-        return float(np.max(apart / (width, MARK_HEIGHT), axis=1).min(initial=wanted))
+        return float(np.max(apart / (width + MARK_GAP, MARK_HEIGHT + MARK_GAP), axis=1).min(initial=wanted))
 
     with_decimals = most(MARK_WIDTHS[1])
     return (with_decimals, 1) if with_decimals > 0.85 * wanted else (most(MARK_WIDTHS[0]), 0)
@@ -341,20 +356,3 @@ def _packed(level_db: Floats) -> str:
     """(n_frame, n_x, n_y) as little-endian 16-bit numbers in the order frame, y, x."""
     steps = np.clip(np.round((level_db - FLOOR_DB) / QUANTUM_DB), 0, 4500).astype("<u2")
     return base64.b64encode(np.ascontiguousarray(steps.transpose(0, 2, 1)).tobytes()).decode("ascii")
-
-
-def _parameters(values: dict[str, Any]) -> str:
-    words = []
-    for key, value in values.items():
-        if hasattr(value, "hz"):
-            text = ", ".join(f"{one:g} at {hz:g} Hz" for hz, one in zip(value.hz, value.value, strict=True))
-        elif isinstance(value, dict):  # a curve as the model dumps it
-            text = ", ".join(f"{one:g} at {hz:g} Hz" for hz, one in zip(value["hz"], value["value"], strict=True))
-        elif isinstance(value, bool):
-            text = "yes" if value else "no"
-        elif isinstance(value, float):
-            text = f"{value:g}"
-        else:
-            text = str(value)
-        words.append(f"{key} {text}")
-    return "; ".join(words)
