@@ -364,7 +364,7 @@ def _sweep_table(sweeps: list[RowSweep]) -> Table:
         caption="Variation with one row moved [dB]",
         headers=("row", "moved toward the rear [cm]", "variation [dB]"),
         rows=tuple(
-            (sweep.name, f"{round(100.0 * offset, 1) + 0.0:+g}", f"{value:.2f}")
+            (sweep.name, f"{moved:+g}" if (moved := round(100.0 * offset, 1)) else "0 (where drawn)", f"{value:.2f}")
             for sweep in sweeps
             for offset, value in zip(sweep.offset_m, sweep.variation_db, strict=True)
         ),
