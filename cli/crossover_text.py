@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.crossover_settings import coefficients, delay_words
+from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import polarity_word, subs_word
 from cli.terminal import Page, counted, name
@@ -22,6 +23,8 @@ def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float)
     n_main = met.parts.mains.shape[2]
     mains = counted(n_main, "main loudspeaker")
     page.heading(f"{name(plan.project.name)}: {subs_word(plan.count)} meeting {mains}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
     page.line(f"Crossover: {best.crossover.words}; judged from {hz[0]:.0f} to {hz[-1]:.0f} Hz.")
     page.line(
         f"Set: {delay_words(best.delay_s, rate_hz)}; "
@@ -101,6 +104,7 @@ def crossover_json(plan: ChosenPlan, met: MainsMet, rate_hz: float) -> dict[str,
     best = met.best
     return {
         "project": plan.project.name,
+        "responses": responses_word(plan.results),
         "subs": plan.count,
         "rank": plan.rank + 1,
         "kind": best.crossover.kind,

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, name
@@ -21,6 +22,8 @@ LATE_MS = 20.0  # common practice, no source
 def print_decay(page: Page, plan: ChosenPlan, found: BeforeAfterTime) -> None:
     """Decay by band, the modes behind it, arrivals at every seat."""
     page.heading(f"{name(plan.project.name)}: over time, {subs_word(plan.count)}")
+    if basis := basis_words(plan.results, "The modes' frequencies and decay times are"):
+        page.line(basis)
     tuned = " and its filters" if _tuned(plan) else ""
     page.line(f"Before: the same subs, all driven alike. After: with the plan's drives{tuned}.")
     page.heading("Decay time in third-octave bands")
@@ -71,9 +74,9 @@ def print_decay(page: Page, plan: ChosenPlan, found: BeforeAfterTime) -> None:
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
     low, high = plan.project.search.delay_ms
     page.line(
-        "Direct sound after the earliest sub's signal; energy: its centre in the band, the room's ringing included. "
-        f"{late_words(found)} [search] delay_ms kept the plan's delays within {low:g} to {high:g} ms: narrow it to "
-        "limit how late bass may come."
+        "Direct sound after the earliest sub's signal, from distances; energy: its centre in the band, the room's "
+        f"ringing included. {late_words(found)} [search] delay_ms kept the plan's delays within {low:g} to {high:g} "
+        "ms: narrow it to limit how late bass may come."
     )
 
 
@@ -117,6 +120,7 @@ def decay_json(plan: ChosenPlan, found: BeforeAfterTime) -> dict[str, Any]:
     view = found.before.view
     return {
         "project": plan.project.name,
+        "responses": responses_word(plan.results),
         "subs": plan.count,
         "rank": plan.rank + 1,
         "centre_hz": view.centre_hz.tolist(),
@@ -126,6 +130,7 @@ def decay_json(plan: ChosenPlan, found: BeforeAfterTime) -> dict[str, Any]:
         "heard_from_s": heard_from_s(view.centre_hz).tolist(),
         "before": seen(found.before),
         "after": seen(found.after),
+        "modes_from": "the model of the project's room",
         "modes": [
             {
                 "number": list(mode.number),

@@ -38,11 +38,12 @@ def export(
     """Write the seats' responses in an open format.
 
     SOFA (AES69) holds the transfer function of every sub to every seat. WAV holds impulse responses, one channel per
-    seat, of the plan as it is driven, over the band of the search.
+    seat, of the plan as it is driven and filtered, over the band of the search; measured ones as long as they tell.
 
     Example: roommodes export plan.h5 -o seats.wav
     """
-    from cli.export_files import LEAD_S, seat_impulses, sofa_bytes, wav_bytes
+    from cli.export_files import seat_impulses, sofa_bytes, wav_bytes, wav_length_s, wav_words
+    from cli.measured_words import basis_words, responses_word
     from cli.plan_file import choose_plan
     from roommodes.impulse import left_at_end_db
     from roommodes.starting_values import RATE_RANGE_HZ
@@ -64,19 +65,28 @@ def export(
         emitters, receivers = counted(plan.count, "sub"), counted(len(plan.results.seats), "seat")
         words = f"{emitters} as emitters, {receivers} as receivers, undriven"
     else:
-        whole = round(seconds * rate) / rate  # a whole number of samples
+        whole = wav_length_s(plan, seconds=seconds, rate_hz=rate)
         with interruptible() as stop_asked, progress(quiet=quiet) as steps:
             impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, steps=steps, stop_asked=stop_asked)
         if (left := left_at_end_db(impulse)) > STILL_RINGS_DB and not quiet:
-            warn([f"the responses still ring at their end ({left:.0f} dB); make them longer with --seconds"])
+            longer = "make them longer with --seconds"
+            if plan.results.measured is not None and whole < seconds:
+                longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
+            warn([f"the responses still ring at their end ({left:.0f} dB); {longer}"])
         data = wav_bytes(impulse, int(rate))
-        words = (
-            f"{counted(len(plan.results.seats), 'channel')}, one per seat in the project's order; time zero is "
-            f"{LEAD_S:g} s into the file. Convolved with a signal as it is at 1 m in free field each gives the sound "
-            "at the seat"
-        )
+        words = wav_words(plan, whole, alone=sub is not None)
     write_whole(output, data, force=force)
     if as_json:
-        print_json({"written": str(output), "seats": list(plan.results.seats.name), "subs": plan.count})
+        print_json(
+            {
+                "written": str(output),
+                "seats": list(plan.results.seats.name),
+                "subs": plan.count,
+                "responses": responses_word(plan.results),
+            }
+        )
     elif not quiet:
-        Page().line(f"Wrote {output}: {words}.")
+        page = Page()
+        page.line(f"Wrote {output}: {words}.")
+        if basis := basis_words(plan.results):
+            page.line(basis)

@@ -4,20 +4,25 @@ import importlib
 import io
 import tempfile
 from collections.abc import Callable
+from math import floor
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cli.plan_file import ChosenPlan
-from cli.terminal import clean
+from cli.plan_file import MEASURED_UNIT, ChosenPlan
+from cli.terminal import clean, counted
+from cli.tuned_settings import tuning_of
 from roommodes.errors import FileUnusable
 from roommodes.impulse import impulse_grid, impulse_response
 from roommodes.metrics import drive_weights, seat_pressure
+from roommodes.results import Results
 from roommodes.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
+from solvers.meeting_parts import plan_filters
 from solvers.steps import Interrupted, Step
 from solvers.steps import Report as Steps
+from solvers.time_views import measured_responses, told_s
 
 Floats = NDArray[np.float64]
 
@@ -51,9 +56,8 @@ def sofa_bytes(plan: ChosenPlan) -> bytes:
     sofa.GLOBAL_DateModified = sofa.GLOBAL_DateCreated
     sofa.GLOBAL_RoomType = "shoebox"
     sofa.GLOBAL_Comment = (
-        "Computed, not measured. Data: pressure at the seat over j omega rho q / (4 pi) of the sub [1/m], "
-        "e^{+j omega t}; free field: e^{-jkr}/r. Gain, delay and polarity are not in it. Positions in m from the "
-        "corner of front wall, left wall and floor; x to the rear, y to the right as seen facing the screen, z up."
+        f"{_origin(results)}, e^{{+j omega t}}. Gain, delay, polarity and filters are not in it. Positions in m from "
+        "the corner of front wall, left wall and floor; x to the rear, y to the right as seen facing the screen, z up."
     )
     sofa.GLOBAL_History = f"project SHA-256 {plan.project.sha256}, seed {results.seed}"
     room = plan.project.room()
@@ -72,6 +76,37 @@ def sofa_bytes(plan: ChosenPlan) -> bytes:
         return path.read_bytes()
 
 
+def _origin(results: Results) -> str:
+    """Where the data come from, and what they are."""
+    record, pressure = results.measured, "pressure at the seat over j omega rho q / (4 pi) of the sub [1/m]"
+    if record is None:
+        return f"Computed, not measured. Data: {pressure}; free field: e^{{-jkr}}/r"
+    what = (
+        pressure if record.absolute else f"measured response, {record.scale_db:+.2f} dB applied to all, no known unit"
+    )
+    return f"Measured ({clean(record.name, 60)}), resampled. Data: {what}"
+
+
+def wav_length_s(plan: ChosenPlan, *, seconds: float, rate_hz: float) -> float:
+    """Length of the WAV file, a whole number of samples; measured responses as long as their grid tells [s]."""
+    if plan.results.measured is None:
+        return round(seconds * rate_hz) / rate_hz
+    return floor(min(seconds, told_s(plan.results)) * rate_hz) / rate_hz
+
+
+def wav_words(plan: ChosenPlan, length_s: float, *, alone: bool) -> str:
+    """What the WAV file holds; `alone`: one sub undriven."""
+    words = (
+        f"{counted(len(plan.results.seats), 'channel')}, one per seat in the project's order; time zero is {LEAD_S:g} "
+        f"s into the file, {length_s:.2f} s long"
+    )
+    if not alone:
+        words += ", driven as planned" + (", with the plan's filters" if tuning_of(plan) else "")
+    if plan.level_unit != MEASURED_UNIT:
+        words += ". Convolved with a signal as it is at 1 m in free field each gives the sound at the seat"
+    return words
+
+
 def seat_impulses(
     plan: ChosenPlan,
     *,
@@ -82,11 +117,36 @@ def seat_impulses(
     stop_asked: Callable[[], bool],
 ) -> Floats:
     """Impulse response at every seat, from the plan as driven or from one sub alone: (n_sample, n_seat)."""
+    chosen = np.arange(plan.count) if sub is None else np.array([sub - 1])
+    if plan.results.measured is None:
+        hz, weight, transfer = _modelled(plan, chosen, rate_hz, duration_s, steps, stop_asked)
+    else:
+        index = plan.results.plans[plan.count].candidate_index[plan.rank][chosen]
+        hz, weight, transfer = measured_responses(plan.results, index, duration_s)
+    if sub is None:
+        gain = np.array(plan.gain_db) - max(plan.gain_db)
+        delay = np.array(plan.delay_s) - min(plan.delay_s)
+        drives = drive_weights(hz, gain_db=gain, delay_s=delay, polarity=plan.polarity)
+        drives = drives * plan_filters(plan.results.tuning, hz, subs=plan.count, rank=plan.rank)
+        pressure = seat_pressure(transfer, drives)
+    else:
+        pressure = transfer[:, :, 0]
+    return impulse_response(hz, pressure * weight[:, None], rate_hz=rate_hz, duration_s=duration_s, lead_s=LEAD_S)
+
+
+def _modelled(
+    plan: ChosenPlan,
+    chosen: NDArray[np.intp],
+    rate_hz: float,
+    duration_s: float,
+    steps: Steps,
+    stop_asked: Callable[[], bool],
+) -> tuple[Floats, Floats, NDArray[np.complex128]]:
+    """Frequencies, their weights, and the model's responses of some of the plan's subs."""
     low, high = plan.project.search.band_hz
     hz, weight = impulse_grid(
         band_hz=(low, high), duration_s=duration_s, lowest_hz=LOWEST_HZ, highest_hz=min(HIGHEST_HZ, 0.49 * rate_hz)
     )
-    chosen = np.arange(plan.count) if sub is None else np.array([sub - 1])
 
     def progress(done: int, total: int) -> None:
         if stop_asked():
@@ -101,14 +161,7 @@ def seat_impulses(
         source_m=plan.positions_m[chosen],
         progress=progress,
     )
-    if sub is None:
-        gain = np.array(plan.gain_db) - max(plan.gain_db)
-        delay = np.array(plan.delay_s) - min(plan.delay_s)
-        drives = drive_weights(hz, gain_db=gain, delay_s=delay, polarity=plan.polarity)
-        pressure = seat_pressure(transfer, drives)
-    else:
-        pressure = transfer[:, :, 0]
-    return impulse_response(hz, pressure * weight[:, None], rate_hz=rate_hz, duration_s=duration_s, lead_s=LEAD_S)
+    return hz, weight, transfer
 
 
 def wav_bytes(impulse: Floats, rate_hz: int) -> bytes:

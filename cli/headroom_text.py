@@ -17,6 +17,7 @@ from cli.headroom_words import (
     more_words,
     target_words,
 )
+from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, name
@@ -35,6 +36,8 @@ def print_headroom(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
     """All of it for a person."""
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
     page.heading(f"{name(plan.project.name)}: headroom, {subs_word(plan.count)}{which}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
     for line in (finding_words(found), target_words(plan.project)):
         page.line(line)
     _print_levels(page, found)
@@ -144,6 +147,7 @@ def headroom_json(plan: ChosenPlan, found: PlanHeadroom) -> dict[str, Any]:
     ]
     return {
         "name": plan.project.name,
+        "responses": responses_word(plan.results),
         "subs": plan.count,
         "rank": plan.rank + 1,
         "seats": list(found.seats.name),

@@ -52,6 +52,7 @@ def optimise(
     Example: roommodes optimise cellar.toml -o plan.h5 --counts 1,2,4
     """
     from cli.choice_text import choice_json
+    from cli.measured_words import responses_word
     from cli.plan_text import plans_json
     from roommodes.advice import model_warnings
     from roommodes.project_file import load_project
@@ -86,7 +87,7 @@ def optimise(
         write_results(target, results, force=force)
         interrupted = stop_asked()
     if as_json:
-        print_json({**plans_json(results), **choice_json(results)})
+        print_json({**plans_json(results), **choice_json(results), "responses": responses_word(results)})
     elif not quiet:
         print_summary(project, results)
         Page().line(f"Plan written to {target}.")
@@ -129,7 +130,7 @@ def print_summary(project: "Project", results: "Results") -> None:
     print_comparison(
         page,
         results,
-        None if results.measured and not results.measured.absolute else mean_limit_db(project, results.frequency_hz),
+        mean_limit_db(project, results.frequency_hz, results.measured),
     )
     print_recommendation(page, results)
     for count in results.plans:

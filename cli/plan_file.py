@@ -16,6 +16,8 @@ from roommodes.starting_values import Filter, StartingValues, starting_values
 
 Floats = NDArray[np.float64]
 
+MEASURED_UNIT = "dB re one measured sub"  # of measurements that do not know how loud it was
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ChosenPlan:
@@ -64,6 +66,21 @@ class ChosenPlan:
         """How this plan meets the mains, if the file says so."""
         record = self.results.crossover
         return record if record and (record.subs, record.rank) == (self.count, self.rank) else None
+
+    @property
+    def limit_db(self) -> Floats | None:
+        """Highest clean level of one sub at 1 m: (n_freq,) [dB SPL]; None where nothing says it of these responses."""
+        record = self.results.measured
+        unknown = record is not None and not record.absolute
+        return None if unknown else self.project.highest_level_db(self.results.frequency_hz)
+
+    @property
+    def level_unit(self) -> str:
+        """What levels at the seats count from."""
+        if self.limit_db is not None:
+            return "dB SPL"
+        record = self.results.measured
+        return "dB re one sub at 1 m" if record is None or record.absolute else MEASURED_UNIT
 
     @property
     def table(self) -> PlanTable:

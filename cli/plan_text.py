@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cli.terminal import Page, counted, name
+from roommodes.measured_record import MeasuredRecord
 from roommodes.project import Project
 from roommodes.results import PlanTable, Results
 from roommodes.rooms import Room
@@ -58,8 +59,15 @@ def mean_level_db(table: PlanTable, count: int, limit_db: float | None) -> float
     return float(table.output_db[BEST]) + 20.0 * log10(count) + (limit_db or 0.0)
 
 
-def mean_limit_db(project: Project, frequency_hz: NDArray[np.float64]) -> float | None:
-    """Mean over the band of the highest clean level of one sub at 1 m [dB SPL]; None where it is not given."""
+def mean_limit_db(
+    project: Project, frequency_hz: NDArray[np.float64], measured: MeasuredRecord | None = None
+) -> float | None:
+    """Mean over the band of the highest clean level of one sub at 1 m [dB SPL]; None where nothing says it.
+
+    `measured` are the measurements behind the plan, if any; relative ones do not know how loud a sub is.
+    """
+    if measured is not None and not measured.absolute:
+        return None
     limit_db = project.highest_level_db(frequency_hz)
     return None if limit_db is None else float(limit_db.mean())
 
@@ -92,8 +100,10 @@ def print_comparison(page: Page, results: Results, limit_db: float | None) -> No
     """One count beside the other: variation, output, and what the next sub buys."""
     unit = "dB SPL" if limit_db is not None else "dB re 1 sub at 1 m"
     loud = all(table.headroom_db is not None for table in results.plans.values())
+    against = "against the same subs in phase at 1 m in the open"
     if results.measured and not results.measured.absolute:
         unit = "dB re 1 measured sub"
+        against = "against as many subs in step, each as loud at the seats as a measured one is on average"
     rows = []
     before: tuple[int, float, float] | None = None
     for count, table in results.plans.items():
@@ -110,8 +120,8 @@ def print_comparison(page: Page, results: Results, limit_db: float | None) -> No
     page.table([*headers, "what the added subs buy"], rows, right=tuple(range(len(headers))))
     page.line(
         "variation: seat-to-seat variation, smaller is more even. output: mean level at the seats, all subs at "
-        "their limit, against the same subs in phase at 1 m in the open. seats' mean: the same in absolute terms, over "
-        "the whole band, the loudest sub at its limit."
+        f"their limit, {against}. seats' mean: the same without the number of subs taken off, over the whole band, the "
+        "loudest sub at its limit."
         + (" headroom: over the target, in the worst third-octave; `roommodes headroom` says more." if loud else "")
     )
 

@@ -44,6 +44,7 @@ def report(
 
     Example: roommodes report plan.h5 -o report.html
     """
+    from cli.measured_words import responses_word
     from cli.plan_file import choose_plan
     from roommodes.whole_file import check_target, write_whole
 
@@ -57,7 +58,9 @@ def report(
     data = report_bytes(plan, compared, found, target.suffix)
     write_whole(target, data, force=force)
     if as_json:
-        print_json({"written": str(target), "bytes": len(data), "subs": plan.count})
+        print_json(
+            {"written": str(target), "bytes": len(data), "subs": plan.count, "responses": responses_word(plan.results)}
+        )
     elif not quiet:
         Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {counted(plan.count, 'sub')}.")
 
@@ -121,15 +124,18 @@ def report_content(plan: "ChosenPlan", compared: "BeforeAfter", found: "RoomFind
     from cli.report_blocks import Report, shown
     from cli.report_choice import count_section, front_section, row_section
     from cli.report_loudness import loudness_section
+    from cli.report_measured import basis_section, without_usual
     from cli.report_parts import heard_section, lead_sentence, place_section, values_section
     from cli.report_room import assumed_section, caution_section, map_section, modes_section, unknown_section
     from cli.settings_tables import plan_filters
     from cli.tuned_settings import tuned_values
 
     results, project = plan.results, plan.project
+    compared = without_usual(plan, compared)
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
     values = tuned_values(plan, RATE_HZ) or plan.values(RATE_HZ, plan_filters(plan, RATE_HZ))
     sections = (
+        basis_section(plan),
         place_section(plan),
         heard_section(plan, compared),
         map_section(plan, compared),

@@ -51,8 +51,8 @@ def front_section(plan: ChosenPlan) -> Section | None:
     fronts = plan.results.choices.fronts
     if plan.count not in fronts or len(plan.results.seats) == 1:
         return None
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz)
-    unit = "dB re one sub at 1 m" if limit is None else "dB SPL"
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
+    unit = plan.level_unit
     curves = {count: (_level(front.output_db, count, limit), front.variation_db) for count, front in fronts.items()}
     chosen = (float(_level(np.array(plan.output_db), plan.count, limit)), plan.variation_db)
     level, variation = curves[plan.count]
@@ -151,10 +151,11 @@ def row_section(plan: ChosenPlan) -> Section | None:
 
 def mean_words(output: float, count: int, plan: ChosenPlan) -> str:
     """The seats' mean level with all subs at their limit."""
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz)
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
     level = float(_level(np.array(output), count, limit))
     if limit is None:
-        return f"{level:+.1f} dB against one sub at 1 m in the open"
+        at = "one sub at 1 m in the open" if plan.level_unit == "dB re one sub at 1 m" else "one measured sub"
+        return f"{level:+.1f} dB against {at}"
     return f"{level:.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
 
 
@@ -228,7 +229,7 @@ def _said(values: dict[int, float]) -> str:
 def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
     plans, bounds = _variations(plan), _bounds(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz)
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
     rows: list[tuple[str, ...]] = []
     for count, table in plan.results.plans.items():
         row = plan.rank if count == plan.count else 0
@@ -258,7 +259,7 @@ def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
         "plan's places, all alike",
         "bound",
     )
-    mean = "seats' mean [dB re one sub at 1 m]" if limit is None else "seats' mean [dB SPL]"
+    mean = f"seats' mean [{plan.level_unit}]"
     if len(plan.results.seats) == 1:  # nothing differs between seats: level alone
         headers, rows = headers[:1], [(row[0], *row[len(headers) :]) for row in rows]
     return Table(

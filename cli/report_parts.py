@@ -114,7 +114,7 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     finding = f"With this plan {_spread_words(hz, after)}"
     if rival:
         finding = f"With {subs_word(plan.count)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
-    unit = "dB SPL" if plan.project.highest_level_db(hz) is not None else "dB re one sub at 1 m"
+    unit = plan.level_unit
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
             text=f"{finding}. What is common to all seats an equaliser can lift or lower"
@@ -238,7 +238,7 @@ def _filter_words(plan: ChosenPlan) -> str:
 
 def _seat_table(plan: ChosenPlan, level_db: Floats, caption: str) -> Table:
     hz = plan.results.frequency_hz
-    limit_db = plan.project.highest_level_db(hz)
+    limit_db = plan.limit_db
     levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
     names = plan.results.seats.name

@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 
+from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, counted, name
@@ -14,6 +15,8 @@ def print_rows(page: Page, plan: ChosenPlan, found: Compromise) -> None:
     """How alike the rows are, and what one setting costs each."""
     rows = counted(len(found.rows), "row")
     page.heading(f"{name(plan.project.name)}: one setting for {rows}, {subs_word(plan.count)}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
     if found.pairs:
         cells = [
             [
@@ -29,8 +32,8 @@ def print_rows(page: Page, plan: ChosenPlan, found: Compromise) -> None:
         page.table(headers, cells, right=(1, 2, 3, 4))
         page.line(
             "responses differ by: rms over the band of the difference of both rows' mean levels, less its mean; "
-            "smaller is more alike. second hears later by: first direct sound, below 0 earlier. its energy: the centre "
-            "of energy in the band, the room's ringing included."
+            "smaller is more alike. second hears later by: first direct sound, from distances; below 0 earlier. its "
+            "energy: the centre of energy in the band, the room's ringing included."
         )
     else:
         page.line("There is only one row, so one setting costs nothing.")
@@ -60,6 +63,7 @@ def rows_json(plan: ChosenPlan, found: Compromise) -> dict[str, Any]:
     """What `rows --json` prints."""
     return {
         "project": plan.project.name,
+        "responses": responses_word(plan.results),
         "subs": plan.count,
         "rank": plan.rank + 1,
         "variation_db": found.variation_db,

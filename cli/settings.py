@@ -87,7 +87,8 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     from roommodes.biquads import SIGN_CONVENTION
 
     page, room = Page(), plan.project.room()
-    known = "predicted" if plan.results.measured is None else "measured"
+    measured = plan.results.measured is not None
+    known = "measured" if measured else "predicted"
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
     page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.count)}{which}")
     page.table(SUB_HEADERS, [sub_row(sub) for sub in values.subs], right=(0, 2, 3, 4, 5))
@@ -102,7 +103,7 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     print_common(page, plan, values)
     if tuning_of(plan) and any(sub.filters for sub in values.subs):
         print_tuned(page, plan, values)
-        print_before_switching_on(page)
+        print_before_switching_on(page, measured=measured)
         return
     page.heading("Filters, the same for every sub")
     found = values.subs[0].filters
@@ -119,14 +120,14 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
         )
     else:
         page.line(f"None: no peak of the {known} mean stands out, or they were not asked for.")
-    print_before_switching_on(page)
+    print_before_switching_on(page, measured=measured)
 
 
-def print_before_switching_on(page: Page) -> None:
+def print_before_switching_on(page: Page, *, measured: bool) -> None:
     """What must be known to switch on safely."""
     page.heading("Before you switch on")
     page.line(
         "Set the level low, one sub at a time, then together; loud bass harms hearing by level and time. Check that no "
-        "amplifier channel is loaded below its rated impedance. Measure at every seat: these are predictions to start "
-        "from."
+        "amplifier channel is loaded below its rated impedance. Measure at every seat: these are "
+        + ("worked out from each sub's measured responses." if measured else "predictions to start from.")
     )

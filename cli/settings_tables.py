@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from cli.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
+from cli.measured_words import responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import from_walls, polarity_word
 from cli.terminal import clean
@@ -63,6 +64,7 @@ def settings_json(plan: ChosenPlan, values: StartingValues, warnings: tuple[str,
     room = plan.project.room()
     return {
         "project": plan.project.name,
+        "responses": responses_word(plan.results),
         "project_sha256": plan.project.sha256,
         "subs": plan.count,
         "rank": plan.rank + 1,

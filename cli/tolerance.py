@@ -71,6 +71,7 @@ def tolerance(
 
     Example: roommodes tolerance plan.h5 -o tolerance.h5 --figure tolerance.png
     """
+    from cli.measured_words import refuse_robust
     from roommodes.errors import FileUnusable
     from roommodes.project_file import parse_project
     from roommodes.results import read_results
@@ -85,6 +86,7 @@ def tolerance(
     counts = None if subs is None else (subs,)
     out = Out(force=force, as_json=as_json, quiet=quiet, threads=threads)
     if robust:
+        refuse_robust(results, project)
         write_robust(results, project, robust, counts=counts, seed=seed, out=out)
         return
     asked = Asked(draws=draws, seed=seed, plans=plans, counts=counts, checked=check, indices=shares)

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from cli.measured_words import basis_words, responses_word
 from cli.plan_file import recommended_count
 from cli.plan_text import plans_json, print_cautions, print_plan, subs_word
 from cli.project_parts import glass_of
@@ -26,6 +27,8 @@ def shown_count(project: Project, results: Results, found: Tolerance) -> int:
 def print_tolerance(page: Page, project: Project, results: Results, found: Tolerance) -> None:
     """Percentiles, shares, the worst room, and how all that was computed."""
     page.heading(f"{name(project.name)}: {found.draws:,} rooms, not built exactly as drawn")
+    if basis := basis_words(results, "What changes when the room, places or settings differ from it is"):
+        page.line(basis)
     rows = []
     for count, table in found.plans.items():
         for plan in range(len(table.rank)):
@@ -129,6 +132,8 @@ def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
                 }
             )
     return {
+        "responses": responses_word(results),
+        "changes_from": "the model of the project's room",
         "draws": found.draws,
         "draws_asked": found.draws_asked,
         "seed": found.seed,

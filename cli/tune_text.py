@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, name
@@ -35,6 +36,8 @@ def print_tuning(page: Page, plan: ChosenPlan, tuning: Tuning) -> None:
     """Filters, seats before and after, price."""
     which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
     page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.count)}{which}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
     rows = [
         [f"sub {sub + 1}", plan.zones[sub], one.kind, f"{one.frequency_hz:.1f} Hz", f"{one.q:.1f}", _gain(one)]
         for sub, own in enumerate(tuning.sub_filters)
@@ -110,6 +113,7 @@ def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
 
     return {
         "project": plan.project.name,
+        "responses": responses_word(plan.results),
         "subs": tuning.subs,
         "rank": tuning.rank + 1,
         "sample_rate_hz": rate,

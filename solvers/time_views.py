@@ -101,7 +101,7 @@ def plan_over_time(
     if results.measured is None:
         hz, weight, transfer = _modelled(project, results, index, length_s, report, cancelled)
     else:
-        hz, weight, transfer = _measured(results, index, length_s)
+        hz, weight, transfer = measured_responses(results, index, length_s)
     if report:
         report(Step(stage="modes", fraction=0.0))
     modes = tuple(
@@ -167,8 +167,28 @@ def _modelled(
     return hz, weight, transfer
 
 
-def _measured(results: Results, index: Integers, length_s: float) -> tuple[Floats, Floats, Complexes]:
-    """The measured responses on an even grid: a spline between their frequencies, the centre of energy taken out."""
+def told_s(results: Results) -> float:
+    """How long a response the results' own grid tells [s]."""
+    return float(1.0 / (results.frequency_hz[-1] - results.frequency_hz[-2]))
+
+
+def measured_responses(results: Results, index: Integers, length_s: float) -> tuple[Floats, Floats, Complexes]:
+    """The measured responses on an even grid: a spline between their frequencies, the centre of energy taken out.
+
+    Parameters
+    ----------
+    results : of measured responses.
+    index : (n_sub,) which candidates.
+    length_s : its step is the inverse; no longer than what their own grid tells [s].
+
+    Returns
+    -------
+    Frequencies (n_even,) [Hz], weights (n_even,) that fade inside the band's ends, responses (n_even, n_seat, n_sub).
+
+    Raises
+    ------
+    OutsideModel : their grid tells too little.
+    """
     from scipy.interpolate import CubicSpline  # noqa: PLC0415 (half a second that other uses need not pay)
 
     hz = results.frequency_hz
@@ -180,7 +200,7 @@ def _measured(results: Results, index: Integers, length_s: float) -> tuple[Float
             f"allowed: {SHORTEST_MEASURED_S:g} s or more. Set points_per_octave = {needed} in the manifest's [grid]; "
             "then search again."
         )
-    length_s = min(length_s, 1.0 / step)
+    length_s = min(length_s, told_s(results))
     even = np.arange(np.ceil(hz[0] * length_s), np.floor(hz[-1] * length_s) + 1) / length_s
     own = results.transfer[:, :, index].reshape(len(hz), -1)
     late = energy_time_s(hz, own)

@@ -53,6 +53,7 @@ def test_json_is_the_contract_and_nothing_but_json(run, small: Path) -> None:
         "worth",
         "fronts",
         "rows",
+        "responses",
     }
     assert data["candidates"] == 7
     assert [plan["subs"] for plan in data["plans"]] == [1, 2]
