@@ -175,6 +175,7 @@ def fit_json(measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> dic
             }
             for one in fit.estimates
         ],
+        "correlation": fit.correlation.tolist(),
         "told_only_together": [list(pair) for pair in fit.together],
         "held_and_suspect": {key: {"change": move, "share": share} for key, (move, share) in fit.suspects.items()},
         "own_response": {

@@ -17,7 +17,6 @@ from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from roommodes.constructions import AnyConstruction
 from roommodes.ports import Ports, Precision
@@ -32,10 +31,10 @@ Complexes = NDArray[np.complex128]
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
 PRECISION = Precision(cut=2.5, extra_order=4, edge_wavenumber=30.0, plane_wavenumber=120.0, near_error=2e-2)
-STEP_U = 0.01  # differences of wall laws, in prior standard deviations
-STEP_M = 0.003  # by which seats and subs are moved for their derivatives [m]
-STEP_SIZE_M = 0.002
-STEP_LOSS_U = 0.03
+STEP_U = 1e-3  # differences of wall laws, in prior standard deviations
+STEP_M = 5e-4  # by which seats and subs are moved for their derivatives [m]
+STEP_SIZE_M = 2e-4
+STEP_LOSS_U = 3e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +137,7 @@ class FitModel:
     ) -> tuple[Complexes, dict[Parameter, Complexes]] | None:
         """Transfer between all points, and its slope for parameters of walls, each with its table `STEP_U` further."""
         surfaces, names = self.space.surfaces(situation)
-        with threadpool_limits(1), ThreadPoolExecutor(cpu_count() or 1) as pool:
+        with ThreadPoolExecutor(cpu_count() or 1) as pool:
             boundary = boundary_of(
                 situation.room,
                 surfaces,

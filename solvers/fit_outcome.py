@@ -1,6 +1,6 @@
 """What a fit found, and how far it is to be believed."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 
@@ -22,6 +22,8 @@ MOST_LEFT = 0.6  # share of the data's rms from which a fit explains too little
 SUSPECT_SHARE, SUSPECT_M = 0.2, 0.01
 FAR = 3.0  # prior standard deviations
 CONTRARY = 0.0
+STIFFNESS = "youngs_modulus_pa"  # of panes: where the steps of a fit may end far from the best
+ALIKE = 0.25  # prior standard deviations of a stiffness
 
 
 class Stop(Enum):
@@ -78,6 +80,7 @@ class Fit:
     data, before, after : (n_freq, n_seat, n_sub) complex128: measured, and the model as drawn and as fitted, both
         with the subs' own response.
     estimates : every free parameter.
+    correlation : (n_estimate, n_estimate), of their uncertainties.
     together : pairs of parameters that the data tell only together, with their correlation.
     suspects : held parameters that would take much of the misfit: by how much each would change [its unit], and the
         share of the squared misfit.
@@ -94,6 +97,7 @@ class Fit:
     before: Complexes
     after: Complexes
     estimates: tuple[Estimate, ...]
+    correlation: Floats
     together: tuple[tuple[str, str, float], ...]
     suspects: Mapping[str, tuple[float, float]]
     widening: float
@@ -185,6 +189,7 @@ def outcome(
     source: Source,
     suspects: Mapping[Parameter, tuple[float, float]],
     u: Floats,
+    rivals: Sequence[Floats],
     stop: Stop,
     steps: int,
 ) -> Fit:
@@ -204,6 +209,7 @@ def outcome(
         before=before,
         after=after,
         estimates=estimates,
+        correlation=correlation,
         together=_together(estimates, correlation),
         suspects=strong,
         widening=wide,
@@ -215,7 +221,7 @@ def outcome(
         verdict=verdict,
         stop=stop,
         steps=steps,
-        remarks=_remarks(measured, estimates, strong, data, after, left),
+        remarks=(*_remarks(measured, estimates, strong, data, after, left), *_rival_remarks(estimates, rivals)),
     )
 
 
@@ -258,4 +264,17 @@ def _remarks(
             f"sub {measured.subs.name[sub]} at {measured.seats.name[seat]} runs against the fitted model: check its "
             "polarity and names."
         )
+    return tuple(remarks)
+
+
+def _rival_remarks(estimates: tuple[Estimate, ...], rivals: Sequence[Floats]) -> tuple[str, ...]:
+    """What else a stiffness may be, where another start ended at one that explains the data nearly as well."""
+    remarks = []
+    for other in rivals:
+        for one, u in zip(estimates, other.tolist(), strict=True):
+            if one.parameter.key == STIFFNESS and abs(one.moved - u) > ALIKE:
+                remarks.append(
+                    f"{one.parameter.name} may also be {one.parameter.value(u):.3g} {one.parameter.unit}: that "
+                    "explains the measurements nearly as well. Measure with a sub or a microphone near it."
+                )
     return tuple(remarks)

@@ -52,7 +52,7 @@ def correlation(measured: MeasuredSet, models: list[np.ndarray]) -> tuple[float,
     data, weight = measured.transfer, np.ones((len(measured.frequency_hz), 1))
     results = []
     for model in models:
-        found = source.solve(data, model, weight, source.latency_s(data, model))
+        found = source.solve(data, model, weight, source.latency_s(data, model, weight))
         fitted = found.factor(measured.frequency_hz) * model
         alike = float(np.real(np.vdot(fitted, data)) / (np.linalg.norm(fitted) * np.linalg.norm(data)))
         results.append((alike, found.gain[:, 0]))
