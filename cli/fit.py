@@ -2,9 +2,10 @@
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 import contextlib
+from collections.abc import Callable, Sequence
 from enum import Enum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,7 +14,14 @@ from cli.options import Debug, Force, Json, ProjectFile, Quiet
 from cli.progress import progress
 from cli.terminal import Page, print_json, say_error
 
+if TYPE_CHECKING:
+    from roommodes.measured import MeasuredSet
+    from roommodes.project import Project
+    from solvers.fit_modes import MovedMode
+    from solvers.fit_outcome import Fit
+
 EXIT_REFUSED = 3
+STOPPING = "stopping: a moment, for what is finished; once more to end at once"
 
 
 class OwnResponse(Enum):
@@ -67,7 +75,7 @@ def fit(
     from cli.fit_text import fit_json, print_fit
     from roommodes.measured import load_manifest
     from roommodes.project_file import load_project
-    from roommodes.whole_file import check_target, write_whole
+    from roommodes.whole_file import check_target
     from solvers.fit import Settings
     from solvers.fit import fit as fit_project
     from solvers.fit_modes import moved_modes
@@ -77,6 +85,8 @@ def fit(
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
+    if fault := _path_fault(output, figure, (file, manifest)):
+        raise typer.BadParameter(fault, param_hint="--output, --figure")
     project = load_project(file)
     for target in (output, figure):
         if target:
@@ -84,30 +94,74 @@ def fit(
     measured = load_manifest(manifest, project)
     settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
     moved = None
-    with interruptible() as stop_asked, progress(quiet=quiet) as report:
+    with interruptible(STOPPING) as stop_asked, progress(quiet=quiet) as report:
         found = fit_project(project, measured, settings, report=report, cancelled=stop_asked)
-        with contextlib.suppress(Interrupted):
-            moved = None if stop_asked() else moved_modes(project, found, report=report, cancelled=stop_asked)
-    refused = found.verdict is Verdict.REFUSED
-    written: list[Path] = []
-    if output and not refused:
-        write_whole(output, corrected_project(project, measured, found).encode(), force=force)
-        written.append(output)
-    if figure:
-        from cli.fit_figures import fit_page
-
-        write_whole(figure, fit_page(project, measured, found, moved or (), figure.suffix), force=force)
-        written.append(figure)
+        whole = found.stop is not Stop.INTERRUPTED
+        if whole:
+            with contextlib.suppress(Interrupted):
+                moved = moved_modes(project, found, report=report, cancelled=stop_asked)
+        refused = found.verdict is Verdict.REFUSED
+        written = _write(
+            {
+                output: lambda: corrected_project(project, measured, found).encode() if whole and not refused else None,
+                figure: lambda: _drawn(figure, project, measured, found, moved),
+            },
+            force=force,
+        )
+        stopped = stop_asked()
     if as_json:
-        print_json({**fit_json(measured, found, moved or ()), "written": [str(path) for path in written]})
+        print_json({**fit_json(project, measured, found, moved), "written": [str(path) for path in written]})
     elif not quiet:
         page = Page()
         print_fit(page, project, measured, found, moved or ())
         for path in written:
             page.line(f"Wrote {path}.")
-    if found.stop is Stop.INTERRUPTED or moved is None:
-        say_error(["interrupted: the values of the last whole step are given; run again for the whole fit"])
+    if stopped:
+        say_error([_what_was_kept(found, moved, written)])
         raise typer.Exit(EXIT_INTERRUPTED)
     if refused:
         say_error([f"{file}: {found.verdict.value}" + (f" {output} was not written." if output else "")])
         raise typer.Exit(EXIT_REFUSED)
+
+
+def _path_fault(output: Path | None, figure: Path | None, inputs: tuple[Path, Path]) -> str | None:
+    """Why the files cannot be written where they are asked for, whatever --force says."""
+    targets = [path.resolve() for path in (output, figure) if path]
+    if len(set(targets)) < len(targets):
+        return f"both are {output}; give each a name of its own."
+    taken = next((path for path in inputs if path.resolve() in targets), None)
+    return f"{taken} is read by this command; write to another file." if taken else None
+
+
+def _write(contents: "dict[Path | None, Callable[[], bytes | None]]", *, force: bool) -> list[Path]:
+    """Write what was asked for and can be given; returns what was written."""
+    from roommodes.whole_file import write_whole
+
+    made = [(path, make()) for path, make in contents.items() if path]
+    for path, content in made:
+        if content is not None:
+            write_whole(path, content, force=force)
+    return [path for path, content in made if content is not None]
+
+
+def _drawn(
+    figure: Path | None,
+    project: "Project",
+    measured: "MeasuredSet",
+    found: "Fit",
+    moved: "Sequence[MovedMode] | None",
+) -> bytes | None:
+    """The figure; None where the modes were not followed to the end."""
+    from cli.fit_figures import fit_page
+
+    return None if figure is None or moved is None else fit_page(project, measured, found, moved, figure.suffix)
+
+
+def _what_was_kept(found: "Fit", moved: "Sequence[MovedMode] | None", written: list[Path]) -> str:
+    from solvers.fit_outcome import Stop
+
+    kept = f"written: {', '.join(map(str, written))}" if written else "no file was written"
+    what = "the fit is whole" + (", the modes were not followed to the end" if moved is None else "")
+    if found.stop is Stop.INTERRUPTED:
+        what = f"after {found.steps} steps: the values are those of the last whole one, not the fit's"
+    return f"interrupted; {what}; {kept}"

@@ -74,13 +74,17 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
 
 
 def _bands(fit: Fit) -> list[list[str]]:
+    return [[f"{low:.0f} to {high:.0f}", f"{m[0]:.0%}", f"{m[1]:.1%}"] for low, high, m in _band_means(fit)]
+
+
+def _band_means(fit: Fit) -> list[tuple[float, float, tuple[float, float]]]:
+    """(lowest, highest frequency [Hz], rms misfit before and after) of some bands."""
     before, after = fit.misfit_over_frequency()
     parts = np.array_split(np.arange(len(fit.frequency_hz)), min(BANDS, len(fit.frequency_hz)))
     rows = []
     for part in parts:
-        low, high = fit.frequency_hz[part[0]], fit.frequency_hz[part[-1]]
-        means = [float(np.sqrt(np.mean(values[part] ** 2))) for values in (before, after)]
-        rows.append([f"{low:.0f} to {high:.0f}", f"{means[0]:.0%}", f"{means[1]:.1%}"])
+        means = (float(np.sqrt(np.mean(before[part] ** 2))), float(np.sqrt(np.mean(after[part] ** 2))))
+        rows.append((float(fit.frequency_hz[part[0]]), float(fit.frequency_hz[part[-1]]), means))
     return rows
 
 
@@ -140,11 +144,14 @@ def _shift(metres: float | None) -> str:
     return "none left" if metres is None else f"{100.0 * metres:+.0f} cm"
 
 
-def fit_json(measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> dict[str, Any]:
-    """The same as plain data, with every parameter and frequency."""
+def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode] | None) -> dict[str, Any]:
+    """The same as plain data, with every parameter and frequency; `modes` None where they were not followed."""
     before, after = fit.misfit_over_frequency()
     return {
+        "project": project.name,
         "set": measured.name,
+        "subs": list(measured.subs.name),
+        "places": list(measured.seats.name),
         "files": [{"path": one.path, "sha256": one.sha256} for one in measured.files],
         "notes": list(measured.notes),
         "verdict": fit.verdict.name.lower(),
@@ -158,6 +165,10 @@ def fit_json(measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> dic
             "frequency_hz": fit.frequency_hz.tolist(),
             "before_over_frequency": before.tolist(),
             "after_over_frequency": after.tolist(),
+            "bands": [
+                {"low_hz": low, "high_hz": high, "before": means[0], "after": means[1]}
+                for low, high, means in _band_means(fit)
+            ],
         },
         "points_that_count_as_one": fit.widening,
         "parameters": [
@@ -185,14 +196,30 @@ def fit_json(measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> dic
             }
             for index, sub in enumerate(measured.subs.name)
         },
-        "modes": [
+        "responses": [
+            {
+                "sub": sub,
+                "place": place,
+                "gain": float(fit.gain[row, column]),
+                "delay_ms": 1e3 * float(fit.delay_s[row, column]),
+            }
+            for column, sub in enumerate(measured.subs.name)
+            for row, place in enumerate(measured.seats.name)
+        ],
+        "modes": None
+        if modes is None
+        else [
             {
                 "number": list(one.drawn.number),
                 "textbook_hz": one.drawn.rigid_hz,
                 "as_drawn_hz": one.drawn.frequency_hz,
-                "as_fitted_hz": one.fitted.frequency_hz,
+                "as_fitted_hz": one.fitted.frequency_hz if one.fitted.settled else None,
                 "as_drawn_decay_s": one.drawn.decay_time_s,
-                "as_fitted_decay_s": one.fitted.decay_time_s,
+                "as_fitted_decay_s": one.fitted.decay_time_s if one.fitted.settled else None,
+                "largest_null_plane_shift_m": {
+                    "as_drawn": one.drawn.largest_shift_m,
+                    "as_fitted": one.fitted.largest_shift_m,
+                },
                 "null_planes": [
                     {"axis": "xyz"[plane.axis], "textbook_m": plane.rigid_m, "as_fitted_m": plane.built_m}
                     for plane in one.fitted.null_planes

@@ -60,8 +60,12 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
 
 
 @contextlib.contextmanager
-def interruptible() -> Iterator[Callable[[], bool]]:
+def interruptible(notice: str | None = None) -> Iterator[Callable[[], bool]]:
     """Turn the first SIGINT or SIGTERM into a wish to stop, and the second into an immediate end.
+
+    Parameters
+    ----------
+    notice : said on stderr when stopping is asked for, where that takes more than a moment.
 
     Yields
     ------
@@ -73,6 +77,8 @@ def interruptible() -> Iterator[Callable[[], bool]]:
         if asked.is_set():
             raise KeyboardInterrupt
         asked.set()
+        if notice:
+            say_error([notice])
 
     with _handlers(ask, signal.SIGINT, signal.SIGTERM):
         yield asked.is_set
