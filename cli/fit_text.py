@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from cli.terminal import Page, name
+from cli.terminal import Page, counted, name
 from roommodes.measured import MeasuredSet
 from roommodes.project import Project
 from roommodes.quantities import number
@@ -19,7 +19,10 @@ TOGETHER_SHOWN = 5
 
 def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> None:
     """Everything that a person needs to judge the fit."""
-    page.line(f"{project.name}: {measured.name}, {len(measured.subs)} subs at {len(measured.seats)} places")
+    page.line(
+        f"{project.name}: {measured.name}, {counted(len(measured.subs), 'sub')} at "
+        f"{counted(len(measured.seats), 'place')}"
+    )
     for note in measured.notes:
         page.line(note, mark="- ")
     page.heading("How well the model explains the measurements")
