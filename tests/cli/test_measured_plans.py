@@ -61,6 +61,16 @@ def test_modes_are_said_to_be_the_models(run: Run, plan: Path) -> None:
     assert "modes' frequencies and decay times are the model's" in " ".join(run("decay", plan).stdout.split())
 
 
+def test_a_delay_common_to_all_subs_moves_no_energy(run: Run, plan: Path) -> None:
+    """Time counts from the earliest sub's signal, wherever the plan's own delays begin."""
+    results = read_results(plan)
+    table = results.plans[3]
+    later = replace(results, plans={**results.plans, 3: replace(table, delay_s=table.delay_s + 0.005)})
+    write_results(Path("later.h5"), later, force=False)
+    said = [json.loads(run("decay", path, "--json").stdout)["after"]["energy_ms"] for path in (plan, "later.h5")]
+    np.testing.assert_allclose(said[1], said[0], atol=1e-6)
+
+
 def test_tolerance_says_whose_the_changes_are_and_refuses_robust_drives(run: Run, plan: Path) -> None:
     asked = ("--draws", 16, "--check", 0, "--plans", 1, "--no-shares", "--frequencies", 12)
     said = json.loads(run("tolerance", plan, *asked, "--json").stdout)

@@ -50,6 +50,21 @@ def test_what_it_prints_is_what_the_filters_do(run: Run, plan: Path) -> None:
     np.testing.assert_allclose(after, level_db(total), atol=1e-6)
     assert said["variation_after_db"] == pytest.approx(variation_db(after, results.seats.weight))
     assert said["variation_after_db"] <= said["variation_before_db"]
+    # the price: what the mean falls by, and what the hungriest sub must be turned down by to where the loudest was
+    weight, level_before = results.seats.weight / results.seats.weight.sum(), level_db(driven.sum(axis=2))
+    gain = [
+        20 * np.log10(np.abs(freqz_sos(rows, hz, fs=48000.0)[1])) + table.gain_db[0][sub]
+        for sub in range(2)
+        if (
+            rows := [
+                [one["b0"], one["b1"], one["b2"], 1.0, one["a1"], one["a2"]]
+                for one in (*said["sub_filters"][sub], *said["shared_filters"])
+            ]
+        )
+    ]
+    boost = max(0.0, float(np.max(gain)) - table.gain_db[0].max())
+    assert said["boost_db"] == pytest.approx(boost, abs=1e-6)
+    assert said["level_lost_db"] == pytest.approx(float(np.mean((level_before - after) @ weight)) + boost, abs=1e-6)
     before = [seat["from_target_before_db"] for seat in said["seats"]]
     assert np.mean([seat["from_target_after_db"] for seat in said["seats"]]) < np.mean(before)
 

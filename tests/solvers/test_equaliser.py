@@ -2,14 +2,14 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from roommodes.frequency import log_grid
 from roommodes.metrics import normalised, variation_db
 from roommodes.sections import section_response
 from solvers.equaliser import SKIRT_DB, EqualiserLimits, aimed_target_db, ceiling_db, equalise
-from solvers.filter_shapes import all_pass_shapes, peaking_shapes
+from solvers.filter_shapes import all_pass_shapes, apart, peaking_shapes
 
 RATE_HZ = 48000.0
 HZ = log_grid(20.0, 120.0, 12)
@@ -39,6 +39,7 @@ def room(seed: int, n_seat: int, ripple_db: float) -> np.ndarray:
     filters=st.integers(0, 12),
     tilt_db=st.floats(-10.0, 10.0),
 )
+@example(seed=6101587, n_seat=2, ripple_db=11.0, boost_db=0.0, cut_db=10.0, filters=2, tilt_db=0.0)  # deep between two
 def test_it_never_exceeds_its_limits(
     seed: int, n_seat: int, ripple_db: float, boost_db: float, cut_db: float, filters: int, tilt_db: float
 ) -> None:
@@ -110,3 +111,10 @@ def test_shapes_are_the_sections_prototypes(close) -> None:
     two = all_pass_shapes(HZ, centre_hz=np.array([33.0]), q=np.array([1.1]))[0]
     close(one, section_response([peak], HZ, rate_hz=RATE_HZ), 1e-3)
     close(two, section_response([turn], HZ, rate_hz=RATE_HZ), 1e-3)
+
+
+def test_a_sixth_of_an_octave_is_left_after_rounding() -> None:
+    low = np.arange(20.0, 60.0, 0.007)
+    high = low * np.exp(apart(HZ))
+    assert (np.round(high, 1) / np.round(low, 1)).min() >= 2 ** (1 / 6)
+    assert apart(HZ) < np.log(2) / 6 + 0.006
