@@ -41,6 +41,7 @@ STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: f
 EARLY_STEPS, EARLY_SETTLED = 4, 0.5
 LAST_STEPS, LAST_SETTLED = 25, 0.05  # posterior standard deviations
 FAR = (-2.0, -1.5, -1.0, -0.5, 0.5, 1.0, 1.5, 2.0)  # stiffness of panes tried
+NEARER = (-1.0, -0.6, -0.3, 0.3, 0.6, 1.0)  # and, once near, about where it has settled
 MOST_STARTS, FINISHED = 4, 2  # of them carried through the first stage, one less through each after it; to the end
 WIDER = 1.1  # of the linear theory's variances: in 30 seeded rooms the true values lay 1.08 +- 0.04 times as far off
 RIVAL = 6.0  # less likely by a factor of 20
@@ -158,7 +159,8 @@ class _Work:
             start = stage.start(u)
             if start is None:
                 break
-            states = (stage.scan(start, FAR, MOST_STARTS) or [start]) if first else [start]
+            moves = FAR if first else NEARER if last else ()
+            states = (stage.scan(start, moves, MOST_STARTS if first else FINISHED) or [start]) if moves else [start]
             for state in states:
                 reached, stop, steps = stage.run(state, most=most, settled=settled)
                 found.append((reached, Ended(stop=stop, steps=steps)))

@@ -213,8 +213,9 @@ class Steps:
     def scan(self, state: State, moves: Sequence[float], most: int) -> list[State]:
         """Starts at other stiffnesses of panes: their resonances may lie far from where they are drawn.
 
-        From each start, `moves` prior standard deviations away, some steps are taken with the slopes of size and loss
-        as they are. At most so many are kept, the likeliest first; none when cancelled.
+        From each start, `moves` prior standard deviations away and the pane otherwise as drawn, some steps are taken
+        with the slopes of size and loss as they are. At most so many are kept, the likeliest first; none when
+        cancelled.
         """
         size = float(np.linalg.norm(state.response.transfer))
         states = [state]
@@ -227,7 +228,9 @@ class Steps:
             for one in states:
                 for move in (0.0, *moves):
                     u = one.u.copy()
-                    u[place] += move
+                    if move:
+                        u[[p.owner == parameter.owner for p in self.space.free]] = 0.0
+                    u[place] = one.u[place] + move
                     other = self._few_steps(one, u, f"{parameter.owner}: stiffness")
                     if other is None:
                         return []
