@@ -91,7 +91,7 @@ def _spectrum(hz: np.ndarray[Any, np.dtype[np.float64]], value: np.ndarray[Any, 
     if len(hz) < FEWEST_POINTS:
         raise faulty(f"it has {len(hz)} points; allowed: {FEWEST_POINTS} or more. Export with more points.")
     if not (np.isfinite(hz).all() and np.all(np.diff(hz) > 0.0) and hz[0] >= 0.0):
-        raise faulty("its frequencies do not rise from point to point; export the measurement again.")
+        raise faulty("its frequencies do not rise from point to point, from 0 or above; export the measurement again.")
     size = float(np.abs(value).max())
     if not size > 0.0:
         raise faulty("every value is 0: nothing was recorded.")

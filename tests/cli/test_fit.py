@@ -5,6 +5,7 @@ import os
 import re
 import signal
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,11 @@ from typer.testing import Result
 
 import solvers.fit
 import solvers.fit_modes
+from cli.fit_text import fit_json
 from roommodes.manifest import parse_manifest
-from roommodes.project_file import parse_project
+from roommodes.measured import load_manifest
+from roommodes.project_file import load_project, parse_project
+from solvers.fit import Settings
 from tests.measuring import ROOM, SUBS, modelled, room_project, table_text, write_set
 
 Run = Callable[..., Result]
@@ -112,6 +116,20 @@ def test_every_figure_of_the_text_is_in_the_json(run: Run, site: Path, answer: d
             exponent = int(cell.partition("e")[2] or 0)
             slack = max(0.51 * 10.0 ** (exponent - digits), 5.1e-4 * abs(float(cell)))  # four digits of large ones
             assert (np.abs(np.abs(known) - abs(float(cell))) <= slack).any(), (line, cell, mode)
+
+
+def test_json_gives_times_in_ms_and_no_figure_for_a_mode_that_was_not_found(site: Path) -> None:
+    project = load_project(site / "room.toml")
+    measured = load_manifest(site / "bare.toml", project)
+    found = solvers.fit.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
+    moved = solvers.fit_modes.moved_modes(project, found)
+    lost = [replace(one, fitted=replace(one.fitted, settled=False)) for one in moved[:1]]
+    late = replace(found, delay_s=np.full_like(found.delay_s, 0.0125))
+    data = fit_json(project, measured, late, [*lost, *moved[1:]])
+    assert {one["delay_ms"] for one in data["responses"]} == {12.5}
+    assert data["modes"][0]["as_fitted_hz"] is None
+    assert data["modes"][0]["as_fitted_decay_s"] is None
+    assert data["modes"][1]["as_fitted_hz"] == pytest.approx(moved[1].fitted.frequency_hz, rel=1e-12)
 
 
 def interrupt_at(name: str, number: int, monkeypatch: pytest.MonkeyPatch) -> None:

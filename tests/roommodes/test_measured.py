@@ -214,6 +214,61 @@ def test_a_window_cuts_what_comes_late(tmp_path: Path, project: Project) -> None
     assert not cut.comparable
 
 
+def test_a_window_ends_after_the_latest_arrival_of_the_set(tmp_path: Path, project: Project, close: Close) -> None:
+    """Its length counts from the last arrival: an echo 0.35 s after the first file's own arrival stays whole."""
+    files = {}
+    for number, (seat, arrival) in enumerate(zip(SEATS, (0.05, 0.15, 0.25), strict=True)):
+        sample = np.zeros(2000, dtype=np.float32)
+        sample[int(1000 * arrival)] = 0.5
+        sample[400 + number] = 0.25
+        (tmp_path / f"{number}.wav").write_bytes(wav(sample, 1000))
+        files["left", seat] = f"{number}.wav"
+    head = "[reference]\ncommon_time = false\ncommon_polarity = false\ncommon_level = false\n"
+    head += "[processing]\nwindow_s = 0.3\n"
+    (tmp_path / "set.toml").write_text(manifest_text(files=files, subs={"left": SUBS["left"]}, extra=head))
+    found = load_manifest(tmp_path / "set.toml", project)
+    turn = -2j * np.pi * found.frequency_hz
+    close(found.transfer[:, 0, 0], 0.5 * np.exp(turn * 0.05) + 0.25 * np.exp(turn * 0.4), 1e-5)
+
+
+def test_a_response_starts_where_it_first_comes_within_20_db_of_its_peak() -> None:
+    sample = np.zeros(100)
+    sample[[5, 10, 50]] = 0.09, -0.11, 1.0
+    assert Impulse(sample=sample, rate_hz=1000.0).start_s == pytest.approx(0.010)
+
+
+@pytest.mark.parametrize(("away", "seat"), [(0.04, 1), (0.06, -1)])
+def test_a_place_within_five_centimetres_of_a_seat_is_that_seat(
+    tmp_path: Path, project: Project, measured: Measured, away: float, seat: int
+) -> None:
+    path = write_set(tmp_path, measured)
+    x, y, z = project.seats().position_m[1]
+    text = path.read_text().replace('seat = "front 2"', 'place = "near"')
+    path.write_text(text + f'[[places]]\nname = "near"\nposition_m = [{x + away}, {y}, {z}]\n')
+    assert load_manifest(path, project).seats.seat.tolist() == [0, 2, seat]
+
+
+def test_silence_that_a_sofa_file_leaves_out_is_put_back(tmp_path: Path, project: Project, close: Close) -> None:
+    sofar = pytest.importorskip("sofar")
+    sofa = sofar.Sofa("GeneralFIR")
+    sofa.Data_IR = impulses(project, rate_hz=1000, duration_s=2.0)[:, :, 0].T[None]
+    sofa.Data_SamplingRate = 1000
+    sofa.ReceiverPosition = np.zeros((3, 3))
+    text = manifest_text(files={("left", seat): "a.sofa" for seat in SEATS}, subs={"left": SUBS["left"]})
+    for number, seat in enumerate(SEATS, 1):
+        text = text.replace(f'seat = "{seat}"\n', f'seat = "{seat}"\nreceiver = {number}\n')
+    text = text.replace("[[subs]]", "[reference]\ncommon_time = false\n[[subs]]", 1)
+    (tmp_path / "set.toml").write_text(text)
+    found = []
+    for samples in (0, 50):
+        sofa.Data_Delay = np.array([[0.0, samples, 0.0]])
+        sofar.write_sofa(str(tmp_path / "a.sofa"), sofa)
+        found.append(load_manifest(tmp_path / "set.toml", project))
+    late_by = np.exp(-2j * np.pi * found[0].frequency_hz * 0.05)
+    close(found[1].transfer[:, 1], found[0].transfer[:, 1] * late_by[:, None], 1e-9)
+    assert np.array_equal(found[1].transfer[:, 0], found[0].transfer[:, 0])
+
+
 def test_smoothing_keeps_a_pure_delay_and_flattens_a_comb(tmp_path: Path, project: Project, close: Close) -> None:
     hz = np.arange(15.0, 120.5, 0.25)
     delay = np.exp(-2j * np.pi * hz * 0.02) * (1.0 + 1e-5 * hz)

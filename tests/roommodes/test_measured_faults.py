@@ -287,10 +287,13 @@ def test_a_sofa_file_without_its_frequencies_or_with_absurd_values(
     path.write_text(manifest_text(files={("left", "front 1"): "all.sofa"}, subs={"left": SUBS["left"]}))
     sofar.write_sofa(str(tmp_path / "all.sofa"), sofa)
     load_manifest(path, project)
+    sofa.N = TABLE_HZ - TABLE_HZ[0] - 1.0  # begins below 0
+    sofar.write_sofa(str(tmp_path / "all.sofa"), sofa)
+    assert "its frequencies do not rise from point to point" in faults_of(path, project).faults[0].message
     with netcdf.Dataset(tmp_path / "all.sofa", "a") as file:
         file.renameVariable("N", "other")
     assert "its N is missing or no number" in faults_of(path, project).faults[0].message
-    sofa.Data_Real = value.real * 1e200
+    sofa.N, sofa.Data_Real = TABLE_HZ, value.real * 1e200
     sofar.write_sofa(str(tmp_path / "all.sofa"), sofa)
     assert "allowed: up to 1e+15" in faults_of(path, project).faults[0].message
 
