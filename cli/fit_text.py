@@ -15,6 +15,7 @@ from solvers.fit_outcome import Estimate, Fit
 BANDS = 8
 POSITIONS_SHOWN = 6
 TOGETHER_SHOWN = 5
+SPLIT = 0.05  # a size or a wall that was drawn a little wrong moves no mode so far
 
 
 def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> None:
@@ -73,6 +74,14 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
             right=(1, 2, 3, 4, 5),
         )
         page.line("As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off.")
+        split = [mode_name(one) for one in modes if may_have_split(one)]
+        if split:
+            page.line(
+                f"{', '.join(split)}: as drawn and as measured lie more than {SPLIT:.0%} apart. Beside a resonance of "
+                "a pane or a wall a mode becomes two, and of each room another of the two may stand here. Look at the "
+                "responses before you act on it.",
+                mark="! ",
+            )
     page.line()
 
 
@@ -131,16 +140,30 @@ def _print_places(page: Page, fit: Fit) -> None:
 
 def _mode_row(one: MovedMode) -> list[str]:
     drawn, fitted = one.drawn, one.fitted
-    shifts = [_shift(mode.largest_shift_m) for mode in (drawn, fitted)]
+    shifts = [_shift(mode.largest_shift_m) if mode.settled else "not found" for mode in (drawn, fitted)]
     return [
-        "".join(str(n) for n in drawn.number) if max(drawn.number) < 10 else " ".join(map(str, drawn.number)),
+        mode_name(one),
         f"{drawn.rigid_hz:.1f} Hz",
-        f"{drawn.frequency_hz:.1f} Hz",
+        f"{drawn.frequency_hz:.1f} Hz" if drawn.settled else "-",
         f"{fitted.frequency_hz:.1f} Hz" if fitted.settled else "-",
-        f"{drawn.decay_time_s:.2f} s",
+        f"{drawn.decay_time_s:.2f} s" if drawn.settled else "-",
         f"{fitted.decay_time_s:.2f} s" if fitted.settled else "-",
         f"{shifts[0]} as drawn, {shifts[1]} as measured",
     ]
+
+
+def mode_name(one: MovedMode) -> str:
+    """Its three numbers."""
+    number = one.drawn.number
+    return "".join(str(n) for n in number) if max(number) < 10 else " ".join(map(str, number))
+
+
+def may_have_split(one: MovedMode) -> bool:
+    """Whether both rooms' frequencies lie so far apart that they may be two resonances of one mode and a wall."""
+    drawn, fitted = one.drawn, one.fitted
+    return (
+        drawn.settled and fitted.settled and abs(fitted.frequency_hz - drawn.frequency_hz) > SPLIT * drawn.frequency_hz
+    )
 
 
 def _shift(metres: float | None) -> str:

@@ -15,7 +15,8 @@ from typer.testing import Result
 
 import solvers.fit
 import solvers.fit_modes
-from cli.fit_text import fit_json
+from cli.fit_text import fit_json, print_fit
+from cli.terminal import Page
 from roommodes.manifest import parse_manifest
 from roommodes.measured import load_manifest
 from roommodes.project_file import load_project, parse_project
@@ -130,6 +131,28 @@ def test_json_gives_times_in_ms_and_no_figure_for_a_mode_that_was_not_found(site
     assert data["modes"][0]["as_fitted_hz"] is None
     assert data["modes"][0]["as_fitted_decay_s"] is None
     assert data["modes"][1]["as_fitted_hz"] == pytest.approx(moved[1].fitted.frequency_hz, rel=1e-12)
+
+
+def test_the_text_warns_of_a_mode_that_may_be_two_and_gives_no_figure_for_one_not_found(
+    site: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = load_project(site / "room.toml")
+    measured = load_manifest(site / "bare.toml", project)
+    found = solvers.fit.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
+    moved = solvers.fit_modes.moved_modes(project, found)
+    capsys.readouterr()
+    print_fit(Page(), project, measured, found, moved)
+    assert "a mode becomes two" not in capsys.readouterr().out
+    first, second, third = moved[:3]
+    apart = replace(first, fitted=replace(first.fitted, frequency_hz=0.9 * first.drawn.frequency_hz))
+    near = replace(second, fitted=replace(second.fitted, frequency_hz=0.97 * second.drawn.frequency_hz))
+    lost = replace(third, fitted=replace(third.fitted, settled=False, frequency_hz=0.5 * third.drawn.frequency_hz))
+    print_fit(Page(), project, measured, found, [apart, near, lost])
+    page = capsys.readouterr().out
+    names = ["".join(map(str, one.drawn.number)) for one in (apart, near, lost)]
+    assert f"{names[0]}: as drawn and as measured lie more than 5% apart" in page
+    row = next(line for line in page.splitlines() if line.startswith(names[2]))
+    assert row.endswith("not found as measured")
 
 
 def interrupt_at(name: str, number: int, monkeypatch: pytest.MonkeyPatch) -> None:
