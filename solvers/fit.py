@@ -27,7 +27,7 @@ from threadpoolctl import threadpool_limits
 from roommodes.measured import MeasuredSet
 from roommodes.project import Project
 from solvers.fit_model import Response
-from solvers.fit_outcome import STIFFNESS, Estimate, Fit, Stop, outcome, require_places
+from solvers.fit_outcome import STIFFNESS, Estimate, Fit, Stop, outcome, require_places, spread
 from solvers.fit_parameters import Parameter, Space
 from solvers.fit_source import Own, SourceModel
 from solvers.fit_steps import SCAN_STEPS, State, Steps
@@ -196,9 +196,7 @@ class _Work:
         last, _ = stage.weighed(last)
         weight, wide = stage.weights(last.left)
         curvature, _ = stage.curvature(last, weight / np.sqrt(wide), self.space.free)
-        covariance = WIDER * np.linalg.inv(curvature)
-        for other, behind in rivals:  # as good as the best but for chance: the data do not tell which of the two
-            covariance += np.exp(-0.5 * max(behind, 0.0)) / 2.0 * np.outer(other - u, other - u)
+        covariance = spread(np.asarray(WIDER * np.linalg.inv(curvature), dtype=np.float64), u, rivals)
         deviation = np.sqrt(np.diag(covariance))
         estimates = tuple(
             Estimate(

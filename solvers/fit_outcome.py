@@ -221,7 +221,7 @@ def outcome(
         verdict=verdict,
         stop=stop,
         steps=steps,
-        remarks=(*_remarks(measured, estimates, strong, data, after, left), *_rival_remarks(estimates, rivals)),
+        remarks=(*_remarks(measured, estimates, strong, data, after, left), *rival_remarks(estimates, rivals)),
     )
 
 
@@ -267,7 +267,24 @@ def _remarks(
     return tuple(remarks)
 
 
-def _rival_remarks(estimates: tuple[Estimate, ...], rivals: Sequence[Floats]) -> tuple[str, ...]:
+def spread(covariance: Floats, best: Floats, rivals: Sequence[tuple[Floats, float]]) -> Floats:
+    """The second moments about the best point, of it and its rivals together.
+
+    Parameters
+    ----------
+    covariance : (n, n) about each of them.
+    best : (n,)
+    rivals : points (n,) with their excess of what is minimised, so that each is exp(-excess / 2) as likely.
+    """
+    share = np.array([1.0, *(np.exp(-0.5 * max(excess, 0.0)) for _, excess in rivals)])
+    share = share / share.sum()
+    moments = covariance.copy()
+    for part, (point, _) in zip(share[1:], rivals, strict=True):
+        moments += part * np.outer(point - best, point - best)
+    return moments
+
+
+def rival_remarks(estimates: tuple[Estimate, ...], rivals: Sequence[Floats]) -> tuple[str, ...]:
     """What else a stiffness may be, where another start ended at one that explains the data nearly as well."""
     remarks = []
     for other in rivals:

@@ -8,7 +8,7 @@ from scipy.stats import chi2
 from roommodes.measured import load_manifest
 from roommodes.transfer import transfer_function
 from solvers.fit import Settings, fit
-from solvers.fit_outcome import Verdict
+from solvers.fit_outcome import Estimate, Verdict, rival_remarks, spread
 from solvers.fit_parameters import Space
 from solvers.fit_source import SourceModel
 from solvers.fit_steps import two_parts, within
@@ -127,6 +127,36 @@ def test_a_pane_twice_as_soft_and_a_room_that_is_longer_lie_inside_the_joint_reg
     assert values["length_m"].deviation < 0.004
     assert abs(values["length_m"].value - situation.room.length_m) < 0.01
     assert values["glass pane 6 mm.youngs_modulus_pa"].known < 0.1
+
+
+def test_two_points_as_likely_spread_as_draws_from_both_do() -> None:
+    rng = np.random.default_rng(5)
+    covariance = np.array([[0.04, 0.01], [0.01, 0.09]])
+    best, other, excess = np.array([0.2, -0.1]), np.array([1.1, 0.4]), 1.5
+    likely = 1.0 / (1.0 + np.exp(-0.5 * excess))
+    draws = rng.multivariate_normal(np.zeros(2), covariance, size=200_000)
+    draws += np.where(rng.uniform(size=(200_000, 1)) < likely, best, other) - best
+    np.testing.assert_allclose(spread(covariance, best, [(other, excess)]), draws.T @ draws / 200_000, atol=5e-3)
+    np.testing.assert_array_equal(spread(covariance, best, []), covariance)
+    np.testing.assert_allclose(spread(covariance, best, [(other, 80.0)]), covariance, atol=1e-12)
+
+
+def test_a_second_stiffness_that_explains_the_data_is_told_with_its_value() -> None:
+    project = room_project(GLAZED)
+    seats, sub_m = project.seats(), np.array(list(SUBS.values()))
+    space = Space(
+        project, sub_name=tuple(SUBS), sub_m=sub_m, seat_name=seats.name, seat_m=seats.position_m, hold=("subs",)
+    )
+    estimates = tuple(
+        Estimate(parameter=p, value=p.value(0.0), deviation=p.deviation(0.0, 0.1), moved=0.0, known=0.1)
+        for p in space.free
+    )
+    place = next(number for number, p in enumerate(space.free) if p.key == "youngs_modulus_pa")
+    other = 0.5 * np.eye(len(space.free))[place]
+    (remark,) = rival_remarks(estimates, [other])
+    # 70 GPa (EN 572-1, from memory) times e to half a deviation of 0.7
+    assert "glass pane 6 mm.youngs_modulus_pa may also be 9.93e+10 Pa" in remark
+    assert rival_remarks(estimates, [0.2 * other]) == ()
 
 
 def modelled_in(space: Space, u: np.ndarray, hz: np.ndarray) -> np.ndarray:
