@@ -49,7 +49,7 @@ def test_what_it_prints_is_what_the_filters_do(run: Run, plan: Path) -> None:
     after = np.array([seat["after_db"] for seat in said["seats"]]).T
     np.testing.assert_allclose(after, level_db(total), atol=1e-6)
     assert said["variation_after_db"] == pytest.approx(variation_db(after, results.seats.weight))
-    assert said["variation_after_db"] <= said["variation_before_db"]
+    assert said["variation_after_db"] <= said["variation_before_db"] + 1e-9  # common filters leave it: last bits differ
     # the price: what the mean falls by, and what the hungriest sub must be turned down by to where the loudest was
     weight, level_before = results.seats.weight / results.seats.weight.sum(), level_db(driven.sum(axis=2))
     gain = [
