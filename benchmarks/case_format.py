@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes
 from roommodes.rooms import Pane, Room, Surface, Wall
-
-Complexes = NDArray[np.complex128]
 
 FORMAT = "room reference case 1"
 WALL_OF: dict[str, Wall] = {"x0": "front", "x1": "rear", "y0": "left", "y1": "right", "z0": "floor", "z1": "ceiling"}

@@ -6,8 +6,9 @@ a user should build by. The full model is `roommodes.transfer`.
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.frequency import log_grid
-from solvers.problem import Complexes, DriveRange, Floats, Problem
+from solvers.problem import DriveRange, Problem
 
 MODES_UP_TO_HZ = 500.0
 SPEED_OF_SOUND_M_S = 343.2

@@ -10,11 +10,9 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator
-from numpy.typing import NDArray
 
 from cli.figures import FAINT, INK, PAPER, plain
-
-Floats = NDArray[np.float64]
+from roommodes.arrays import Floats
 
 PLAN, USUAL = "#0b4a4f", "#8a4b1c"
 COUNT_MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")

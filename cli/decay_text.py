@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
@@ -12,8 +11,6 @@ from cli.terminal import Page, name
 from roommodes.third_octaves import FIRST_BAND, NOMINAL_HZ
 from roommodes.time_view import heard_from_s
 from solvers.time_views import BeforeAfterTime, Seen
-
-Floats = NDArray[np.float64]
 
 MOST_MODES = 16  # shown; the loudest
 LATE_MS = 20.0  # common practice, no source

@@ -10,19 +10,8 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.layout import Modelspace
 
-from cli.drawing_parts import (
-    DIMENSIONS,
-    LAYERS,
-    SMALL_MM,
-    TEXT_RAISE_MM,
-    Dimension,
-    Label,
-    Layer,
-    Part,
-    Path,
-    Ring,
-    Sheet,
-)
+from cli.drawing_parts import DIMENSIONS, LAYERS, TEXT_RAISE_MM, Dimension, Label, Layer, Part, Path, Ring, Sheet
+from cli.lettering import SMALL_MM
 from cli.terminal import clean
 
 VERSION = "R2010"

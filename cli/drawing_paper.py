@@ -11,8 +11,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch, Polygon
 from matplotlib.path import Path as FigurePath
 
-from cli.drawing_parts import DIMENSIONS, SMALL_MM, TEXT_RAISE_MM, Dimension, Label, Layer, Path, Point, Ring, Sheet
+from cli.drawing_parts import DIMENSIONS, TEXT_RAISE_MM, Dimension, Label, Layer, Path, Point, Ring, Sheet
 from cli.figures import INK, PAPER, STYLE, plain
+from cli.lettering import SMALL_MM
 
 POINTS_PER_MM = 72.0 / 25.4
 CAP_HEIGHT = 0.73  # height of capitals over the font size, DejaVu Sans

@@ -8,12 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from cli.lettering import SMALL_MM, text_width
+
 Point = tuple[float, float]
 Align = Literal["left", "middle", "right"]
 
-SMALL_MM, NORMAL_MM, LARGE_MM = 2.5, 3.5, 5.0  # heights of lettering, ISO 3098-1 (from memory)
-LETTER_WIDTH = 0.72  # width of a letter over its height, on the generous side
-WIDE_LETTERS, FIRST_WIDE, WIDE_WIDTH = "WMwm@%", 0x2E80, 1.25
 DIMENSION_GAP_MM = 6.5  # between dimension lines
 TEXT_RAISE_MM = 0.8
 
@@ -165,21 +164,6 @@ class Sheet:
     ) -> None:
         """Add a text."""
         self.parts.append(Label(at=at, text=text, height=height, align=align, upright=upright, backed=backed))
-
-
-def text_width(text: str, height: float = SMALL_MM) -> float:
-    """About how long a text is on paper [mm]."""
-    wide = sum(letter in WIDE_LETTERS or ord(letter) >= FIRST_WIDE for letter in text)
-    return height * (LETTER_WIDTH * len(text) + (WIDE_WIDTH - LETTER_WIDTH) * wide)
-
-
-def fitted(text: str, room: float, height: float) -> str:
-    """The text, cut so that it is no longer on paper than `room` [mm]."""
-    if text_width(text, height) <= room:
-        return text
-    while text and text_width(text + "…", height) > room:
-        text = text[:-1]
-    return text + "…"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cli.drawing_parts import SMALL_MM, WALLS, Point, Sheet, text_width
+from cli.drawing_parts import WALLS, Point, Sheet
 from cli.drawing_room import Stance
+from cli.lettering import SMALL_MM, text_width
 from cli.plan_file import ChosenPlan
 from roommodes.project import the_wall
 from roommodes.rooms import AXIS_OF_WALL

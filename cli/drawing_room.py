@@ -3,17 +3,15 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.plan_file import ChosenPlan
 from cli.terminal import clean
+from roommodes.arrays import Floats
 from roommodes.laws import DoubleGlazing
 from roommodes.project import Project, cabinet_of, the_wall
 from roommodes.rooms import PLANE_AXES, Pane, Wall
 from roommodes.subwoofer_tables import SubwooferTable
 from roommodes.zones import Cabinet, Triple, face_direction
-
-Floats = NDArray[np.float64]
 
 VENTILATION = "v"  # key of a space for air
 TOWARD = {(0, 1): "rear", (0, -1): "front", (1, 1): "right", (1, -1): "left"}

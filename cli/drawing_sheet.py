@@ -5,19 +5,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise, product
 
-from cli.drawing_parts import (
-    FRAME,
-    LARGE_MM,
-    LETTER_WIDTH,
-    NORMAL_MM,
-    SMALL_MM,
-    Point,
-    Sheet,
-    fitted,
-)
+from cli.drawing_parts import FRAME, Point, Sheet
 from cli.drawing_room import stances, wall_parts
 from cli.drawing_views import bounds, elevation, moved, plan_view, walls_to_show
 from cli.drawing_words import centre_words, space_lines
+from cli.lettering import LARGE_MM, LETTER_WIDTH, NORMAL_MM, SMALL_MM, fitted
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.project_parts import glass_of

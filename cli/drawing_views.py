@@ -11,7 +11,6 @@ from cli.drawing_parts import (
     KEEP_OUTS,
     SCREEN,
     SEATS,
-    SMALL_MM,
     SUBS,
     VENTILATION,
     WALL_PARTS,
@@ -24,10 +23,10 @@ from cli.drawing_parts import (
     Ring,
     Sheet,
     dimension_rows,
-    text_width,
 )
 from cli.drawing_places import CHAIR_M, View, before, numbers_over, outline, taken
 from cli.drawing_room import FreeSpace, Stance, WallPart, box_of, stances, wall_parts
+from cli.lettering import SMALL_MM, text_width
 from cli.plan_file import ChosenPlan
 from cli.terminal import clean
 from roommodes.rooms import AXIS_OF_WALL, Wall

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from cli.plan_file import MEASURED_UNIT, ChosenPlan
 from cli.terminal import clean, counted
 from cli.tuned_settings import tuning_of
+from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.impulse import impulse_grid, impulse_response
 from roommodes.metrics import drive_weights, seat_pressure
@@ -23,8 +24,6 @@ from solvers.meeting_parts import plan_filters
 from solvers.steps import Interrupted, Step
 from solvers.steps import Report as Steps
 from solvers.time_views import measured_responses, told_s
-
-Floats = NDArray[np.float64]
 
 LEAD_S = 0.4  # the low fade of a band from 20 Hz begins to be heard so long before
 SOFA_MISSING = (

@@ -18,12 +18,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
-from numpy.typing import NDArray
 
 from cli.project_parts import GlassMark
+from roommodes.arrays import Floats
 from roommodes.rooms import AXIS_OF_WALL, Room
-
-Floats = NDArray[np.float64]
 
 INK = "#27313a"
 FAINT = "#c3c9ce"

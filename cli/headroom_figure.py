@@ -7,8 +7,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from cli.drawing_parts import text_width
 from cli.figures import INK, STYLE, figure_bytes, new_figure, plain, seat_levels
+from cli.lettering import text_width
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from roommodes.subwoofer_limits import Limit

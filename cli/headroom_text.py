@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.headroom_words import (
     amplifier_words,
@@ -21,13 +20,12 @@ from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, name
+from roommodes.arrays import Floats
 from roommodes.target_level import CINEMA_SOURCE
 from roommodes.third_octaves import nominal_hz
 from solvers.headroom import Needs
 from solvers.headroom_cabinets import ALLOWED_RISE_K
 from solvers.headroom_plan import PlanHeadroom
-
-Floats = NDArray[np.float64]
 
 FACING_WORDS = {(0, 1): "rear wall", (0, -1): "front wall", (1, 1): "right wall", (1, -1): "left wall"}
 

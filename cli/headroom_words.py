@@ -1,18 +1,16 @@
 """The headroom of a plan in sentences and rows, for whatever they are shown on."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.plan_file import ChosenPlan
 from cli.plan_text import from_walls, polarity_word, subs_word
+from roommodes.arrays import Floats
 from roommodes.project import Project
 from roommodes.subwoofer_limits import boxed_driver, current_limit_a, voltage_limit_v
 from roommodes.target_level import CINEMA_SOURCE
 from roommodes.third_octaves import edges_hz, nominal_hz
 from solvers.headroom import Needs
 from solvers.headroom_plan import PlanHeadroom
-
-Floats = NDArray[np.float64]
 
 EDGE = 1.03  # frequencies that end so near to a band's edge cover it
 RULE_WORDS = (

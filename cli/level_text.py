@@ -3,16 +3,14 @@
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.plan_text import drive_line, from_walls
 from cli.terminal import Page, name
+from roommodes.arrays import Floats
 from roommodes.metrics import normalised
 from roommodes.project import Project
 from roommodes.third_octaves import band_levels, bands_within, nominal_hz
 from solvers.prediction import Prediction
-
-Floats = NDArray[np.float64]
 
 
 def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, ...], Floats]:

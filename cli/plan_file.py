@@ -5,16 +5,14 @@ from pathlib import Path
 
 import numpy as np
 import typer
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.crossover_record import CrossoverRecord
 from roommodes.errors import FileUnusable
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.results import PlanTable, Results, read_results
 from roommodes.starting_values import Filter, StartingValues, starting_values
-
-Floats = NDArray[np.float64]
 
 MEASURED_UNIT = "dB re one measured sub"  # of measurements that do not know how loud it was
 

@@ -4,17 +4,15 @@ from math import log10
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from cli.choice_figures import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.plan_file import ChosenPlan, recommended_count
 from cli.plan_text import mean_limit_db, subs_word
 from cli.report_blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
+from roommodes.arrays import Floats
 from roommodes.choices import FrontTable, RowTable, UsualTable
 from roommodes.project_tables import RowTable as ProjectRow
 from solvers.before_after import BeforeAfter
-
-Floats = NDArray[np.float64]
 
 CHOICE_SIZE = (PICTURE_IN, 3.3)
 

@@ -12,13 +12,11 @@ from matplotlib.axes import Axes
 from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
-from numpy.typing import NDArray
 
 from cli.figures import FAINT, INK, PAPER, TICK_HZ
+from roommodes.arrays import Floats
 from roommodes.decay import BuiltMode
 from roommodes.metrics import normalised
-
-Floats = NDArray[np.float64]
 
 AFTER_FILL, AFTER_LINE = "#a9c9c4", "#0b4a4f"
 BEFORE_LINE = "#8a4b1c"

@@ -2,7 +2,6 @@
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from cli.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
 from cli.drawing_room import stances
@@ -16,11 +15,10 @@ from cli.report_choice import mean_words
 from cli.report_figures import bands_before_after
 from cli.settings_tables import SUB_HEADERS, filter_words, sub_row
 from cli.tuned_settings import tuning_of
+from roommodes.arrays import Floats
 from roommodes.biquads import SIGN_CONVENTION
 from roommodes.starting_values import StartingValues, beyond_processor
 from solvers.before_after import BeforeAfter
-
-Floats = NDArray[np.float64]
 
 
 def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:

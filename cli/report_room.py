@@ -5,7 +5,6 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
-from numpy.typing import NDArray
 
 from cli.drawing_room import wall_parts
 from cli.plan_file import ChosenPlan
@@ -24,14 +23,13 @@ from cli.report_figures import (
 )
 from cli.report_words import parameter_words
 from cli.room_text import KINDS, shift_words
+from roommodes.arrays import Floats
 from roommodes.metrics import normalised
 from roommodes.project import the_wall
 from roommodes.rooms import WALLS
 from roommodes.subwoofer_tables import SubwooferTable
 from solvers.before_after import BeforeAfter
 from solvers.findings import RoomFindings
-
-Floats = NDArray[np.float64]
 
 MOST_FRAMES = 64
 QUANTUM_DB, FLOOR_DB = 0.01, -30.0  # how levels travel to the page: two bytes each

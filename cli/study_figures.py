@@ -4,11 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from cli.figures import BAND, FAINT, INK, ROW_COLOURS, SEAT_DASHES, SEAT_MARKERS, plain
-
-Floats = NDArray[np.float64]
+from roommodes.arrays import Floats
 
 NAME_LENGTH = 34
 

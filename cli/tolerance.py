@@ -12,11 +12,12 @@ from cli.options import Debug, Force, Json, Quiet
 from cli.plan_options import PlanFile
 from cli.progress import progress
 from cli.terminal import Page, print_json, say_error
+from roommodes.arrays import Floats
 
 if TYPE_CHECKING:
     from roommodes.project import Project
     from roommodes.results import Results
-    from solvers.tolerance import Asked, Floats
+    from solvers.tolerance import Asked
 
 MOST_DRAWS = 65536
 SUFFIXES = (".h5", ".hdf5")

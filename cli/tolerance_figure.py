@@ -6,16 +6,14 @@ from typing import Any
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
-from numpy.typing import NDArray
 
 from cli.figures import BAND, FAINT, INK, ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
 from cli.plan_text import subs_word
 from cli.tolerance_text import shown_count
+from roommodes.arrays import Floats
 from roommodes.project import Project
 from roommodes.results import Results
 from roommodes.tolerance_file import PERCENTILES, Tolerance, ToleranceTable
-
-Floats = NDArray[np.float64]
 
 COLUMNS = 4
 MOST_SEATS = 12  # with a panel of their own

@@ -15,7 +15,7 @@ from cli.progress import progress
 from cli.terminal import Page, print_json, say_error
 
 if TYPE_CHECKING:
-    from roommodes.quantities import Curve
+    from roommodes.curve import Curve
     from roommodes.tunings import TuningSettings
 
 MOST_FILTERS = 12
@@ -134,7 +134,7 @@ def tune(
 
 def parse_target(text: str | None) -> "Curve":
     """``20:4,120:0`` as a curve; a usage error says what is allowed. Flat when nothing was given."""
-    from roommodes.quantities import Curve
+    from roommodes.curve import Curve
 
     if text is None:
         return Curve((1000.0,), (0.0,))

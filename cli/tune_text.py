@@ -4,18 +4,16 @@ from dataclasses import asdict
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cli.measured_words import basis_words, responses_word
 from cli.plan_file import ChosenPlan
 from cli.plan_text import subs_word
 from cli.terminal import Page, name
+from roommodes.arrays import Floats
 from roommodes.biquads import SIGN_CONVENTION
 from roommodes.metrics import normalised
 from roommodes.sections import Section
 from roommodes.tunings import Tuning
-
-Floats = NDArray[np.float64]
 
 
 def section_words(one: Section) -> str:

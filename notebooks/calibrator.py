@@ -40,9 +40,9 @@ from roommodes.starting_values import starting_values
 from roommodes.transfer import transfer_function
 from solvers.crossover_job import meet_mains
 from solvers.equaliser import SKIRT_DB, EqualiserLimits
-from solvers.job import solve_again
 from solvers.measured_job import measured_ground, solve_measured
 from solvers.row_compromise import compromise
+from solvers.solve_again import solve_again
 from solvers.sub_filters import SubFilterLimits
 from solvers.time_views import plan_over_time
 from solvers.tune import settings_of, tune

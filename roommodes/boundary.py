@@ -22,9 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
+from roommodes.arrays import Floats
 from roommodes.rooms import AXIS_OF_WALL, PLANE_AXES, Room, Wall
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

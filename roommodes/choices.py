@@ -16,13 +16,10 @@ from typing import Any
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats, Integers
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_layout import Field, add_field, add_scale, read_attribute, read_field
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 def _drives(*axes: str) -> tuple[Field, ...]:

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter, model_validator
 
+from roommodes.curve import Curve
 from roommodes.laws import (
     ALPHA_MAX,
     Absorption,
@@ -23,7 +24,7 @@ from roommodes.laws import (
     Porous,
     Rigid,
 )
-from roommodes.quantities import Curve, CurveOf, Range, Table, worded
+from roommodes.quantities import CurveOf, Range, Table, worded
 from roommodes.rooms import Pane, WallLaw
 
 SurfaceMass = Annotated[float, Range(low=0.0, high=2000.0, unit="kg/m2", above_low=True)]

@@ -13,12 +13,11 @@ sum over all modes of port * kernel * port is a chain of small matrix products, 
 from math import prod
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.boundary import Family
 from roommodes.rooms import PLANE_AXES
 
-Floats = NDArray[np.float64]
 Factors = tuple[Floats, Floats, Floats]
 
 

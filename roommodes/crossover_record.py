@@ -14,13 +14,11 @@ from typing import get_args
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.crossovers import Crossover, Kind
 from roommodes.errors import FileUnusable, OutsideModel
 from roommodes.hdf5_layout import Field, add_field, add_scale, read_attribute, read_field
-
-Floats = NDArray[np.float64]
 
 LEVELS = (
     Field(path="near_hz", kind="f", axes=("near_hz",), unit="Hz", long_name="frequency around the crossover"),

@@ -31,15 +31,13 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Complexes
 from roommodes.boundary import cosine_table
 from roommodes.modes import RigidModes, rigid_modes
 from roommodes.ports import Ports, Precision
 from roommodes.reaction import Boundary, boundary_of
 from roommodes.rooms import Room, Surface
 from roommodes.transfer import CHUNK_BYTES, bulk_k2, strength_times
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 BUILT_REACH = 1.1  # how far above its rigid frequency a mode may come to lie
 KEPT_REACH = 1.3  # modes up to this times the highest mode asked for are kept as unknowns

@@ -20,13 +20,11 @@ References
 from math import ceil, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.boundary import Family
 from roommodes.contraction import Factors, points_to_family
 from roommodes.rooms import PLANE_AXES, Room
-
-Floats = NDArray[np.float64]
 
 IMAGE_DECAY = 19.0  # images beyond kappa r = 19 weigh e^{-19} = 6e-9 of one at the source
 TAPER_START, TAPER_POWER = 0.75, 8  # where and how fast the cosines fade out, over the last one taken

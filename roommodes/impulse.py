@@ -12,12 +12,9 @@ A signal as it would be at 1 m in free field, convolved with h, is the signal at
 from math import ceil, floor
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 FADE = 2.0**0.5  # the fades are half an octave wide
 

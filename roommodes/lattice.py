@@ -12,9 +12,8 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.zones import SAME_M, Candidates, Ground, Zone, position_key, to_micrometre
-
-Floats = NDArray[np.float64]
 
 STEP_M = 0.1
 MOST_POSITIONS = 800  # beyond it the steps are cut into fewer parts

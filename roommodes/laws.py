@@ -28,14 +28,11 @@ from math import log, pi, sqrt
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import jv
 
 from roommodes.air import Air
-from roommodes.quantities import Curve
-
-Complexes = NDArray[np.complex128]
-Floats = NDArray[np.float64]
+from roommodes.arrays import Complexes, Floats
+from roommodes.curve import Curve
 
 ALPHA_MAX = 0.951  # [2]; no real impedance absorbs more in a diffuse field
 ZETA_AT_MAX = 1.567  # [2]

@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes
 from roommodes.errors import Fault, OutsideModel
 from roommodes.frequency import log_grid
 from roommodes.manifest import ManifestTables, ResponseTable, parse_manifest
@@ -31,7 +31,6 @@ from roommodes.transfer import CLOSEST_M, transfer_function
 
 __all__ = ["MeasuredSeats", "MeasuredSet", "MeasuredSubs", "MeasurementsInvalid", "load_manifest"]
 
-Complexes = NDArray[np.complex128]
 Raw = Mapping[tuple[int, int], Spectrum | Impulse]  # (seat, sub) -> what its file holds
 T = TypeVar("T")
 

@@ -17,7 +17,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.measured_files import Complexes, Floats, Impulse, Spectrum
+from roommodes.arrays import Complexes, Floats
+from roommodes.measured_files import Impulse, Spectrum
 
 NEIGHBOURS_M = 1.2
 WAVELENGTHS = 8.0  # neighbours are compared up to a wavelength of so many times their distance

@@ -6,12 +6,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 MOST_BYTES = 200_000_000
 SHOWN = 3  # faults of one kind that are told one by one

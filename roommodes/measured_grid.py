@@ -7,9 +7,10 @@ response's own arrival is taken out (a turning phase would need far more points)
 import numpy as np
 from scipy.interpolate import CubicSpline
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.biquads import Biquad, high_pass, high_shelf, low_pass, low_shelf, peaking, response
 from roommodes.manifest import FilterTable, MeasuredSubTable
-from roommodes.measured_files import Complexes, Floats, Spectrum, faulty
+from roommodes.measured_files import Spectrum, faulty
 
 COARSEST_OCTAVE, COARSEST_HZ = 1.0 / 24.0, 3.0  # points further apart than both of these miss modes
 EDGE = 1e-6  # relative slack of a band's ends

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.io import wavfile
 
-from roommodes.measured_files import Complexes, Floats, Impulse, faulty
+from roommodes.arrays import Complexes, Floats
+from roommodes.measured_files import Impulse, faulty
 
 BLOCK = 512
 FEWEST_SAMPLES = 64

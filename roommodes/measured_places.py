@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.errors import Fault
 from roommodes.manifest import ManifestTables
 from roommodes.measured_set import MeasuredSeats, MeasuredSubs
@@ -13,8 +13,6 @@ from roommodes.project import Project
 from roommodes.project_file import key_text, nearest
 from roommodes.quantities import number, shown
 from roommodes.toml_lines import Lines
-
-Floats = NDArray[np.float64]
 
 SAME_PLACE_M = 0.05  # a place or sub so near to a seat or candidate of the project is that one
 KEYS_OF = {  # kind of file -> keys of a response that only it has

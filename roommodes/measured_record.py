@@ -13,12 +13,10 @@ from typing import Any
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_layout import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
-
-Complexes = NDArray[np.complex128]
 
 LEVELS = ("relative", "pascal", "per metre")
 FILE_FIELDS = (

@@ -7,10 +7,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 
 class MeasurementsInvalid(ProjectInvalid):

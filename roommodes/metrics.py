@@ -11,10 +11,9 @@
 from math import log10
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from roommodes.arrays import Complexes, Floats
 
 SILENCE_DB = -400.0  # the level given to an exact zero of pressure, so that no infinity enters a mean
 

@@ -13,9 +13,8 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.rooms import Room
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

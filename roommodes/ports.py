@@ -27,6 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes import imaginary
+from roommodes.arrays import Complexes, Floats
 from roommodes.boundary import Family, cosine_table
 from roommodes.contraction import (
     Factors,
@@ -37,9 +38,6 @@ from roommodes.contraction import (
     wall_cosines,
 )
 from roommodes.rooms import PLANE_AXES, Room, Wall
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 MOST_TERMS = 6e6  # of any one sum over cosines: bounds time and memory in vast rooms
 

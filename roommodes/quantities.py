@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from math import isfinite
 from typing import Annotated, Any
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
 from pydantic import BaseModel, BeforeValidator, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from roommodes.curve import Curve
 
 NAME_LENGTH = 80
 WORDED = "worded"  # error type of the messages below: complete sentences, not to be reworded
@@ -161,24 +161,6 @@ def shown(value: Any) -> str:
     if isinstance(value, int):
         return str(value) if abs(value) < 10**15 else "a very large number"
     return str(value)[:60]
-
-
-@dataclass(frozen=True, slots=True)
-class Curve:
-    """A value over frequency: straight lines over log frequency between the points, level beyond the ends.
-
-    Parameters
-    ----------
-    hz : (n,) rising [Hz]; one point is a constant.
-    value : (n,) in whatever unit the user of the curve says.
-    """
-
-    hz: tuple[float, ...]
-    value: tuple[float, ...]
-
-    def at(self, frequency_hz: ArrayLike) -> NDArray[np.float64]:
-        """The value at frequencies above 0: any shape [Hz] -> the same shape."""
-        return np.interp(np.log(frequency_hz), np.log(self.hz), self.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

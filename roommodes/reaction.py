@@ -10,16 +10,13 @@ from dataclasses import dataclass, replace
 from math import ceil, log, log10, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.boundary import Family, legendre_family, sine_family
 from roommodes.ports import Precision, table_counts
 from roommodes.rooms import AXIS_OF_WALL, PLANE_AXES, Pane, Room, Surface
 from roommodes.strengths import LocalStrength, Strength, plate_modes, plate_strength, skin_strength
 from roommodes.walls import visible
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 NEAR_GROWTH = 3  # polynomials a side may gain by closeness before the surface is halved
 SMALLEST_PIECE_M = 0.1

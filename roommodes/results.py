@@ -22,6 +22,7 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats, Integers
 from roommodes.choices import Choices, read_choices, write_choices
 from roommodes.crossover_record import CrossoverRecord, read_crossover, write_crossover
 from roommodes.errors import FileUnusable
@@ -45,9 +46,6 @@ from roommodes.zones import Candidates
 
 FORMAT = "roommodes plan"
 FORMAT_VERSION = 1
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,11 +24,9 @@ from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes, Floats
 from roommodes.boundary import kept_products
 from roommodes.rooms import Pane, WallLaw
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 SKIN_REACH = 36.0  # how far above the explicit plate modes the others are summed, in frequency
 SKIN_TERMS = 8  # terms of the series in (omega / omega_jk)^2 for the plate modes above the explicit ones

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes import __version__
+from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_guard import guarded_file
 from roommodes.hdf5_layout import Field, add_field, add_scale, read_attribute, read_field
@@ -24,8 +25,6 @@ JOB_FORMAT = "roommodes study job"
 JOB_VERSION = 1
 NOTE_LENGTH = 400
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 JOB_FIELDS = (
     Field(path="variation_db", kind="f", axes=("strategy",), unit="dB", long_name="seat-to-seat variation"),

@@ -21,6 +21,7 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_guard import guarded_file
 from roommodes.hdf5_layout import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
@@ -30,8 +31,6 @@ from roommodes.whole_file import write_whole
 STUDY_FORMAT_NAME = "roommodes study"
 STUDY_FORMAT_VERSION = 1
 FINISHED = "finished"
-
-Floats = NDArray[np.float64]
 
 
 def _room_field(path: str, kind: str, unit: str, long_name: str) -> Field:

@@ -4,8 +4,9 @@ from collections.abc import Iterator
 from math import pi, prod, sqrt
 
 from roommodes.air import Air
+from roommodes.curve import Curve
 from roommodes.parts import Found, Parts, metres
-from roommodes.quantities import Curve, number
+from roommodes.quantities import number
 from roommodes.subwoofer_limits import port_of
 from roommodes.subwoofer_tables import BurstTable, DriverTable, PortTable, SubwooferTable
 from roommodes.subwoofers import END_CORRECTION

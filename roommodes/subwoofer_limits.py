@@ -17,15 +17,12 @@ from math import log10, sqrt
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from roommodes.air import Air
+from roommodes.arrays import Floats, Integers
 from roommodes.subwoofer_tables import DriverTable, PortTable, SubwooferTable
 from roommodes.subwoofers import REFERENCE_PA, BoxedDriver, Driver, PerVolt, Port, port_length_m
 from roommodes.target_level import CREST_DB
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 HALF_SPACE_DB = 20.0 * log10(2.0)
 

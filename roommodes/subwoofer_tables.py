@@ -7,7 +7,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from roommodes.quantities import Curve, CurveOf, Name, Range, Table, several
+from roommodes.curve import Curve
+from roommodes.quantities import CurveOf, Name, Range, Table, several
 
 Extent = Annotated[float, Range(low=0.0, high=3.0, unit="m", above_low=True)]
 Offset = Annotated[float, Range(low=-2.0, high=2.0, unit="m")]

@@ -25,12 +25,10 @@ from dataclasses import dataclass
 from math import log10, pi, sqrt
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from roommodes.air import Air
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from roommodes.arrays import Complexes, Floats
 
 REFERENCE_PA = 20e-6
 END_CORRECTION = 0.85 + 0.61  # [3] in radii: one end flush with the cabinet, one free inside

@@ -14,7 +14,7 @@ from math import log10
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from roommodes.arrays import Floats
 
 NOMINAL_HZ = (10, 12.5, 16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)  # [2]
 FIRST_BAND = 10  # number of the first nominal centre

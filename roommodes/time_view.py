@@ -18,12 +18,9 @@ References
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import normalised
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 WIDTH_OCTAVES = 1.0 / 3.0
 BANDS_PER_OCTAVE = 12

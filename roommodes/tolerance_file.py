@@ -14,8 +14,8 @@ from pathlib import Path
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats, Integers
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_guard import guarded_file
 from roommodes.hdf5_layout import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
@@ -24,9 +24,6 @@ from roommodes.whole_file import write_whole
 FORMAT = "roommodes tolerance"
 FORMAT_VERSION = 1
 PERCENTILES = (5.0, 50.0, 90.0, 95.0)
-
-Floats = NDArray[np.float64]
-Integers = NDArray[np.int64]
 
 
 def _field(path: str, kind: str, axes: tuple[str, ...], unit: str, long_name: str, *, optional: bool = False) -> Field:

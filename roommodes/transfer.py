@@ -13,17 +13,15 @@ from math import pi
 from os import cpu_count
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
 from roommodes.ports import Ports, Precision
 from roommodes.reaction import Boundary, boundary_of
 from roommodes.rooms import Room, Surface
 from roommodes.strengths import Strength
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 CHUNK_BYTES = 32e6  # how much one block of frequencies may take for each of its boundary matrices
 CLOSEST_M = 0.02

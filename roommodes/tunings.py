@@ -14,13 +14,11 @@ from typing import Any
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.hdf5_layout import Field, add_field, add_scale, read_attribute, read_field
 from roommodes.sections import KINDS, Section
-
-Floats = NDArray[np.float64]
 
 SHARED = -1  # in place of a sub's index: the filter stands before all subs
 FILTER_FIELDS = (

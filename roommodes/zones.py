@@ -19,7 +19,8 @@ from math import ceil
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from roommodes.arrays import Floats
+
 Bools = NDArray[np.bool_]
 Triple = tuple[float, float, float]
 

@@ -29,10 +29,11 @@ from math import inf, log
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import drive_weights, normalised, seat_pressure
 from roommodes.project_tables import AimLimitsTable, AimWeightsTable
 from solvers.headroom import Loudness
-from solvers.problem import Complexes, Floats, Plan, Problem
+from solvers.problem import Plan, Problem
 
 EXCESS_DB, EXCESS_S = 1.0, 0.1  # beyond a limit so much weighs as much as one sub too many
 

@@ -10,9 +10,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.ports import Precision
 from roommodes.project import Project
@@ -20,9 +20,6 @@ from roommodes.results import Results
 from roommodes.transfer import transfer_function
 from solvers.listening_plane import Plane, listening_plane
 from solvers.usual_layouts import UsualLayout, usual_layouts
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 PRECISION = Precision(
     cut=2.5,

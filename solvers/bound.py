@@ -26,8 +26,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import drive_weights, normalised
-from solvers.problem import Complexes, Floats, Plan, Problem
+from solvers.problem import Plan, Problem
 
 STARTS = 64  # random phases per frequency
 PROJECTIONS = 24  # steps to and fro

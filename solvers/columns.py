@@ -12,8 +12,9 @@ from math import ceil, comb
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.metrics import normalised
-from solvers.problem import Complexes, Floats, Integers, Problem, Wishes
+from solvers.problem import Problem, Wishes
 
 Singles = NDArray[np.float32]
 Bools = NDArray[np.bool_]

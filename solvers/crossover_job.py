@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Floats
 from roommodes.crossover_record import CrossoverRecord
 from roommodes.crossovers import Crossover
 from roommodes.mains import MainsTable
@@ -12,7 +13,6 @@ from roommodes.project import Project
 from roommodes.results import Results
 from solvers.meeting import Meeting, Merit, Parts, by_delay, by_frequency, meet, setting
 from solvers.meeting_parts import meeting_parts
-from solvers.problem import Floats
 from solvers.steps import Cancelled, Report
 
 OFFSETS_MS = np.concatenate([np.arange(-5.0, 0.0, 0.25), np.arange(0.0, 5.01, 0.25)])

@@ -18,10 +18,10 @@ from math import log
 
 import numpy as np
 
+from roommodes.arrays import Floats
 from roommodes.metrics import normalised
 from roommodes.sections import Section, section_response
 from solvers.filter_shapes import apart, cells, peaking_shapes
-from solvers.problem import Floats
 
 SKIRT_DB = 0.5  # what a boost's skirts, or two cuts' ripple, may add where nothing may be boosted
 SHALLOWEST_DB = 0.5  # a filter that would do less is not worth its place

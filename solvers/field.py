@@ -3,11 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.project import Project
 from roommodes.transfer import transfer_function
 from solvers.steps import Cancelled, Interrupted, Report, Step
-
-Floats = NDArray[np.float64]
 
 
 def project_transfer(

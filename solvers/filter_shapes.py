@@ -16,7 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from solvers.problem import Complexes, Floats
+from roommodes.arrays import Complexes, Floats
 
 APART_OCTAVES = 1.0 / 6.0
 DIALLED_HZ = 0.1  # to which frequencies are rounded

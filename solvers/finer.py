@@ -12,13 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.lattice import Lattice
 from roommodes.zones import Candidates, Ground, mirrored, position_key, to_micrometre
-from solvers.front import state_of
 from solvers.hop import THOROUGH
 from solvers.jobs import run_jobs, thread_count
-from solvers.problem import CancelCall, Complexes, Floats, Outcome, Plan, Problem
-from solvers.state import equal_drives, plan_of
+from solvers.problem import CancelCall, Outcome, Plan, Problem
+from solvers.state import equal_drives, plan_of, state_of
 from solvers.tools import tools_of
 
 LEADING = 12  # plans per count that are moved

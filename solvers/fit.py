@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Floats
 from roommodes.measured import MeasuredSet
 from roommodes.project import Project
 from solvers.fit_model import Response
@@ -32,9 +33,6 @@ from solvers.fit_parameters import Parameter, Space
 from solvers.fit_source import Own, SourceModel
 from solvers.fit_steps import SCAN_STEPS, State, Steps
 from solvers.steps import Cancelled, Interrupted, Report, Step
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 MOST_FREQUENCIES = 48
 STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours

@@ -16,8 +16,8 @@ from math import pi
 from os import cpu_count
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.constructions import AnyConstruction
 from roommodes.ports import Ports, Precision
 from roommodes.reaction import boundary_of
@@ -25,9 +25,6 @@ from roommodes.rooms import Pane, Surface, WallLaw
 from roommodes.strengths import LocalStrength, PlateStrength, Strength
 from roommodes.transfer import CHUNK_BYTES, bulk_k2, strength_times
 from solvers.fit_parameters import Parameter, Situation, Space
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
 PRECISION = Precision(cut=2.5, extra_order=4, edge_wavenumber=30.0, plane_wavenumber=120.0, near_error=2e-2)

@@ -5,15 +5,12 @@ from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured import MeasuredSet
 from solvers.fit_parameters import Parameter, Situation, Space
 from solvers.fit_source import Source
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 TOLD = 0.7  # a parameter known to more than this share of its prior's deviation was not told by the data
 TOGETHER = 0.9  # posterior correlation from which two parameters are told only together

@@ -11,17 +11,17 @@ from math import exp
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.constructions import KINDS, AnyConstruction, Construction
+from roommodes.curve import Curve
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.laws import ALPHA_MAX
 from roommodes.project import Project, room_of, surface_of
 from roommodes.project_file import nearest
-from roommodes.quantities import Curve, Range, number
+from roommodes.quantities import Range, number
 from roommodes.rooms import WALLS, Room, Surface, Wall
 
-Floats = NDArray[np.float64]
 Group = Literal["walls", "loss", "size", "subs", "microphones"]
 GROUPS: tuple[Group, ...] = ("walls", "loss", "size", "subs", "microphones")
 

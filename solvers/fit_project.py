@@ -3,11 +3,12 @@
 from math import floor, log10
 from typing import Any
 
+from roommodes.curve import Curve
 from roommodes.measured import MeasuredSet
 from roommodes.project import Project, room_of
 from roommodes.project_file import parse_project
 from roommodes.project_tables import ProjectTables
-from roommodes.quantities import Curve, number
+from roommodes.quantities import number
 from roommodes.rooms import AXIS_OF_WALL, PLANE_AXES
 from roommodes.toml_edit import literal, table_text, with_values
 from roommodes.toml_lines import Path

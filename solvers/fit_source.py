@@ -11,8 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from roommodes.arrays import Complexes, Floats
+
 Own = Literal["each", "common", "none"]
 
 ROUNDS = 30

@@ -4,16 +4,13 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import nnls
 
+from roommodes.arrays import Complexes, Floats
 from solvers.fit_model import FitModel, Response
 from solvers.fit_outcome import ALIKE, STIFFNESS, Stop, even_weight, misfit, span, stacked, widening
 from solvers.fit_parameters import Parameter, Space
 from solvers.fit_source import Source, SourceModel
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 MOST_TRIES = 6
 HALVINGS = 40

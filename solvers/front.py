@@ -15,12 +15,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from solvers.columns import Columns
 from solvers.hop import Hopper
 from solvers.jobs import thread_count
 from solvers.polish import polisher_of
 from solvers.problem import CancelCall, Outcome, Plan, Problem
-from solvers.state import State, equal_drives, plan_of
+from solvers.state import State, equal_drives, plan_of, state_of
 from solvers.tools import DB_PER_UNIT, Tools, tools_of
 
 EXCHANGES = (0.01, 0.02, 0.04, 0.07, 0.12, 0.2, 0.35, 0.6, 1.2, 3.0, 10.0)  # dB of variation per dB of output
@@ -85,30 +84,6 @@ def front_of(plans: Sequence[Plan]) -> tuple[Plan, ...]:
         if plan.output_db >= kept[-1].output_db + step and plan.output_db <= front[-1].output_db - step:
             kept.append(plan)
     return (*kept, front[-1]) if len(front) > 1 else tuple(kept)
-
-
-def state_of(columns: Columns, plan: Plan) -> State:
-    """The plan as the search sees it: one slot for each column; those of a pair have one drive."""
-    number = {group: column for column, group in enumerate(columns.members)}
-    left = list(enumerate(plan.candidate_index.tolist()))
-    slots: list[tuple[int, int]] = []
-    while left:
-        k, c = left.pop(0)
-        pair = next((other for other in left if (c, other[1]) in number and _same_drive(plan, k, other[0])), None)
-        if pair is not None:
-            left.remove(pair)
-        slots.append((number[(c,) if pair is None else (c, pair[1])], k))
-    order = [k for _, k in slots]
-    return State(
-        column=np.array([column for column, _ in slots], dtype=np.int64),
-        delay_s=plan.delay_s[order].astype(np.float64),
-        gain_db=plan.gain_db[order].astype(np.float64),
-        polarity=plan.polarity[order].astype(np.float64),
-    )
-
-
-def _same_drive(plan: Plan, i: int, j: int) -> bool:
-    return all(values[i] == values[j] for values in (plan.delay_s, plan.gain_db, plan.polarity))
 
 
 def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Plan]:

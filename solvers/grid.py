@@ -9,11 +9,11 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from roommodes.arrays import Integers
 from roommodes.errors import Fault, ProjectInvalid
 from solvers import kernels_grid
 from solvers.columns import layout_blocks, layouts_of, patterns
 from solvers.pool import Pool
-from solvers.problem import Integers
 from solvers.state import State
 from solvers.tools import DB2_PER_UNIT, Tools
 

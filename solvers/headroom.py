@@ -23,6 +23,7 @@ from math import sqrt
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import SILENCE_DB, drive_weights, level_db, normalised, seat_pressure
 from roommodes.project import Project
 from roommodes.rooms import Room
@@ -31,7 +32,6 @@ from roommodes.subwoofer_limits import HALF_SPACE_DB, Limit, Limits, boxed_drive
 from roommodes.subwoofers import REFERENCE_PA
 from roommodes.third_octaves import band_levels, bands_of, bands_within
 from roommodes.tunings import Tuning
-from solvers.problem import Complexes, Floats
 
 RULE_DB_PER_OCTAVE = 12.0
 TOUCHES_DB = 0.01  # subs whose limits lie so close are met together

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.air import Air
+from roommodes.arrays import Floats
 from roommodes.project import Project, cabinet_of
 from roommodes.subwoofer_tables import AmplifierTable
 from roommodes.zones import Triple, face_direction
-from solvers.problem import Floats
 
 BOARD_U_W_M2K = 1.0 / (0.13 + 0.019 / 0.13 + 0.13)
 HEAT_CAPACITY_J_KGK = 1005.0

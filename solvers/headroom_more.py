@@ -12,10 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import drive_weights, level_db, variation_db
 from roommodes.results import Results
 from solvers.headroom import Loudness, highest_clean_db
-from solvers.problem import Complexes, DriveRange, Floats, Wishes
+from solvers.problem import DriveRange, Wishes
 
 KEPT_DB = 0.1  # by which the variation may rise where headroom is looked for
 TURN_PARTS = 8  # steps of delay to a turn at the band's end

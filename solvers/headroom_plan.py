@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.project import Project
 from roommodes.results import Results
@@ -12,7 +13,7 @@ from roommodes.seating import Seats
 from solvers.headroom import Headroom, Loudness, headroom, loudness_of, plan_weights
 from solvers.headroom_cabinets import Heat, Standing, cabinet_warnings, heat_of, standings
 from solvers.headroom_more import OneMore, next_plan_bands, one_more
-from solvers.problem import Floats, Wishes
+from solvers.problem import Wishes
 from solvers.wishes import drives_of, wishes_of
 
 NOT_ABSOLUTE = (

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Floats, Integers
 from solvers import kernels_hop, kernels_quick
 from solvers.columns import Columns
 from solvers.kernels_hop import Habits, Plans, Rules
 from solvers.kernels_sweep import Limits, Tables
-from solvers.problem import DriveRange, Floats, Integers
+from solvers.problem import DriveRange
 from solvers.state import State, placed, random_drives
 
 ARCHIVE = 48  # plans remembered per burst of hops

@@ -9,28 +9,24 @@ from datetime import UTC, datetime
 from math import isfinite
 
 import numpy as np
-from numpy.typing import NDArray
 
 from roommodes import __version__
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.frequency import log_grid
 from roommodes.lattice import lattice_of
 from roommodes.project import Project
-from roommodes.project_file import parse_project
 from roommodes.results import Cloud, Results, expected_bytes
 from roommodes.zones import Candidates
 from solvers.field import project_transfer
 from solvers.finer import Everywhere, Finer, finer
 from solvers.headroom import loudness_of
 from solvers.judge import Around, Judged, judge, plain
-from solvers.problem import Outcome, Problem, Progress, Stop
+from solvers.problem import Outcome, Problem, Progress
 from solvers.rows import row_places
 from solvers.search import search
 from solvers.steps import Cancelled, Interrupted, Report, Step
 from solvers.wishes import drives_of, wishes_of
 from solvers.worth import usual_places
-
-Floats = NDArray[np.float64]
 
 KEPT_PLANS = 20
 
@@ -259,20 +255,6 @@ def results_from(
         plans=plans,
         choices=judged.choices,
     )
-
-
-def solve_again(results: Results, *, threads: int | None = None) -> Results:
-    """Run the search of a results file anew from what the file holds alone.
-
-    An uninterrupted search gives the same plans.
-    """
-    if results.measured is not None:
-        from solvers.measured_job import solve_measured_again  # noqa: PLC0415 (it stands on this module)
-
-        return solve_measured_again(results, threads=threads)
-    project = parse_project(results.project_toml, source="project_toml")
-    prove = any(table.stop == str(Stop.EVERY_GRID_DRIVE) for table in results.plans.values())
-    return solve(project, counts=tuple(results.plans), seed=results.seed, prove=prove, threads=threads)
 
 
 def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Complexes
 from roommodes.choices import Choices, FrontTable, RowTable, UsualTable
 from roommodes.project_tables import SearchTable
 from roommodes.results import PlanTable
@@ -18,7 +19,7 @@ from solvers.aims import Figures, figures_of, rank
 from solvers.bound import bound_of
 from solvers.front import front_of, plans_met
 from solvers.headroom import Loudness
-from solvers.problem import CancelCall, Complexes, Outcome, Plan, Problem
+from solvers.problem import CancelCall, Outcome, Plan, Problem
 from solvers.recommend import recommend, steers
 from solvers.rows import RowMove, RowPlaces, best_rows
 from solvers.worth import Usual, UsualPlaces, alike_db, usual_worth

@@ -24,12 +24,9 @@ from itertools import product
 from math import ceil, pi
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.rooms import Room
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 MAP_POINTS = 760
 FINEST_MAP_M = 0.1

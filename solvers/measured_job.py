@@ -9,19 +9,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.mains import MainsTable
 from roommodes.measured_record import MeasuredRecord
 from roommodes.measured_set import MeasuredSet
 from roommodes.metrics import normalised
 from roommodes.project import Project
-from roommodes.project_file import parse_project
 from roommodes.project_tables import MAX_COUNT
 from roommodes.results import PlanTable, Results
 from roommodes.seating import Seats
 from roommodes.zones import Candidates
 from solvers.job import judged_plans, results_from
-from solvers.problem import Complexes, Floats, Problem, Stop
+from solvers.problem import Problem
 from solvers.steps import Cancelled, Report
 from solvers.wishes import drives_of
 
@@ -146,21 +146,6 @@ def solve_measured(
         measured=ground.record,
         plans=_remarked(results.plans),
     )
-
-
-def solve_measured_again(results: Results, *, threads: int | None = None) -> Results:
-    """Run the search of a measured plan anew from what its file holds alone."""
-    assert results.measured is not None, "only a measured plan is solved so"
-    ground = MeasuredGround(
-        frequency_hz=results.frequency_hz,
-        transfer=results.transfer,
-        seats=results.seats,
-        candidates=results.candidates,
-        record=results.measured,
-    )
-    project = parse_project(results.project_toml, source="project_toml")
-    prove = any(table.stop == str(Stop.EVERY_GRID_DRIVE) for table in results.plans.values())
-    return solve_measured(project, ground, counts=tuple(results.plans), seed=results.seed, prove=prove, threads=threads)
 
 
 def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_seat: int) -> list[Fault]:

@@ -20,10 +20,10 @@ from math import inf
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.biquads import response
 from roommodes.crossovers import Crossover
 from roommodes.metrics import level_db, normalised
-from solvers.problem import Complexes, Floats
 
 STEPS_PER_TURN = 32  # of the grid of delays, at the upper end of the band
 REFINED = 4  # rounds of refinement, each ten times as fine

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.crossovers import Crossover
 from roommodes.errors import Fault, OutsideModel, ProjectInvalid
 from roommodes.frequency import log_grid
@@ -13,7 +14,6 @@ from roommodes.sections import section_response
 from roommodes.tunings import Tuning
 from solvers.field import project_transfer
 from solvers.meeting import Parts
-from solvers.problem import Complexes, Floats
 from solvers.steps import Cancelled, Report
 
 POINTS_PER_OCTAVE = 24

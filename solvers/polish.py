@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from solvers.columns import Columns
-from solvers.problem import Complexes, DriveRange, Floats, Problem
+from solvers.problem import DriveRange, Problem
 from solvers.state import State, placed
 
 DB_PER_NEPER = 20.0 / np.log(10.0)

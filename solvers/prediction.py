@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.frequency import log_grid
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
@@ -12,8 +12,6 @@ from roommodes.project import Project
 from roommodes.seating import Seats
 from solvers.field import project_transfer
 from solvers.steps import Cancelled, Report
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,12 +10,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
-Integers = NDArray[np.int64]
-
 
 MOST_PAIRED = 150  # candidates
 

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.metrics import drive_weights
-from solvers.problem import Complexes, Floats, Integers
 
 
 def cost_of_pressure(pressure: Complexes, seat_weight: Floats, reward: float = 0.0) -> Floats:

@@ -15,11 +15,12 @@ from itertools import combinations
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.project import Project
 from roommodes.results import Results
 from solvers.explore import Effort
-from solvers.problem import CancelCall, Complexes, Floats, Integers, Problem
+from solvers.problem import CancelCall, Problem
 from solvers.search import search
 from solvers.wishes import drives_of
 

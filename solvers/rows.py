@@ -21,15 +21,15 @@ from math import prod
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.metrics import drive_weights, level_db, normalised, seat_pressure
 from roommodes.placement import EAR_DISTANCE_M
 from roommodes.project import Project
-from solvers.front import state_of
 from solvers.hop import Burst
 from solvers.jobs import thread_count
 from solvers.pool import Pool
-from solvers.problem import CancelCall, Complexes, Floats, Integers, Outcome, Plan, Problem
-from solvers.state import State, plan_of
+from solvers.problem import CancelCall, Outcome, Plan, Problem
+from solvers.state import State, plan_of, state_of
 from solvers.tools import Tools, tools_of
 
 STEP_M = 0.05  # between places

@@ -5,10 +5,10 @@ from itertools import islice
 
 import numpy as np
 
+from roommodes.arrays import Floats, Integers
 from solvers import kernels_fixed
 from solvers.columns import LANES, layout_blocks, layouts_of, layouts_possible
 from solvers.pool import Pool
-from solvers.problem import Floats, Integers
 from solvers.state import State, equal_drives
 from solvers.tools import DB2_PER_UNIT, Tools
 

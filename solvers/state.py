@@ -4,9 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Floats, Integers
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from solvers.columns import Columns
-from solvers.problem import DriveRange, Floats, Integers, Plan, Problem
+from solvers.problem import DriveRange, Plan, Problem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,3 +102,27 @@ def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
         output_db=output_db(level, problem.seat_weight, gain),
         level_db=level,
     )
+
+
+def state_of(columns: Columns, plan: Plan) -> State:
+    """The plan as the search sees it: one slot for each column; those of a pair have one drive."""
+    number = {group: column for column, group in enumerate(columns.members)}
+    left = list(enumerate(plan.candidate_index.tolist()))
+    slots: list[tuple[int, int]] = []
+    while left:
+        k, c = left.pop(0)
+        pair = next((other for other in left if (c, other[1]) in number and _same_drive(plan, k, other[0])), None)
+        if pair is not None:
+            left.remove(pair)
+        slots.append((number[(c,) if pair is None else (c, pair[1])], k))
+    order = [k for _, k in slots]
+    return State(
+        column=np.array([column for column, _ in slots], dtype=np.int64),
+        delay_s=plan.delay_s[order].astype(np.float64),
+        gain_db=plan.gain_db[order].astype(np.float64),
+        polarity=plan.polarity[order].astype(np.float64),
+    )
+
+
+def _same_drive(plan: Plan, i: int, j: int) -> bool:
+    return all(values[i] == values[j] for values in (plan.delay_s, plan.gain_db, plan.polarity))

@@ -15,10 +15,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.study_file import Study, parse_study
 from roommodes.study_results import Comparisons, StudyResults
-
-Floats = NDArray[np.float64]
 
 PARTS = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
 CHUNK = 2_000_000  # numbers resampled at a time

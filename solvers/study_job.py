@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.advice import decay_estimate_s
+from roommodes.arrays import Complexes, Floats
 from roommodes.frequency import log_grid
 from roommodes.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
@@ -26,9 +27,6 @@ from roommodes.study_records import JobRecord, StudyJob, canonical, record_image
 from roommodes.transfer import transfer_function
 from solvers.problem import Problem
 from solvers.study_places import Arm, arms_of
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 NO_LAYOUT = "no layout: too few legal positions in this room"
 AS_GIVEN = "one layout, driven as the strategy says"

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
 from roommodes.project import Project
 from roommodes.study_design import ZONES
 from solvers.problem import DriveRange
 
-Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
 
 SAME_M = 1e-6  # positions closer than this are one

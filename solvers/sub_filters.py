@@ -14,10 +14,10 @@ from itertools import product
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import level_db, normalised
 from roommodes.sections import KINDS, Section, SectionKind, section_response
 from solvers.filter_shapes import all_pass_shapes, apart, cells, peaking_shapes
-from solvers.problem import Complexes, Floats
 
 GRID_PER_OCTAVE = 8
 GRID_Q = (1.0, 2.5, 6.0)

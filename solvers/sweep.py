@@ -5,10 +5,11 @@ from math import ceil
 
 import numpy as np
 
+from roommodes.arrays import Floats, Integers
 from solvers import kernels_sweep
 from solvers.columns import Columns, grid_of
 from solvers.kernels_sweep import Limits, Tables
-from solvers.problem import Floats, Integers, Problem
+from solvers.problem import Problem
 from solvers.state import State
 
 STEPS_PER_PERIOD = 8  # of delay, at the highest frequency: an eighth of a turn between neighbours

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.decay import BuiltMode, built_modes
 from roommodes.errors import OutsideModel
 from roommodes.impulse import impulse_grid
@@ -14,7 +15,6 @@ from roommodes.results import Results
 from roommodes.time_view import TimeView, band_centres, time_view
 from roommodes.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
 from solvers.meeting_parts import plan_filters
-from solvers.problem import Complexes, Floats, Integers
 from solvers.row_compromise import arrivals_s, energy_time_s
 from solvers.steps import Cancelled, Interrupted, Report, Step
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes import __version__
+from roommodes.arrays import Floats
 from roommodes.frequency import log_grid
 from roommodes.metrics import normalised
 from roommodes.project import Project
@@ -29,8 +30,6 @@ from solvers.tolerance_plans import Leading, leading_plans
 from solvers.tolerance_reduce import reduced_field
 from solvers.tolerance_shares import Shares, shares
 from solvers.tolerance_worst import worst_words
-
-Floats = NDArray[np.float64]
 
 FREQUENCIES = 24  # at most, over the band
 SHARE_POINTS = 128  # points of A and of B behind the indices, at most

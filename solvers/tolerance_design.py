@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import qmc
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import normalised
 from roommodes.seating import Listening
 from roommodes.transfer import transfer_function
@@ -14,9 +15,6 @@ from solvers.tolerance_field import CHUNK, Field
 from solvers.tolerance_inputs import DRIVES, Builds, Inputs
 from solvers.tolerance_plans import Driven, mean_levels_db, variations_db
 from solvers.tolerance_reduce import PRECISION
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

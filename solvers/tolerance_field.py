@@ -26,11 +26,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes, Floats
 from solvers.tolerance_inputs import Builds
 from solvers.tolerance_walls import Walls
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 CHUNK = 64  # rooms that are worked out together
 

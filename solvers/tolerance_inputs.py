@@ -18,13 +18,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Floats
+from roommodes.curve import Curve
 from roommodes.laws import ALPHA_MAX
 from roommodes.project import Project
 from roommodes.project_tables import ProjectTables
-from roommodes.quantities import Curve
 from roommodes.rooms import AXIS_OF_WALL, PLANE_AXES, WALLS, Room, Surface
-
-Floats = NDArray[np.float64]
 
 CABINETS, EARS, ROOM = "cabinets' places", "ears' places", "size of the room"
 TEMPERATURE, DRIVES = "temperature", "drive settings"

@@ -6,12 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.results import Results
 from solvers.tolerance_inputs import Builds
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
-Integers = NDArray[np.int64]
 
 LEAST_MAGNITUDE = 1e-20  # an exact zero of pressure gets -400 dB, as in roommodes.metrics
 

@@ -17,6 +17,7 @@ from scipy.stats import qmc
 from threadpoolctl import threadpool_limits
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes, Floats
 from roommodes.ports import PortMatrices, Ports, Precision
 from roommodes.reaction import Boundary, boundary_of
 from roommodes.strengths import Strength
@@ -25,9 +26,6 @@ from solvers.jobs import thread_count
 from solvers.tolerance_field import Field, Level, Places
 from solvers.tolerance_inputs import Builds, Inputs
 from solvers.tolerance_walls import Walls
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 # 3e-4 of the seats' rms at most on the demo, beside which the spreads are large
 PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=1e-2)

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, minimize
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Complexes, Floats
 from solvers.jobs import run_jobs, thread_count
 from solvers.polish import DB_PER_NEPER, LEAST_MAGNITUDE
 from solvers.problem import DriveRange
@@ -25,9 +26,6 @@ from solvers.state import State, placed
 from solvers.steps import Cancelled
 from solvers.tolerance_inputs import Builds
 from solvers.tolerance_plans import Driven, variations_db
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 LEAN = 1.2816  # standard deviations from the mean to the 90th percentile of a normal law
 FEW_ROOMS, FEW_LAYOUTS = 32, 6  # all layouts against so many rooms; so many of them against all

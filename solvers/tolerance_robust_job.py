@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Floats
 from roommodes.choices import Choices
 from roommodes.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.project import Project
@@ -21,8 +22,6 @@ from solvers.tolerance_inputs import Builds
 from solvers.tolerance_plans import Driven, leading_plans
 from solvers.tolerance_robust import Candidate, Rooms, ninety_db, robust_plans
 from solvers.wishes import drives_of
-
-Floats = NDArray[np.float64]
 
 KEPT = 20
 ROOMS = 256  # that drives are polished against; with half as many the choice among layouts followed chance

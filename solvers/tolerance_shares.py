@@ -21,9 +21,8 @@ References
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from roommodes.arrays import Floats
 
 RESAMPLES = 400
 INTERVAL = (5.0, 95.0)  # percentiles of the resampled indices

@@ -23,16 +23,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes, Floats
+from roommodes.curve import Curve
 from roommodes.laws import ALPHA_MAX, Absorption, ConstantAdmittance, admittance_of_absorption
-from roommodes.quantities import Curve
 from roommodes.reaction import PLATE_MARGIN, Boundary
 from roommodes.rooms import PLANE_AXES, Pane, Room, Surface
 from roommodes.strengths import LocalStrength, PlateStrength, SkinStrength, Strength, plate_modes
 from roommodes.walls import visible
 from solvers.tolerance_inputs import Builds, Inputs, construction_names
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 Indices = NDArray[np.intp]
 
 NODES = 4  # values of x at which a skin is inverted

@@ -5,12 +5,12 @@ from collections.abc import Callable
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import drive_weights, level_db, normalised, variation_db
 from roommodes.results import Results
 from roommodes.sections import section_response
 from roommodes.tunings import Tuning, TuningSettings
 from solvers.equaliser import EqualiserLimits, equalise
-from solvers.problem import Complexes, Floats
 from solvers.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
 

@@ -10,11 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.metrics import level_db, output_db, seat_pressure, variation_db
 from roommodes.project import Project
 from roommodes.project_tables import MAX_COUNT
 from solvers.explore import Effort
-from solvers.problem import CancelCall, Complexes, Floats, Integers, Plan, Problem
+from solvers.problem import CancelCall, Plan, Problem
 from solvers.search import search
 from solvers.usual_layouts import UsualLayout, usual_layouts
 

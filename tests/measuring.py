@@ -9,13 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.io import wavfile
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.impulse import impulse_grid, impulse_response
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.transfer import transfer_function
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 ROOM = """
 format = 1

@@ -10,7 +10,8 @@ from typer.testing import Result
 
 from roommodes.project_file import parse_project
 from roommodes.results import read_results, write_results
-from solvers.job import solve, solve_again
+from solvers.job import solve
+from solvers.solve_again import solve_again
 from tests.measuring import ROOM, TABLE_HZ, manifest_text, modelled, table_text
 
 Run = Callable[..., Result]

@@ -9,10 +9,8 @@ from math import pi, tan
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from roommodes.arrays import Complexes, Floats
 
 WALL_NAMES = ("x0", "x1", "y0", "y1", "z0", "z1")
 IN_PLANE = ((1, 2), (0, 2), (0, 1))  # normal axis -> the wall's two axes u, v

@@ -4,7 +4,7 @@ from math import ceil
 
 import numpy as np
 
-from tests.independent.cases import Complexes, Floats
+from roommodes.arrays import Complexes, Floats
 
 
 def image_sum(size_m: Floats, source: Floats, receiver: Floats, wavenumber: Complexes, *, reach_m: float) -> Complexes:

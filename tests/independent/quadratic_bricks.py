@@ -12,7 +12,8 @@ import numpy as np
 import skfem
 from scipy.sparse.linalg import splu
 
-from tests.independent.cases import IN_PLANE, WALL_NAMES, Complexes, Floats, admittance, patches
+from roommodes.arrays import Complexes, Floats
+from tests.independent.cases import IN_PLANE, WALL_NAMES, admittance, patches
 
 
 def axis_lines(length: float, edges: set[float], size_m: float) -> Floats:

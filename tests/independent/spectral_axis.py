@@ -7,7 +7,7 @@ import numpy as np
 import scipy.linalg
 from numpy.polynomial import legendre
 
-from tests.independent.cases import Floats
+from roommodes.arrays import Floats
 
 
 class Axis:

@@ -31,7 +31,8 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.linalg import LinearOperator, gmres, splu
 
-from tests.independent.cases import IN_PLANE, WALL_NAMES, Complexes, Floats, Patch, patches
+from roommodes.arrays import Complexes, Floats
+from tests.independent.cases import IN_PLANE, WALL_NAMES, Patch, patches
 from tests.independent.spectral_axis import Axis, breakpoints
 from tests.independent.spectral_walls import WallOperator
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tests.independent.cases import IN_PLANE, Complexes, Floats, admittance, plate_frequencies, plate_strengths
+from roommodes.arrays import Complexes, Floats
+from tests.independent.cases import IN_PLANE, admittance, plate_frequencies, plate_strengths
 
 if TYPE_CHECKING:
     from tests.independent.spectral_elements import SpectralRoom

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from roommodes.arrays import Complexes
 from roommodes.transfer import transfer_function
-from tests.independent.cases import Complexes
 from tests.independent.quadratic_bricks import BrickRoom
 from tests.independent.rooms_built import PANE_ROOM, SMALL_ROOM, model_room, over_rms
 from tests.independent.spectral_elements import Mesh, solve_case

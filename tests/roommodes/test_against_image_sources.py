@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes, Floats
 from roommodes.rooms import Room
 from roommodes.transfer import transfer_function
 from tests.conftest import Close
-from tests.independent.cases import Complexes, Floats
 from tests.independent.image_sources import image_sum
 
 SPEED = 343.0

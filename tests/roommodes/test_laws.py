@@ -13,6 +13,7 @@ from scipy.optimize import brentq
 from scipy.special import struve
 
 from roommodes.air import Air
+from roommodes.curve import Curve
 from roommodes.laws import (
     ALPHA_MAX,
     Absorption,
@@ -27,7 +28,6 @@ from roommodes.laws import (
     miki,
     struve_1,
 )
-from roommodes.quantities import Curve
 from roommodes.rooms import WallLaw
 from tests.conftest import Close
 

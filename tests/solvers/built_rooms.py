@@ -2,15 +2,10 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
 from roommodes.constructions import library
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from solvers.tolerance_inputs import Builds, Inputs
-
-Floats = NDArray[np.float64]
 
 SIZE_M = (4.1, 3.2, 2.4)
 EARS_M = ((2.2, 0.7, 1.1), (2.2, 1.5, 1.1), (3.1, 2.3, 1.2))

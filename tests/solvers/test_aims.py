@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import drive_weights
 from roommodes.project_tables import AimLimitsTable, AimWeightsTable
 from roommodes.rooms import Room
 from roommodes.transfer import transfer_function
 from solvers.aims import Figures, broken_limits, decay_s, excess, least, rank, score_db, smoothness_db
-from solvers.problem import Complexes, Floats
 
 HZ = np.geomspace(20.0, 120.0, 63)
 FINE_HZ = np.linspace(2.0, 400.0, 20_000)

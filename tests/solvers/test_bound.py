@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from scipy.optimize import differential_evolution, minimize
 
+from roommodes.arrays import Complexes, Floats
 from roommodes.metrics import level_db, seat_pressure, variation_db
 from solvers.bound import Bound, bound_of, least_spread
-from solvers.problem import Complexes, Floats, Problem
+from solvers.problem import Problem
 from solvers.search import search
 
 

@@ -12,8 +12,9 @@ from roommodes.project_tables import AimLimitsTable, AimWeightsTable
 from roommodes.results import Results, read_results, results_image, write_results
 from roommodes.transfer import transfer_function
 from solvers.aims import Figures, decay_s, smoothness_db
-from solvers.job import expected_results_bytes, solve, solve_again
+from solvers.job import expected_results_bytes, solve
 from solvers.recommend import recommend
+from solvers.solve_again import solve_again
 from solvers.usual_layouts import usual_layouts
 from tests.solvers.choosing import TEXT
 

@@ -29,15 +29,13 @@ import pytest
 from numpy.typing import NDArray
 
 from roommodes.air import Air
+from roommodes.arrays import Complexes, Floats
 from roommodes.measured import ROUGH, MeasuredSet, load_manifest
 from roommodes.project_file import parse_project
 from roommodes.rooms import WALLS as SIX
 from roommodes.rooms import Room, Surface, Wall
 from roommodes.transfer import transfer_function
 from solvers.fit_source import SourceModel
-
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
 
 FOLDER = Path(__file__).parents[3] / "shared" / "measured-room"
 TABLE = "dechorate_011111_src1_12mics_100_200Hz.csv"

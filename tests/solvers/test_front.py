@@ -8,11 +8,11 @@ import pytest
 from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.project_file import parse_project
 from solvers.columns import columns_of
-from solvers.front import MOST, STEP_DB, front_of, plans_met, state_of
+from solvers.front import MOST, STEP_DB, front_of, plans_met
 from solvers.job import build_problem
 from solvers.problem import DriveRange, Outcome, Plan, Problem
 from solvers.search import search
-from solvers.state import plan_of
+from solvers.state import plan_of, state_of
 from tests.solvers.choosing import TEXT
 
 

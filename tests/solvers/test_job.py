@@ -14,9 +14,10 @@ from roommodes.project_file import parse_project
 from roommodes.results import read_results, write_results
 from roommodes.transfer import transfer_function
 from solvers.findings import examine
-from solvers.job import build_problem, expected_results_bytes, results_from, solve, solve_again
+from solvers.job import build_problem, expected_results_bytes, results_from, solve
 from solvers.prediction import predict_layout
 from solvers.search import search
+from solvers.solve_again import solve_again
 from solvers.steps import Interrupted, Step
 
 TEXT = """\

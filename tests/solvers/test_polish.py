@@ -5,10 +5,11 @@ import pytest
 from scipy.optimize import minimize
 
 from benchmarks.rooms_seeded import seeded_room
+from roommodes.arrays import Floats
 from roommodes.metrics import drive_weights
 from solvers.columns import columns_of
 from solvers.polish import polisher_of, value_and_slope
-from solvers.problem import DriveRange, Floats
+from solvers.problem import DriveRange
 from solvers.state import placed, random_drives
 
 PROBLEM = seeded_room(4, n_candidate=8, points_per_octave=12)

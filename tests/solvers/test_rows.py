@@ -5,13 +5,14 @@ from itertools import product
 import numpy as np
 import pytest
 
+from roommodes.arrays import Complexes
 from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.placement import EAR_DISTANCE_M
 from roommodes.project import Project
 from roommodes.project_file import parse_project
 from roommodes.transfer import transfer_function
 from solvers.job import build_problem
-from solvers.problem import Complexes, Outcome, Plan, Problem
+from solvers.problem import Outcome, Plan, Problem
 from solvers.rows import ROW_PITCH_M, RowMove, RowPlaces, best_rows, row_places
 from solvers.search import search
 from tests.solvers.choosing import TEXT

@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 
 from cli.drawing_dxf import harmless, sheet_dxf
-from cli.drawing_parts import SMALL_MM, Dimension, Label, Measure, dimension_rows
+from cli.drawing_parts import Dimension, Label, Measure, dimension_rows
 from cli.drawing_room import free_faces, stances, wall_parts
 from cli.drawing_sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
 from cli.drawing_views import bounds, elevation, plan_view, walls_to_show
+from cli.lettering import SMALL_MM
 from cli.plan_file import choose_plan
 from roommodes.project_file import parse_project
 from roommodes.results import write_results
