@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.air import Air
+from roommodes.acoustics.air import Air
+from roommodes.acoustics.room import Pane, Room, Surface, Wall
 from roommodes.arrays import Complexes
-from roommodes.rooms import Pane, Room, Surface, Wall
 
 FORMAT = "room reference case 1"
 WALL_OF: dict[str, Wall] = {"x0": "front", "x1": "rear", "y0": "left", "y1": "right", "z0": "floor", "z1": "ceiling"}

@@ -23,13 +23,13 @@ from pathlib import Path
 import numpy as np
 from scipy.stats import chi2
 
-from roommodes.frequency import log_grid
-from roommodes.measured import load_manifest
-from roommodes.project_file import parse_project
-from roommodes.transfer import transfer_function
-from solvers.fit import fit
-from solvers.fit_outcome import Verdict
-from solvers.fit_parameters import Space
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.measured.loading import load_manifest
+from roommodes.project.reading import parse_project
+from roommodes.responses.frequency_grid import log_grid
+from solvers.fit.outcome import Verdict
+from solvers.fit.parameters import Space
+from solvers.fit.run import fit
 
 ROOM = """
 format = 1

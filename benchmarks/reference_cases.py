@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.case_format import Case, read_case
-from roommodes.transfer import transfer_function
+from roommodes.acoustics.transfer import transfer_function
 
 MAX_BOUND = 3e-3
 MEDIAN_BOUND = 1e-4

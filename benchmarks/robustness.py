@@ -13,10 +13,10 @@ from time import perf_counter, process_time
 
 import numpy as np
 
-from roommodes.project import Project
-from roommodes.project_file import parse_project
-from solvers.job import solve
-from solvers.tolerance_robust_job import OTHER_ROOMS, ROOMS, robust_results
+from roommodes.project.project import Project
+from roommodes.project.reading import parse_project
+from solvers.plans.solve import solve
+from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, robust_results
 
 SEEDS = (31, 32, 33, 34, 35, 36)
 SUBS = 3

@@ -1,14 +1,14 @@
 """Seeded rooms for tests and benchmarks of the search: transfer functions of plausible rooms, quick to make.
 
 A rigid room with a loss that grows with frequency, as a plain modal sum: what the search must cope with, not what
-a user should build by. The full model is `roommodes.transfer`.
+a user should build by. The full model is `roommodes.acoustics.transfer`.
 """
 
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.frequency import log_grid
-from solvers.problem import DriveRange, Problem
+from roommodes.responses.frequency_grid import log_grid
+from solvers.search.problem import DriveRange, Problem
 
 MODES_UP_TO_HZ = 500.0
 SPEED_OF_SOUND_M_S = 343.2

@@ -17,7 +17,7 @@ from time import perf_counter, process_time
 from matplotlib.figure import Figure
 
 from benchmarks.rooms_seeded import seeded_room
-from solvers.search import search
+from solvers.search.search import search
 
 BASE = {"subs": 4, "candidates": 60, "seats": 7, "points_per_octave": 24}
 CHANGES: dict[str, tuple[int, ...]] = {

@@ -20,9 +20,10 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from benchmarks.rooms_seeded import seeded_room
-from solvers import kernels_fixed, reference
-from solvers.columns import columns_of, grid_of
-from solvers.tools import DB2_PER_UNIT
+from solvers.search import numpy_twins as reference
+from solvers.search.columns import columns_of, grid_of
+from solvers.search.kernels import fixed as kernels_fixed
+from solvers.search.workbench import DB2_PER_UNIT
 
 N_CANDIDATE, N_SEAT, SUBS, REPEATS = 40, 8, 4, 7
 NUMPY_LAYOUTS = 4000  # of the plain alternative, per run

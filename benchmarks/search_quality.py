@@ -13,14 +13,14 @@ from time import perf_counter
 import numpy as np
 
 from benchmarks.rooms_seeded import seeded_room
-from solvers.columns import every_layout
-from solvers.explore import Effort
-from solvers.finish import best_drives
-from solvers.jobs import thread_count
-from solvers.problem import Problem
-from solvers.search import search
-from solvers.state import equal_drives
-from solvers.tools import tools_of
+from solvers.running.threads import thread_count
+from solvers.search.columns import every_layout
+from solvers.search.explore import Effort
+from solvers.search.finish import best_drives
+from solvers.search.problem import Problem
+from solvers.search.search import search
+from solvers.search.state import equal_drives
+from solvers.search.workbench import tools_of
 
 SMALL = ((11, 2, 24), (12, 2, 20), (13, 3, 13), (14, 3, 12), (15, 4, 10), (16, 4, 10))  # seed, subs, candidates
 STARTS = 60  # per layout, each a sweep and a polish

@@ -18,8 +18,8 @@ from threadpoolctl import threadpool_limits
 from benchmarks import search_kernels
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.arrays import Floats
-from solvers.problem import Problem
-from solvers.search import search
+from solvers.search.problem import Problem
+from solvers.search.search import search
 
 N_CANDIDATE, SUBS, TIMES = 40, 4, 10.0
 WANTED = 30.0

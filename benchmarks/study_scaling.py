@@ -15,14 +15,14 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
-from roommodes.study_file import parse_study
-from roommodes.study_results import write_study
-from solvers.compiled import compile_once
-from solvers.study_compare import compare, comparison_columns
-from solvers.study_crew import LocalCrew
-from solvers.study_job import do_job, run_job
-from solvers.study_run import plan_study, results_of, run_jobs
-from solvers.study_store import opened, store_of
+from roommodes.studies.reading import parse_study
+from roommodes.studies.results import write_study
+from solvers.search.kernels.compiled import compile_once
+from solvers.study.compare import compare, comparison_columns
+from solvers.study.job import do_job, run_job
+from solvers.study.run import plan_study, results_of, run_jobs
+from solvers.study.store import opened, store_of
+from solvers.study.workers import LocalCrew
 
 WANTED = 0.9
 STUDY = """

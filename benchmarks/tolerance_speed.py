@@ -16,12 +16,12 @@ from time import process_time
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from roommodes.frequency import log_grid
-from roommodes.project_file import parse_project
-from roommodes.results import read_results
-from roommodes.transfer import transfer_function
-from solvers.tolerance import Asked, design_of, lean_grid, tolerance_of
-from solvers.tolerance_plans import leading_plans
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.plan.file import read_results
+from roommodes.project.reading import parse_project
+from roommodes.responses.frequency_grid import log_grid
+from solvers.tolerance.percentiles import Asked, design_of, lean_grid, tolerance_of
+from solvers.tolerance.plans import leading_plans
 
 MEDIAN_DB, MOST_DB = 0.01, 0.05  # of the differences of variation: median, 95 %
 

@@ -26,7 +26,7 @@ from threadpoolctl import threadpool_limits
 
 from benchmarks.case_format import Case, read_case
 from benchmarks.reference_cases import deviation
-from roommodes.transfer import transfer_function
+from roommodes.acoustics.transfer import transfer_function
 from tests.independent.quadratic_bricks import BrickRoom
 from tests.independent.spectral_elements import SpectralRoom
 

@@ -9,26 +9,26 @@ from typing import Annotated
 
 import typer
 
-from cli.check import check
-from cli.crossover import crossover
-from cli.decay import decay
-from cli.demo import demo
-from cli.drawing import drawing
-from cli.export import export
-from cli.fit import fit
-from cli.guard import EXIT_INTERRUPTED, INTERRUPTED
-from cli.headroom import headroom
-from cli.new import new
-from cli.optimise import optimise
-from cli.predict import predict
-from cli.report import report
-from cli.rows import rows
-from cli.schema import schema
-from cli.settings import settings
-from cli.study import study
-from cli.terminal import say_error
-from cli.tolerance import tolerance
-from cli.tune import tune
+from cli.commands.check import check
+from cli.commands.crossover import crossover
+from cli.commands.decay import decay
+from cli.commands.demo import demo
+from cli.commands.drawing import drawing
+from cli.commands.export import export
+from cli.commands.fit import fit
+from cli.commands.headroom import headroom
+from cli.commands.new import new
+from cli.commands.optimise import optimise
+from cli.commands.predict import predict
+from cli.commands.report import report
+from cli.commands.rows import rows
+from cli.commands.schema import schema
+from cli.commands.settings import settings
+from cli.commands.study import study
+from cli.commands.tolerance import tolerance
+from cli.commands.tune import tune
+from cli.terminal.guard import EXIT_INTERRUPTED, INTERRUPTED
+from cli.terminal.output import say_error
 
 COLLECT_AFTER = 50_000  # objects
 

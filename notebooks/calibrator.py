@@ -29,23 +29,23 @@ from pathlib import Path
 import matplotlib as mpl
 import numpy as np
 
-from cli.figures import STYLE, figure_bytes, new_figure, seat_levels
-from roommodes.biquads import response
-from roommodes.measured import load_manifest
-from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
-from roommodes.project_file import parse_project
-from roommodes.results import read_results, write_results
-from roommodes.sections import section_response
-from roommodes.starting_values import starting_values
-from roommodes.transfer import transfer_function
-from solvers.crossover_job import meet_mains
-from solvers.equaliser import SKIRT_DB, EqualiserLimits
-from solvers.measured_job import measured_ground, solve_measured
-from solvers.row_compromise import compromise
-from solvers.solve_again import solve_again
-from solvers.sub_filters import SubFilterLimits
-from solvers.time_views import plan_over_time
-from solvers.tune import settings_of, tune
+from cli.figures.common_axes import STYLE, figure_bytes, new_figure, seat_levels
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.filters.biquads import response
+from roommodes.filters.sections import section_response
+from roommodes.measured.loading import load_manifest
+from roommodes.plan.file import read_results, write_results
+from roommodes.plan.starting_values import starting_values
+from roommodes.project.reading import parse_project
+from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from solvers.crossover.with_mains import meet_mains
+from solvers.listening.over_time import plan_over_time
+from solvers.listening.row_compromise import compromise
+from solvers.plans.solve_again import solve_again
+from solvers.plans.solve_measured import measured_ground, solve_measured
+from solvers.tuning.equaliser import SKIRT_DB, EqualiserLimits
+from solvers.tuning.sub_filters import SubFilterLimits
+from solvers.tuning.tune import settings_of, tune
 
 
 class Picture:

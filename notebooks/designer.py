@@ -18,7 +18,7 @@
 # `roommodes optimise` does all of it at once.
 #
 # The room is the demo's and is invented. Change it, or read your own file with
-# `roommodes.project_file.load_project`.
+# `roommodes.project.reading.load_project`.
 
 # %%
 from importlib.resources import files
@@ -26,14 +26,14 @@ from importlib.resources import files
 import matplotlib as mpl
 import numpy as np
 
-from cli.figures import STYLE, SubMark, figure_bytes, new_figure, plan_view, seat_levels
-from cli.project_parts import glass_of
-from roommodes.decay import built_modes
-from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
-from roommodes.project_file import parse_project
-from roommodes.transfer import transfer_function
-from solvers.job import solve
-from solvers.prediction import predict_layout
+from cli.figures.common_axes import STYLE, SubMark, figure_bytes, new_figure, plan_view, seat_levels
+from roommodes.acoustics.built_modes import built_modes
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.project.glass import glass_of
+from roommodes.project.reading import parse_project
+from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from solvers.listening.layout import predict_layout
+from solvers.plans.solve import solve
 
 
 class Picture:
@@ -54,7 +54,9 @@ class Picture:
 # equipment and the cabinet's own size have taken their share.
 
 # %%
-project = parse_project(files("roommodes").joinpath("demo.toml").read_text(encoding="utf-8"), source="demo.toml")
+project = parse_project(
+    files("roommodes.project").joinpath("demo.toml").read_text(encoding="utf-8"), source="demo.toml"
+)
 room, surfaces = project.room(), project.surfaces()
 seats, candidates = project.seats(), project.candidates()
 print(f"{project.name}: {room.length_m} x {room.width_m} x {room.height_m} m, {room.volume_m3:.0f} m3")
@@ -221,7 +223,7 @@ Picture(figure)
 # ## What it costs, and what comes next
 #
 # Evenness is paid for with output: drives that even the seats out also cancel in part. If that is too little, give
-# output a weight in `[search.weights]`, or allow a narrower range of gains. `roommodes.results.write_results` keeps the
+# output a weight in `[search.weights]`, or allow a narrower range of gains. `write_results` keeps the
 # plan; `roommodes report`, `drawing` and `settings` make of it what the owner, the joiner and the calibrator need.
 # Gains, delays and polarities are starting values; they are tuned on site, with measurements.
 #

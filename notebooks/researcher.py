@@ -24,14 +24,14 @@
 import matplotlib as mpl
 import numpy as np
 
-from cli.figures import STYLE, figure_bytes, new_figure
-from cli.study_figures import differences, distributions
-from roommodes.metrics import level_db
-from roommodes.project_file import parse_project
-from roommodes.study_file import parse_study
-from roommodes.transfer import transfer_function
-from solvers.study_compare import compare
-from solvers.study_run import plan_study, study_in_process
+from cli.figures.common_axes import STYLE, figure_bytes, new_figure
+from cli.figures.study import differences, distributions
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.project.reading import parse_project
+from roommodes.responses.metrics import level_db
+from roommodes.studies.reading import parse_study
+from solvers.study.compare import compare
+from solvers.study.run import plan_study, study_in_process
 
 
 class Picture:

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.io import wavfile
 
+from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
-from roommodes.impulse import impulse_grid, impulse_response
-from roommodes.project import Project
-from roommodes.project_file import parse_project
-from roommodes.transfer import transfer_function
+from roommodes.project.project import Project
+from roommodes.project.reading import parse_project
+from roommodes.responses.impulse_response import impulse_grid, impulse_response
 
 ROOM = """
 format = 1

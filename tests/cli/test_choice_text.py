@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roommodes.project_file import load_project
-from roommodes.results import read_results
-from solvers.job import build_problem
+from roommodes.plan.file import read_results
+from roommodes.project.reading import load_project
+from solvers.plans.solve import build_problem
 
 MOVING = 'name = "front"\nmove_m = [0.2, 0.1]'
 

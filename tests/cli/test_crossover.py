@@ -9,11 +9,11 @@ import pytest
 from scipy.signal import butter, sosfreqz
 from typer.testing import Result
 
-from roommodes.metrics import drive_weights
-from roommodes.project_file import parse_project
-from roommodes.results import read_results, write_results
-from roommodes.transfer import transfer_function
-from solvers.job import solve
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.plan.file import read_results, write_results
+from roommodes.project.reading import parse_project
+from roommodes.responses.metrics import drive_weights
+from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
 
 Run = Callable[..., Result]

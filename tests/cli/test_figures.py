@@ -6,9 +6,9 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
-from cli.figures import SubMark, plan_view, seat_levels
-from cli.project_parts import GlassMark
-from roommodes.rooms import Room
+from cli.figures.common_axes import SubMark, plan_view, seat_levels
+from roommodes.acoustics.room import Room
+from roommodes.project.glass import GlassMark
 
 ROOM = Room(length_m=6.0, width_m=4.0, height_m=2.5)
 

@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 from typer.testing import Result
 
-import solvers.fit
-import solvers.fit_modes
-from cli.fit_text import fit_json, print_fit
-from cli.terminal import Page
-from roommodes.manifest import parse_manifest
-from roommodes.measured import load_manifest
-from roommodes.project_file import load_project, parse_project
-from solvers.fit import Settings
+import solvers.fit.moved_modes
+import solvers.fit.run
+from cli.terminal.output import Page
+from cli.words.fit import fit_json, print_fit
+from roommodes.measured.loading import load_manifest
+from roommodes.measured.manifest import parse_manifest
+from roommodes.project.reading import load_project, parse_project
+from solvers.fit.run import Settings
 from tests.measuring import ROOM, SUBS, modelled, room_project, table_text, write_set
 
 Run = Callable[..., Result]
@@ -122,8 +122,8 @@ def test_every_figure_of_the_text_is_in_the_json(run: Run, site: Path, answer: d
 def test_json_gives_times_in_ms_and_no_figure_for_a_mode_that_was_not_found(site: Path) -> None:
     project = load_project(site / "room.toml")
     measured = load_manifest(site / "bare.toml", project)
-    found = solvers.fit.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
-    moved = solvers.fit_modes.moved_modes(project, found)
+    found = solvers.fit.run.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
+    moved = solvers.fit.moved_modes.moved_modes(project, found)
     lost = [replace(one, fitted=replace(one.fitted, settled=False)) for one in moved[:1]]
     late = replace(found, delay_s=np.full_like(found.delay_s, 0.0125))
     data = fit_json(project, measured, late, [*lost, *moved[1:]])
@@ -138,8 +138,8 @@ def test_the_text_warns_of_a_mode_that_may_be_two_and_gives_no_figure_for_one_no
 ) -> None:
     project = load_project(site / "room.toml")
     measured = load_manifest(site / "bare.toml", project)
-    found = solvers.fit.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
-    moved = solvers.fit_modes.moved_modes(project, found)
+    found = solvers.fit.run.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
+    moved = solvers.fit.moved_modes.moved_modes(project, found)
     capsys.readouterr()
     print_fit(Page(), project, measured, found, moved)
     assert "a mode becomes two" not in capsys.readouterr().out
@@ -157,7 +157,7 @@ def test_the_text_warns_of_a_mode_that_may_be_two_and_gives_no_figure_for_one_no
 
 def interrupt_at(name: str, number: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """Ctrl-C at the n-th report of a stage of the work."""
-    module, function = (solvers.fit, "fit") if name == "fit" else (solvers.fit_modes, "moved_modes")
+    module, function = (solvers.fit.run, "fit") if name == "fit" else (solvers.fit.moved_modes, "moved_modes")
     plain, seen = getattr(module, function), []
 
     def wrapped(*arguments: Any, report: Callable[[object], None], **options: Any) -> Any:

@@ -8,13 +8,13 @@ import matplotlib as mpl
 import pytest
 from typer.testing import Result
 
-from cli.figures import STYLE, figure_bytes, new_figure
-from cli.plan_file import choose_plan
-from cli.report_blocks import Picture, Text
-from cli.report_loudness import loudness_section
-from roommodes.project_file import parse_project
-from roommodes.results import write_results
-from solvers.job import solve
+from cli.figures.common_axes import STYLE, figure_bytes, new_figure
+from cli.report.blocks import Picture, Text
+from cli.report.loudness import loudness_section
+from cli.words.chosen_plan import choose_plan
+from roommodes.plan.file import write_results
+from roommodes.project.reading import parse_project
+from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
 
 DRIVER = """[subwoofer]

@@ -12,8 +12,8 @@ from scipy.io import wavfile
 from scipy.signal import butter, sosfreqz
 from typer.testing import Result
 
-from roommodes.metrics import drive_weights
-from roommodes.results import read_results, write_results
+from roommodes.plan.file import read_results, write_results
+from roommodes.responses.metrics import drive_weights
 from tests.cli.test_optimise_measured import SUBS, TEXT, write_measured
 from tests.measuring import manifest_text, table_text
 

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.terminal import clean
-from roommodes.advice import model_warnings
-from roommodes.metrics import drive_weights, level_db, seat_pressure, variation_db
-from roommodes.project_file import load_project
-from roommodes.results import read_results
-from roommodes.transfer import transfer_function
+from cli.terminal.output import clean
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.plan.file import read_results
+from roommodes.project.advice import model_warnings
+from roommodes.project.reading import load_project
+from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
 
 
 def names(folder: Path) -> list[str]:
@@ -118,7 +118,7 @@ def no_search(monkeypatch: pytest.MonkeyPatch) -> None:
     def searched(*arguments: object, **options: object) -> None:
         raise AssertionError("the search was started although its result cannot be written")
 
-    monkeypatch.setattr("solvers.job.solve", searched)
+    monkeypatch.setattr("solvers.plans.solve.solve", searched)
 
 
 def test_an_existing_plan_is_refused_before_the_search(run, small: Path, no_search: None) -> None:

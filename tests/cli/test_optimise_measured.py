@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from typer.testing import Result
 
-from roommodes.project_file import parse_project
-from roommodes.results import read_results, write_results
-from solvers.job import solve
-from solvers.solve_again import solve_again
+from roommodes.plan.file import read_results, write_results
+from roommodes.project.reading import parse_project
+from solvers.plans.solve import solve
+from solvers.plans.solve_again import solve_again
 from tests.measuring import ROOM, TABLE_HZ, manifest_text, modelled, table_text
 
 Run = Callable[..., Result]

@@ -10,9 +10,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from cli.level_text import third_octaves
-from roommodes.project_file import parse_project
-from roommodes.results import read_results
+from cli.words.levels import third_octaves
+from roommodes.plan.file import read_results
+from roommodes.project.reading import parse_project
 
 
 def test_predict_prints_levels_for_every_seat(run, small: Path) -> None:
@@ -111,7 +111,7 @@ def small_demo(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPat
     folder = tmp_path_factory.mktemp("package")
     (folder / "demo.toml").write_text(small_text)
     monkeypatch.setattr(
-        "importlib.resources.files", lambda package: folder if package == "roommodes" else files(package)
+        "importlib.resources.files", lambda package: folder if package == "roommodes.project" else files(package)
     )
 
 
@@ -159,7 +159,7 @@ def test_demo_in_a_folder_that_is_closed_to_writing(run, small_demo, tmp_path: P
 
 def test_the_real_demo_project_is_valid_and_as_large_as_promised(run) -> None:
     """One glazed long wall, two rows of 4 and 3 seats, counts 1, 2 and 4, at least 40 candidates."""
-    project = parse_project(files("roommodes").joinpath("demo.toml").read_text(), source="demo.toml")
+    project = parse_project(files("roommodes.project").joinpath("demo.toml").read_text(), source="demo.toml")
     assert [len(row.y_m) for row in project.rows] == [4, 3]
     assert project.search.counts == (1, 2, 4)
     assert len(project.candidates()) >= 40

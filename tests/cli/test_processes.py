@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from roommodes.results import read_results
+from roommodes.plan.file import read_results
 
 ROOMMODES = [sys.executable, "-m", "cli.main"]
 

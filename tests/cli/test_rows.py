@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from typer.testing import Result
 
-from roommodes.project_file import parse_project
-from roommodes.results import write_results
-from solvers.job import solve
+from roommodes.plan.file import write_results
+from roommodes.project.reading import parse_project
+from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
 
 Run = Callable[..., Result]

@@ -12,14 +12,14 @@ import pytest
 from scipy.signal import butter, freqz_sos
 from typer.testing import Result
 
-from roommodes.metrics import level_db
-from roommodes.project_file import parse_project
-from roommodes.results import read_results, write_results
-from roommodes.transfer import transfer_function
-from solvers.crossover_job import meet_again
-from solvers.job import solve
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.plan.file import read_results, write_results
+from roommodes.project.reading import parse_project
+from roommodes.responses.metrics import level_db
+from solvers.crossover.with_mains import meet_again
+from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
-from tests.roommodes.stored import assert_same
+from tests.roommodes.plan.stored import assert_same
 
 Run = Callable[..., Result]
 MAINS = """

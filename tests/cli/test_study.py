@@ -16,8 +16,8 @@ import pandas
 import pytest
 from typer.testing import Result
 
-from roommodes.project_file import load_project
-from roommodes.study_results import read_study
+from roommodes.project.reading import load_project
+from roommodes.studies.results import read_study
 from tests.studies.texts import checksums, tiny
 
 Run = Callable[..., Result]
@@ -122,7 +122,7 @@ def test_faults_are_listed_and_nothing_is_written(run: Run, study_file: Path, tm
 
 def test_a_scheduler_that_is_not_there(run: Run, study_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed", reason="needs the extra cluster")
-    monkeypatch.setattr("solvers.study_crew.ANSWER_S", 0.5)
+    monkeypatch.setattr("solvers.study.workers.ANSWER_S", 0.5)
     done = run("study", study_file, "-o", "out.h5", "--scheduler", "tcp://127.0.0.1:9")
     assert done.exit_code == 5
     assert "no scheduler answers" in done.stderr
@@ -132,7 +132,7 @@ def test_a_scheduler_that_is_not_there(run: Run, study_file: Path, monkeypatch: 
 def test_failures_end_with_4_and_the_rest_is_written(
     run: Run, study_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("solvers.study_job.run_job", __import__("tests.studies.texts", fromlist=["x"]).faulty_job)
+    monkeypatch.setattr("solvers.study.job.run_job", __import__("tests.studies.texts", fromlist=["x"]).faulty_job)
     done = run("study", study_file, "-o", "out.h5", "--workers", 1)
     assert done.exit_code == 4
     failed = read_study(tmp_path / "out.h5").failed

@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from typer.testing import Result
 
-from roommodes.results import write_results
-from roommodes.tolerance_file import read_tolerance
-from tests.solvers.test_tolerance import results_for
+from roommodes.plan.file import write_results
+from roommodes.plan.tolerance import read_tolerance
+from tests.solvers.tolerance.test_percentiles import results_for
 
 Run = Callable[..., Result]
 

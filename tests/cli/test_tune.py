@@ -11,17 +11,17 @@ import pytest
 from scipy.signal import freqz_sos
 from typer.testing import Result
 
-from roommodes.metrics import drive_weights, level_db, variation_db
-from roommodes.results import read_results
+from roommodes.plan.file import read_results
+from roommodes.responses.metrics import drive_weights, level_db, variation_db
 
 Run = Callable[..., Result]
 
 
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from roommodes.project_file import parse_project  # noqa: PLC0415
-    from roommodes.results import write_results  # noqa: PLC0415
-    from solvers.job import solve  # noqa: PLC0415
+    from roommodes.plan.file import write_results  # noqa: PLC0415
+    from roommodes.project.reading import parse_project  # noqa: PLC0415
+    from solvers.plans.solve import solve  # noqa: PLC0415
     from tests.cli.conftest import SMALL  # noqa: PLC0415
 
     path = tmp_path_factory.mktemp("plan") / "plan.h5"

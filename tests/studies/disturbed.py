@@ -3,12 +3,12 @@
 import sys
 from pathlib import Path
 
-from roommodes.study_file import load_study
-from roommodes.study_results import write_study
-from solvers.study_compare import compare, comparison_columns
-from solvers.study_crew import LocalCrew
-from solvers.study_run import finished_jobs, plan_study, results_of, run_jobs
-from solvers.study_store import opened, store_of
+from roommodes.studies.reading import load_study
+from roommodes.studies.results import write_study
+from solvers.study.compare import compare, comparison_columns
+from solvers.study.run import finished_jobs, plan_study, results_of, run_jobs
+from solvers.study.store import opened, store_of
+from solvers.study.workers import LocalCrew
 from tests.studies.texts import slow_job
 
 

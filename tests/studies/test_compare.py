@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from roommodes.study_file import parse_study
-from roommodes.study_results import FINISHED, StudyResults
-from solvers.study_compare import PROPERTIES, Pair, StudyComparison, compare
+from roommodes.studies.reading import parse_study
+from roommodes.studies.results import FINISHED, StudyResults
+from solvers.study.compare import PROPERTIES, Pair, StudyComparison, compare
 from tests.conftest import Close
 from tests.studies.texts import tiny
 

@@ -6,14 +6,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roommodes.project import Project
-from roommodes.project_file import parse_project
-from roommodes.study_design import study_rooms
-from roommodes.study_file import parse_study
-from roommodes.study_records import JobRecord, StudyJob
-from solvers.prediction import predict_layout
-from solvers.study_job import AS_GIVEN, NO_LAYOUT, do_job, job_seed, study_jobs
-from solvers.study_places import arms_of
+from roommodes.project.project import Project
+from roommodes.project.reading import parse_project
+from roommodes.studies.design import study_rooms
+from roommodes.studies.reading import parse_study
+from roommodes.studies.records import JobRecord, StudyJob
+from solvers.listening.layout import predict_layout
+from solvers.study.job import AS_GIVEN, NO_LAYOUT, do_job, job_seed, study_jobs
+from solvers.study.places import arms_of
 from tests.conftest import Close
 from tests.studies.texts import tiny
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from roommodes.study_file import parse_study
-from roommodes.study_records import read_record
-from roommodes.study_results import read_study
-from solvers.study_run import plan_study, study_in_process
+from roommodes.studies.reading import parse_study
+from roommodes.studies.records import read_record
+from roommodes.studies.results import read_study
+from solvers.study.run import plan_study, study_in_process
 from tests.studies.texts import checksums, tiny
 
 ROOT = Path(__file__).parents[2]

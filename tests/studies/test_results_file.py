@@ -10,9 +10,9 @@ import pytest
 import xarray
 
 from roommodes.errors import FileUnusable
-from roommodes.study_file import parse_study
-from roommodes.study_records import read_record
-from roommodes.study_results import (
+from roommodes.studies.reading import parse_study
+from roommodes.studies.records import read_record
+from roommodes.studies.results import (
     COMPARISON_FIELDS,
     EFFECT_FIELDS,
     RESULT_FIELDS,
@@ -22,10 +22,10 @@ from roommodes.study_results import (
     read_study,
     study_image,
 )
-from solvers.study_compare import compare, comparison_columns
-from solvers.study_job import run_job
-from solvers.study_run import plan_study, results_of, study_in_process
-from tests.roommodes import test_results as strangers
+from solvers.study.compare import compare, comparison_columns
+from solvers.study.job import run_job
+from solvers.study.run import plan_study, results_of, study_in_process
+from tests.roommodes.plan import test_file as strangers
 from tests.studies.texts import checksums, tiny
 
 
@@ -110,7 +110,7 @@ def test_the_size_is_foreseen(images: dict[str, bytes], results: StudyResults) -
 
 
 def test_a_room_without_a_result_is_kept_with_its_reason(tmp_path: Path) -> None:
-    from solvers.study_job import do_job  # noqa: PLC0415 (only here)
+    from solvers.study.job import do_job  # noqa: PLC0415 (only here)
 
     plan = plan_study(parse_study(tiny(2), source="study.toml"))
     done, failed = plan.jobs

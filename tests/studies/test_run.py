@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 
 from roommodes.errors import FileUnusable
-from roommodes.study_file import parse_study
-from roommodes.study_records import JobRecord
-from solvers.study_crew import LocalCrew, SchedulerUnusable, Work
-from solvers.study_job import run_job
-from solvers.study_run import Event, StudyInterrupted, StudyPlan, finished_jobs, plan_study, run_jobs, study_in_process
-from solvers.study_store import Store, opened, store_of
+from roommodes.studies.reading import parse_study
+from roommodes.studies.records import JobRecord
+from solvers.study.job import run_job
+from solvers.study.run import Event, StudyInterrupted, StudyPlan, finished_jobs, plan_study, run_jobs, study_in_process
+from solvers.study.store import Store, opened, store_of
+from solvers.study.workers import LocalCrew, SchedulerUnusable, Work
 from tests.studies.texts import HereCrew, checksum_of, deadly_job, faulty_job, once_faulty_job, tiny
 
 ROOT = Path(__file__).parents[2]
@@ -160,7 +160,7 @@ def test_of_two_runs_at_once_the_second_is_refused(tmp_path: Path) -> None:
     program = textwrap.dedent("""
         import sys, time
         from pathlib import Path
-        from solvers.study_store import opened, store_of
+        from solvers.study.store import opened, store_of
         with opened(store_of(Path(sys.argv[1])), Path(sys.argv[1])):
             print("at work", flush=True)
             time.sleep(60)
@@ -204,8 +204,8 @@ def test_workers_end_with_the_one_who_asked_them(tmp_path: Path) -> None:
     """A killed parent leaves no process behind."""
     program = textwrap.dedent("""
         import os, sys, time
-        from solvers.study_crew import LocalCrew
-        from roommodes.study_records import StudyJob
+        from solvers.study.workers import LocalCrew
+        from roommodes.studies.records import StudyJob
         from tests.studies import texts
         crew = LocalCrew(texts.slow_job, 1)
         crew.give(StudyJob(number=1, title="", text="no job"))
@@ -236,7 +236,7 @@ def test_a_store_is_beside_its_results(tmp_path: Path) -> None:
 @pytest.mark.filterwarnings("default")  # what the cluster's own code warns of while it starts and ends is not ours
 def test_a_cluster_gives_the_same_bits(tmp_path: Path) -> None:
     distributed = pytest.importorskip("distributed", reason="needs the extra cluster")
-    from solvers.study_crew import ClusterCrew  # noqa: PLC0415 (beside what may be missing)
+    from solvers.study.workers import ClusterCrew  # noqa: PLC0415 (beside what may be missing)
 
     plan = plan_of(3, searched=True)
     local, _, _ = run(plan, tmp_path)
@@ -257,7 +257,7 @@ def test_a_cluster_gives_the_same_bits(tmp_path: Path) -> None:
 
 def test_a_scheduler_that_does_not_answer_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed", reason="needs the extra cluster")
-    from solvers import study_crew  # noqa: PLC0415
+    from solvers.study import workers as study_crew  # noqa: PLC0415
 
     monkeypatch.setattr(study_crew, "ANSWER_S", 1.0)
     with pytest.raises(SchedulerUnusable, match=r"tcp://127.0.0.1:9: no scheduler answers .*`dask scheduler`"):

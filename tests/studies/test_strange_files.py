@@ -12,19 +12,19 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from roommodes.errors import RoommodesError
-from roommodes.measured import load_manifest
-from roommodes.project import Project
-from roommodes.project_file import load_project
-from roommodes.results import read_results, results_image
-from roommodes.study_design import study_rooms
-from roommodes.study_file import load_study, parse_study
-from roommodes.study_records import read_record
-from roommodes.study_results import read_study, study_image
-from solvers.study_compare import compare, comparison_columns
-from solvers.study_job import run_job
-from solvers.study_run import plan_study, study_in_process
+from roommodes.measured.loading import load_manifest
+from roommodes.plan.file import read_results, results_image
+from roommodes.project.project import Project
+from roommodes.project.reading import load_project
+from roommodes.studies.design import study_rooms
+from roommodes.studies.reading import load_study, parse_study
+from roommodes.studies.records import read_record
+from roommodes.studies.results import read_study, study_image
+from solvers.study.compare import compare, comparison_columns
+from solvers.study.job import run_job
+from solvers.study.run import plan_study, study_in_process
 from tests.measuring import SUBS, modelled, room_project, write_set
-from tests.roommodes.stored import some_results
+from tests.roommodes.plan.stored import some_results
 from tests.studies.texts import tiny
 
 WORDS = (
@@ -54,14 +54,13 @@ def open_study(path: Path) -> None:
 @pytest.fixture(scope="module")
 def samples() -> dict[str, tuple[str, bytes, Callable[[Path], object]]]:
     """For each kind of file its name, its bytes and its reader."""
-    shipped = files("roommodes")
     plan = plan_study(parse_study(tiny(3), source="study.toml"))
     results = study_in_process(plan)
     job = plan.jobs[0]
     whole = study_image(results, comparison_columns(results, compare(results)))
-    starter = shipped.joinpath("study_starter.toml").read_bytes().replace(b"count = 48", b"count = 2")
+    starter = files("roommodes.studies").joinpath("starter.toml").read_bytes().replace(b"count = 48", b"count = 2")
     return {
-        "project": ("room.toml", shipped.joinpath("demo.toml").read_bytes(), load_project),
+        "project": ("room.toml", files("roommodes.project").joinpath("demo.toml").read_bytes(), load_project),
         "study": ("study.toml", starter, open_study),
         "plan": ("plan.h5", results_image(some_results()), read_results),
         "study results": ("study.h5", whole, read_study),

@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from roommodes.errors import FileUnusable, ProjectInvalid
-from roommodes.study_design import StudyRoom, room_project, study_rooms
-from roommodes.study_file import Study, load_study, parse_study, study_schema
-from roommodes.toml_text import toml_text
+from roommodes.studies.design import StudyRoom, room_project, study_rooms
+from roommodes.studies.reading import Study, load_study, parse_study, study_schema
+from roommodes.toml.text import toml_text
 from tests.studies.texts import tiny
 
-STARTER = files("roommodes").joinpath("study_starter.toml").read_text(encoding="utf-8")
+STARTER = files("roommodes.studies").joinpath("starter.toml").read_text(encoding="utf-8")
 
 
 def rooms_of(text: str) -> tuple[StudyRoom, ...]:

@@ -4,10 +4,10 @@ import os
 import time
 from pathlib import Path
 
-from roommodes.study_records import JobRecord, StudyJob
-from roommodes.study_results import StudyResults
-from solvers.study_crew import Done, Work, reason_of
-from solvers.study_job import run_job
+from roommodes.studies.records import JobRecord, StudyJob
+from roommodes.studies.results import StudyResults
+from solvers.study.job import run_job
+from solvers.study.workers import Done, Work, reason_of
 
 TINY = """\
 format = 1

@@ -7,12 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roommodes.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
-from roommodes.frequency import log_grid
-from roommodes.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
-from roommodes.project_file import parse_project
-from roommodes.results import PlanTable, Results, write_results
-from roommodes.transfer import transfer_function
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.plan.file import PlanTable, Results, write_results
+from roommodes.project.reading import parse_project
+from roommodes.responses.frequency_grid import log_grid
+from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 
 PROJECT = """\
 format = 1

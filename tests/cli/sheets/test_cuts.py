@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from cli.settings_tables import CUTS_ALONE
-from roommodes.biquads import peaking, response
-from solvers.equaliser import Equaliser, equalise
+from cli.words.settings import CUTS_ALONE
+from roommodes.filters.biquads import peaking, response
+from solvers.tuning.equaliser import Equaliser, equalise
 
 RATE_HZ = 48000.0
 HZ = np.geomspace(20, 120, 63)

@@ -10,15 +10,15 @@ import ezdxf
 import numpy as np
 import pytest
 
-from cli.drawing_dxf import harmless, sheet_dxf
-from cli.drawing_parts import Dimension, Label, Measure, dimension_rows
-from cli.drawing_room import free_faces, stances, wall_parts
-from cli.drawing_sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
-from cli.drawing_views import bounds, elevation, plan_view, walls_to_show
-from cli.lettering import SMALL_MM
-from cli.plan_file import choose_plan
-from roommodes.project_file import parse_project
-from roommodes.results import write_results
+from cli.drawing.dxf import harmless, sheet_dxf
+from cli.drawing.objects import free_faces, stances, wall_parts
+from cli.drawing.primitives import Dimension, Label, Measure, dimension_rows
+from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
+from cli.drawing.views import bounds, elevation, plan_view, walls_to_show
+from cli.figures.lettering import SMALL_MM
+from cli.words.chosen_plan import choose_plan
+from roommodes.plan.file import write_results
+from roommodes.project.reading import parse_project
 from tests.rooms import SMALL
 
 from .conftest import project_text, results_of

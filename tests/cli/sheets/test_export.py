@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from cli.plan_file import choose_plan
+from cli.words.chosen_plan import choose_plan
 
 LEAD_S = 0.4
 

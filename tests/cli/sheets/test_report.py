@@ -12,14 +12,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.plan_file import choose_plan
-from cli.report import model_numbers, report_bytes, report_content
-from cli.report_blocks import Bullets, Picture, Section, Table, Text
-from cli.report_html import report_html
-from cli.report_pdf import report_pdf
-from cli.report_room import seat_marks
-from roommodes.choices import Choices
-from roommodes.results import write_results
+from cli.commands.report import model_numbers, report_bytes, report_content
+from cli.report.blocks import Bullets, Picture, Section, Table, Text
+from cli.report.html import report_html
+from cli.report.pdf import report_pdf
+from cli.report.room import seat_marks
+from cli.words.chosen_plan import choose_plan
+from roommodes.plan.choices import Choices
+from roommodes.plan.file import write_results
 
 from .conftest import BECAUSE, project_text, results_of
 

@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from cli.plan_file import choose_plan
-from cli.report import model_numbers, report_bytes
+from cli.commands.report import model_numbers, report_bytes
+from cli.words.chosen_plan import choose_plan
 
 FLAGS = (
     "--no-sandbox",

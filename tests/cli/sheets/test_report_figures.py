@@ -4,8 +4,8 @@ import numpy as np
 from matplotlib.collections import PolyCollection
 from matplotlib.figure import Figure
 
-from cli.choice_figures import RowSweep, variation_against_level, variation_by_count, variation_over_rows
-from cli.report_figures import (
+from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
+from cli.figures.report import (
     HIGHEST_DB,
     LOWEST_DB,
     STEP_DB,
@@ -15,7 +15,7 @@ from cli.report_figures import (
     pressure_map,
     ramp_colours,
 )
-from roommodes.decay import BuiltMode
+from roommodes.acoustics.built_modes import BuiltMode
 
 
 def axes():

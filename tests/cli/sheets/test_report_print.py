@@ -13,10 +13,10 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
-from cli.figures import STYLE
-from cli.plan_file import choose_plan
-from cli.report import model_numbers, report_bytes
-from cli.report_print import Inset, Letters, Print, text_width_pt
+from cli.commands.report import model_numbers, report_bytes
+from cli.figures.common_axes import STYLE
+from cli.report.print import Inset, Letters, Print, text_width_pt
+from cli.words.chosen_plan import choose_plan
 
 SHOWN = re.compile(rb"\((?:[^()\\]|\\.)*\)")
 

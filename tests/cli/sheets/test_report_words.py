@@ -1,7 +1,7 @@
 """Parameters in words: every key of every construction of the library has a unit or is a plain number."""
 
-from cli.report_words import UNITS, parameter_words
-from roommodes.constructions import library
+from cli.report.parameters import UNITS, parameter_words
+from roommodes.project.constructions import library
 
 
 def test_parameters_have_words_and_units() -> None:

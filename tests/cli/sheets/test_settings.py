@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.settings_tables import COLUMNS, FILTER_COLUMNS, inert
-from roommodes.biquads import Biquad, response
-from roommodes.project_file import parse_project
-from roommodes.starting_values import beyond_processor, starting_values
+from cli.words.settings import COLUMNS, FILTER_COLUMNS, inert
+from roommodes.filters.biquads import Biquad, response
+from roommodes.plan.starting_values import beyond_processor, starting_values
+from roommodes.project.reading import parse_project
 
 from .conftest import DRIVES, project_text
 

@@ -1,0 +1,135 @@
+"""`roommodes crossover`: how the subs of a plan meet the main loudspeakers."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from cli.terminal.guard import guarded, interruptible
+from cli.terminal.options import Debug, Force, Json, Quiet
+from cli.terminal.output import Page, print_json
+from cli.terminal.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs
+from cli.terminal.plan_options import suffix_fault as plan_suffix_fault
+from cli.terminal.progress import progress
+
+if TYPE_CHECKING:
+    from roommodes.filters.crossovers import Crossover
+    from roommodes.project.mains import MainsTable
+
+
+@guarded
+def crossover(
+    file: PlanFile,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="PLAN.h5", help="Keep it in a plan file; left out: only show it."),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
+    ] = None,
+    subs: Subs = None,
+    rank: Rank = None,
+    at: Annotated[
+        float | None, typer.Option("--at", metavar="HZ", min=30.0, max=200.0, help="Frequency; else as in [mains].")
+    ] = None,
+    order: Annotated[
+        int | None, typer.Option("--order", min=2, max=8, help="Order, 6 dB per octave each; else as in [mains].")
+    ] = None,
+    kind: Annotated[
+        Literal["linkwitz-riley", "butterworth"] | None, typer.Option("--kind", help="Else as in [mains].")
+    ] = None,
+    gain: Annotated[
+        float | None,
+        typer.Option("--gain", metavar="DB", min=-60.0, max=60.0, help="Of all subs; left out, as loud as the mains."),
+    ] = None,
+    rate: Rate = 48000.0,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Find the delay and polarity of all subs against the main loudspeakers.
+
+    The sum through the crossover shall be full and even at all seats. Shown are the sum, its parts, and what happens a
+    few milliseconds and a few hertz beside it. The mains stand in the project's [mains]. With -o the setting goes into
+    a new plan file beside the plan and its filters, from which `settings` prints it all.
+
+    Example: roommodes crossover tuned.h5 --at 80 -o ready.h5 --figure crossover.png
+    """
+    from cli.terminal.figure_suffix import suffix_fault
+    from cli.words.chosen_plan import choose_plan
+    from cli.words.crossover import crossover_json, print_crossover
+    from cli.words.what_was_kept import filters_under, tuning_under
+    from roommodes.plan.file import check_results_target, write_results
+    from roommodes.plan.starting_values import check_rate
+    from roommodes.project.mains import MainsTable
+    from roommodes.storage.whole_file import check_target, write_whole
+    from solvers.crossover.with_mains import meet_mains, record_of
+
+    if output and (fault := plan_suffix_fault(output, PLAN_SUFFIXES)):
+        raise typer.BadParameter(f"{fault}; a figure goes to --figure", param_hint="--output")
+    if figure and (fault := suffix_fault(figure)):
+        raise typer.BadParameter(fault, param_hint="--figure")
+    check_rate(rate)
+    plan = choose_plan(file, subs=subs, rank=rank)
+    if output:
+        check_results_target(output, force=force, needed_bytes=plan.results.size_bytes)
+    if figure:
+        check_target(figure, force=force)
+    mains = plan.project.mains or MainsTable()
+    wanted = wanted_crossover(mains, at=at, order=order, kind=kind)
+    with interruptible() as stop_asked, progress(quiet=quiet) as report:
+        found = meet_mains(
+            plan.project,
+            plan.results,
+            subs=plan.count,
+            rank=plan.rank,
+            crossover=wanted,
+            gain_db=gain,
+            report=report,
+            cancelled=stop_asked,
+        )
+    if output:
+        record = record_of(found, subs=plan.count, rank=plan.rank, asked_gain_db=gain)
+        tuning = tuning_under(plan.results, subs=plan.count, rank=plan.rank)
+        write_results(output, replace(plan.results, crossover=record, tuning=tuning), force=force)
+    if figure:
+        from cli.figures.crossover import crossover_page
+
+        write_whole(figure, crossover_page(plan, found, figure.suffix), force=force)
+    if as_json:
+        print_json(crossover_json(plan, found, rate))
+    elif not quiet:
+        page = Page()
+        print_crossover(page, plan, found, rate)
+        page.line(filters_under(plan.results, subs=plan.count, rank=plan.rank))
+        if output:
+            page.line(f"Plan with its crossover written to {output}.")
+        else:
+            page.line("Shown, not kept: -o PLAN.h5 keeps it for settings and report.")
+        if figure:
+            page.line(f"Figure written to {figure}.")
+
+
+def wanted_crossover(
+    mains: "MainsTable",
+    *,
+    at: float | None,
+    order: int | None,
+    kind: Literal["linkwitz-riley", "butterworth"] | None,
+) -> "Crossover":
+    """The project's crossover with what was asked for in its place."""
+    from roommodes.filters.crossovers import Crossover
+
+    if (kind or mains.crossover) == "linkwitz-riley" and (order or mains.order) % 2:
+        raise typer.BadParameter(
+            f"got {order or mains.order} with linkwitz-riley; allowed: 2, 4, 6, 8, or --kind butterworth",
+            param_hint="--order",
+        )
+    return Crossover(
+        kind=kind or mains.crossover,
+        order=order or mains.order,
+        frequency_hz=mains.frequency_hz if at is None else at,
+    )

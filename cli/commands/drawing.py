@@ -1,0 +1,72 @@
+"""`roommodes drawing`: the sheet from which cabinets and places are built."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.terminal.guard import guarded
+from cli.terminal.options import Debug, Force, Json, Quiet
+from cli.terminal.output import Page, print_json
+from cli.terminal.plan_options import PlanFile, Rank, Subs, suffix_fault
+
+SUFFIXES = (".pdf", ".svg", ".dxf")
+
+
+@guarded
+def drawing(
+    file: PlanFile,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="SHEET", help="A .pdf, .svg or .dxf file.", show_default=False),
+    ] = None,
+    subs: Subs = None,
+    rank: Rank = None,
+    paper: Annotated[
+        str | None, typer.Option("--paper", metavar="SIZE", help="A3, A2, A1 or A0; left out: the smallest that fits.")
+    ] = None,
+    scale: Annotated[
+        float | None, typer.Option("--scale", metavar="N", help="50 for 1:50; left out: the largest that fits.")
+    ] = None,
+    revision: Annotated[str, typer.Option("--revision", metavar="TEXT", help="For the title block.")] = "A",
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Draw the plan to scale with dimensions: the room from above and two walls, for the people who build it.
+
+    Print PDF and SVG at 100 %. DXF holds the same in real millimetres, with named layers.
+
+    Example: roommodes drawing plan.h5 -o sheet.pdf
+    """
+    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_of
+    from cli.words.chosen_plan import choose_plan
+    from roommodes.storage.whole_file import check_target, write_whole
+
+    target = output or file.with_suffix(".pdf")
+    if fault := suffix_fault(target, SUFFIXES):
+        raise typer.BadParameter(fault, param_hint="--output")
+    if paper is not None and paper.upper() not in PAPERS:
+        raise typer.BadParameter(f"got {paper!r}; allowed: {', '.join(PAPERS)}", param_hint="--paper")
+    if scale is not None and not 1.0 <= scale <= 1000.0:
+        raise typer.BadParameter(f"got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50", param_hint="--scale")
+    plan = choose_plan(file, subs=subs, rank=rank)
+    check_target(target, force=force)
+    sheet = drawing_sheet(plan, SheetWishes(paper=paper and paper.upper(), scale=scale, revision=revision))
+    if target.suffix.lower() == ".dxf":
+        from cli.drawing.dxf import sheet_dxf
+
+        data = sheet_dxf(sheet)
+    else:
+        from cli.drawing.paper import sheet_bytes
+
+        data = sheet_bytes(sheet, target.suffix)
+    write_whole(target, data, force=force)
+    if as_json:
+        print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.count})
+    elif not quiet:
+        page = Page()
+        page.line(f"Wrote {target}: {paper_of(sheet)} at 1:{sheet.scale:g}. Print it at 100 % and check the scale bar.")
+        page.line("Check every dimension on site before anything is cut; local codes and licensed trades decide.")

@@ -1,0 +1,92 @@
+"""`roommodes export`: the seats' responses in open formats, for other programs."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.terminal.guard import guarded, interruptible
+from cli.terminal.options import Debug, Force, Json, Quiet
+from cli.terminal.output import Page, counted, print_json, warn
+from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
+from cli.terminal.progress import progress
+
+SUFFIXES = (".sofa", ".wav")
+STILL_RINGS_DB = -40.0
+LONGEST_S = 20.0
+
+
+@guarded
+def export(
+    file: PlanFile,
+    output: Annotated[
+        Path, typer.Option("--output", "-o", metavar="FILE", help="A .sofa or .wav file.", show_default=False)
+    ],
+    subs: Subs = None,
+    rank: Rank = None,
+    sub: Annotated[
+        int | None, typer.Option("--sub", metavar="K", help="WAV: one sub alone, undriven; left out: the whole plan.")
+    ] = None,
+    rate: Rate = 48000.0,
+    seconds: Annotated[float, typer.Option("--seconds", metavar="S", help="WAV: length of the responses.")] = 2.0,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Write the seats' responses in an open format.
+
+    SOFA (AES69) holds the transfer function of every sub to every seat. WAV holds impulse responses, one channel per
+    seat, of the plan as it is driven and filtered, over the band of the search; measured ones as long as they tell.
+
+    Example: roommodes export plan.h5 -o seats.wav
+    """
+    from cli.formats.sofa_wav import seat_impulses, sofa_bytes, wav_bytes, wav_length_s, wav_words
+    from cli.words.basis import basis_words, responses_word
+    from cli.words.chosen_plan import choose_plan
+    from roommodes.plan.starting_values import RATE_RANGE_HZ
+    from roommodes.responses.impulse_response import left_at_end_db
+    from roommodes.storage.whole_file import check_target, write_whole
+
+    if fault := suffix_fault(output, SUFFIXES):
+        raise typer.BadParameter(fault, param_hint="--output")
+    if not RATE_RANGE_HZ[0] <= rate <= RATE_RANGE_HZ[1] or rate != int(rate):
+        low, high = RATE_RANGE_HZ
+        raise typer.BadParameter(f"got {rate:g}; allowed: whole numbers from {low:g} to {high:g}", param_hint="--rate")
+    if not 0.5 <= seconds <= LONGEST_S:
+        raise typer.BadParameter(f"got {seconds:g}; allowed: 0.5 to {LONGEST_S:g}", param_hint="--seconds")
+    plan = choose_plan(file, subs=subs, rank=rank)
+    if sub is not None and not 1 <= sub <= plan.count:
+        raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.count}", param_hint="--sub")
+    check_target(output, force=force)
+    if output.suffix.lower() == ".sofa":
+        data = sofa_bytes(plan)
+        emitters, receivers = counted(plan.count, "sub"), counted(len(plan.results.seats), "seat")
+        words = f"{emitters} as emitters, {receivers} as receivers, undriven"
+    else:
+        whole = wav_length_s(plan, seconds=seconds, rate_hz=rate)
+        with interruptible() as stop_asked, progress(quiet=quiet) as steps:
+            impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, steps=steps, stop_asked=stop_asked)
+        if (left := left_at_end_db(impulse)) > STILL_RINGS_DB and not quiet:
+            longer = "make them longer with --seconds"
+            if plan.results.measured is not None and whole < seconds:
+                longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
+            warn([f"the responses still ring at their end ({left:.0f} dB); {longer}"])
+        data = wav_bytes(impulse, int(rate))
+        words = wav_words(plan, whole, alone=sub is not None)
+    write_whole(output, data, force=force)
+    if as_json:
+        print_json(
+            {
+                "written": str(output),
+                "seats": list(plan.results.seats.name),
+                "subs": plan.count,
+                "responses": responses_word(plan.results),
+            }
+        )
+    elif not quiet:
+        page = Page()
+        page.line(f"Wrote {output}: {words}.")
+        if basis := basis_words(plan.results):
+            page.line(basis)

@@ -1,0 +1,167 @@
+"""`roommodes fit`: the model corrected by what was measured."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+import contextlib
+from collections.abc import Callable, Sequence
+from enum import Enum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.output import Page, print_json, say_error
+from cli.terminal.progress import progress
+
+if TYPE_CHECKING:
+    from roommodes.measured.loading import MeasuredSet
+    from roommodes.project.project import Project
+    from solvers.fit.moved_modes import MovedMode
+    from solvers.fit.outcome import Fit
+
+EXIT_REFUSED = 3
+STOPPING = "stopping: a moment, for what is finished; once more to end at once"
+
+
+class OwnResponse(Enum):
+    """What a sub's own response may be."""
+
+    each = "each"
+    common = "common"
+    none = "none"
+
+
+@guarded
+def fit(
+    file: ProjectFile,
+    manifest: Annotated[Path, typer.Argument(metavar="MANIFEST", help="Which files hold what.", show_default=False)],
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="CORRECTED.toml", help="Write the corrected project.")
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", metavar="FIGURE", help="Draw misfit and modes: a .png or .svg file.")
+    ] = None,
+    hold: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--hold",
+            metavar="NAME",
+            help="What stays as it is: walls, loss, size, subs, microphones, a construction, a sub, a seat, or one of "
+            "their keys. May be given again.",
+        ),
+    ] = None,
+    own: Annotated[
+        OwnResponse | None,
+        typer.Option(
+            "--own-response",
+            help="A response of its own for each sub, one common to all, or none; left out: none if the levels are "
+            "per metre, else each.",
+        ),
+    ] = None,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Correct a project's walls, loss and size by measured responses.
+
+    Also for a test of the bare room before the design: one sub, and a microphone moved about. Start a manifest with
+    `roommodes new --manifest`. What the data cannot tell is named; a project that does not explain them is refused.
+
+    Example: roommodes fit cellar.toml measured.toml -o corrected.toml --figure fit.png
+    """
+    from cli.terminal.figure_suffix import suffix_fault
+    from cli.words.fit import fit_json, print_fit
+    from roommodes.measured.loading import load_manifest
+    from roommodes.project.reading import load_project
+    from roommodes.storage.whole_file import check_target
+    from solvers.fit.corrected_project import corrected_project
+    from solvers.fit.moved_modes import moved_modes
+    from solvers.fit.outcome import Stop, Verdict
+    from solvers.fit.run import Settings
+    from solvers.fit.run import fit as fit_project
+    from solvers.running.progress import Interrupted
+
+    if figure and (fault := suffix_fault(figure)):
+        raise typer.BadParameter(fault, param_hint="--figure")
+    if fault := _path_fault(output, figure, (file, manifest)):
+        raise typer.BadParameter(fault, param_hint="--output, --figure")
+    project = load_project(file)
+    for target in (output, figure):
+        if target:
+            check_target(target, force=force)
+    measured = load_manifest(manifest, project)
+    settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
+    moved = None
+    with interruptible(STOPPING) as stop_asked, progress(quiet=quiet) as report:
+        found = fit_project(project, measured, settings, report=report, cancelled=stop_asked)
+        whole = found.stop is not Stop.INTERRUPTED
+        if whole:
+            with contextlib.suppress(Interrupted):
+                moved = moved_modes(project, found, report=report, cancelled=stop_asked)
+        refused = found.verdict is Verdict.REFUSED
+        written = _write(
+            {
+                output: lambda: corrected_project(project, measured, found).encode() if whole and not refused else None,
+                figure: lambda: _drawn(figure, project, measured, found, moved),
+            },
+            force=force,
+        )
+        stopped = stop_asked()
+    if as_json:
+        print_json({**fit_json(project, measured, found, moved), "written": [str(path) for path in written]})
+    elif not quiet:
+        page = Page()
+        print_fit(page, project, measured, found, moved or ())
+        for path in written:
+            page.line(f"Wrote {path}.")
+    if stopped:
+        say_error([_what_was_kept(found, moved, written)])
+        raise typer.Exit(EXIT_INTERRUPTED)
+    if refused:
+        say_error([f"{file}: {found.verdict.value}" + (f" {output} was not written." if output else "")])
+        raise typer.Exit(EXIT_REFUSED)
+
+
+def _path_fault(output: Path | None, figure: Path | None, inputs: tuple[Path, Path]) -> str | None:
+    """Why the files cannot be written where they are asked for, whatever --force says."""
+    targets = [path.resolve() for path in (output, figure) if path]
+    if len(set(targets)) < len(targets):
+        return f"both are {output}; give each a name of its own."
+    taken = next((path for path in inputs if path.resolve() in targets), None)
+    return f"{taken} is read by this command; write to another file." if taken else None
+
+
+def _write(contents: "dict[Path | None, Callable[[], bytes | None]]", *, force: bool) -> list[Path]:
+    """Write what was asked for and can be given; returns what was written."""
+    from roommodes.storage.whole_file import write_whole
+
+    made = [(path, make()) for path, make in contents.items() if path]
+    for path, content in made:
+        if content is not None:
+            write_whole(path, content, force=force)
+    return [path for path, content in made if content is not None]
+
+
+def _drawn(
+    figure: Path | None,
+    project: "Project",
+    measured: "MeasuredSet",
+    found: "Fit",
+    moved: "Sequence[MovedMode] | None",
+) -> bytes | None:
+    """The figure; None where the modes were not followed to the end."""
+    from cli.figures.fit import fit_page
+
+    return None if figure is None or moved is None else fit_page(project, measured, found, moved, figure.suffix)
+
+
+def _what_was_kept(found: "Fit", moved: "Sequence[MovedMode] | None", written: list[Path]) -> str:
+    from solvers.fit.outcome import Stop
+
+    kept = f"written: {', '.join(map(str, written))}" if written else "no file was written"
+    what = "the fit is whole" + (", the modes were not followed to the end" if moved is None else "")
+    if found.stop is Stop.INTERRUPTED:
+        what = f"after {found.steps} steps: the values are those of the last whole one, not the fit's"
+    return f"interrupted; {what}; {kept}"

@@ -1,0 +1,161 @@
+"""`roommodes optimise`: from a project to a plan."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.output import Page, counted, print_json, say_error, warn
+from cli.terminal.progress import progress
+
+if TYPE_CHECKING:
+    from roommodes.plan.file import Results
+    from roommodes.project.project import Project
+
+
+@guarded
+def optimise(
+    file: ProjectFile,
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="PLAN.h5", help="Where the plan goes; FILE with .h5 if left out."),
+    ] = None,
+    measured: Annotated[
+        Path | None,
+        typer.Option("--measured", metavar="MANIFEST", help="Search on these measured responses, not on the model."),
+    ] = None,
+    counts: Annotated[
+        str | None, typer.Option("--counts", metavar="N,N", help="How many subs, such as 1,2,4; else as in FILE.")
+    ] = None,
+    seed: Annotated[
+        int | None, typer.Option("--seed", min=0, max=2**53, help="Starts the random numbers; else as in FILE.")
+    ] = None,
+    exhaustive: Annotated[
+        bool,
+        typer.Option("--exhaustive", help="Try every layout at every drive of a grid as well; for small problems."),
+    ] = False,
+    threads: Annotated[
+        int | None, typer.Option("--threads", min=1, help="How many at most; the plans do not depend on it.")
+    ] = None,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Find where the subs go and how each is driven, and write the plan (HDF5).
+
+    Ctrl-C ends the search early and keeps the best found until then.
+
+    Example: roommodes optimise cellar.toml -o plan.h5 --counts 1,2,4
+    """
+    from cli.words.basis import responses_word
+    from cli.words.choice import choice_json
+    from cli.words.plan import plans_json
+    from roommodes.plan.file import check_results_target, write_results
+    from roommodes.project.advice import model_warnings
+    from roommodes.project.reading import load_project
+    from solvers.plans.solve import expected_results_bytes, solve
+
+    wanted = parse_counts(counts)
+    project = load_project(file)
+    ground = None
+    if measured is not None:
+        from roommodes.measured.loading import load_manifest
+        from solvers.plans.solve_measured import measured_counts, measured_ground, solve_measured
+
+        ground = measured_ground(project, load_manifest(measured, project))
+        wanted = wanted or measured_counts(project, len(ground.candidates))
+    wanted = wanted or project.search.counts
+    target = output or Path(file.stem + ".h5")
+    check_results_target(target, force=force, needed_bytes=expected_results_bytes(project, wanted))
+    if not quiet and ground is None:
+        warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
+    with interruptible() as stop_asked:
+        with progress(quiet=quiet) as report:
+            asked: dict[str, Any] = {
+                "counts": wanted,
+                "seed": seed,
+                "prove": exhaustive,
+                "threads": threads,
+                "report": report,
+                "cancelled": stop_asked,
+            }
+            results = solve(project, **asked) if ground is None else solve_measured(project, ground, **asked)
+        write_results(target, results, force=force)
+        interrupted = stop_asked()
+    if as_json:
+        print_json({**plans_json(results), **choice_json(results), "responses": responses_word(results)})
+    elif not quiet:
+        print_summary(project, results)
+        Page().line(f"Plan written to {target}.")
+    without = ", ".join(str(count) for count in wanted if count not in results.plans)
+    if interrupted:
+        missing = f" (nothing yet for {without} subs)" if without else ""
+        say_error([f"interrupted: the best found until then is in {target}{missing}; run again for the full search"])
+        raise typer.Exit(EXIT_INTERRUPTED)
+    if without:
+        warn([f"no plan with {without} subs: no layout with so many fits the candidates and the wishes"])
+
+
+def parse_counts(text: str | None) -> tuple[int, ...]:
+    """``1,2,4`` as numbers; a usage error says what is allowed. Empty when nothing was given."""
+    from roommodes.project.tables import MAX_COUNT
+
+    if text is None:
+        return ()
+    words = [word.strip() for word in text.split(",")]
+    numbers = [int(word) for word in words if word.isascii() and word.isdigit() and len(word) < 4]
+    if len(numbers) < len(words) or not all(1 <= number <= MAX_COUNT for number in numbers):
+        raise typer.BadParameter(
+            f"got {text!r}; allowed: whole numbers from 1 to {MAX_COUNT} with commas between, such as 1,2,4",
+            param_hint="--counts",
+        )
+    return tuple(sorted(set(numbers)))
+
+
+def print_summary(project: "Project", results: "Results") -> None:
+    """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
+    from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
+    from cli.words.plan import mean_limit_db, print_cautions, print_comparison, print_legend, print_plan
+    from roommodes.project.glass import glass_of
+
+    page = Page()
+    room = project.room()
+    seats, candidates = counted(len(results.seats), "seat"), counted(results.candidates.n_first, "candidate")
+    page.line(f"{project.name}: {seats}, {candidates}")
+    print_measured(page, results)
+    print_comparison(
+        page,
+        results,
+        mean_limit_db(project, results.frequency_hz, results.measured),
+    )
+    print_recommendation(page, results)
+    for count in results.plans:
+        print_plan(page, results, room, count)
+        print_worth(page, results, count)
+    print_legend(page)
+    print_aims_legend(page)
+    print_front(page, results)
+    print_rows(page, project, results)
+    used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
+    highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
+    print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)
+    page.line()
+
+
+def print_measured(page: Page, results: "Results") -> None:
+    """What the plans rest on, where they rest on measurements."""
+    from cli.terminal.output import name
+
+    record = results.measured
+    if record is None:
+        return
+    files = counted(len(record.file_name), "file")
+    page.line(f"Measured responses: {name(record.name)}, {files}; every candidate is a measured sub.")
+    for note in record.notes:
+        page.line(note, mark="- ")
+    if not record.absolute:
+        page.line("0 dB is the mean level of one measured sub at the seats; the measurements say no more.", mark="- ")

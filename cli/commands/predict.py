@@ -1,0 +1,56 @@
+"""`roommodes predict`: what every seat hears from the layout in the project."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.terminal.guard import guarded, interruptible
+from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.output import Page, print_json, warn
+from cli.terminal.progress import progress
+
+
+@guarded
+def predict(
+    file: ProjectFile,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
+    ] = None,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Predict the level at every seat from the layout in the project.
+
+    Example: roommodes predict cellar.toml -o levels.png
+    """
+    from cli.terminal.figure_suffix import suffix_fault
+    from cli.words.levels import prediction_json, print_prediction
+    from roommodes.project.advice import model_warnings
+    from roommodes.project.reading import load_project
+    from roommodes.storage.whole_file import check_target, write_whole
+    from solvers.listening.layout import predict_layout
+
+    if output and (fault := suffix_fault(output)):
+        raise typer.BadParameter(fault, param_hint="--output")
+    project = load_project(file)
+    if output:
+        check_target(output, force=force)
+    if not quiet:
+        warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
+    with interruptible() as stop_asked, progress(quiet=quiet) as report:
+        prediction = predict_layout(project, report=report, cancelled=stop_asked)
+    if output:
+        from cli.figures.pages import prediction_page
+
+        write_whole(output, prediction_page(project, prediction, output.suffix), force=force)
+    if as_json:
+        print_json(prediction_json(project, prediction))
+    elif not quiet:
+        page = Page()
+        print_prediction(page, project, prediction)
+        if output:
+            page.line(f"Figure written to {output}.")

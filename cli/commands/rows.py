@@ -1,0 +1,75 @@
+"""`roommodes rows`: one setting for all rows, and what it costs each."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.terminal.options import Debug, Force, Json, Quiet
+from cli.terminal.output import Page, print_json, say_error
+from cli.terminal.plan_options import PlanFile, Rank, Subs
+from cli.terminal.progress import progress
+
+
+@guarded
+def rows(
+    file: PlanFile,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
+    ] = None,
+    subs: Subs = None,
+    rank: Rank = None,
+    threads: Annotated[int | None, typer.Option("--threads", min=1, help="How many at most.")] = None,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Compare the rows under a plan's one setting, and each row with a setting of its own.
+
+    Says how alike the rows already are, in response and arrival, and how much evenness each gives up for the others.
+
+    Example: roommodes rows plan.h5 -o rows.png
+    """
+    from cli.terminal.figure_suffix import suffix_fault
+    from cli.words.chosen_plan import choose_plan
+    from cli.words.rows import print_rows, rows_json
+    from roommodes.storage.whole_file import check_target, write_whole
+    from solvers.listening.row_compromise import compromise
+    from solvers.running.progress import Interrupted, Step
+
+    if output and (fault := suffix_fault(output)):
+        raise typer.BadParameter(fault, param_hint="--output")
+    plan = choose_plan(file, subs=subs, rank=rank)
+    if output:
+        check_target(output, force=force)
+    with interruptible() as stop_asked:
+        with progress(quiet=quiet) as steps:
+            found = compromise(
+                plan.project,
+                plan.results,
+                subs=plan.count,
+                rank=plan.rank,
+                threads=threads,
+                report=lambda fraction: steps(Step(stage="each row alone", fraction=fraction)),
+                cancelled=stop_asked,
+            )
+        interrupted = stop_asked()
+    if interrupted and not found.costs:
+        raise Interrupted("interrupted before the first row was done; nothing was written")
+    if output:
+        from cli.figures.rows import rows_page
+
+        write_whole(output, rows_page(plan, found, output.suffix), force=force)
+    if as_json:
+        print_json(rows_json(plan, found))
+    elif not quiet:
+        page = Page()
+        print_rows(page, plan, found)
+        if output:
+            page.line(f"Figure written to {output}.")
+    if interrupted:
+        say_error(["interrupted: rows that are missing were not searched; run again for all"])
+        raise typer.Exit(EXIT_INTERRUPTED)

@@ -1,0 +1,133 @@
+"""`roommodes settings`: what is dialled into the processor, from a plan."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.terminal.guard import guarded
+from cli.terminal.options import Debug, Force, Json, Quiet
+from cli.terminal.output import Page, print_json, warn
+from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
+
+if TYPE_CHECKING:
+    from cli.words.chosen_plan import ChosenPlan
+    from roommodes.plan.starting_values import StartingValues
+
+SUFFIXES = (".csv", ".json")
+
+
+@guarded
+def settings(
+    file: PlanFile,
+    output: Annotated[
+        Path | None, typer.Option("--output", "-o", metavar="TABLE", help="Also write them: a .csv or .json file.")
+    ] = None,
+    subs: Subs = None,
+    rank: Rank = None,
+    rate: Rate = 48000.0,
+    filters: Annotated[
+        bool, typer.Option("--filters/--no-filters", help="Those that tune found, else cuts common to all subs.")
+    ] = True,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Show a plan's starting values: gain, delay, distance, polarity and filters of every sub.
+
+    Delays count from the earliest sub. CSV has one line per sub, and one for the mains where the plan meets them; JSON
+    also says what each column means.
+
+    Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
+    """
+    from cli.words.chosen_plan import choose_plan
+    from cli.words.settings import plan_filters, settings_csv, settings_json
+    from cli.words.tuned import tuned_values
+    from roommodes.plan.starting_values import beyond_processor
+    from roommodes.storage.whole_file import check_target, write_whole
+
+    if output and (fault := suffix_fault(output, SUFFIXES)):
+        raise typer.BadParameter(fault, param_hint="--output")
+    plan = choose_plan(file, subs=subs, rank=rank)
+    if output:
+        check_target(output, force=force)
+    plan.values(rate)  # refuses an odd sample rate before filters are fitted for it
+    values = tuned_values(plan, rate) if filters else None
+    values = values or plan.values(rate, plan_filters(plan, rate) if filters else ())
+    beyond = beyond_processor(values, plan.project.search)
+    data = settings_json(plan, values, beyond)
+    if output:
+        write_whole(output, settings_csv(values) if output.suffix.lower() == ".csv" else json_bytes(data), force=force)
+    if not quiet:
+        warn(beyond)
+    if as_json:
+        print_json(data)
+    elif not quiet:
+        print_settings(plan, values)
+        if output:
+            Page().line(f"Written to {output}.")
+
+
+def json_bytes(data: object) -> bytes:
+    """The same JSON as `--json` prints, for a file."""
+    import json
+
+    return (json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n").encode()
+
+
+def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
+    """Starting values for a person, with what must be known to dial them in safely."""
+    from cli.terminal.output import name
+    from cli.words.crossover_settings import print_common
+    from cli.words.plan import from_walls, subs_word
+    from cli.words.settings import SUB_HEADERS, filter_words, sub_row
+    from cli.words.tuned import print_tuned, tuning_of
+    from roommodes.filters.biquads import SIGN_CONVENTION
+
+    page, room = Page(), plan.project.room()
+    measured = plan.results.measured is not None
+    known = "measured" if measured else "predicted"
+    which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
+    page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.count)}{which}")
+    page.table(SUB_HEADERS, [sub_row(sub) for sub in values.subs], right=(0, 2, 3, 4, 5))
+    page.line(
+        f"samples: at {values.rate_hz:g} Hz. distance: the delay times {values.speed_of_sound_m_s:.1f} m/s, by how "
+        "much further away a sub would have to be to arrive as late. A processor that asks for distances delays what "
+        "is nearer: enter one large distance less this one, the same large distance for every sub."
+    )
+    page.heading("Where they stand")
+    for sub in values.subs:
+        page.line(from_walls(sub.position_m, room), mark=f"{sub.number}  ")
+    print_common(page, plan, values)
+    if tuning_of(plan) and any(sub.filters for sub in values.subs):
+        print_tuned(page, plan, values)
+        print_before_switching_on(page, measured=measured)
+        return
+    page.heading("Filters, the same for every sub")
+    found = values.subs[0].filters
+    for number, one in enumerate(found, start=1):
+        page.line(filter_words(one), mark=f"{number}  ")
+        section = one.biquad
+        coefficients = (f"{key} {getattr(section, key):+.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
+        page.line("  ".join(coefficients), mark="   ")
+    if found:
+        page.line(
+            f"At {values.rate_hz:g} Hz: {SIGN_CONVENTION}. Some processors want a1 and a2 with the opposite sign. They "
+            f"lower peaks of the {known} mean over the seats and leave the variation as it is: measure before you "
+            "keep them."
+        )
+    else:
+        page.line(f"None: no peak of the {known} mean stands out, or they were not asked for.")
+    print_before_switching_on(page, measured=measured)
+
+
+def print_before_switching_on(page: Page, *, measured: bool) -> None:
+    """What must be known to switch on safely."""
+    page.heading("Before you switch on")
+    page.line(
+        "Set the level low, one sub at a time, then together; loud bass harms hearing by level and time. Check that no "
+        "amplifier channel is loaded below its rated impedance. Measure at every seat: these are "
+        + ("worked out from each sub's measured responses." if measured else "predictions to start from.")
+    )

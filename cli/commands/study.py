@@ -1,0 +1,343 @@
+"""`roommodes study`: hundreds of rooms, fairly compared."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cli.terminal.guard import guarded, interruptible
+from cli.terminal.options import Debug, Force, Quiet
+from cli.terminal.output import Page, counted, print_json_line, say_error
+from cli.terminal.progress import progress
+
+if TYPE_CHECKING:
+    from roommodes.studies.reading import Study
+    from roommodes.studies.results import StudyResults
+    from solvers.running.progress import Report
+    from solvers.study.compare import StudyComparison
+    from solvers.study.run import Event, StudyPlan
+    from solvers.study.workers import Crew
+
+EXIT_FAILURES = 4
+HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
+
+
+@guarded
+def study(
+    file: Annotated[
+        Path,
+        typer.Argument(metavar="FILE", help="Study file (TOML) to run, or results (HDF5) to show.", show_default=False),
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="STUDY.h5", help="Where the results go; FILE with .h5 if left out."),
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Only say how many jobs there are, how long and how large; write nothing.")
+    ] = False,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, max=1024, help="Processes; else one per processor.")
+    ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option("--scheduler", metavar="ADDRESS", help="Send the jobs to this dask.distributed scheduler."),
+    ] = None,
+    room: Annotated[
+        int | None, typer.Option("--room", min=1, help="Only write this room as a project file, to -o.")
+    ] = None,
+    table: Annotated[
+        Path | None, typer.Option("--csv", metavar="CSV", help="Also write every room and strategy as a table.")
+    ] = None,
+    page: Annotated[
+        Path | None, typer.Option("--report", metavar="HTML", help="Also write a report, one page.")
+    ] = None,
+    force: Force = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print events and results for machines, one JSON value per line.")
+    ] = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Compare strategies over a family of rooms, on this machine or a cluster.
+
+    Stop it or kill it at any moment; the same command goes on where it was. Finished rooms are kept in STUDY.h5.jobs.
+
+    Example: roommodes study two-or-four.toml -o study.h5 --report study.html
+    """
+    extras = [target for target in (table, page) if target is not None]
+    if page is not None and page.suffix.lower() not in (".html", ".htm"):
+        raise typer.BadParameter(f"got {page.name!r}; allowed: a name that ends in .html", param_hint="--report")
+    if _is_results(file):
+        if dry_run or scheduler or workers or room or output:
+            text = "these are results already; of them only --csv and --report can be made"
+            raise typer.BadParameter(text, param_hint="FILE")
+        _show(file, table, page, force=force, as_json=as_json, quiet=quiet)
+        return
+    from roommodes.studies.reading import load_study
+
+    wanted = load_study(file)
+    if room is not None:
+        _write_room(wanted, room, output or Path(f"room{room}.toml"), force=force, as_json=as_json, quiet=quiet)
+        return
+    from solvers.study.run import plan_study
+
+    plan = plan_study(wanted)
+    target = output or Path(file.stem + ".h5")
+    count = workers or _processors()
+    if dry_run:
+        _foresee(plan, target, count, as_json=as_json)
+        return
+    _check_targets(plan, target, extras, force=force)
+    failed = _run(plan, target, count, scheduler, (table, page), as_json=as_json, quiet=quiet)
+    if failed:
+        say_error(
+            [f"{title}: no result: {reason}" for title, reason in failed]
+            + [f"{counted(len(failed), 'room')} failed; the others are in {target}. The same command tries them again."]
+        )
+        raise typer.Exit(EXIT_FAILURES)
+
+
+def _is_results(file: Path) -> bool:
+    try:
+        with file.open("rb") as stream:
+            return stream.read(len(HDF5_SIGNATURE)) == HDF5_SIGNATURE
+    except OSError:
+        return False
+
+
+def _processors() -> int:
+    from solvers.running.threads import thread_count
+
+    return thread_count(None)
+
+
+def _check_targets(plan: "StudyPlan", target: Path, extras: list[Path], *, force: bool) -> None:
+    """Before long work: nothing is overwritten but this study's own results."""
+    from roommodes.errors import FileUnusable
+    from roommodes.storage.whole_file import check_target
+    from roommodes.studies.results import read_study
+
+    own = force
+    if target.is_file() and not force:
+        try:
+            own = read_study(target).study_sha256 == plan.study.sha256
+        except FileUnusable:
+            own = False
+    _, size = _sizes(plan)
+    check_target(target, force=own, needed_bytes=size)
+    for extra in extras:
+        check_target(extra, force=own)
+
+
+def _run(
+    plan: "StudyPlan",
+    target: Path,
+    workers: int,
+    scheduler: str | None,
+    extras: tuple[Path | None, Path | None],
+    *,
+    as_json: bool,
+    quiet: bool,
+) -> list[tuple[str, str]]:
+    """Run what is not finished and write the results; (room, reason) of what failed."""
+    from roommodes.studies.results import write_study
+    from solvers.study.compare import compare, comparison_columns
+    from solvers.study.run import finished_jobs, results_of, run_jobs
+    from solvers.study.store import opened, store_of
+
+    store = store_of(target)
+    with opened(store, target), interruptible() as stop_asked:
+        finished = finished_jobs(plan, store)
+        if as_json:
+            print_json_line({"event": "planned", "jobs": len(plan.jobs), "finished": len(finished)})
+        records, failures = finished, dict[str, str]()
+        if len(finished) < len({job.key for job in plan.jobs}):
+            with progress(quiet=quiet) as report:
+                records, failures = run_jobs(
+                    plan,
+                    store,
+                    _crew(plan, workers, scheduler, report),
+                    finished=finished,
+                    watch=_watch(report, as_json=as_json),
+                    cancelled=stop_asked,
+                )
+        failed = [(job.title, failures[job.key]) for job in plan.jobs if job.key in failures]
+        if not records:
+            return failed
+        results = results_of(plan, records, failures)
+        compared = compare(results)
+        write_study(target, results, comparison_columns(results, compared), force=True)
+    _write_extras(plan.study, results, compared, *extras, force=True)
+    if as_json:
+        from cli.words.study import study_json
+
+        print_json_line({"event": "finished", "written": str(target), **study_json(results, compared)})
+    elif not quiet:
+        from cli.words.study import print_study
+
+        page = Page()
+        print_study(page, plan.study.tables.name, results, compared)
+        page.line(f"Results written to {target}; finished rooms are kept in {store.folder.name}, for another run.")
+    return failed
+
+
+def _crew(plan: "StudyPlan", workers: int, scheduler: str | None, report: "Report") -> "Crew":
+    """The workers, once the kernels are compiled."""
+    from solvers.running.progress import Step
+    from solvers.search.kernels.compiled import compile_once, compiled_before
+    from solvers.study.job import run_job, searches
+    from solvers.study.workers import ClusterCrew, LocalCrew
+
+    if scheduler is not None:
+        return ClusterCrew(run_job, scheduler)
+    if searches(plan.study) and not compiled_before():
+        report(Step(stage="compiling, this once", fraction=0.0))
+        compile_once()
+        report(Step(stage="compiling, this once", fraction=1.0))
+    return LocalCrew(run_job, min(workers, len(plan.jobs)))
+
+
+def _watch(report: "Report", *, as_json: bool) -> "Callable[[Event], None]":
+    from solvers.running.progress import Step
+
+    def watch(event: "Event") -> None:
+        left = f", about {_duration(event.left_s)} left" if event.left_s == event.left_s else ""
+        failed = f", {event.failed} failed" if event.failed else ""
+        note = f"{event.finished} of {event.total} rooms{failed}{left}"
+        report(Step(stage="rooms", fraction=(event.finished + event.failed) / max(event.total, 1), note=note))
+        if as_json and event.kind != "waiting":
+            print_json_line(
+                {
+                    "event": event.kind,
+                    "room": event.title,
+                    **({"reason": event.reason} if event.reason else {}),
+                    "finished": event.finished,
+                    "failed": event.failed,
+                    "jobs": event.total,
+                    "left_s": event.left_s,
+                }
+            )
+
+    return watch
+
+
+def _duration(seconds: float) -> str:
+    if seconds < 90.0:
+        return f"{max(seconds, 1.0):.0f} s"
+    if seconds < 5400.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.1f} h"
+
+
+def _sizes(plan: "StudyPlan") -> tuple[int, int]:
+    from roommodes.responses.frequency_grid import log_grid
+    from roommodes.studies.results import expected_study_bytes
+
+    tables = plan.study.tables
+    return expected_study_bytes(
+        n_room=len(plan.jobs),
+        n_strategy=len(tables.strategies),
+        n_freq=len(log_grid(*tables.search.band_hz, tables.search.points_per_octave)),
+        n_sub=max(strategy.subs for strategy in tables.strategies),
+    )
+
+
+def _foresee(plan: "StudyPlan", target: Path, workers: int, *, as_json: bool) -> None:
+    """How many jobs, how long, how large: from a few jobs that are timed here and thrown away."""
+    from solvers.study.run import finished_jobs, timed_jobs
+    from solvers.study.store import store_of
+
+    store = store_of(target)
+    finished = finished_jobs(plan, store, mend=False) if store.folder.is_dir() else {}
+    left = [job for job in plan.jobs if job.key not in finished]
+    job_bytes, whole_bytes = _sizes(plan)
+    with interruptible() as stop_asked, progress(quiet=as_json) as report:
+        timed = timed_jobs(left, report=report, cancelled=stop_asked)
+    mean_s = sum(timed) / len(timed) if timed else 0.0
+    seconds = mean_s * len(left) / workers
+    size = job_bytes * len(plan.jobs) + whole_bytes
+    if as_json:
+        print_json_line(
+            {
+                "event": "foreseen",
+                "jobs": len(plan.jobs),
+                "finished": len(finished),
+                "workers": workers,
+                "timed_jobs": timed,
+                "seconds": seconds,
+                "bytes": size,
+            }
+        )
+        return
+    page = Page()
+    rooms, strategies = counted(len(plan.jobs), "job"), len(plan.study.tables.strategies)
+    page.line(
+        f"{plan.study.tables.name}: {rooms}, one per room with {strategies} strategies; {len(finished)} finished."
+    )
+    if timed:
+        page.line(
+            f"Time: about {_duration(seconds)} with {counted(workers, 'worker')}: {len(timed)} jobs timed just now "
+            f"took {min(timed):.2f} to {max(timed):.2f} s each. Others may take longer; large and glazed rooms do."
+        )
+    page.line(f"Size: about {size / 1e6:.1f} MB, of which {target} {whole_bytes / 1e6:.1f} MB. Nothing was written.")
+
+
+def _write_room(wanted: "Study", number: int, target: Path, *, force: bool, as_json: bool, quiet: bool) -> None:
+    from roommodes.storage.whole_file import write_whole
+    from roommodes.studies.design import study_rooms
+
+    rooms = study_rooms(wanted)
+    if number > len(rooms):
+        raise typer.BadParameter(f"got {number}; the study has {len(rooms)} rooms", param_hint="--room")
+    write_whole(target, rooms[number - 1].project_toml.encode(), force=force)
+    if as_json:
+        print_json_line({"written": str(target)})
+    elif not quiet:
+        out = Page()
+        out.line(f"Wrote {rooms[number - 1].title} to {target}. To look closer:")
+        out.command("roommodes", "optimise", target)
+
+
+def _show(file: Path, table: Path | None, page: Path | None, *, force: bool, as_json: bool, quiet: bool) -> None:
+    """Results that are there: the summary again, as table and report if wished."""
+    from cli.words.study import print_study, study_json
+    from roommodes.storage.whole_file import check_target
+    from roommodes.studies.reading import parse_study
+    from roommodes.studies.results import read_study
+    from solvers.study.compare import compare
+
+    results = read_study(file)
+    wanted = parse_study(results.study_toml, source=f"{file}/study_toml", table_text=results.table_text)
+    for target in (table, page):
+        if target is not None:
+            check_target(target, force=force)
+    compared = compare(results)
+    _write_extras(wanted, results, compared, table, page, force=force)
+    if as_json:
+        print_json_line(study_json(results, compared))
+    elif not quiet:
+        print_study(Page(), wanted.tables.name, results, compared)
+
+
+def _write_extras(
+    wanted: "Study",
+    results: "StudyResults",
+    compared: "StudyComparison",
+    table: Path | None,
+    page: Path | None,
+    *,
+    force: bool,
+) -> None:
+    from roommodes.storage.whole_file import write_whole
+
+    if table is not None:
+        from cli.words.study import study_csv
+
+        write_whole(table, study_csv(results), force=force)
+    if page is not None:
+        from cli.report.html import report_html
+        from cli.report.study import study_report
+
+        write_whole(page, report_html(study_report(wanted, results, compared)), force=force)

@@ -1,0 +1,204 @@
+"""What stands in the room, as the drawing needs it: cabinets as they are turned, parts of walls, keep-outs."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from cli.terminal.output import clean
+from cli.words.chosen_plan import ChosenPlan
+from roommodes.acoustics.room import PLANE_AXES, Pane, Wall
+from roommodes.acoustics.wall_laws import DoubleGlazing
+from roommodes.arrays import Floats
+from roommodes.places.zones import Cabinet, Triple, face_direction
+from roommodes.project.project import Project, cabinet_of, the_wall
+from roommodes.subwoofer.tables import SubwooferTable
+
+VENTILATION = "v"  # key of a space for air
+TOWARD = {(0, 1): "rear", (0, -1): "front", (1, 1): "right", (1, -1): "left"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeSpace:
+    """A space before a cabinet's face that must stay free, as wide and high as the face.
+
+    Parameters
+    ----------
+    key : what needs it, for the sheet: d driver, p port, dp both, v ventilation (capitals stand for parts of walls).
+    low_m, high_m : its corners [m].
+    axis, direction : which way the face looks in the room; +1 or -1.
+    """
+
+    key: str
+    low_m: Triple
+    high_m: Triple
+    axis: int
+    direction: int
+
+    @property
+    def ventilation(self) -> bool:
+        """Whether it is for air to an amplifier."""
+        return self.key == VENTILATION
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stance:
+    """A sub as it stands.
+
+    Parameters
+    ----------
+    number : in its plan, from 1.
+    centre_m : acoustic centre [m].
+    low_m, high_m : corners of its cabinet; the centre where the cabinet is not known [m].
+    clear_low_m, clear_high_m : the same with all the space that must stay free [m].
+    faces : wall toward which it is turned; empty where the cabinet is not known.
+    spaces : what must stay free before its faces.
+    """
+
+    number: int
+    centre_m: Triple
+    low_m: Triple
+    high_m: Triple
+    clear_low_m: Triple
+    clear_high_m: Triple
+    faces: str
+    spaces: tuple[FreeSpace, ...] = ()
+
+    @property
+    def has_cabinet(self) -> bool:
+        """Whether the cabinet's size is known."""
+        return bool(self.faces)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallPart:
+    """A part of a wall with its own construction.
+
+    Parameters
+    ----------
+    key : letter on the sheet.
+    wall : the wall it lies on.
+    from_m, to_m : corners along the wall's two axes [m].
+    name : its construction.
+    glass : whether it is glass.
+    """
+
+    key: str
+    wall: Wall
+    from_m: tuple[float, float]
+    to_m: tuple[float, float]
+    name: str
+    glass: bool
+
+    def words(self) -> str:
+        """What it is and where, in mm."""
+        (a0, b0), (a1, b1) = self.from_m, self.to_m
+        along = {"front": "left wall", "rear": "left wall"}.get(self.wall, "front wall")
+        up = "left wall" if self.wall in {"floor", "ceiling"} else "floor"
+        return (
+            f"{self.name}, {the_wall(self.wall)}: {_mm(a0)} to {_mm(a1)} from {along}, {_mm(b0)} to {_mm(b1)} from {up}"
+        )
+
+
+def stances(plan: ChosenPlan) -> tuple[Stance, ...]:
+    """Every sub of a plan with its cabinet turned as it fits, away from the nearest wall where it can."""
+    project = plan.project
+    cabinet = cabinet_of(project.subwoofer)
+    return tuple(
+        _stance(number, _triple(position), project, cabinet)
+        for number, position in enumerate(plan.positions_m, start=1)
+    )
+
+
+def wall_parts(project: Project) -> tuple[WallPart, ...]:
+    """The regions of a project in their order, with letters."""
+    surfaces = project.surfaces()[-len(project.tables.regions) :] if project.tables.regions else ()
+    return tuple(
+        WallPart(
+            key=_letter(index),
+            wall=surface.wall,
+            from_m=surface.from_m,
+            to_m=surface.to_m,
+            name=clean(region.construction, 40),
+            glass=isinstance(surface.law, Pane | DoubleGlazing),
+        )
+        for index, (region, surface) in enumerate(zip(project.tables.regions, surfaces, strict=True))
+    )
+
+
+def box_of(part: WallPart, room_m: Triple, normal: int, side: int) -> tuple[Triple, Triple]:
+    """A part of a wall as a flat box in the room."""
+    first, second = PLANE_AXES[normal]
+    low, high = [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]
+    low[normal] = high[normal] = side * room_m[normal]
+    low[first], high[first] = part.from_m[0], part.to_m[0]
+    low[second], high[second] = part.from_m[1], part.to_m[1]
+    return _triple(low), _triple(high)
+
+
+def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | None) -> Stance:
+    if cabinet is None:
+        return Stance(
+            number=number,
+            centre_m=centre,
+            low_m=centre,
+            high_m=centre,
+            clear_low_m=centre,
+            clear_high_m=centre,
+            faces="",
+        )
+    room = project.room().size_m
+    facing = cabinet.facing_at(centre, room, project.keep_outs)
+    position = np.array([centre])
+    low, high = cabinet.boxes(position.copy(), facing, clearance=False)
+    clear_low, clear_high = cabinet.boxes(position.copy(), facing)
+    return Stance(
+        number=number,
+        centre_m=centre,
+        low_m=_triple(low[0]),
+        high_m=_triple(high[0]),
+        clear_low_m=_triple(clear_low[0]),
+        clear_high_m=_triple(clear_high[0]),
+        faces=TOWARD[facing],
+        spaces=tuple(_before(low[0], high[0], facing, *wanted) for wanted in free_faces(project.subwoofer)),
+    )
+
+
+def free_faces(table: SubwooferTable) -> tuple[tuple[str, str, float], ...]:
+    """Key, face and depth [m] of every space that must stay free before a cabinet."""
+    port = table.port_face or (table.driver_face if table.port is not None else None)
+    wanted = []
+    if table.port_clearance_m > 0.0:
+        keys = {table.driver_face: "d"}
+        if port is not None:
+            keys[port] = keys.get(port, "") + "p"
+        wanted += [(key, face, table.port_clearance_m) for face, key in keys.items()]
+    if table.ventilation_clearance_m > 0.0:
+        wanted.append((VENTILATION, "rear", table.ventilation_clearance_m))
+    return tuple(wanted)
+
+
+def _before(low: Floats, high: Floats, facing: tuple[int, int], key: str, face: str, depth_m: float) -> FreeSpace:
+    """The space before one face of a cabinet that is turned so."""
+    outward = face_direction(face, facing)
+    axis = int(np.argmax(np.abs(outward)))
+    near, far = low.copy(), high.copy()
+    if outward[axis] > 0:
+        near[axis], far[axis] = high[axis], high[axis] + depth_m
+    else:
+        near[axis], far[axis] = low[axis] - depth_m, low[axis]
+    return FreeSpace(
+        key=key, low_m=_triple(near), high_m=_triple(far), axis=axis, direction=1 if outward[axis] > 0 else -1
+    )
+
+
+def _triple(values: object) -> Triple:
+    x, y, z = np.asarray(values, dtype=np.float64).tolist()
+    return (x, y, z)
+
+
+def _letter(index: int) -> str:
+    return chr(ord("A") + index % 26) + ("" if index < 26 else str(index // 26))
+
+
+def _mm(metres: float) -> str:
+    return f"{1e3 * metres:.0f}"

@@ -1,0 +1,269 @@
+"""The whole sheet: views, schedules, notes, scale bar and title block, at the largest scale that the paper holds."""
+
+import textwrap
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import pairwise, product
+
+from cli.drawing.notes import centre_words, space_lines
+from cli.drawing.objects import stances, wall_parts
+from cli.drawing.primitives import FRAME, Point, Sheet
+from cli.drawing.views import bounds, elevation, moved, plan_view, walls_to_show
+from cli.figures.lettering import LARGE_MM, LETTER_WIDTH, NORMAL_MM, SMALL_MM, fitted
+from cli.terminal.output import clean
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.plan import subs_word
+from roommodes.errors import OutsideModel
+from roommodes.project.glass import glass_of
+from roommodes.project.project import the_wall
+
+PAPERS = {"A3": (420.0, 297.0), "A2": (594.0, 420.0), "A1": (841.0, 594.0), "A0": (1189.0, 841.0)}
+SCALES = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0)
+WORKING_SCALES = (50.0, 100.0)  # what a joiner works from; a smaller one only where no paper holds these
+PLAN_SCALES = (40.0, 50.0, 75.0, 100.0, 200.0, 500.0)  # of the plan alone
+MARGIN_MM, GAP_MM, TITLE_MM = 10.0, 8.0, 42.0
+COLUMN_MM = 172.0  # schedules, notes and title block
+LINE_MM = 4.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetWishes:
+    """What a person may choose about a sheet.
+
+    Parameters
+    ----------
+    paper : one of PAPERS; None for the smallest that holds the sheet at a scale to work from.
+    scale : 50 for 1:50; None for the largest that fits.
+    revision : as in the title block.
+    """
+
+    paper: str | None = None
+    scale: float | None = None
+    revision: str = "A"
+
+
+def drawing_sheet(plan: ChosenPlan, wishes: SheetWishes) -> Sheet:
+    """A sheet to build from.
+
+    Raises
+    ------
+    OutsideModel : the room does not fit on the paper at the scale asked for, or at any.
+    """
+    for paper, scale in _choices(wishes):
+        width, height = PAPERS[paper]
+        sheet = Sheet(width_mm=width, height_mm=height, scale=scale)
+        if _views(sheet, plan):
+            break
+    else:
+        wanted = f"1:{wishes.scale:g}" if wishes.scale else "any scale"
+        raise OutsideModel(
+            f"the room and its schedules do not fit on {wishes.paper or 'any paper'} at {wanted}; allowed: "
+            f"{', '.join(PAPERS)} and scales such as {', '.join(f'{scale:g}' for scale in SCALES)}. Take larger paper "
+            "or a smaller scale."
+        )
+    _column(sheet, plan, wishes)
+    sheet.box(FRAME, (MARGIN_MM, MARGIN_MM), (width - MARGIN_MM, height - MARGIN_MM))
+    return sheet
+
+
+def _choices(wishes: SheetWishes) -> Iterator[tuple[str, float]]:
+    """Papers and scales to try, best first: the smallest paper that holds a scale to work from, then smaller scales."""
+    papers = (wishes.paper,) if wishes.paper else tuple(PAPERS)
+    if wishes.scale:
+        yield from product(papers, (wishes.scale,))
+        return
+    for larger, smaller in pairwise((0.0, *WORKING_SCALES, SCALES[-1])):
+        yield from product(papers, [scale for scale in SCALES if larger < scale <= smaller])
+
+
+def paper_of(sheet: Sheet) -> str:
+    """The name of the paper that a sheet is on."""
+    return next((name for name, size in PAPERS.items() if size == (sheet.width_mm, sheet.height_mm)), "its own size")
+
+
+def plan_alone(plan: ChosenPlan, scale: float) -> Sheet:
+    """The view from above with its dimensions, on a sheet of just its size."""
+    view = plan_view(plan, scale)
+    low, high = bounds(view.parts)
+    parts = [moved(part, 3.0 - low[0], 3.0 - low[1]) for part in view.parts]
+    return Sheet(width_mm=high[0] - low[0] + 6.0, height_mm=high[1] - low[1] + 6.0, scale=scale, parts=parts)
+
+
+def plan_to_fit(plan: ChosenPlan, width_mm: float) -> Sheet:
+    """`plan_alone` at the largest scale that is no wider than so much; at the smallest where none is."""
+    sheets = (plan_alone(plan, scale) for scale in PLAN_SCALES)
+    return next((sheet for sheet in sheets if sheet.width_mm <= width_mm), plan_alone(plan, PLAN_SCALES[-1]))
+
+
+def _views(sheet: Sheet, plan: ChosenPlan) -> bool:
+    """Lay out the three views; False where they do not fit."""
+    scale = sheet.scale
+    length, width, height = (1e3 * side / scale for side in plan.project.room().size_m)
+    if length + COLUMN_MM > sheet.width_mm or width + height > sheet.height_mm:
+        return False  # without drawing it, which takes its time
+    side_wall, end_wall = walls_to_show(plan)
+    views = [plan_view(plan, scale), elevation(plan, scale, side_wall), elevation(plan, scale, end_wall)]
+    titles = [f"Elevation: {the_wall(wall)} from inside" for wall in (side_wall, end_wall)]
+    titles.insert(0, "Plan, seen from above")
+    boxes = [bounds(view.parts) for view in views]
+    (plan_w, plan_h), (side_w, side_h), (end_w, end_h) = (
+        (high[0] - low[0], high[1] - low[1] + NORMAL_MM + 4.0) for low, high in boxes
+    )
+    inner_w, inner_h = sheet.width_mm - 2 * MARGIN_MM - 2 * GAP_MM, sheet.height_mm - 2 * MARGIN_MM - 2 * GAP_MM
+    left = max(plan_w, side_w)
+    right = max(COLUMN_MM, end_w)
+    if left + GAP_MM + right > inner_w or plan_h + GAP_MM + side_h > inner_h:
+        return False
+    if end_h + GAP_MM + TITLE_MM + _column_height(plan) > inner_h:
+        return False
+    top = sheet.height_mm - MARGIN_MM - GAP_MM
+    column = sheet.width_mm - MARGIN_MM - GAP_MM - right
+    x = MARGIN_MM + GAP_MM
+    places = (
+        (x, top - plan_h),
+        (x, top - plan_h - GAP_MM - side_h),
+        (column, MARGIN_MM + TITLE_MM + GAP_MM),
+    )
+    for view, title, (low, high), (to_x, to_y) in zip(views, titles, boxes, places, strict=True):
+        dx, dy = to_x - low[0], to_y - low[1]
+        sheet.parts.extend(moved(part, dx, dy) for part in view.parts)
+        words = f"{title}, 1:{scale:g}"
+        sheet.label((low[0] + dx, high[1] + dy + 4.0), words, height=NORMAL_MM, align="left")
+    return True
+
+
+def _column(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes) -> None:
+    """Schedules and notes at the top right, title block at the bottom right."""
+    right = sheet.width_mm - MARGIN_MM
+    left = right - GAP_MM - COLUMN_MM
+    y = sheet.height_mm - MARGIN_MM - GAP_MM - 2.0
+    for heading, lines in _texts(plan):
+        sheet.label((left, y), heading, height=NORMAL_MM, align="left")
+        y -= LINE_MM + 1.4
+        for line in lines:
+            sheet.label((left, y), line, align="left")
+            y -= LINE_MM
+        y -= 2.0
+    _title_block(sheet, plan, wishes, (right - COLUMN_MM - GAP_MM, MARGIN_MM), (right, MARGIN_MM + TITLE_MM))
+
+
+def _column_height(plan: ChosenPlan) -> float:
+    return sum(LINE_MM * (len(lines) + 1) + 3.4 for _, lines in _texts(plan)) + 4.0
+
+
+def _texts(plan: ChosenPlan) -> list[tuple[str, list[str]]]:
+    """Headings and lines of the column, wrapped."""
+    texts = [("Subs: mm from finished walls", _sub_lines(plan))]
+    parts = wall_parts(plan.project)
+    if parts:
+        texts.append(("Parts of walls", _wrapped(f"{part.key}  {part.words()}" for part in parts)))
+    texts.append(("Notes", _wrapped(_notes(plan))))
+    return texts
+
+
+def _sub_lines(plan: ChosenPlan) -> list[str]:
+    length, width, _ = plan.project.room().size_m
+    lines = []
+    for sub in stances(plan):
+        x, y, z = sub.centre_m
+        along = (
+            ("front wall", x, sub.low_m[0], sub.high_m[0])
+            if x <= length / 2
+            else (
+                "rear wall",
+                length - x,
+                length - sub.high_m[0],
+                length - sub.low_m[0],
+            )
+        )
+        across = (
+            ("left wall", y, sub.low_m[1], sub.high_m[1])
+            if y <= width / 2
+            else (
+                "right wall",
+                width - y,
+                width - sub.high_m[1],
+                width - sub.low_m[1],
+            )
+        )
+        centre = (
+            f"{along[1] * 1e3:.0f} from {along[0]}, {across[1] * 1e3:.0f} from {across[0]}, {z * 1e3:.0f} above floor"
+        )
+        lines.append(f"{sub.number}  acoustic centre {centre}")
+        if sub.has_cabinet:
+            spans = [(along[2], along[3]), (across[2], across[3]), (sub.low_m[2], sub.high_m[2])]
+            words = " / ".join(f"{low * 1e3:.0f} to {high * 1e3:.0f}" for low, high in spans)
+            lines.append(f"    cabinet {words}, faces {sub.faces} wall")
+    return lines
+
+
+def _notes(plan: ChosenPlan) -> list[str]:
+    table = plan.project.subwoofer
+    notes = ["All dimensions in mm, from the finished face of the named wall. Check them on site before you cut."]
+    if table.cabinet_m is None:
+        notes.append("The project gives no cabinet: only the acoustic centres are shown.")
+    else:
+        depth, width, height = (f"{1e3 * size:.0f}" for size in table.cabinet_m)
+        notes.append(
+            f"{clean(table.name, 40)}: {depth} deep, {width} wide, {height} high. Cross: acoustic centre, "
+            f"{centre_words(table)}. Sides are given to the same walls as the centre, and above floor."
+        )
+        notes += space_lines(table)
+    notes += [
+        "Leave the openings for ventilation that the makers of subs and amplifiers ask for; an opening must not weaken "
+        "fire protection.",
+        "Cabinets are heavy: lift with two people. What stands or hangs above the floor needs fixings designed by a "
+        "qualified person.",
+    ]
+    if glass_of(plan.project):
+        notes.append("Glass near loud bass rattles and can break: ask a glazier about the panes and their beads.")
+    notes.append("Mains and amplifier loads: by a qualified electrician. Local codes and licensed trades decide.")
+    return notes
+
+
+def _wrapped(texts: Iterable[str]) -> list[str]:
+    width = int(COLUMN_MM / (0.86 * LETTER_WIDTH * SMALL_MM))
+    lines: list[str] = []
+    for text in texts:
+        lines += textwrap.wrap(text, width, subsequent_indent="    ", break_long_words=True)
+    return lines
+
+
+def _title_block(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes, low: Point, high: Point) -> None:
+    sheet.box(FRAME, low, high)
+    (x0, y0), (x1, y1) = low, high
+    rows = (y0 + 8.0, y0 + 16.0, y0 + 24.0)
+    for y in rows:
+        sheet.path(FRAME, [(x0, y), (x1, y)])
+    half = (x0 + x1) / 2.0
+    sheet.path(FRAME, [(half, y0), (half, rows[2])])
+    pad = 3.0
+    name = fitted(clean(plan.project.name), x1 - x0 - 2 * pad, LARGE_MM)
+    sheet.label((x0 + pad, y1 - 6.0), name, height=LARGE_MM, align="left")
+    stand = "where it stands" if plan.count == 1 else "where they stand"
+    what = f"{subs_word(plan.count)}: {stand}" + (f" (plan {plan.rank + 1} in rank)" if plan.rank else "")
+    sheet.label((x0 + pad, y1 - 13.5), what, height=NORMAL_MM, align="left")
+    results = plan.results
+    cells = (
+        (f"Scale 1:{sheet.scale:g} on {paper_of(sheet)}", f"Revision {clean(wishes.revision, 20)}"),
+        (f"Computed {clean(results.created_utc[:10], 12)}", f"roommodes {clean(results.software_version, 20)}"),
+        (f"Project {plan.fingerprint}", f"Seed {results.seed}"),
+    )
+    for y, (left, right) in zip((y0 + 20.0, y0 + 12.0, y0 + 4.0), cells, strict=True):
+        sheet.label((x0 + pad, y), left, align="left")
+        sheet.label((half + pad, y), right, align="left")
+    _scale_bar(sheet, (x1 - 62.0, y1 - 16.6))
+
+
+def _scale_bar(sheet: Sheet, at: Point) -> None:
+    """Metres in alternating fields, about 50 mm long."""
+    metre = 1e3 / sheet.scale
+    step = next((step for step in (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0) if step * metre >= 9.0), 10.0)
+    fields = max(2, int(50.0 / (step * metre)))
+    x, y = at
+    for number in range(fields):
+        low = (x + number * step * metre, y)
+        sheet.box(FRAME, low, (low[0] + step * metre, y + 1.6), hatch=number % 2 == 0)
+    for number in range(0, fields + 1, fields):
+        sheet.label((x + number * step * metre, y + 4.0), f"{number * step:g} m")
+    sheet.label((x + step * metre, y + 4.0), f"{step:g}")

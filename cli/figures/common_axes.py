@@ -1,0 +1,309 @@
+"""Figures: arrays and an Axes in, the Axes out; nothing here reads files or global state.
+
+Rows of seats differ by colour and by line pattern, so that a figure also reads in black and white. Colours are
+the colour-blind-safe set of Okabe and Ito (Color Universal Design, 2008; from memory), in an order of our own.
+"""
+
+import io
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+
+from roommodes.acoustics.room import AXIS_OF_WALL, Room
+from roommodes.arrays import Floats
+from roommodes.project.glass import GlassMark
+
+INK = "#27313a"
+FAINT = "#c3c9ce"
+PAPER = "#ffffff"
+BAND = "#e4e9ec"
+GLASS = "#56b4e9"
+SUB = "#27313a"
+ROW_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
+SEAT_DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (6, 1.5, 1.2, 1.5)), (0, (3, 3)))
+SEAT_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
+NARROW = 0.14  # a keep-out shorter than this share of the room
+LINES_UP_TO = 10  # with more seats, each row is drawn as its mean
+TICK_HZ = (16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)
+STYLE: Any = {
+    "svg.hashsalt": "roommodes",
+    "font.family": "DejaVu Sans",
+    "font.size": 9.0,
+    "text.color": INK,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.8,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "text.parse_math": False,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubMark:
+    """One sub in a plan view: where it stands and what is dialled in."""
+
+    position_m: tuple[float, float, float]
+    drive: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorBox:
+    """A named rectangle on the floor plan, along x and y [m]."""
+
+    name: str
+    from_m: tuple[float, float]
+    to_m: tuple[float, float]
+
+
+def new_figure(width_in: float, height_in: float) -> Figure:
+    """An empty figure of a size in inches."""
+    figure = Figure(figsize=(width_in, height_in), facecolor=PAPER, layout="constrained")
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def figure_bytes(figure: Figure, suffix: str) -> bytes:
+    """The figure as PNG, SVG or PDF; a figure built from the same input gives the same bytes."""
+    buffer = io.BytesIO()
+    kind = suffix.lstrip(".").lower()
+    undated: dict[str, Any] = {"svg": {"Date": None, "Creator": "roommodes"}, "png": {"Software": "roommodes"}}
+    undated["pdf"] = {"CreationDate": None, "Creator": "roommodes"}
+    with mpl.rc_context(STYLE):
+        figure.savefig(buffer, format=kind, dpi=150, metadata=undated[kind])
+    return buffer.getvalue()
+
+
+def plain(text: str, limit: int = 28) -> str:
+    """Text of a user, without control characters and cut to a length that fits."""
+    shown = "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
+
+
+def seat_levels(
+    axes: Axes,
+    *,
+    frequency_hz: Floats,
+    level_db: Floats,
+    seat_name: Sequence[str],
+    seat_row: Sequence[int],
+    title: str,
+    level_label: str,
+    legend: bool = True,
+) -> Axes:
+    """Level at every seat over frequency: all seats as a band, each as a line.
+
+    Parameters
+    ----------
+    axes : to draw on.
+    frequency_hz : (n_freq,) [Hz].
+    level_db : (n_freq, n_seat) [dB].
+    seat_name, seat_row : (n_seat,) names and row numbers from 0.
+    title, level_label : what it shows, and what the levels refer to.
+    legend : name the lines.
+    """
+    if len(seat_name) > 1:
+        low, high = level_db.min(axis=1), level_db.max(axis=1)
+        axes.fill_between(frequency_hz, low, high, color=BAND, linewidth=0, label="all seats")
+    rows = np.asarray(seat_row)
+    single = len(seat_name) <= LINES_UP_TO
+    for row in np.unique(rows):
+        colour = ROW_COLOURS[int(row) % len(ROW_COLOURS)]
+        members = np.flatnonzero(rows == row)
+        lines = [(plain(seat_name[int(seat)]), level_db[:, seat]) for seat in members]
+        if not single:
+            row_name = seat_name[int(members[0])].rsplit(" ", 1)[0]  # seats are numbered within their row
+            name = f"{plain(row_name, 20)}, mean of {len(members)}"
+            lines = [(name, np.asarray(level_db[:, members].mean(axis=1)))]
+        for place, (name, level) in enumerate(lines):
+            pattern = place if single else int(row)
+            every = max(1, len(frequency_hz) // 6)
+            axes.plot(
+                frequency_hz,
+                level,
+                color=colour,
+                linewidth=1.2,
+                linestyle=SEAT_DASHES[pattern % len(SEAT_DASHES)],
+                marker=SEAT_MARKERS[int(row) % len(SEAT_MARKERS)],
+                markersize=3.6,
+                markevery=(pattern * every // 5 % max(every, 1), every),
+                label=name,
+            )
+    frequency_axis(axes, frequency_hz)
+    low, high = float(level_db.min()), float(level_db.max())
+    axes.set_ylim(max(low, high - 45.0) - 2.0, high + 3.0)
+    axes.set_ylabel(level_label)
+    axes.set_title(title, loc="left", fontsize=10)
+    if legend:
+        axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
+    return axes
+
+
+def plan_view(
+    axes: Axes,
+    *,
+    room: Room,
+    seat_m: Floats,
+    seat_row: Sequence[int],
+    row_name: Sequence[str],
+    subs: Sequence[SubMark],
+    title: str,
+    candidate_m: Floats | None = None,
+    glass: Sequence[GlassMark] = (),
+    keep_outs: Sequence[FloorBox] = (),
+    screen_width_m: float | None = None,
+) -> Axes:
+    """The room from above, front wall on the left: seats, subs, candidates, glass and what is kept free.
+
+    Parameters
+    ----------
+    axes : to draw on.
+    room : its length and width.
+    seat_m : (n_seat, 3) [m].
+    seat_row : (n_seat,) row numbers from 0.
+    row_name : (n_row,).
+    subs : numbered in this order; the drives are listed below the plan.
+    title : what it shows.
+    candidate_m : (n_candidate, 3) [m], drawn as small dots.
+    glass, keep_outs : drawn as double lines on the walls and as hatched boxes.
+    screen_width_m : drawn at the front wall, centred.
+    """
+    length, width = room.length_m, room.width_m
+    axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
+    for box in keep_outs:
+        _keep_out(axes, box, length)
+    for pane in glass:
+        _glass(axes, room, pane)
+    if screen_width_m is not None:
+        middle = width / 2.0
+        inset = 0.012 * length
+        axes.plot([inset] * 2, [middle - screen_width_m / 2, middle + screen_width_m / 2], color=INK, lw=3.5)
+    if candidate_m is not None:
+        axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
+    _seats(axes, seat_m=seat_m, seat_row=seat_row, row_name=row_name, reach=min(length, width))
+    size = 0.055 * min(length, width)
+    for number, sub in enumerate(subs, start=1):
+        x, y, _ = sub.position_m
+        corner = (min(max(x - size / 2, 0), length - size), min(max(y - size / 2, 0), width - size))
+        axes.add_patch(Rectangle(corner, size, size, facecolor=SUB, edgecolor=PAPER, linewidth=0.8, zorder=5))
+        middle_of_mark = (corner[0] + size / 2, corner[1] + size / 2)
+        axes.annotate(str(number), middle_of_mark, color=PAPER, fontsize=7, ha="center", va="center", zorder=6)
+    margin = 0.04 * max(length, width)
+    axes.set_xlim(-margin, length + margin)
+    axes.set_ylim(-margin, width + margin)
+    axes.set_aspect("equal")
+    axes.set_xlabel("distance from the front wall [m]")
+    axes.set_ylabel("distance from the left wall [m]")
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    axes.set_title(title, loc="left", fontsize=10)
+    _plan_key(
+        axes,
+        subs=subs,
+        candidates=candidate_m is not None,
+        screen=screen_width_m is not None,
+        glass=bool(glass),
+        kept_free=bool(keep_outs),
+    )
+    return axes
+
+
+def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
+    """A logarithmic axis of frequencies with ticks at nominal third-octaves."""
+    low, high = float(frequency_hz[0]), float(frequency_hz[-1])
+    axes.set_xscale("log")
+    axes.set_xlim(low, high)
+    ticks = [hz for hz in TICK_HZ if low * 0.999 <= hz <= high * 1.001]
+    axes.xaxis.set_major_locator(FixedLocator(ticks))
+    axes.xaxis.set_minor_locator(NullLocator())
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: f"{hz:g}"))
+    axes.set_xlabel("frequency [Hz]")
+    axes.grid(True, color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+
+
+def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Sequence[str], reach: float) -> None:
+    """A head and the back of a chair behind it, numbered within its row."""
+    radius = min(0.2, 0.045 * reach)
+    rows = np.asarray(seat_row)
+    for row in np.unique(rows):
+        colour = ROW_COLOURS[int(row) % len(ROW_COLOURS)]
+        for number, seat in enumerate(np.flatnonzero(rows == row), start=1):
+            x, y = float(seat_m[seat, 0]), float(seat_m[seat, 1])
+            back = x + 1.5 * radius
+            axes.plot([back, back], [y - 1.1 * radius, y + 1.1 * radius], color=colour, linewidth=2.2, zorder=4)
+            axes.add_patch(Circle((x, y), radius, facecolor=PAPER, edgecolor=colour, linewidth=1.4, zorder=4))
+            axes.text(x, y, str(number), fontsize=6.5, ha="center", va="center", zorder=5)
+        first = seat_m[np.flatnonzero(rows == row)]
+        below = float(first[:, 1].min()) - 1.5 * radius
+        label = plain(row_name[int(row)], 14)
+        axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
+
+
+def _keep_out(axes: Axes, box: FloorBox, length_m: float) -> None:
+    (x0, y0), (x1, y1) = box.from_m, box.to_m
+    shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
+    axes.add_patch(shape)
+    across: tuple[float, Any] = ((x0 + x1) / 2, "center")
+    if x1 - x0 < NARROW * length_m:  # its name may be wider: away from the nearer end wall
+        across = (x1 - 0.01 * length_m, "right") if x0 + x1 > length_m else (x0 + 0.01 * length_m, "left")
+    axes.text(
+        across[0],
+        (y0 + y1) / 2,
+        textwrap.fill(plain(box.name), 10),
+        fontsize=7,
+        ha=across[1],
+        va="center",
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.3},
+    )
+
+
+def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
+    normal, side = AXIS_OF_WALL[pane.wall]
+    if normal == 2:
+        return  # floor or ceiling: not seen in a plan
+    across = room.size_m[normal] * side
+    thickness = 0.02 * min(room.length_m, room.width_m) * (1 if side else -1)
+    corners = [(pane.from_m, across), (pane.to_m, across), (pane.to_m, across + thickness)]
+    corners.append((pane.from_m, across + thickness))
+    points = corners if normal == 1 else [(second, first) for first, second in corners]
+    axes.add_patch(Polygon(points, closed=True, facecolor=GLASS, edgecolor=INK, linewidth=0.9, zorder=3))
+
+
+def _plan_key(
+    axes: Axes, *, subs: Sequence[SubMark], candidates: bool, screen: bool, glass: bool, kept_free: bool
+) -> None:
+    handles: list[Any] = []
+    for number, sub in enumerate(subs, start=1):
+        label = f"sub {number}: {sub.drive}"
+        handles.append(Line2D([], [], linestyle="", marker="s", color=SUB, markersize=6, label=label))
+    if candidates:
+        handles.append(Line2D([], [], linestyle="", marker=".", color="#7a858e", label="candidate"))
+    if screen:
+        handles.append(Line2D([], [], color=INK, linewidth=3.5, label="screen"))
+    if glass:
+        handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
+    if kept_free:
+        handles.append(Rectangle((0, 0), 1, 1, facecolor="none", edgecolor="#8b949b", hatch="////", label="kept free"))
+    if handles:
+        axes.legend(
+            handles=handles,
+            loc="upper left",
+            bbox_to_anchor=(0.0, -0.16),
+            frameon=False,
+            fontsize=8,
+            ncols=2,
+            borderaxespad=0.0,
+        )

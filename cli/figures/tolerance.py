@@ -1,0 +1,122 @@
+"""The figure of a plan in built rooms: levels with their bands, and what matters most."""
+
+from math import ceil
+from typing import Any
+
+import matplotlib as mpl
+import numpy as np
+from matplotlib.axes import Axes
+
+from cli.figures.common_axes import (
+    BAND,
+    FAINT,
+    INK,
+    ROW_COLOURS,
+    STYLE,
+    figure_bytes,
+    frequency_axis,
+    new_figure,
+    plain,
+)
+from cli.words.plan import subs_word
+from cli.words.tolerance import shown_count
+from roommodes.arrays import Floats
+from roommodes.plan.file import Results
+from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
+from roommodes.project.project import Project
+
+COLUMNS = 4
+MOST_SEATS = 12  # with a panel of their own
+MOST_GROUPS = 10
+LOW, MIDDLE, NINETY, HIGH = (PERCENTILES.index(percent) for percent in (5.0, 50.0, 90.0, 95.0))
+
+
+def tolerance_page(project: Project, results: Results, found: Tolerance, suffix: str) -> bytes:
+    """The first plan of the shown number of subs: mean and seats with bands, and shares; PNG or SVG."""
+    count = shown_count(project, results, found)
+    table = found.plans[count]
+    seats = list(range(min(len(found.seat_name), MOST_SEATS)))
+    rows = ceil(len(seats) / COLUMNS)
+    with mpl.rc_context(STYLE):
+        figure = new_figure(12.5, 4.2 + 2.2 * rows)
+        parts: Any = figure.subfigures(2, 1, height_ratios=[1.7, float(rows)])
+        upper, lower = parts
+        middle = float(table.mean_percentile_db[:, MIDDLE].mean())
+        spread = table.level_percentile_db[:, seats] - middle
+        limits = (max(float(spread.min()), float(spread.max()) - 45.0) - 2.0, float(spread.max()) + 2.0)
+        upper.suptitle(
+            f"{plain(project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:.2f} dB as drawn, "
+            f"below {table.variation_percentile_db[0, NINETY]:.2f} dB in 90 % of {found.draws:,} rooms",
+            x=0.01,
+            ha="left",
+            fontsize=10,
+        )
+        panels = np.atleast_1d(upper.subplots(1, 1 if table.total is None else 2))
+        band(panels[0], found.frequency_hz, table.mean_percentile_db - middle, colour=INK, title="Mean over the seats")
+        panels[0].set_ylabel("level re the mean [dB]")
+        panels[0].legend(frameon=False, fontsize=8, loc="lower left")
+        if table.total is not None:
+            share_bars(panels[1], found, table)
+        below = lower.subplots(rows, COLUMNS, squeeze=False, sharex=True, sharey=True).ravel()
+        for axes, seat in zip(below, seats, strict=False):
+            row = int(results.seats.row[seat])
+            colour = ROW_COLOURS[row % len(ROW_COLOURS)]
+            title = plain(found.seat_name[seat], 24)
+            band(axes, found.frequency_hz, table.level_percentile_db[:, seat] - middle, colour=colour, title=title)
+            axes.tick_params(labelsize=7, labelbottom=True)
+        below[0].set_ylim(limits)
+        for axes in below[len(seats) :]:
+            axes.set_visible(False)
+        return figure_bytes(figure, suffix)
+
+
+def band(axes: Axes, frequency_hz: Floats, level_db: Floats, *, colour: str, title: str) -> Axes:
+    """A level over frequency with its band.
+
+    Parameters
+    ----------
+    axes : to draw on.
+    frequency_hz : (n_freq,) [Hz].
+    level_db : (n_freq, n_percentile) [dB].
+    colour, title : of the line; what it shows.
+    """
+    axes.fill_between(
+        frequency_hz, level_db[:, LOW], level_db[:, HIGH], color=BAND, linewidth=0, label="5 to 95 % of the rooms"
+    )
+    axes.plot(frequency_hz, level_db[:, MIDDLE], color=colour, linewidth=1.4, label="50 %")
+    frequency_axis(axes, frequency_hz)
+    axes.set_title(title, loc="left", fontsize=8.5)
+    return axes
+
+
+def share_bars(axes: Axes, found: Tolerance, table: ToleranceTable) -> Axes:
+    """Total shares as bars with their intervals, the first-order ones as marks."""
+    assert table.total is not None, "asked only where it is known"
+    assert table.first_order is not None, "stored together"
+    assert table.total_interval is not None, "stored together"
+    order = np.argsort(-table.total, kind="stable")[:MOST_GROUPS][::-1]
+    place = np.arange(len(order))
+    total = np.maximum(table.total[order], 0.0)
+    low, high = np.maximum(table.total_interval[order], 0.0).T
+    axes.barh(place, total, color="#9fb4c2", height=0.62, label="with all others")
+    axes.errorbar(
+        total,
+        place,
+        xerr=np.maximum(np.stack([total - low, high - total]), 0.0),
+        fmt="none",
+        ecolor=INK,
+        elinewidth=0.9,
+        capsize=2.5,
+        label="90 % interval",
+    )
+    axes.plot(np.maximum(table.first_order[order], 0.0), place, "D", color=INK, markersize=4, label="alone")
+    axes.set_yticks(place, [plain(found.group_name[k].removeprefix("construction: "), 30) for k in order])
+    axes.set_xlim(left=0.0)
+    axes.set_xlabel("share of the variance of the variation")
+    axes.grid(True, axis="x", color=FAINT, linewidth=0.5)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    axes.legend(frameon=False, fontsize=8, loc="lower right")
+    axes.set_title("What matters most", loc="left", fontsize=9)
+    return axes

@@ -1,0 +1,378 @@
+"""The report's sections on the choice: how many subs, what was bought, variation against output, places of the rows."""
+
+from math import log10
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
+from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
+from cli.words.chosen_plan import ChosenPlan, recommended_count
+from cli.words.plan import mean_limit_db, subs_word
+from roommodes.arrays import Floats
+from roommodes.plan.choices import FrontTable, RowTable, UsualTable
+from roommodes.project.tables import RowTable as ProjectRow
+from solvers.listening.before_after import BeforeAfter
+
+CHOICE_SIZE = (PICTURE_IN, 3.3)
+
+
+def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+    """What other numbers of subs would give, and why so many are recommended."""
+    blocks: list[Block] = [_advice(plan)]
+    advice = plan.results.choices.recommendation
+    if advice is not None:
+        blocks.append(Bullets(items=tuple(shown(reason, 1000) for reason in advice.reasons)))
+    single = len(plan.results.seats) == 1
+    if not single:
+        blocks += [_count_picture(plan)]
+    blocks.append(_count_table(plan, compared))
+    if bought := _bought_words(plan):
+        blocks.append(Text(text=bought))
+    usual = plan.results.choices.usual
+    if usual is not None and not single:
+        blocks.append(_usual_table(plan, usual))
+    blocks.append(
+        Text(
+            text="Variation: at each frequency the standard deviation of the level over the seats, over the band its "
+            "root mean square. Output: mean level at the seats with all subs at their limit, against the same subs in "
+            "phase at 1 m in the open. Seats' mean: the same in absolute terms, the loudest sub at its limit. Usual "
+            "layouts: corners and middles of walls. Bound: the least variation found "
+            "at the plan's positions with any weights, free at every frequency; no processor gets below it there."
+        )
+    )
+    return Section(key="counts", heading="How many subs", blocks=tuple(blocks))
+
+
+def front_section(plan: ChosenPlan) -> Section | None:
+    """What more level costs in variation; None where the file does not say."""
+    fronts = plan.results.choices.fronts
+    if plan.count not in fronts or len(plan.results.seats) == 1:
+        return None
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
+    unit = plan.level_unit
+    curves = {count: (_level(front.output_db, count, limit), front.variation_db) for count, front in fronts.items()}
+    chosen = (float(_level(np.array(plan.output_db), plan.count, limit)), plan.variation_db)
+    level, variation = curves[plan.count]
+    said = (
+        f"With {subs_word(plan.count)} the most even plan found has {variation[0]:.2f} dB of variation at a mean level "
+        f"of {level[0]:.1f} {unit}"
+    )
+    if len(level) > 1:
+        said += f"; the loudest of those that none beats in both has {variation[-1]:.2f} dB at {level[-1]:.1f} {unit}"
+
+    def draw(figure: Figure) -> None:
+        variation_against_level(
+            figure.subplots(),
+            fronts=curves,
+            chosen=chosen,
+            level_label=f"seats' mean level, loudest sub at its limit [{unit}]",
+        )
+
+    tables = [_front_table(plan, count, front, limit, unit) for count, front in fronts.items()]
+    return Section(
+        key="front",
+        heading="What more level would cost",
+        blocks=(
+            Text(
+                text=f"{said}. To choose another plan along this curve, set output in [search.weights] of the project "
+                "and search again; positions and drives of all of them are in the plan file."
+            ),
+            Picture(
+                title="Variation against the seats' mean level: the plans that none met beats in both.",
+                alt=f"{said}.",
+                size_in=CHOICE_SIZE,
+                draw=draw,
+            ),
+            *tables,
+        ),
+    )
+
+
+def row_section(plan: ChosenPlan) -> Section | None:
+    """Where the rows should be; None where none may move."""
+    moves, rows = plan.results.choices.rows, plan.project.rows
+    move = moves.get(plan.count)
+    if move is None or len(move.offset_m) != len(rows):
+        return None
+    moving = [k for k, row in enumerate(rows) if row.move_m and max(row.move_m) > 0.0]
+    swept = [k for k in moving if (move.at_row == k).any()]
+    sweeps = [_sweep(move, rows[k], k) for k in swept]
+    step_cm = 100.0 * move.step_m
+    places = "; ".join(
+        f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]))}" for k in moving
+    )
+    said = (
+        f"With {subs_word(plan.count)} the variation falls from {move.drawn_variation_db:.2f} dB for the rows as drawn "
+        f"to {move.variation_db:.2f} dB with {places}"
+    )
+    if move.variation_db > move.drawn_variation_db - 0.005:
+        said = f"With {subs_word(plan.count)} the rows stand well as drawn: moving them gains nothing"
+    blocks: list[Block] = [
+        Text(
+            text=f"{said}. Distances are from the front wall to the ears. With every row that may move up to "
+            f"{step_cm:g} cm off, the drives held, it is at most {move.worst_near_db:.2f} dB. The positions and drives "
+            "in this report are for the rows as drawn: change x_m, check sight lines and ways through, search again."
+        )
+    ]
+    if sweeps:
+        blocks.append(
+            Picture(
+                title="One row moved, with the plan found for the rows where they should be: its drives held.",
+                alt=f"{said}. {_sweep_words(sweeps)}",
+                size_in=CHOICE_SIZE,
+                draw=lambda figure: _draw_rows(figure, sweeps, [float(move.offset_m[k]) for k in swept]),
+            )
+        )
+        blocks.append(_sweep_table(sweeps))
+    headers = ("subs", "as drawn [dB]", "there [dB]", "worst nearby [dB]", *(shown(rows[k].name, 24) for k in moving))
+    blocks.append(
+        Table(
+            caption="Where the rows should be, for each number of subs",
+            headers=headers,
+            rows=tuple(
+                (
+                    str(count),
+                    f"{one.drawn_variation_db:.2f}",
+                    f"{one.variation_db:.2f}",
+                    f"{one.worst_near_db:.2f}",
+                    *(_place(rows[k].x_m, float(one.offset_m[k])) for k in moving),
+                )
+                for count, one in moves.items()
+            ),
+            right=(1, 2, 3),
+            stacked=True,
+        )
+    )
+    return Section(key="rows", heading="Where the rows should be", blocks=tuple(blocks))
+
+
+def mean_words(output: float, count: int, plan: ChosenPlan) -> str:
+    """The seats' mean level with all subs at their limit."""
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
+    level = float(_level(np.array(output), count, limit))
+    if limit is None:
+        at = "one sub at 1 m in the open" if plan.level_unit == "dB re one sub at 1 m" else "one measured sub"
+        return f"{level:+.1f} dB against {at}"
+    return f"{level:.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
+
+
+def _level(output_db: Floats, count: int, limit_db: float | None) -> Floats:
+    """Mean level at the seats [dB re one sub at 1 m, or dB SPL with `limit_db`]."""
+    return np.asarray(output_db + 20.0 * log10(count) + (limit_db or 0.0))
+
+
+def _advice(plan: ChosenPlan) -> Text:
+    wanted = recommended_count(plan.results, plan.project)
+    text = f"Recommended: the plan with {subs_word(wanted)}."
+    if not plan.recommended:
+        rank = "" if plan.rank == 0 else f", number {plan.rank + 1} in rank"
+        text += f" This report is of the plan with {subs_word(plan.count)}{rank}."
+    return Text(text=f"{text} Budget and space may decide otherwise.", strong=True)
+
+
+def _variations(plan: ChosenPlan) -> dict[int, float]:
+    """Number of subs -> variation of the plan shown, of the first plan elsewhere."""
+    return {
+        count: plan.variation_db if count == plan.count else float(table.variation_db[0])
+        for count, table in plan.results.plans.items()
+    }
+
+
+def _bounds(plan: ChosenPlan) -> dict[int, float]:
+    return {
+        count: float(table.bound_db[plan.rank if count == plan.count else 0])
+        for count, table in plan.results.plans.items()
+        if table.bound_db is not None and count > 1
+    }
+
+
+def _evenest(plan: ChosenPlan, column: str) -> dict[int, int]:
+    """Number of subs -> index of the usual layout with the least of a column."""
+    usual = plan.results.choices.usual
+    if usual is None:
+        return {}
+    values = getattr(usual, column)
+    return {count: min(own, key=lambda k: values[k]) for count in plan.results.plans if (own := usual.of_count(count))}
+
+
+def _usual_values(plan: ChosenPlan, column: str) -> dict[int, float]:
+    usual = plan.results.choices.usual
+    found = _evenest(plan, column)
+    return {} if usual is None else {count: float(getattr(usual, column)[k]) for count, k in found.items()}
+
+
+def _count_picture(plan: ChosenPlan) -> Picture:
+    plans, bounds = _variations(plan), _bounds(plan)
+    alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
+
+    def draw(figure: Figure) -> None:
+        variation_by_count(figure.subplots(), plan_db=plans, usual_db=alike, driven_db=driven, bound_db=bounds)
+
+    alt = f"Seat-to-seat variation of the plans: {_said(plans)}"
+    for words, values in (
+        ("of the most even usual layouts driven alike", alike),
+        ("with the best drives there", driven),
+        ("bound at the plans' positions", bounds),
+    ):
+        if values:
+            alt += f"; {words}: {_said(values)}"
+    return Picture(title="Variation over the number of subs.", alt=f"{alt}.", size_in=CHOICE_SIZE, draw=draw)
+
+
+def _said(values: dict[int, float]) -> str:
+    return ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in values.items())
+
+
+def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
+    plans, bounds = _variations(plan), _bounds(plan)
+    alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
+    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
+    rows: list[tuple[str, ...]] = []
+    for count, table in plan.results.plans.items():
+        row = plan.rank if count == plan.count else 0
+        output = float(table.output_db[row])
+        own_alike = {} if table.alike_db is None else {count: float(table.alike_db[row])}
+        cells = [_cell(values, count) for values in (plans, alike, driven, own_alike, bounds)]
+        rows.append(
+            (
+                subs_word(count) + (" (this plan)" if count == plan.count else ""),
+                *cells,
+                f"{output:+.1f}",
+                f"{_level(np.array(output), count, limit):.1f}",
+            )
+        )
+    if own := compared.own:
+        number = len(own.positions_m)
+        empty = ("–",) * 4
+        mean = f"{_level(np.array(own.output_db), number, limit):.1f}"
+        rows.append(
+            (f"{subs_word(number)}, {own.name}", f"{own.variation_db:.2f}", *empty, f"{own.output_db:+.1f}", mean)
+        )
+    headers: tuple[str, ...] = (
+        "subs",
+        "plan",
+        "usual, all alike",
+        "usual, best drives",
+        "plan's places, all alike",
+        "bound",
+    )
+    mean = f"seats' mean [{plan.level_unit}]"
+    if len(plan.results.seats) == 1:  # nothing differs between seats: level alone
+        headers, rows = headers[:1], [(row[0], *row[len(headers) :]) for row in rows]
+    return Table(
+        caption="One number of subs beside the other" + ("; variations in dB" if len(headers) > 1 else ""),
+        headers=(*headers, "output [dB]", mean),
+        rows=tuple(rows),
+        right=tuple(range(1, len(headers) + 2)),
+        stacked=True,
+    )
+
+
+def _cell(values: dict[int, float], count: int) -> str:
+    return f"{values[count]:.2f}" if count in values else "–"
+
+
+def _bought_words(plan: ChosenPlan) -> str:
+    """What drives and positions bought, for this number of subs."""
+    usual = plan.results.choices.usual
+    alike, driven = (_evenest(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
+    if usual is None or plan.count not in alike or len(plan.results.seats) == 1:
+        return ""
+    first, second = alike[plan.count], driven[plan.count]
+    before, there = float(usual.alike_variation_db[first]), float(usual.driven_variation_db[second])
+    same = "there" if first == second else shown(usual.name[second], 120)
+    words = (
+        f"What was bought: {subs_word(plan.count)} {shown(usual.name[first], 120)}, all driven alike, have "
+        f"{before:.2f} dB of variation. The best drives found {same} bring it to {there:.2f} dB; the plan's positions, "
+        f"with their best drives, to {plan.variation_db:.2f} dB."
+    )
+    bound = _bounds(plan).get(plan.count)
+    return words if bound is None else f"{words} Bound at these positions: {bound:.2f} dB."
+
+
+def _usual_table(plan: ChosenPlan, usual: UsualTable) -> Table:
+    rows = [
+        (
+            f"{subs_word(count)} {shown(usual.name[k], 120)}"
+            + ("" if usual.stands_free[k] else " (a keep-out is in the way)"),
+            f"{usual.alike_variation_db[k]:.2f}",
+            f"{usual.driven_variation_db[k]:.2f}",
+            f"{usual.alike_output_db[k]:+.1f}",
+            f"{usual.driven_output_db[k]:+.1f}",
+        )
+        for count in plan.results.plans
+        for k in usual.of_count(count)
+    ]
+    return Table(
+        caption="Usual layouts",
+        headers=(
+            "layout",
+            "variation, all alike [dB]",
+            "variation, best drives [dB]",
+            "output, all alike [dB]",
+            "output, best drives [dB]",
+        ),
+        rows=tuple(rows),
+        right=(1, 2, 3, 4),
+        folded=True,
+    )
+
+
+def _front_table(plan: ChosenPlan, count: int, front: FrontTable, limit: float | None, unit: str) -> Table:
+    level = _level(front.output_db, count, limit)
+    rows = tuple(
+        (
+            f"{front.variation_db[k]:.2f}",
+            f"{front.output_db[k]:+.1f}",
+            f"{level[k]:.1f}",
+            f"{front.smoothness_db[k]:.1f}",
+            f"{front.decay_s[k]:.2f}",
+        )
+        for k in range(len(level))
+    )
+    return Table(
+        caption=f"{subs_word(count)}: variation against output",
+        headers=("variation [dB]", "output [dB]", f"seats' mean [{unit}]", "smoothness [dB]", "decay [s]"),
+        rows=rows,
+        right=(0, 1, 2, 3, 4),
+        folded=True,
+        screen_only=count != plan.count,
+    )
+
+
+def _sweep(move: RowTable, row: ProjectRow, index: int) -> RowSweep:
+    own = np.flatnonzero(move.at_row == index)
+    own = own[np.argsort(move.at_m[own], kind="stable")]
+    return RowSweep(name=shown(row.name, 40), offset_m=move.at_m[own], variation_db=move.at_variation_db[own])
+
+
+def _draw_rows(figure: Figure, sweeps: list[RowSweep], best_m: list[float]) -> None:
+    variation_over_rows(figure.subplots(), sweeps=sweeps, best_m=best_m)
+
+
+def _sweep_words(sweeps: list[RowSweep]) -> str:
+    return " ".join(
+        f"Over its places {sweep.name} goes from {sweep.variation_db.min():.2f} to {sweep.variation_db.max():.2f} dB."
+        for sweep in sweeps
+    )
+
+
+def _sweep_table(sweeps: list[RowSweep]) -> Table:
+    return Table(
+        caption="Variation with one row moved [dB]",
+        headers=("row", "moved toward the rear [cm]", "variation [dB]"),
+        rows=tuple(
+            (sweep.name, f"{moved:+g}" if (moved := round(100.0 * offset, 1)) else "0 (where drawn)", f"{value:.2f}")
+            for sweep in sweeps
+            for offset, value in zip(sweep.offset_m, sweep.variation_db, strict=True)
+        ),
+        right=(1, 2),
+        folded=True,
+    )
+
+
+def _place(x_m: float, offset_m: float) -> str:
+    if abs(offset_m) < 0.0005:
+        return f"{x_m:.2f} m, as drawn"
+    return f"{x_m + offset_m:.2f} m, {100.0 * abs(offset_m):.0f} cm further {'back' if offset_m > 0 else 'forward'}"

@@ -1,0 +1,76 @@
+"""The report's section on loudness: whether the plan reaches the target, what limits it, what amplifiers must give."""
+
+from matplotlib.figure import Figure
+
+from cli.figures.headroom import level_axes
+from cli.report.blocks import PICTURE_IN, Bullets, Picture, Section, Table, Text, shown
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.headroom_words import (
+    amplifier_words,
+    band_names,
+    band_words,
+    box_words,
+    finding_words,
+    gain_words,
+    limit_rows,
+    more_words,
+    target_words,
+)
+from solvers.loudness.of_plan import PlanHeadroom, plan_headroom
+
+
+def loudness_section(plan: ChosenPlan) -> Section | None:
+    """Highest clean level against the target; None where the project does not say how loud a sub plays."""
+    measured = plan.results.measured
+    unknown = measured is not None and not measured.absolute
+    if unknown or plan.project.highest_level_db(plan.results.frequency_hz) is None:
+        return None
+    found = plan_headroom(plan.results, plan.project, count=plan.count, rank=plan.rank)
+
+    def draw(figure: Figure) -> None:
+        level_axes(figure.subplots(), found, title="", below=True)
+
+    words = finding_words(found)
+    blocks: list[Text | Bullets | Table | Picture] = [
+        Text(text=words, strong=found.headroom.least_db < 0.0),
+        Text(text=target_words(plan.project)),
+        Picture(
+            title="Highest clean level at every seat by third-octave; the words name what limits each band.",
+            alt=words,
+            size_in=(PICTURE_IN, 4.4),
+            draw=draw,
+        ),
+        _seats(found),
+        Table(
+            caption="What limits each third-octave band, and what the room gives",
+            headers=("Hz", "limited by", "sub", "next has left", "one sub, 1 m", "room's gain", "rule of thumb"),
+            rows=tuple(tuple(row) for row in limit_rows(found)),
+            right=(3, 4),
+            folded=True,
+        ),
+        Text(text=f"{band_words(found)} {gain_words()[0].upper()}{gain_words()[1:]}"),
+    ]
+    if (needs := found.headroom.needs) is not None:
+        blocks += [Text(text=amplifier_words(plan.project, needs)), Text(text=box_words(plan.project))]
+    blocks.append(Text(text=" ".join(more_words(plan, found))))
+    if found.warnings:
+        blocks.append(Bullets(items=tuple(shown(line[0].upper() + line[1:], 400) for line in found.warnings)))
+    return Section(key="loud", heading="Is it loud enough?", blocks=tuple(blocks))
+
+
+def _seats(found: PlanHeadroom) -> Table:
+    head = found.headroom
+    rows = [
+        (shown(seat, 40), *(f"{level:.0f}" for level in head.highest_db[:, index]))
+        for index, seat in enumerate(found.seats.name)
+    ]
+    rows.append(("seats' mean", *(f"{level:.0f}" for level in head.mean_db)))
+    rows.append(("headroom", *(f"{value:+.1f}" for value in head.headroom_db)))
+    headers = ("Hz", *band_names(found))
+    return Table(
+        caption="Highest clean level, third-octave bands [dB SPL rms]",
+        headers=headers,
+        rows=tuple(rows),
+        right=tuple(range(1, len(headers))),
+        folded=True,
+    )

@@ -1,0 +1,278 @@
+"""The report as PDF: A4 pages of text, tables and pictures, and the drawing to scale as the last page."""
+
+import io
+import textwrap
+import warnings
+from collections.abc import Callable, Iterator, Sequence
+
+import matplotlib as mpl
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+
+from cli.drawing.paper import draw_sheet, sheet_figure
+from cli.drawing.sheet import SheetWishes, drawing_sheet
+from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
+from cli.report.blocks import Bullets, Drawing, LiveMap, Picture, Report, Section, Table, Text
+from cli.report.print import Inset, Letters, Print
+from cli.words.chosen_plan import ChosenPlan
+
+PAGE_MM = (210.0, 297.0)
+MARGIN_MM, FOOT_MM, INDENT_MM = 18.0, 14.0, 4.0
+BODY_PT, TABLE_PT, FOOT_PT, HEADING_PT, TITLE_PT = 9.0, 7.6, 7.5, 13.0, 19.0
+LEADING = 1.42
+MM_PER_PT = 25.4 / 72.0
+LETTER_WIDTH = 0.54  # mean width of a letter of a text over its size, DejaVu Sans, on the generous side
+CELL_LETTER_WIDTH = 0.6  # the same in tables, which hold more digits
+BOLD_WIDER = 1.12
+MOST_ROWS = 70
+TOGETHER_MM = 110.0  # shorter tables are not cut in two
+DRAWING_MARGIN_MM = 8.0
+LAYOUT_DPI = 200  # at which the letters of a picture are measured; it is drawn as lines and letters
+PICTURE_GROWTH = 1.12
+LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
+
+
+def report_pdf(report: Report, plan: ChosenPlan) -> bytes:
+    """The pages; the same report gives the same bytes.
+
+    Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the
+    letters used (type 3), which takes half a second less than fonts that a program could take out again.
+    """
+    buffer = io.BytesIO()
+    facts = {"Title": plain(f"{report.title}: {report.subtitle}", 160), "Creator": "roommodes", "Producer": "roommodes"}
+    with (
+        mpl.rc_context({**STYLE, "hatch.linewidth": 0.4, "pdf.fonttype": 3}),
+        warnings.catch_warnings(),
+        PdfPages(buffer, metadata={**facts, "CreationDate": None, "ModDate": None}) as pages,
+    ):
+        warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
+        writer = _Writer()
+        writer.write(report)
+        writer.foot(plain(f"{report.title}: {report.subtitle}", 90))
+        for figure in writer.pages:
+            pages.savefig(figure)
+        pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes())))
+    return buffer.getvalue()
+
+
+class _Writer:
+    """Puts blocks under one another, page after page. Lengths in mm, y downward from the top of the page."""
+
+    def __init__(self) -> None:
+        self.pages: list[Figure] = []
+        self.prints: list[Print] = []
+        self.letters = Letters()
+        self.y = 0.0
+        self._turn()
+
+    def write(self, report: Report) -> None:
+        """All of a report."""
+        self._lines([report.subtitle], size=BODY_PT)
+        self._lines(_wrap(report.title, TITLE_PT, bold=True), size=TITLE_PT, bold=True)
+        self._lines(_wrap(report.lead, 11.0), size=11.0, after=3.0)
+        for section in report.sections:
+            self._room_for(_opening_mm(section))
+            self._gap(3.5)
+            self._rule()
+            self._lines(_wrap(section.heading, HEADING_PT, bold=True), size=HEADING_PT, bold=True, after=1.5)
+            for block in section.blocks:
+                if isinstance(block, Text):
+                    wrapped = _wrap(block.text, BODY_PT, bold=block.strong)
+                    self._lines(wrapped, size=BODY_PT, bold=block.strong, after=2.0)
+                elif isinstance(block, Bullets):
+                    for item in block.items:
+                        self._lines(_wrap(item, BODY_PT, indent_mm=INDENT_MM), size=BODY_PT, after=1.2, mark="•")
+                elif isinstance(block, Table):
+                    if not block.screen_only:
+                        self._table(block)
+                elif isinstance(block, Picture):
+                    self._picture(block.size_in, block.draw, block.title)
+                elif isinstance(block, Drawing):
+                    self._drawing(block)
+                else:
+                    assert isinstance(block, LiveMap), "the picture beside it stands for the map"
+        self._gap(4.0)
+        self._lines(_wrap(report.closing, 7.5), size=7.5)
+
+    def foot(self, text: str) -> None:
+        """Text and number under every page; the drawing to scale is the last."""
+        self.y = PAGE_MM[1] - FOOT_MM - FOOT_PT * MM_PER_PT
+        for number, print_ in enumerate(self.prints, start=1):
+            print_.text(MARGIN_MM, self._level(FOOT_PT), text, FOOT_PT)
+            of_all = f"{number} of {len(self.pages) + 1}"
+            print_.text(PAGE_MM[0] - MARGIN_MM, self._level(FOOT_PT), of_all, FOOT_PT, right=True)
+
+    @property
+    def _page(self) -> Figure:
+        return self.pages[-1]
+
+    def _turn(self) -> None:
+        self.pages.append(Figure(figsize=(PAGE_MM[0] / 25.4, PAGE_MM[1] / 25.4), facecolor=PAPER))
+        self.prints.append(Print(self.letters))
+        self._page.add_artist(self.prints[-1])
+        self.y = MARGIN_MM
+
+    def _room_for(self, height: float) -> None:
+        if self.y + height > PAGE_MM[1] - MARGIN_MM - FOOT_MM and self.y > MARGIN_MM:
+            self._turn()
+
+    def _gap(self, height: float) -> None:
+        if self.y > MARGIN_MM:
+            self.y += height
+
+    def _rule(self) -> None:
+        self._line(MARGIN_MM, PAGE_MM[0] - MARGIN_MM, width=1.2, colour=INK)
+        self.y += 1.8
+
+    def _line(self, start: float, end: float, *, width: float, colour: str) -> None:
+        self.prints[-1].line(start, end, PAGE_MM[1] - self.y, width_pt=width, colour=colour)
+
+    def _level(self, size: float) -> float:
+        """The baseline of letters whose tops stand at y, from the lower edge of the page."""
+        return PAGE_MM[1] - self.y - size * MM_PER_PT
+
+    def _text(self, x: float, text: str, size: float, *, bold: bool = False, right: bool = False) -> None:
+        self.prints[-1].text(x, self._level(size), plain(text, 2000), size, bold=bold, right=right)
+
+    def _lines(
+        self, lines: Sequence[str], *, size: float, bold: bool = False, after: float = 1.0, mark: str = ""
+    ) -> None:
+        """One line under the other, indented after a mark."""
+        step = size * LEADING * MM_PER_PT
+        for number, line in enumerate(lines):
+            self._room_for(step)
+            if mark and not number:
+                self._text(MARGIN_MM, mark, size)
+            self._text(MARGIN_MM + (INDENT_MM if mark else 0.0), line, size, bold=bold)
+            self.y += step
+        self.y += after
+
+    def _table(self, table: Table) -> None:
+        widths, size = _column_widths(table)
+        step = size * LEADING * MM_PER_PT
+        letters = [max(4, int(width / (size * CELL_LETTER_WIDTH * MM_PER_PT)) - 1) for width in widths]
+        rows = [
+            self._wrapped(cells, letters, bold=not number) for number, cells in enumerate((table.headers, *table.rows))
+        ]
+        height = sum(step * max(map(len, row)) + 1.4 for row in rows[:MOST_ROWS])
+        self._room_for(8.0 + (height if height < TOGETHER_MM else 5.0 * step))
+        self._lines(_wrap(table.caption, BODY_PT, bold=True), size=BODY_PT, bold=True, after=0.6)
+        for number, row in enumerate(rows[: MOST_ROWS + 1]):
+            self._row(row, widths, size, table.right, bold=number == 0)
+        if len(table.rows) > MOST_ROWS:
+            self._lines([f"{len(table.rows) - MOST_ROWS} more rows are in the page for screens."], size=size)
+        self.y += 3.0
+
+    @staticmethod
+    def _wrapped(cells: Sequence[str], letters: Sequence[int], *, bold: bool) -> list[list[str]]:
+        """The lines of every cell; the first column is bold in all rows."""
+        return [
+            textwrap.wrap(plain(cell, 2000), max(4, int(most / (BOLD_WIDER if bold or not column else 1.0)))) or [""]
+            for column, (cell, most) in enumerate(zip(cells, letters, strict=True))
+        ]
+
+    def _row(
+        self,
+        wrapped: Sequence[Sequence[str]],
+        widths: Sequence[float],
+        size: float,
+        right: Sequence[int],
+        *,
+        bold: bool,
+    ) -> None:
+        step = size * LEADING * MM_PER_PT
+        height = step * max(len(lines) for lines in wrapped)
+        self._room_for(height + 1.4)
+        top = self.y
+        x = MARGIN_MM
+        for column, (lines, width) in enumerate(zip(wrapped, widths, strict=True)):
+            self.y = top
+            for line in lines:
+                if column in right:
+                    self._text(x + width - 2.0, line, size, bold=bold, right=True)
+                else:
+                    self._text(x, line, size, bold=bold or column == 0)
+                self.y += step
+            x += width
+        self.y = top + height + 0.5
+        self._line(MARGIN_MM, x, width=0.9 if bold else 0.4, colour=INK if bold else FAINT)
+        self.y += 0.9
+
+    def _picture(self, size_in: tuple[float, float], draw: Callable[[Figure], None], title: str) -> None:
+        width, height = _picture_mm(size_in)
+        self._room_for(height + 8.0)
+        inner = new_figure(width / 25.4, height / 25.4)
+        draw(inner)
+        inner.set_dpi(LAYOUT_DPI)
+        self._page.add_artist(Inset(inner, MARGIN_MM, PAGE_MM[1] - self.y - height))
+        self.y += height + 1.0
+        self._lines(_wrap(title, 8.0), size=8.0, after=2.5)
+
+    def _drawing(self, block: Drawing) -> None:
+        sheet = block.sheet(PAGE_MM[0] - MARGIN_MM - DRAWING_MARGIN_MM)
+        self._room_for(sheet.height_mm + 8.0)
+        axes = self._page.add_axes(
+            (
+                MARGIN_MM / PAGE_MM[0],
+                1.0 - (self.y + sheet.height_mm) / PAGE_MM[1],
+                sheet.width_mm / PAGE_MM[0],
+                sheet.height_mm / PAGE_MM[1],
+            )
+        )
+        axes.set_axis_off()
+        axes.set_xlim(0.0, sheet.width_mm)
+        axes.set_ylim(0.0, sheet.height_mm)
+        draw_sheet(axes, sheet)
+        self.y += sheet.height_mm + 1.0
+        self._lines(_wrap(f"{block.title} 1:{sheet.scale:g}.", 8.0), size=8.0, after=2.5)
+
+
+def _picture_mm(size_in: tuple[float, float]) -> tuple[float, float]:
+    """Width and height of a picture on the page."""
+    width = min(PAGE_MM[0] - 2 * MARGIN_MM, PICTURE_GROWTH * size_in[0] * 25.4)
+    return width, width * size_in[1] / size_in[0]
+
+
+def _opening_mm(section: Section) -> float:
+    """What a section needs so that its heading does not stand alone: with a picture after texts, all up to it."""
+    height = 12.0
+    for block in section.blocks:
+        if isinstance(block, Text):
+            height += len(_wrap(block.text, BODY_PT, bold=block.strong)) * BODY_PT * LEADING * MM_PER_PT + 2.0
+        elif isinstance(block, Picture):
+            whole = height + _picture_mm(block.size_in)[1] + 8.0
+            return whole if whole < PAGE_MM[1] - 2 * MARGIN_MM - FOOT_MM else LEAST_OPENING_MM
+        elif not isinstance(block, LiveMap):
+            break
+    return LEAST_OPENING_MM
+
+
+def _wrap(text: str, size: float, *, bold: bool = False, indent_mm: float = 0.0) -> list[str]:
+    letter = size * LETTER_WIDTH * MM_PER_PT * (BOLD_WIDER if bold else 1.0)
+    width = int((PAGE_MM[0] - 2 * MARGIN_MM - indent_mm) / letter)
+    return textwrap.wrap(plain(text, 4000), width)
+
+
+def _column_widths(table: Table) -> tuple[list[float], float]:
+    """Widths that share the page by what the columns hold, and the size of the letters."""
+    room = PAGE_MM[0] - 2 * MARGIN_MM
+    size = TABLE_PT if len(table.headers) <= 12 else TABLE_PT * 12.0 / len(table.headers)
+    letter = size * CELL_LETTER_WIDTH * MM_PER_PT
+    longest = [max(BOLD_WIDER * len(column[0]), *map(len, column[1:])) for column in _columns(table)]
+    longest[0] *= BOLD_WIDER
+    words = [max(len(word) for cell in column for word in (cell.split() or [""])) for column in _columns(table)]
+    wanted = [(most + 2) * letter for most in longest]
+    if sum(wanted) <= room:
+        return wanted, size
+    least = [(min(most, 24) * BOLD_WIDER + 3) * letter for most in words]
+    spare = max(0.0, room - sum(least))
+    beyond = [max(0.0, want - low) for want, low in zip(wanted, least, strict=True)]
+    share = spare / sum(beyond) if sum(beyond) else 0.0
+    widths = [low + min(1.0, share) * more for low, more in zip(least, beyond, strict=True)]
+    shrink = min(1.0, room / sum(widths))
+    return [width * shrink for width in widths], size * shrink
+
+
+def _columns(table: Table) -> Iterator[list[str]]:
+    for column in range(len(table.headers)):
+        yield [table.headers[column], *(row[column] for row in table.rows)]

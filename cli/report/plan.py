@@ -1,0 +1,259 @@
+"""The report's sections on what the plan is: recommendation, drawing, seats before and after, values."""
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from cli.drawing.notes import centre_words, space_lines
+from cli.drawing.objects import stances
+from cli.drawing.sheet import plan_to_fit
+from cli.figures.report import bands_before_after
+from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
+from cli.report.choice import mean_words
+from cli.words.chosen_plan import ChosenPlan, recommended_count
+from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
+from cli.words.levels import third_octaves
+from cli.words.plan import from_walls, polarity_word, subs_word
+from cli.words.settings import SUB_HEADERS, filter_words, sub_row
+from cli.words.tuned import tuning_of
+from roommodes.arrays import Floats
+from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.plan.starting_values import StartingValues, beyond_processor
+from solvers.listening.before_after import BeforeAfter
+
+
+def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
+    """The recommendation in one sentence with its figures."""
+    low_hz, high_hz = plan.project.search.band_hz
+    rival = compared.rival
+    against = (
+        f", against {rival.variation_db:.1f} dB with {subs_word(plan.count)} {rival.name}, the most even of the usual "
+        "layouts"
+        if rival
+        else ""
+    )
+    them = "it" if plan.count == 1 else "them"
+    done = f"Build {subs_word(plan.count)} where the drawing shows {them} and dial in the starting values"
+    if not plan.recommended:
+        wanted = recommended_count(plan.results, plan.project)
+        done = (
+            f"With {subs_word(plan.count)} where the drawing shows {them}, and these starting values (recommended: "
+            f"{'the first plan' if wanted == plan.count else subs_word(wanted)})"
+        )
+    mean = f"comes to {mean_words(plan.output_db, plan.count, plan)}"
+    if len(plan.results.seats) == 1:
+        alone = "there is one seat, so nothing differs between seats"
+        return f"{done}: {alone}; from {low_hz:g} to {high_hz:g} Hz its level {mean}."
+    return (
+        f"{done}: from {low_hz:g} to {high_hz:g} Hz the seats then differ by {plan.variation_db:.1f} dB{against}, and "
+        f"their mean {mean}."
+    )
+
+
+def place_section(plan: ChosenPlan) -> Section:
+    """Where the subs stand."""
+    room = plan.project.room()
+    subs = stances(plan)
+    rows = []
+    for sub, zone in zip(subs, plan.zones, strict=True):
+        row: tuple[str, ...] = (str(sub.number), shown(zone, 40), from_walls(sub.centre_m, room))
+        if sub.has_cabinet:
+            spans = [f"{1e3 * a:.0f} to {1e3 * b:.0f}" for a, b in zip(sub.low_m, sub.high_m, strict=True)]
+            row += (*spans, f"{sub.faces} wall")
+        rows.append(row)
+    headers: tuple[str, ...] = ("sub", "zone", "acoustic centre")
+    if subs[0].has_cabinet:
+        headers += ("cabinet from front wall [mm]", "from left wall [mm]", "above floor [mm]", "faces")
+    table = plan.project.subwoofer
+    cabinet_words = []
+    if subs[0].has_cabinet:
+        cabinet_words = [
+            f"The cross in each cabinet is its acoustic centre, {centre_words(table)}.",
+            *space_lines(table),
+            "",
+        ]
+    places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room)}" for sub in subs)
+    return Section(
+        key="place",
+        heading="Where they stand",
+        blocks=(
+            Drawing(
+                title="The room from above, front wall to the left, with dimensions in mm from the finished walls.",
+                alt=f"Plan of the room with {subs_word(plan.count)}: {places}.",
+                sheet=lambda width_mm: plan_to_fit(plan, width_mm),
+            ),
+            Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
+            Text(
+                text=" ".join(cabinet_words)
+                + "The full sheet with two walls, at a scale to work from, comes from: roommodes drawing."
+            ),
+        ),
+    )
+
+
+def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+    """What each seat hears before and after."""
+    results, rival = plan.results, compared.rival
+    hz, weight = results.frequency_hz, results.seats.weight
+    after = plan.level_db
+    before = rival.level_db if rival else None
+    alone = len(results.seats) == 1
+
+    def draw(figure: Figure) -> None:
+        bands_before_after(
+            figure.subplots(),
+            frequency_hz=hz,
+            before_db=before,
+            after_db=after,
+            seat_weight=weight,
+            before_name="usual layout",
+            after_name="this plan",
+        )
+
+    finding = f"With this plan {_spread_words(hz, after)}"
+    if rival:
+        finding = f"With {subs_word(plan.count)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
+    unit = plan.level_unit
+    blocks: list[Text | Picture | Table | Bullets] = [
+        Text(
+            text=f"{finding}. What is common to all seats an equaliser can lift or lower"
+            + ("." if alone else "; what differs between them it cannot.")
+        ),
+        Picture(
+            title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}, before and after.",
+            alt=f"{finding}.",
+            size_in=(PICTURE_IN, 3.1),
+            draw=draw,
+        ),
+        _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
+    ]
+    if rival:
+        title = f"Level at every seat, {subs_word(plan.count)} {rival.name}, driven alike, third-octave bands [{unit}]"
+        blocks.append(_seat_table(plan, rival.level_db, title))
+    if unit == "dB SPL":
+        blocks.append(
+            Text(
+                text="These are the highest clean levels, the loudest sub at its limit, not levels to listen at: they "
+                "harm hearing within minutes.",
+                strong=True,
+            )
+        )
+    return Section(key="heard", heading="What each seat hears", blocks=tuple(blocks))
+
+
+def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
+    """What is dialled in."""
+    beyond = beyond_processor(values, plan.project.search)
+    tables: list[Table | Text | Bullets] = [
+        Table(
+            caption=f"Starting values; samples at {values.rate_hz:g} Hz",
+            headers=SUB_HEADERS,
+            rows=tuple(tuple(sub_row(sub)) for sub in values.subs),
+            right=(2, 3, 4, 5),
+            stacked=True,
+        )
+    ]
+    if beyond:
+        tables.append(Bullets(items=tuple(f"Beyond the processor: {line}" for line in beyond)))
+    if rows := _filter_rows(plan, values):
+        tables.append(
+            Table(
+                caption=f"Filters at {values.rate_hz:g} Hz",
+                headers=("for", "filter", "b0", "b1", "b2", "a1", "a2"),
+                rows=rows,
+                right=(2, 3, 4, 5, 6),
+                stacked=True,
+            )
+        )
+        tables.append(
+            Text(
+                text=f"{SIGN_CONVENTION}; some processors want a1 and a2 with the opposite sign. {_filter_words(plan)} "
+                "Measure before you keep them."
+            )
+        )
+    tables += _crossover_blocks(plan, values)
+    inverted = [sub.number for sub in values.subs if polarity_word(sub.polarity) == "inverted"]
+    note = f" Inverted: {', '.join(f'sub {number}' for number in inverted)}." if inverted else ""
+    return Section(
+        key="values",
+        heading="Starting values",
+        blocks=(
+            *tables,
+            Text(
+                text="Delays count from the earliest sub. Distance: the delay times the speed of sound, by how much "
+                "further away a sub would have to be to arrive as late. A processor that asks for distances delays "
+                f"what is nearer: enter one large distance less this one.{note} As CSV or JSON, at any sample rate: "
+                "roommodes settings."
+            ),
+        ),
+    )
+
+
+def _crossover_blocks(plan: ChosenPlan, values: StartingValues) -> list[Table | Text]:
+    """How the subs meet the mains, where that was settled."""
+    if values.common is None:
+        return []
+    lines = [
+        f"{word} {number}: {coefficients(section)}."
+        for word, sections in halves(values.common, values.rate_hz)
+        for number, section in enumerate(sections, start=1)
+    ]
+    return [
+        Text(text=f"Crossover to the main loudspeakers: {' '.join(setting_lines(plan, values))} {BOTH_WAYS}"),
+        Table(
+            caption=f"Totals with the crossover; samples at {values.rate_hz:g} Hz",
+            headers=TOTAL_HEADERS,
+            rows=tuple(total_rows(values)),
+            right=(1, 2, 3),
+            stacked=True,
+        ),
+        Text(text=f"The crossover's sections at {values.rate_hz:g} Hz. {' '.join(lines)}"),
+    ]
+
+
+def _filter_rows(plan: ChosenPlan, values: StartingValues) -> tuple[tuple[str, ...], ...]:
+    """For which sub, which filter, its coefficients; those that all share last."""
+    tuning = tuning_of(plan)
+    own = [len(filters) for filters in tuning.sub_filters] if tuning else [0] * len(values.subs)
+    rows = [
+        (f"sub {sub.number}", one) for sub, count in zip(values.subs, own, strict=True) for one in sub.filters[:count]
+    ]
+    rows += [("every sub", one) for one in values.subs[0].filters[own[0] :]]
+    return tuple(
+        (which, filter_words(one), *(f"{getattr(one.biquad, key):.12f}" for key in ("b0", "b1", "b2", "a1", "a2")))
+        for which, one in rows
+    )
+
+
+def _filter_words(plan: ChosenPlan) -> str:
+    tuning = tuning_of(plan)
+    if tuning is None:
+        return "The filters lower peaks of the predicted mean over the seats."
+    return (
+        f"With the filters the variation is {tuning.variation_after_db:.2f} dB, {tuning.variation_before_db:.2f} dB "
+        f"without; leave {tuning.boost_db:.1f} dB of headroom for them."
+    )
+
+
+def _seat_table(plan: ChosenPlan, level_db: Floats, caption: str) -> Table:
+    hz = plan.results.frequency_hz
+    limit_db = plan.limit_db
+    levels = level_db if limit_db is None else level_db + limit_db[:, None]
+    centres, bands = third_octaves(hz, levels)
+    names = plan.results.seats.name
+    rows = [(shown(name, 40), *(f"{level:.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]
+    spread = bands.max(axis=1) - bands.min(axis=1)
+    rows.append(("loudest less quietest", *(f"{value:.0f}" for value in spread)))
+    headers = ("Hz", *(f"{centre:g}" for centre in centres))
+    return Table(caption=caption, headers=headers, rows=tuple(rows), right=tuple(range(1, len(headers))), folded=True)
+
+
+def _spread_words(hz: Floats, level_db: Floats) -> str:
+    if level_db.shape[1] == 1:
+        level = level_db[:, 0] - float(np.mean(level_db))
+        return f"the level at the seat runs from {level.min():+.0f} to {level.max():+.0f} dB about its mean"
+    spread = level_db.max(axis=1) - level_db.min(axis=1)
+    worst = int(np.argmax(spread))
+    return (
+        f"loudest and quietest seat lie {float(np.mean(spread)):.0f} dB apart on average and {spread[worst]:.0f} dB at "
+        f"worst, at {hz[worst]:.0f} Hz"
+    )

@@ -1,0 +1,4 @@
+"""The terminal: printing, progress, faults and exit codes, options that commands share.
+
+May import `solvers.running` and `roommodes` only.
+"""

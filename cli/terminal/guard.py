@@ -1,0 +1,108 @@
+"""What happens when a command cannot do its work: one line per fault, the right exit code, no traceback."""
+
+import contextlib
+import functools
+import os
+import signal
+import sys
+import threading
+import traceback
+from collections.abc import Callable, Iterator
+from types import FrameType
+from typing import Any
+
+import typer
+
+from cli.terminal.output import say_error
+from roommodes.errors import ProjectInvalid, RoommodesError
+
+EXIT_INTERNAL = 1
+EXIT_INTERRUPTED = 130
+INTERRUPTED = "interrupted; nothing was written"
+
+
+def guarded(command: Callable[..., None]) -> Callable[..., None]:
+    """Wrap a command so that every fault ends as lines on stderr and an exit code."""
+
+    @functools.wraps(command)
+    def wrapper(*arguments: Any, **options: Any) -> None:
+        try:
+            with _termination_as_interrupt():
+                command(*arguments, **options)
+                sys.stdout.flush()
+        except (typer.Exit, typer.Abort, typer.TyperException):
+            raise
+        except RoommodesError as error:
+            if options.get("debug"):
+                traceback.print_exc()
+            say_error(error.lines() if isinstance(error, ProjectInvalid) else [str(error)])
+            raise typer.Exit(error.exit_code) from None
+        except KeyboardInterrupt:
+            say_error([INTERRUPTED])
+            raise typer.Exit(EXIT_INTERRUPTED) from None
+        except BrokenPipeError:
+            # Whoever read our output has heard enough. Python would complain once more while closing stdout.
+            with contextlib.suppress(OSError, ValueError):
+                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise typer.Exit(0) from None
+        except Exception as error:
+            if options.get("debug"):
+                traceback.print_exc()
+            say_error(
+                [
+                    f"internal fault: {type(error).__name__}: {error}; this is a mistake in the program, not in your "
+                    "input: run again with --debug and report what it prints"
+                ]
+            )
+            raise typer.Exit(EXIT_INTERNAL) from None
+
+    return wrapper
+
+
+@contextlib.contextmanager
+def interruptible(notice: str | None = None) -> Iterator[Callable[[], bool]]:
+    """Turn the first SIGINT or SIGTERM into a wish to stop, and the second into an immediate end.
+
+    Parameters
+    ----------
+    notice : said on stderr when stopping is asked for, where that takes more than a moment.
+
+    Yields
+    ------
+    A function that says whether stopping was asked for.
+    """
+    asked = threading.Event()
+
+    def ask(signal_number: int, frame: FrameType | None) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+        if notice:
+            say_error([notice])
+
+    with _handlers(ask, signal.SIGINT, signal.SIGTERM):
+        yield asked.is_set
+
+
+@contextlib.contextmanager
+def _termination_as_interrupt() -> Iterator[None]:
+    """SIGTERM ends a command as Ctrl-C does, so that temporaries are taken away."""
+
+    def stop(signal_number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    with _handlers(stop, signal.SIGTERM):
+        yield
+
+
+@contextlib.contextmanager
+def _handlers(handler: Callable[[int, FrameType | None], None], *numbers: signal.Signals) -> Iterator[None]:
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = {number: signal.signal(number, handler) for number in numbers}
+    try:
+        yield
+    finally:
+        for number, old in before.items():
+            signal.signal(number, old)

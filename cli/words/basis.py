@@ -1,0 +1,41 @@
+"""What a plan's figures rest on, measured responses or the model of the drawn room, said where they are shown."""
+
+from typing import Literal
+
+from cli.terminal.output import counted, name
+from roommodes.errors import Fault, ProjectInvalid
+from roommodes.plan.file import Results
+from roommodes.project.project import Project
+
+Responses = Literal["measured", "modelled"]
+
+
+def responses_word(results: Results) -> Responses:
+    """For JSON: whether the seats' responses were measured or come from the model."""
+    return "modelled" if results.measured is None else "measured"
+
+
+def basis_words(results: Results, model: str = "") -> str | None:
+    """A sentence for a person where responses were measured, and what is the model's all the same; else None.
+
+    Parameters
+    ----------
+    results : with the responses.
+    model : such as "The modes are"; completed by whose they are.
+    """
+    record = results.measured
+    if record is None:
+        return None
+    files = counted(len(record.file_name), "file")
+    said = f"From measured responses ({name(record.name)}, {files})."
+    return f"{said} {model} the model's, of the room as the project draws it, not measured." if model else said
+
+
+def refuse_robust(results: Results, project: Project) -> None:
+    """Drives for rooms that may differ need the model at every place; ProjectInvalid where responses were measured."""
+    if results.measured is not None:
+        message = (
+            "the plan rests on measured responses; --robust would drive the subs by the model of the drawn room "
+            "instead. Leave it out, or search without --measured on a project corrected by fit"
+        )
+        raise ProjectInvalid(project.source, [Fault(where="measured", message=message)])

@@ -1,0 +1,229 @@
+"""What helps to choose among the plans, in words and as plain data: the recommended plan, what was bought, the rows."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, name
+from cli.words.plan import BEST, subs_word
+from roommodes.plan.choices import FrontTable, RowTable
+from roommodes.plan.file import Results
+from roommodes.project.project import Project
+
+MOST_PLACES = 13  # of a row, on one line
+
+
+def print_recommendation(page: Page, results: Results) -> None:
+    """Which plan to build, and why."""
+    advice = results.choices.recommendation
+    if advice is None:
+        return
+    page.heading(f"Recommended: the plan with {subs_word(advice.subs)}")
+    for reason in advice.reasons:
+        page.line(reason, mark="- ")
+
+
+def print_worth(page: Page, results: Results, count: int) -> None:
+    """What drives and positions bought for one count, beside the usual layouts."""
+    table, usual = results.plans[count], results.choices.usual
+    if table.alike_db is None:
+        return
+    page.line()
+    rows = [["this plan's positions", _db(table.alike_db[BEST]), _db(table.variation_db[BEST])]]
+    if usual is not None:
+        for k in usual.of_count(count):
+            free = "" if usual.stands_free[k] else " (a keep-out is in the way)"
+            rows.append(
+                [
+                    f"usual: {name_of(usual.name[k])}{free}",
+                    _db(usual.alike_variation_db[k]),
+                    _db(usual.driven_variation_db[k]),
+                ]
+            )
+    page.table(["variation with", "all subs alike", "best drives found"], rows, right=(1, 2))
+    if table.bound_db is not None and count > 1:
+        page.line(
+            f"Bound: any weights at all, free at every frequency, reach {_db(table.bound_db[BEST])} at these positions "
+            "(the smallest found). No processor beats that here; only other positions do."
+        )
+    if table.smoothness_db is not None and table.decay_s is not None:
+        page.line(f"Smoothness {table.smoothness_db[BEST]:.1f} dB, decay {table.decay_s[BEST]:.2f} s.")
+
+
+def print_aims_legend(page: Page) -> None:
+    """What the further aims mean."""
+    page.line(
+        "smoothness: rms deviation of the seats' mean level from a straight line over log frequency, before any "
+        "equaliser; decay: T60 of the single mode that would ring as long as what the seats hear. Smaller is better."
+    )
+
+
+def print_front(page: Page, results: Results) -> None:
+    """Variation against output for the recommended count."""
+    advice = results.choices.recommendation
+    front = None if advice is None else results.choices.fronts.get(advice.subs)
+    if advice is None or front is None or len(front.variation_db) < 2:
+        return
+    page.heading(f"{subs_word(advice.subs)}: variation against output")
+    best = results.plans[advice.subs]
+    same = (front.variation_db == best.variation_db[BEST]) & (front.output_db == best.output_db[BEST])
+    recommended = int(np.argmax(same)) if best.by_aims and same.any() else -1
+    rows = [
+        [
+            f"{front.variation_db[k]:.2f} dB",
+            f"{round(float(front.output_db[k]), 1) + 0.0:.1f} dB",
+            f"{front.smoothness_db[k]:.1f} dB",
+            f"{front.decay_s[k]:.2f} s",
+            ("" if k == 0 else _exchange(front, k)) + (", recommended" if k == recommended else ""),
+        ]
+        for k in range(len(front.variation_db))
+    ]
+    page.table(["variation", "output", "smoothness", "decay", "against the first"], rows, right=(0, 1, 2, 3))
+    page.line(
+        "The best found: no plan met beats one of these in both variation and output. Their positions and drives are "
+        "in the plan file and in --json; weights.output in [search] chooses along the front."
+    )
+
+
+def print_rows(page: Page, project: Project, results: Results) -> None:
+    """Where the rows should be, and how sensitive that is."""
+    moves = results.choices.rows
+    if not moves or len(next(iter(moves.values())).offset_m) != len(project.rows):
+        return
+    page.heading("Where the rows should be")
+    moving = [k for k, row in enumerate(project.rows) if row.move_m and max(row.move_m) > 0.0]
+    rows = []
+    for count, move in moves.items():
+        rows.append([str(count), _db(move.drawn_variation_db), _db(move.variation_db), _db(move.worst_near_db)])
+        rows[-1] += [_place(project.rows[k].x_m, float(move.offset_m[k])) for k in moving]
+    headers = ["subs", "as drawn", "there", "worst nearby", *(name(project.rows[k].name) for k in moving)]
+    page.table(headers, rows, right=(0, 1, 2, 3))
+    step_cm = 100.0 * next(iter(moves.values())).step_m
+    page.line(
+        "Variation with the best plan found for the drawn rows, and with one found for the moved rows (in the plan "
+        f"file and in --json). Worst nearby: every row that may move up to {step_cm:g} cm off, the drives held. x of "
+        "the ears from the front wall. Change x_m, check sight lines and ways through, and run the search again."
+    )
+    advice = results.choices.recommendation
+    count = advice.subs if advice is not None and advice.subs in moves else next(iter(moves))
+    move = moves[count]
+    for k in moving:
+        page.line(
+            f"{subs_word(count)}, {name(project.rows[k].name)} moved alone (+ is back): {_around(move, k)}.",
+            mark="- ",
+        )
+
+
+def choice_json(results: Results) -> dict[str, Any]:
+    """The same for machines: keys beside those of `words.plan.plans_json`."""
+    choices, position_m = results.choices, results.candidates.position_m
+    usual = choices.usual
+    worth = []
+    for count, table in results.plans.items():
+        own = [] if usual is None else usual.of_count(count)
+        worth.append(
+            {
+                "subs": count,
+                "variation_db": float(table.variation_db[BEST]),
+                "alike_variation_db": _first(table.alike_db),
+                "bound_db": _first(table.bound_db),
+                "smoothness_db": _first(table.smoothness_db),
+                "decay_s": _first(table.decay_s),
+                "usual": [
+                    {
+                        "name": usual.name[k],
+                        "stands_free": bool(usual.stands_free[k]),
+                        "alike_variation_db": float(usual.alike_variation_db[k]),
+                        "alike_output_db": float(usual.alike_output_db[k]),
+                        "driven_variation_db": float(usual.driven_variation_db[k]),
+                        "driven_output_db": float(usual.driven_output_db[k]),
+                    }
+                    for k in own
+                    if usual is not None
+                ],
+            }
+        )
+    advice = choices.recommendation
+    return {
+        "recommended": None if advice is None else {"subs": advice.subs, "reasons": list(advice.reasons)},
+        "worth": worth,
+        "fronts": [
+            {"subs": count, "plans": [_front_plan(front, k, position_m) for k in range(len(front.variation_db))]}
+            for count, front in choices.fronts.items()
+        ],
+        "rows": [_row_json(count, move, position_m) for count, move in choices.rows.items()],
+    }
+
+
+def name_of(text: str) -> str:
+    """A layout's name, as long as it is: it is ours, but may come from a file."""
+    return name(text) if len(text) > 120 else text
+
+
+def _front_plan(front: FrontTable, k: int, position_m: Any) -> dict[str, Any]:
+    return {
+        "variation_db": float(front.variation_db[k]),
+        "output_db": float(front.output_db[k]),
+        "smoothness_db": float(front.smoothness_db[k]),
+        "decay_s": float(front.decay_s[k]),
+        **_drives(front.candidate_index[k], front.gain_db[k], front.delay_s[k], front.polarity[k], position_m),
+    }
+
+
+def _row_json(count: int, move: RowTable, position_m: Any) -> dict[str, Any]:
+    return {
+        "subs": count,
+        "offset_m": move.offset_m.tolist(),
+        "drawn_variation_db": move.drawn_variation_db,
+        "variation_db": move.variation_db,
+        "output_db": move.output_db,
+        "worst_near_db": move.worst_near_db,
+        "step_m": move.step_m,
+        **_drives(move.candidate_index, move.gain_db, move.delay_s, move.polarity, position_m),
+        "around": [
+            {"row": int(row), "offset_m": float(at), "variation_db": float(value)}
+            for row, at, value in zip(move.at_row, move.at_m, move.at_variation_db, strict=True)
+        ],
+    }
+
+
+def _drives(index: Any, gain_db: Any, delay_s: Any, polarity: Any, position_m: Any) -> dict[str, Any]:
+    return {
+        "positions_m": position_m[index].tolist(),
+        "gain_db": gain_db.tolist(),
+        "delay_ms": (delay_s * 1e3).tolist(),
+        "polarity": [int(sign) for sign in polarity],
+    }
+
+
+def _first(values: Any) -> float | None:
+    return None if values is None else float(values[BEST])
+
+
+def _exchange(front: FrontTable, k: int) -> str:
+    lost = float(front.variation_db[k] - front.variation_db[0])
+    gained = float(front.output_db[k] - front.output_db[0])
+    return f"{lost:.2f} dB of variation for {gained:.1f} dB of output"
+
+
+def _place(x_m: float, offset_m: float) -> str:
+    if abs(offset_m) < 0.0005:
+        return f"{x_m:.2f} m, as drawn"
+    return f"{x_m + offset_m:.2f} m ({100 * abs(offset_m):.0f} cm {'back' if offset_m > 0 else 'forward'})"
+
+
+def _around(move: RowTable, row: int) -> str:
+    """The variation at a row's places, in a line."""
+    own = np.flatnonzero(move.at_row == row)
+    best = int(np.argmin(np.abs(move.at_m[own] - move.offset_m[row])))
+    stride = max(1, -(-len(own) // MOST_PLACES))
+    shown = [own[k] for k in range(len(own)) if (k - best) % stride == 0]
+    return ", ".join(f"{_shift(float(move.at_m[k]))} {_db(move.at_variation_db[k])}" for k in shown)
+
+
+def _shift(offset_m: float) -> str:
+    return "as drawn" if abs(offset_m) < 0.0005 else f"{100 * offset_m:+.0f} cm"
+
+
+def _db(value: float) -> str:
+    return f"{float(value):.2f} dB"

@@ -1,0 +1,140 @@
+"""How subs and mains meet, in words and as plain data."""
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, counted, name
+from cli.words.basis import basis_words, responses_word
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.crossover_settings import coefficients, delay_words
+from cli.words.plan import polarity_word, subs_word
+from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.responses.metrics import level_db, normalised
+from solvers.crossover.with_mains import MainsMet
+
+SHOWN_MS = (-5.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 5.0)
+
+
+def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float) -> None:
+    """The setting, what it gives beside none and its inverse, every seat, sensitivity, coefficients."""
+    best, hz = met.best, met.parts.frequency_hz
+    n_main = met.parts.mains.shape[2]
+    mains = counted(n_main, "main loudspeaker")
+    page.heading(f"{name(plan.project.name)}: {subs_word(plan.count)} meeting {mains}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
+    page.line(f"Crossover: {best.crossover.words}; judged from {hz[0]:.0f} to {hz[-1]:.0f} Hz.")
+    page.line(
+        f"Set: {delay_words(best.delay_s, rate_hz)}; "
+        f"all subs {polarity_word(best.polarity)}, beside each one's own polarity; "
+        f"{best.gain_db:+.1f} dB on all subs against the mains"
+        + (", as both were given." if abs(best.gain_db) < 0.05 else ".")
+    )
+    rows = [
+        [word, f"{one.merit.shortfall_db:.2f} dB", f"{one.merit.deepest_db:.0f} dB", f"{one.merit.variation_db:.2f} dB"]
+        for word, one in (
+            ("as set above", best),
+            ("the same, subs inverted", met.inverted),
+            ("no delay, subs normal", met.plain),
+        )
+    ]
+    page.table(["setting", "shortfall", "deepest", "variation"], rows, right=(1, 2, 3))
+    page.line(
+        "shortfall: by how much the sum of subs and mains stays below both in step, mean over seats and frequencies; "
+        "deepest: the same at the worst seat and frequency. variation: of the sum over the seats. The search minimises "
+        "shortfall + variation and takes the least delay of equals."
+    )
+    _print_seats(page, plan, met)
+    page.heading("How exact it must be")
+    by_ms = dict(zip(np.round(1e3 * met.offset_s, 3).tolist(), met.by_offset, strict=True))
+    rows = [
+        [f"{ms:+.1f} ms", f"{by_ms[ms].shortfall_db:.2f} dB", f"{by_ms[ms].variation_db:.2f} dB"] for ms in SHOWN_MS
+    ]
+    page.table(["subs later by", "shortfall", "variation"], rows, right=(0, 1, 2))
+    rows = [
+        [
+            f"{frequency:.0f} Hz",
+            f"{held.score_db:.2f} dB",
+            f"{anew.merit.score_db:.2f} dB",
+            f"{1e3 * anew.delay_s:+.2f} ms",
+            polarity_word(anew.polarity),
+        ]
+        for frequency, held, anew in zip(met.frequency_hz, met.held, met.anew, strict=True)
+    ]
+    page.table(["crossover at", "delay held", "set anew", "delay", "polarity"], rows, right=(0, 1, 2, 3))
+    page.line("Lower table: shortfall + variation at other crossover frequencies, over the same band.")
+    page.heading("Filters")
+    for word, sections in (("subs", best.crossover.low_pass(rate_hz)), ("mains", best.crossover.high_pass(rate_hz))):
+        for number, section in enumerate(sections, start=1):
+            page.line(coefficients(section), mark=f"{word} {number}  ")
+    page.line(
+        f"At {rate_hz:g} Hz: {SIGN_CONVENTION}. A processor that has this crossover needs none of these numbers; make "
+        "sure that it means the same kind and order. Start quietly, play one channel at a time, and measure the sum at "
+        "every seat."
+    )
+
+
+def _print_seats(page: Page, plan: ChosenPlan, met: MainsMet) -> None:
+    page.heading("Every seat")
+    best = met.best
+    total, low, high = level_db(best.total), level_db(best.low), level_db(best.high)
+    short = 20.0 * np.log10(np.abs(best.low)[:, :, None] + np.abs(best.high)) - total
+    middle = float(np.mean(np.einsum("fsm,s->fm", total, normalised(met.parts.seat_weight))))
+    at = int(np.argmin(np.abs(met.parts.frequency_hz - best.crossover.frequency_hz)))
+    rows = [
+        [
+            name(seat),
+            f"{np.mean(total[:, index]) - middle:+.1f} dB",
+            f"{np.mean(short[:, index]):.2f} dB",
+            f"{np.mean(low[at, index]) - middle:+.1f} dB",
+            f"{np.mean(high[at, index]) - middle:+.1f} dB",
+            f"{np.mean(total[at, index]) - middle:+.1f} dB",
+        ]
+        for index, seat in enumerate(plan.results.seats.name)
+    ]
+    headers = ["seat", "sum, mean", "shortfall", "subs at crossover", "mains there", "sum there"]
+    page.table(headers, rows, right=(1, 2, 3, 4, 5))
+    page.line("Levels are relative to the mean of the sum over seats and band; over several mains, their mean.")
+
+
+def crossover_json(plan: ChosenPlan, met: MainsMet, rate_hz: float) -> dict[str, Any]:
+    """What `crossover --json` prints."""
+    best = met.best
+    return {
+        "project": plan.project.name,
+        "responses": responses_word(plan.results),
+        "subs": plan.count,
+        "rank": plan.rank + 1,
+        "kind": best.crossover.kind,
+        "order": best.crossover.order,
+        "frequency_hz": best.crossover.frequency_hz,
+        "delay_ms": 1e3 * best.delay_s,
+        "polarity": best.polarity,
+        "gain_db": best.gain_db,
+        "as_set": asdict(best.merit),
+        "inverted": asdict(met.inverted.merit),
+        "no_delay": asdict(met.plain.merit),
+        "grid_hz": met.parts.frequency_hz.tolist(),
+        "sum_db": level_db(best.total).transpose(2, 1, 0).tolist(),
+        "subs_db": level_db(best.low).T.tolist(),
+        "mains_db": level_db(best.high).transpose(2, 1, 0).tolist(),
+        "axes": "sum_db, mains_db: main, seat, frequency; subs_db: seat, frequency",
+        "by_delay": [
+            {"later_ms": 1e3 * float(offset), **asdict(merit)}
+            for offset, merit in zip(met.offset_s, met.by_offset, strict=True)
+        ],
+        "by_frequency": [
+            {
+                "frequency_hz": float(frequency),
+                "held": asdict(held),
+                "anew": {**asdict(anew.merit), "delay_ms": 1e3 * anew.delay_s, "polarity": anew.polarity},
+            }
+            for frequency, held, anew in zip(met.frequency_hz, met.held, met.anew, strict=True)
+        ],
+        "sample_rate_hz": rate_hz,
+        "sign_convention": SIGN_CONVENTION,
+        "subs_filters": [asdict(one) for one in best.crossover.low_pass(rate_hz)],
+        "mains_filters": [asdict(one) for one in best.crossover.high_pass(rate_hz)],
+    }

@@ -1,0 +1,159 @@
+"""A plan over time, in words and as plain data."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, name
+from cli.words.basis import basis_words, responses_word
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.plan import subs_word
+from roommodes.responses.decay_view import heard_from_s
+from roommodes.responses.third_octaves import FIRST_BAND, NOMINAL_HZ
+from solvers.listening.over_time import BeforeAfterTime, Seen
+
+MOST_MODES = 16  # shown; the loudest
+LATE_MS = 20.0  # common practice, no source
+
+
+def print_decay(page: Page, plan: ChosenPlan, found: BeforeAfterTime) -> None:
+    """Decay by band, the modes behind it, arrivals at every seat."""
+    page.heading(f"{name(plan.project.name)}: over time, {subs_word(plan.count)}")
+    if basis := basis_words(plan.results, "The modes' frequencies and decay times are"):
+        page.line(basis)
+    tuned = " and its filters" if _tuned(plan) else ""
+    page.line(f"Before: the same subs, all driven alike. After: with the plan's drives{tuned}.")
+    page.heading("Decay time in third-octave bands")
+    rows = [
+        [f"{nominal:g} Hz", _seconds(before), _seconds(after), f"{shortest:.2f} s", f"{heard:.2f} s"]
+        for nominal, before, after, shortest, heard in third_octave_rows(found)
+    ]
+    page.table(["band", "before", "after", "shortest visible", "heard from"], rows, right=(0, 1, 2, 3, 4))
+    page.line(
+        "Time to fall by 60 dB, from the fall between -5 and -25 dB, all seats together; -: it could not be followed. "
+        "shortest visible: what the band itself shows. heard from: shorter decays of a single mode were not heard as "
+        "ringing (N. Stephenson, PhD thesis, Salford 2012: 0.85 s at 32 Hz, 0.2 s from 100 Hz on; straight between)."
+    )
+    if found.modes:
+        page.heading("Modes as built")
+        order = np.argsort(-np.maximum(found.before.mode_db, found.after.mode_db))[:MOST_MODES]
+        rows = [
+            [
+                " ".join(map(str, mode.number)),
+                f"{mode.frequency_hz:.1f} Hz",
+                f"{mode.decay_time_s:.2f} s",
+                f"{found.before.mode_db[place]:+.1f} dB",
+                f"{found.after.mode_db[place]:+.1f} dB",
+            ]
+            for place, mode in (
+                (int(place), found.modes[int(place)])
+                for place in sorted(order, key=lambda one: found.modes[one].frequency_hz)
+            )
+        ]
+        page.table(["mode", "frequency", "decay time", "level before", "level after"], rows, right=(1, 2, 3, 4))
+        page.line(
+            "A mode's decay time belongs to the room: no drive and no filter changes it. What the drives change is how "
+            "strongly it is excited: its level at the seats, re the mean over the band."
+        )
+    page.heading("Arrival at every seat")
+    rows = [
+        [
+            name(seat),
+            f"{1e3 * found.first_s[index]:.1f} ms",
+            f"{1e3 * found.last_s[index]:.1f} ms",
+            f"{1e3 * found.late_s[index]:.1f} ms",
+            f"{1e3 * found.before.energy_s[index]:.0f} ms",
+            f"{1e3 * found.after.energy_s[index]:.0f} ms",
+        ]
+        for index, seat in enumerate(plan.results.seats.name)
+    ]
+    headers = ["seat", "first sub", "last sub", "last after first", "energy before", "energy after"]
+    page.table(headers, rows, right=(1, 2, 3, 4, 5))
+    low, high = plan.project.search.delay_ms
+    page.line(
+        "Direct sound after the earliest sub's signal, from distances; energy: its centre in the band, the room's "
+        f"ringing included. {late_words(found)} [search] delay_ms kept the plan's delays within {low:g} to {high:g} "
+        "ms: narrow it to limit how late bass may come."
+    )
+
+
+def late_words(found: BeforeAfterTime) -> str:
+    """Whether the last sub comes late."""
+    worst_ms = 1e3 * float(found.late_s.max())
+    if worst_ms <= LATE_MS:
+        return (
+            f"The last sub comes at most {worst_ms:.0f} ms after the first; {LATE_MS:g} ms is commonly kept, no source."
+        )
+    return (
+        f"The last sub comes up to {worst_ms:.0f} ms after the first, more than the {LATE_MS:g} ms that are commonly "
+        "kept (no source)."
+    )
+
+
+def third_octave_rows(found: BeforeAfterTime) -> list[tuple[float, float, float, float, float]]:
+    """Nominal frequency, decay before and after, shortest visible, heard from; for each third-octave in the band."""
+    view, after = found.before.view, found.after.view
+    rows = []
+    for number, nominal in enumerate(NOMINAL_HZ):
+        exact = 10.0 ** ((number + FIRST_BAND) / 10.0)
+        at = int(np.argmin(np.abs(np.log(view.centre_hz / exact))))
+        if abs(np.log2(view.centre_hz[at] / exact)) > 1.0 / 20.0:
+            continue
+        heard = float(heard_from_s(np.array([exact]))[0])
+        rows.append((nominal, float(view.decay_s[at]), float(after.decay_s[at]), float(view.shortest_s[at]), heard))
+    return rows
+
+
+def decay_json(plan: ChosenPlan, found: BeforeAfterTime) -> dict[str, Any]:
+    """What `decay --json` prints; a decay time of null could not be followed."""
+
+    def seen(one: Seen) -> dict[str, Any]:
+        return {
+            "decay_s": one.view.decay_s.tolist(),
+            "level_db": np.round(one.view.level_db(), 2).tolist(),
+            "energy_ms": (1e3 * one.energy_s).tolist(),
+        }
+
+    view = found.before.view
+    return {
+        "project": plan.project.name,
+        "responses": responses_word(plan.results),
+        "subs": plan.count,
+        "rank": plan.rank + 1,
+        "centre_hz": view.centre_hz.tolist(),
+        "time_s": view.time_s.tolist(),
+        "axes": "level_db: band, time",
+        "shortest_s": view.shortest_s.tolist(),
+        "heard_from_s": heard_from_s(view.centre_hz).tolist(),
+        "before": seen(found.before),
+        "after": seen(found.after),
+        "modes_from": "the model of the project's room",
+        "modes": [
+            {
+                "number": list(mode.number),
+                "frequency_hz": mode.frequency_hz,
+                "decay_s": mode.decay_time_s,
+                "before_db": float(found.before.mode_db[place]),
+                "after_db": float(found.after.mode_db[place]),
+            }
+            for place, mode in enumerate(found.modes)
+        ],
+        "seats": [
+            {
+                "name": seat,
+                "first_ms": 1e3 * float(found.first_s[index]),
+                "last_ms": 1e3 * float(found.last_s[index]),
+                "late_ms": 1e3 * float(found.late_s[index]),
+            }
+            for index, seat in enumerate(plan.results.seats.name)
+        ],
+    }
+
+
+def _tuned(plan: ChosenPlan) -> bool:
+    tuning = plan.results.tuning
+    return tuning is not None and (tuning.subs, tuning.rank) == (plan.count, plan.rank)
+
+
+def _seconds(value: float) -> str:
+    return f"{value:.2f} s" if np.isfinite(value) else "-"

@@ -1,0 +1,256 @@
+"""A fit in words and as JSON."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, counted, name
+from roommodes.measured.loading import MeasuredSet
+from roommodes.project.project import Project
+from roommodes.toml.values import number
+from solvers.fit.moved_modes import MovedMode
+from solvers.fit.outcome import Estimate, Fit
+
+BANDS = 8
+POSITIONS_SHOWN = 6
+TOGETHER_SHOWN = 5
+SPLIT = 0.05  # a size or a wall that was drawn a little wrong moves no mode so far
+
+
+def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode]) -> None:
+    """Everything that a person needs to judge the fit."""
+    page.line(
+        f"{project.name}: {measured.name}, {counted(len(measured.subs), 'sub')} at "
+        f"{counted(len(measured.seats), 'place')}"
+    )
+    for note in measured.notes:
+        page.line(note, mark="- ")
+    page.heading("How well the model explains the measurements")
+    page.line(f"{fit.verdict.value} {fit.steps} steps; {fit.stop.value}.")
+    page.line(
+        f"Misfit: {fit.misfit_before:.0%} of the responses' rms as drawn, {fit.misfit_after:.1%} as fitted (both with "
+        f"the subs' own response fitted). Points that count as one: {fit.widening:.1f}."
+    )
+    page.table(["Hz", "as drawn", "as fitted"], _bands(fit), right=(0, 1, 2))
+    for remark in fit.remarks:
+        page.line(remark, mark="! ")
+    told = [one for one in fit.estimates if one.told and one.parameter.group not in {"subs", "microphones"}]
+    page.heading("What the measurements tell")
+    page.table(
+        ["what", "parameter", "in the project", "fitted", "+-", "unit", "moved"],
+        [_row(one) for one in told],
+        right=(2, 3, 4, 6),
+    )
+    page.line(
+        "+-: one standard deviation. moved: in standard deviations of how well such figures are usually known before "
+        "measuring."
+    )
+    untold = [one for one in fit.estimates if not one.told and one.parameter.group not in {"subs", "microphones"}]
+    if untold:
+        page.heading("What they cannot tell")
+        names = ", ".join(
+            name(one.parameter.owner) + " " + one.parameter.key if one.parameter.owner else one.parameter.key
+            for one in untold
+        )
+        page.line(f"{names}: known hardly better than before; take their values from elsewhere.")
+    pairs = [pair for pair in fit.together if not {pair[0].split(".")[0], pair[1].split(".")[0]} & _places(fit)]
+    for one, other, correlation in pairs[:TOGETHER_SHOWN]:
+        page.line(f"{one} and {other} are told only together (correlation {correlation:+.2f}).", mark="- ")
+    _print_places(page, fit)
+    if modes:
+        page.heading("What moved: modes and null planes")
+        page.table(
+            [
+                "mode",
+                "textbook",
+                "as drawn",
+                "as measured",
+                "decay drawn",
+                "measured",
+                "null planes, from the textbook's",
+            ],
+            [_mode_row(one) for one in modes],
+            right=(1, 2, 3, 4, 5),
+        )
+        page.line("As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off.")
+        split = [mode_name(one) for one in modes if may_have_split(one)]
+        if split:
+            page.line(
+                f"{', '.join(split)}: as drawn and as measured lie more than {SPLIT:.0%} apart. Beside a resonance of "
+                "a pane or a wall a mode becomes two, and of each room another of the two may stand here. Look at the "
+                "responses before you act on it.",
+                mark="! ",
+            )
+    page.line()
+
+
+def _bands(fit: Fit) -> list[list[str]]:
+    return [[f"{low:.0f} to {high:.0f}", f"{m[0]:.0%}", f"{m[1]:.1%}"] for low, high, m in _band_means(fit)]
+
+
+def _band_means(fit: Fit) -> list[tuple[float, float, tuple[float, float]]]:
+    """(lowest, highest frequency [Hz], rms misfit before and after) of some bands."""
+    before, after = fit.misfit_over_frequency()
+    parts = np.array_split(np.arange(len(fit.frequency_hz)), min(BANDS, len(fit.frequency_hz)))
+    rows = []
+    for part in parts:
+        means = (float(np.sqrt(np.mean(before[part] ** 2))), float(np.sqrt(np.mean(after[part] ** 2))))
+        rows.append((float(fit.frequency_hz[part[0]]), float(fit.frequency_hz[part[-1]]), means))
+    return rows
+
+
+def _row(one: Estimate) -> list[str]:
+    parameter = one.parameter
+    return [
+        name(parameter.owner) or "room",
+        parameter.key,
+        _figure(parameter.start),
+        _figure(one.value),
+        f"{one.deviation:.2g}",
+        parameter.unit,
+        f"{one.moved:+.1f}",
+    ]
+
+
+def _figure(value: float) -> str:
+    return number(float(f"{value:.4g}"))
+
+
+def _places(fit: Fit) -> set[str]:
+    return {one.parameter.owner for one in fit.estimates if one.parameter.group in {"subs", "microphones"}}
+
+
+def _print_places(page: Page, fit: Fit) -> None:
+    """Positions that moved by more than their uncertainty."""
+    places = [one for one in fit.estimates if one.parameter.group in {"subs", "microphones"}]
+    if not places:
+        return
+    page.heading("Where subs and microphones stood")
+    off = [one for one in places if abs(one.value - one.parameter.start) > 2.0 * one.deviation]
+    off.sort(key=lambda one: -abs(one.value - one.parameter.start))
+    for one in off[:POSITIONS_SHOWN]:
+        move = 100.0 * (one.value - one.parameter.start)
+        page.line(f"{one.parameter.name}: {move:+.1f} cm, +- {100.0 * one.deviation:.1f} cm", mark="- ")
+    if len(off) > POSITIONS_SHOWN:
+        page.line(f"and {len(off) - POSITIONS_SHOWN} more coordinates; --json has all.")
+    if not off:
+        page.line("Everywhere as given, within what the data tell.")
+
+
+def _mode_row(one: MovedMode) -> list[str]:
+    drawn, fitted = one.drawn, one.fitted
+    shifts = [_shift(mode.largest_shift_m) if mode.settled else "not found" for mode in (drawn, fitted)]
+    return [
+        mode_name(one),
+        f"{drawn.rigid_hz:.1f} Hz",
+        f"{drawn.frequency_hz:.1f} Hz" if drawn.settled else "-",
+        f"{fitted.frequency_hz:.1f} Hz" if fitted.settled else "-",
+        f"{drawn.decay_time_s:.2f} s" if drawn.settled else "-",
+        f"{fitted.decay_time_s:.2f} s" if fitted.settled else "-",
+        f"{shifts[0]} as drawn, {shifts[1]} as measured",
+    ]
+
+
+def mode_name(one: MovedMode) -> str:
+    """Its three numbers."""
+    number = one.drawn.number
+    return "".join(str(n) for n in number) if max(number) < 10 else " ".join(map(str, number))
+
+
+def may_have_split(one: MovedMode) -> bool:
+    """Whether both rooms' frequencies lie so far apart that they may be two resonances of one mode and a wall."""
+    drawn, fitted = one.drawn, one.fitted
+    return (
+        drawn.settled and fitted.settled and abs(fitted.frequency_hz - drawn.frequency_hz) > SPLIT * drawn.frequency_hz
+    )
+
+
+def _shift(metres: float | None) -> str:
+    return "none left" if metres is None else f"{100.0 * metres:+.0f} cm"
+
+
+def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode] | None) -> dict[str, Any]:
+    """The same as plain data, with every parameter and frequency; `modes` None where they were not followed."""
+    before, after = fit.misfit_over_frequency()
+    return {
+        "project": project.name,
+        "set": measured.name,
+        "subs": list(measured.subs.name),
+        "places": list(measured.seats.name),
+        "files": [{"path": one.path, "sha256": one.sha256} for one in measured.files],
+        "notes": list(measured.notes),
+        "verdict": fit.verdict.name.lower(),
+        "verdict_text": fit.verdict.value,
+        "stop": fit.stop.value,
+        "steps": fit.steps,
+        "remarks": list(fit.remarks),
+        "misfit": {
+            "before": fit.misfit_before,
+            "after": fit.misfit_after,
+            "frequency_hz": fit.frequency_hz.tolist(),
+            "before_over_frequency": before.tolist(),
+            "after_over_frequency": after.tolist(),
+            "bands": [
+                {"low_hz": low, "high_hz": high, "before": means[0], "after": means[1]}
+                for low, high, means in _band_means(fit)
+            ],
+        },
+        "points_that_count_as_one": fit.widening,
+        "parameters": [
+            {
+                "group": one.parameter.group,
+                "owner": one.parameter.owner,
+                "key": one.parameter.key,
+                "unit": one.parameter.unit,
+                "start": one.parameter.start,
+                "value": one.value,
+                "deviation": one.deviation,
+                "moved": one.moved,
+                "known": one.known,
+                "told": one.told,
+            }
+            for one in fit.estimates
+        ],
+        "correlation": fit.correlation.tolist(),
+        "told_only_together": [list(pair) for pair in fit.together],
+        "held_and_suspect": {key: {"change": move, "share": share} for key, (move, share) in fit.suspects.items()},
+        "own_response": {
+            sub: {
+                "level_db": (20.0 * np.log10(np.maximum(np.abs(fit.own[:, index]), 1e-30))).tolist(),
+                "phase_deg": np.rad2deg(np.angle(fit.own[:, index])).tolist(),
+            }
+            for index, sub in enumerate(measured.subs.name)
+        },
+        "responses": [
+            {
+                "sub": sub,
+                "place": place,
+                "gain": float(fit.gain[row, column]),
+                "delay_ms": 1e3 * float(fit.delay_s[row, column]),
+            }
+            for column, sub in enumerate(measured.subs.name)
+            for row, place in enumerate(measured.seats.name)
+        ],
+        "modes": None
+        if modes is None
+        else [
+            {
+                "number": list(one.drawn.number),
+                "textbook_hz": one.drawn.rigid_hz,
+                "as_drawn_hz": one.drawn.frequency_hz,
+                "as_fitted_hz": one.fitted.frequency_hz if one.fitted.settled else None,
+                "as_drawn_decay_s": one.drawn.decay_time_s,
+                "as_fitted_decay_s": one.fitted.decay_time_s if one.fitted.settled else None,
+                "largest_null_plane_shift_m": {
+                    "as_drawn": one.drawn.largest_shift_m,
+                    "as_fitted": one.fitted.largest_shift_m,
+                },
+                "null_planes": [
+                    {"axis": "xyz"[plane.axis], "textbook_m": plane.rigid_m, "as_fitted_m": plane.built_m}
+                    for plane in one.fitted.null_planes
+                ],
+            }
+            for one in modes
+        ],
+    }

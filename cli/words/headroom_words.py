@@ -1,0 +1,225 @@
+"""The headroom of a plan in sentences and rows, for whatever they are shown on."""
+
+import numpy as np
+
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.plan import from_walls, polarity_word, subs_word
+from roommodes.arrays import Floats
+from roommodes.project.project import Project
+from roommodes.responses.third_octaves import edges_hz, nominal_hz
+from roommodes.subwoofer.limits import boxed_driver, current_limit_a, voltage_limit_v
+from roommodes.subwoofer.target import CINEMA_SOURCE
+from solvers.loudness.headroom import Needs
+from solvers.loudness.of_plan import PlanHeadroom
+
+EDGE = 1.03  # frequencies that end so near to a band's edge cover it
+RULE_WORDS = (
+    "rule of thumb: half space, falling with distance as in the open, 12 dB an octave more below the room's "
+    "longest half "
+    "wave (common practice, no source)"
+)
+
+
+def finding_words(found: PlanHeadroom) -> str:
+    """The answer in one sentence or two."""
+    head = found.headroom
+    worst, least = head.worst, head.least_db
+    over = [hz for hz, value in zip(band_names(found), head.headroom_db, strict=True) if value < 0.0]
+    text = (
+        f"Loud enough: the target is reached in every band, with {least:.1f} dB to spare"
+        if least >= 0.0
+        else f"Not loud enough: {-least:.1f} dB are missing"
+    )
+    where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.limited_by[worst]}"
+    short = f". Short in {', '.join(over)} Hz" if over else ""
+    many = " Seats' mean; single seats are in the table." if len(found.seats) > 1 else ""
+    return f"{text}{where}{short}.{many}"
+
+
+def target_words(project: Project) -> str:
+    """What is to be reached, how it came about and where it is from."""
+    target = project.target
+    meant = "rms of a sine" if target.reading == "rms" else "crest of the wave, so 3.0 dB less as rms"
+    if target.level_db is not None:
+        made = f"{target.level_db:g} dB as given"
+    else:
+        made = f"effects channel {target.effects_level_db:g} dB"
+        if target.channels:
+            made += f" and {target.channels} main channels at {target.channel_level_db:g} dB ({target.sum} sum)"
+    margin = f", {target.margin_db:g} dB of margin on top" if target.margin_db else ", no margin"
+    source = f" Source of the levels: {CINEMA_SOURCE}." if target.is_cinema else ""
+    return f"Target: {target.rms_db:.1f} dB SPL rms at the seats: {made} ({meant}){margin}.{source}"
+
+
+def band_names(found: PlanHeadroom) -> list[str]:
+    """The nominal centres."""
+    return [f"{nominal_hz(band):g}" for band in found.headroom.bands]
+
+
+def partly_words(found: PlanHeadroom) -> str:
+    """Which bands the plan's frequencies cover only in part; empty where they cover all."""
+    hz, bands = found.loudness.limits.frequency_hz, found.headroom.bands
+    (low, _), (_, high) = edges_hz(bands[0]), edges_hz(bands[-1])
+    said = []
+    if hz[0] > low * EDGE:
+        said.append(f"{nominal_hz(bands[0]):g} Hz from {hz[0]:g} Hz")
+    if hz[-1] < high / EDGE:
+        said.append(f"{nominal_hz(bands[-1]):g} Hz up to {hz[-1]:g} Hz")
+    return f" In part only, since the plan's frequencies end there: {', '.join(said)}." if said else ""
+
+
+def band_words(found: PlanHeadroom) -> str:
+    """How the levels of the bands are meant."""
+    own = ", each sub's own filters" if found.filtered else ""
+    return (
+        f"One band at a time, all subs with their drives{own}, and one equaliser for all, taken as ideal: the "
+        "common gain "
+        f"rises until the first sub meets its limit. Several bands at once leave less to each.{partly_words(found)}"
+    )
+
+
+def limit_rows(found: PlanHeadroom) -> list[list[str]]:
+    """Each band: centre, what limits it, which subs, what the next has left, one sub at 1 m, the gains of the room."""
+    head = found.headroom
+    rows = []
+    for k, hz in enumerate(band_names(found)):
+        subs = head.first_subs[k]
+        rest = [float(value) for sub, value in enumerate(head.spare_db[k]) if sub not in subs]
+        rows.append(
+            [
+                hz,
+                str(head.limited_by[k]),
+                ", ".join(str(sub + 1) for sub in subs),
+                f"{min(rest):.1f} dB" if rest else "-",
+                f"{head.open_air_db[k]:.1f}",
+                _span(head.room_gain_db[k]),
+                _span(head.rule_gain_db[k]),
+            ]
+        )
+    return rows
+
+
+def gain_words() -> str:
+    """How the columns on the room are meant."""
+    return (
+        "One sub, 1 m: highest clean level in free field, dB SPL rms. Room's gain: level at the seats over the "
+        "same subs in phase at 1 m in free field, from the model, least to most [dB]; drives that fight each "
+        f"other lower it. {RULE_WORDS[0].upper()}{RULE_WORDS[1:]}."
+    )
+
+
+def amplifier_words(project: Project, needs: Needs) -> str:
+    """The rating that the hungriest sub asks for."""
+    driver, amplifier = project.subwoofer.driver, project.subwoofer.amplifier
+    assert driver is not None, "needs come from a driver"
+    load = driver.re_ohm if amplifier is None or amplifier.load_ohm is None else amplifier.load_ohm
+    volts, amps = float(needs.voltage_v.max()), float(needs.current_a.max())
+    rating = max(volts**2 / load, amps**2 * load)
+    text = (
+        f"Each band alone at the target. An amplifier for that gives {volts:.0f} V and {amps:.1f} A rms: it is "
+        "rated for "
+        f"some {_round_up(rating):g} W into {load:g} ohm, though the most power taken is {needs.power_w.max():.0f} W."
+    )
+    if (volts_there := voltage_limit_v(project.subwoofer)) is not None:
+        amps_there = current_limit_a(project.subwoofer)
+        text += f" The one in the project gives {volts_there:.0f} V" + (
+            "." if amps_there is None else f" and {amps_there:.1f} A."
+        )
+    beyond = []
+    if needs.travel_m.max() > driver.xmax_m * 1.0005:
+        beyond.append(f"{needs.travel_m.max() * 1e3:.1f} mm of travel are more than its {driver.xmax_m * 1e3:g} mm")
+    if (heat := amps**2 * driver.re_ohm) > driver.power_w * 1.001:
+        beyond.append(f"{heat:.0f} W in the voice coil are more than its {driver.power_w:g} W")
+    if beyond:
+        text += f" No amplifier helps where the sub itself ends: {'; '.join(beyond)}. It would be driven to harm."
+    return text
+
+
+def box_words(project: Project) -> str:
+    """What driver and box come to."""
+    box = boxed_driver(project.subwoofer, project.room().air)
+    assert box is not None, "needs come from a driver"
+    efficiency = 100.0 * box.driver.reference_efficiency(box.air)
+    if box.port is None:
+        return (
+            f"Sealed box: resonance {box.closed_resonance_hz:.1f} Hz, Q {box.closed_q:.2f}, 3 dB down at "
+            f"{box.closed_cutoff_hz():.1f} Hz; reference efficiency {efficiency:.2f} %."
+        )
+    return (
+        f"Vented box: tuned to {box.tuning_hz:.1f} Hz by a port {box.port.length_m:.2f} m long; reference efficiency "
+        f"{efficiency:.2f} %. Below the tuning the cone is unloaded: protect it with a high-pass."
+    )
+
+
+def more_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
+    """What further subs would bring."""
+    least = found.headroom.least_db
+    lines = []
+    if found.added is not None:
+        one = found.added
+        gain = float(one.band_headroom_db.min()) - least
+        place = from_walls(plan.results.candidates.position_m[one.candidate], plan.project.room())
+        cost = f"variation {one.variation_db:.2f} dB against {plan.variation_db:.2f} dB"
+        kept = "" if one.keeps_variation else "; no place keeps the variation, this one costs the least"
+        lines.append(
+            "Estimate: beside these subs as they are, one more at the gain of the loudest would bring "
+            f"{gain:+.1f} dB of "
+            f"headroom ({cost}{kept}): {place}, delay {one.delay_s * 1e3:.2f} ms, "
+            f"{polarity_word(one.polarity)}. A search "
+            f"finds better: optimise --counts {plan.count + 1}."
+        )
+    if found.next_bands_db is not None and found.next_count is not None:
+        after = float(found.next_bands_db.min())
+        extra = found.next_count - plan.count
+        subs = "the further sub brings" if extra == 1 else f"the {extra} further subs bring"
+        lines.append(
+            f"In the file: with the best plan of {found.next_count} subs the headroom is {after:+.1f} dB, so {subs} "
+            f"{after - least:+.1f} dB."
+        )
+    if not lines:
+        lines.append("No place is left for one more, and the file has no plan with more subs.")
+    return lines
+
+
+def caution_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
+    """Hearing, amplifiers and mains, weight: with this plan's numbers."""
+    loudest = float(found.headroom.highest_db.max())
+    lines = [
+        f"Hearing: this system can make {loudest:.0f} dB SPL at a seat. Levels like this harm within minutes, "
+        "and bass is "
+        "heard less than it is felt. What it can do is not what people should sit in: start quietly, keep to "
+        "the exposure "
+        "limits that hold where you are.",
+    ]
+    needs = found.headroom.needs
+    if needs is not None:
+        amplifier = plan.project.subwoofer.amplifier
+        total = float(needs.power_w.max(axis=0).sum())
+        taken = "" if amplifier is None else f", some {_round_up(total / amplifier.efficiency):g} W from the mains"
+        lines.append(
+            f"Mains and amplifiers: at the target the {subs_word(plan.count)} take {total:.0f} W at most{taken}. Leave "
+            "circuits and earthing to a qualified electrician; no amplifier channel may be loaded below its rated "
+            "impedance. Set limiters so that no sub is driven past its limits."
+        )
+    else:
+        lines.append(
+            "Mains and amplifiers: leave circuits and earthing to a qualified electrician; no amplifier channel may be "
+            "loaded below its rated impedance."
+        )
+    lines.append(
+        "Weight, heat and fire: lift with two people, let nothing tip, secure what stands high; give "
+        "amplifiers air, and "
+        "let no opening weaken fire protection. Local codes and licensed trades have the last word."
+    )
+    return lines
+
+
+def _span(values: Floats) -> str:
+    low, high = f"{values.min():.1f}", f"{values.max():.1f}"
+    return f"{low} dB" if low == high else f"{low} to {high} dB"
+
+
+def _round_up(power_w: float) -> float:
+    """To two digits, upward."""
+    step = 10.0 ** max(0, int(np.floor(np.log10(max(power_w, 1.0)))) - 1)
+    return float(np.ceil(power_w / step) * step)

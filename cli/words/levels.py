@@ -1,0 +1,102 @@
+"""A prediction in words: third-octave levels at every seat, and the same as plain data for machines."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, name
+from cli.words.plan import drive_line, from_walls
+from roommodes.arrays import Floats
+from roommodes.project.project import Project
+from roommodes.responses.metrics import normalised
+from roommodes.responses.third_octaves import band_levels, bands_within, nominal_hz
+from solvers.listening.layout import Prediction
+
+
+def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, ...], Floats]:
+    """Mean-square level in each third-octave band that holds a frequency.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    level_db : (n_freq, n_seat) [dB].
+
+    Returns
+    -------
+    Nominal centre frequencies (n_band,) [Hz], levels (n_band, n_seat) [dB].
+    """
+    bands = bands_within(frequency_hz)
+    return tuple(nominal_hz(band) for band in bands), band_levels(frequency_hz, level_db, bands)
+
+
+def shown_levels(prediction: Prediction) -> tuple[Floats, str]:
+    """The levels to show, (n_freq, n_seat), and what they refer to."""
+    if prediction.sound_pressure_db is not None:
+        return prediction.sound_pressure_db, "dB SPL"
+    return prediction.level_db, "dB re one sub at 1 m"
+
+
+def print_prediction(page: Page, project: Project, prediction: Prediction) -> None:
+    """The layout, the levels per third-octave, and what they come to."""
+    room, layout = project.room(), project.layout
+    assert layout is not None, "a prediction has a layout"
+    page.heading(f"{name(project.name)}: the layout in the file")
+    drives = zip(layout.gain_db, layout.delay_ms, layout.polarity, strict=True)
+    rows = [
+        [str(number), from_walls(position, room), drive_line(gain, delay * 1e-3, sign)]
+        for number, (position, (gain, delay, sign)) in enumerate(zip(layout.positions_m, drives, strict=True), start=1)
+    ]
+    page.table(["sub", "where it stands", "gain, delay, polarity"], rows, right=(0,))
+    levels, unit = shown_levels(prediction)
+    absolute = prediction.sound_pressure_db is not None
+    page.heading(f"Level at every seat, third-octave bands [{unit}]")
+    centres, bands = third_octaves(prediction.frequency_hz, levels)
+    mean = 10.0 * np.log10(np.mean(10.0 ** (levels / 10.0), axis=0))
+    rows = [
+        [name(seat), *(f"{level:.0f}" for level in bands[:, index]), f"{mean[index]:.1f}"]
+        for index, seat in enumerate(prediction.seats.name)
+    ]
+    spread = _spread_db(prediction)
+    band_spread = _band_spread_db(prediction.frequency_hz, spread)
+    rows.append(["variation", *(f"{value:.1f}" for value in band_spread), f"{prediction.variation_db:.1f}"])
+    headers = ["Hz", *(f"{centre:g}" for centre in centres), "band"]
+    page.table(headers, rows, right=tuple(range(1, len(headers))))
+    page.line(
+        f"Seat-to-seat variation {prediction.variation_db:.2f} dB over {prediction.frequency_hz[0]:g} to "
+        f"{prediction.frequency_hz[-1]:g} Hz; output {prediction.output_db:.1f} dB (mean level at the seats, all subs "
+        "at their limit, against the same subs in phase at 1 m in the open)."
+    )
+    page.line(
+        "Levels are the highest clean ones: the loudest sub stands at its limit, the others by their gains below it."
+        " Levels like these can harm hearing within minutes: start quietly."
+        if absolute
+        else "0 dB is the level of one sub at full gain at 1 m in free field; where [subwoofer] says how loud it "
+        "plays (max_level_1m_db, bursts or driver), levels come in dB SPL."
+    )
+
+
+def prediction_json(project: Project, prediction: Prediction) -> dict[str, Any]:
+    """What `predict --json` prints: every level at every frequency."""
+    levels, unit = shown_levels(prediction)
+    return {
+        "name": project.name,
+        "seats": list(prediction.seats.name),
+        "frequency_hz": prediction.frequency_hz.tolist(),
+        "level_db": levels.T.tolist(),
+        "level_unit": unit,
+        "variation_db": prediction.variation_db,
+        "output_db": prediction.output_db,
+    }
+
+
+def _spread_db(prediction: Prediction) -> Floats:
+    """Standard deviation over the weighted seats at each frequency: (n_freq,) [dB]."""
+    weight = normalised(prediction.seats.weight)
+    deviation = prediction.level_db - (prediction.level_db @ weight)[:, None]
+    return np.asarray(np.sqrt((deviation**2) @ weight))
+
+
+def _band_spread_db(frequency_hz: Floats, spread_db: Floats) -> Floats:
+    """Root mean square of the spread in each third-octave: (n_band,) [dB]."""
+    _, squares = third_octaves(frequency_hz, 20.0 * np.log10(np.maximum(spread_db, 1e-12))[:, None])
+    return np.asarray(10.0 ** (squares[:, 0] / 20.0))

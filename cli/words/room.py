@@ -1,0 +1,176 @@
+"""What a room does by itself, in words and as plain data: modes, seats, candidates."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, counted, name
+from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.project.advice import REAR_WALL_M, viewing_angle_deg
+from roommodes.project.project import Project
+from solvers.listening.room import RoomFindings
+
+MODES_SHOWN = 20
+UNMOVED_M = 0.005
+KINDS = {1: "axial", 2: "tangential", 3: "oblique"}
+TOWARD = (("front", "rear"), ("left", "right"), ("floor", "ceiling"))
+
+
+def print_room(page: Page, project: Project, found: RoomFindings) -> None:
+    """The room, its modes, the seats and the candidates."""
+    room = project.room()
+    low_hz, high_hz = project.search.band_hz
+    page.heading(f"{name(project.name)}: {room.length_m:g} x {room.width_m:g} x {room.height_m:g} m")
+    page.line(
+        f"{room.volume_m3:.1f} m3, air {room.air.temperature_c:g} C, sound {room.air.speed_of_sound_m_s:.1f} m/s, "
+        f"band {low_hz:g} to {high_hz:g} Hz"
+    )
+    page.line(
+        f"Modes per hertz: {found.density_low_per_hz:.2f} at {low_hz:g} Hz, {found.density_high_per_hz:.2f} at "
+        f"{high_hz:g} Hz. Above about {found.crossover_hz:.0f} Hz (decay time about {found.decay_time_s:.2f} s) they "
+        "overlap too much to be told apart: there statistics hold, not single modes."
+    )
+    _print_modes(page, found.modes, high_hz)
+    _print_seats(page, project)
+    _print_zones(page, project)
+
+
+def _print_modes(page: Page, modes: tuple[BuiltMode, ...], high_hz: float) -> None:
+    page.heading("Modes: with rigid walls, and as built")
+    if not modes:
+        page.line(f"None up to {high_hz:g} Hz.")
+        return
+    rows = [
+        [
+            "{} {} {}".format(*mode.number),
+            KINDS[sum(number > 0 for number in mode.number)],
+            f"{mode.rigid_hz:.1f}",
+            f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
+            f"{mode.decay_time_s:.2f}",
+            shift_words(mode),
+        ]
+        for mode in modes[:MODES_SHOWN]
+    ]
+    headers = ["mode", "kind", "rigid Hz", "built Hz", "decay s", "null plane moved most"]
+    page.table(headers, rows, right=(2, 3, 4))
+    if len(modes) > MODES_SHOWN:
+        rest = modes[MODES_SHOWN:]
+        page.line(f"{len(rest)} more from {rest[0].rigid_hz:.0f} to {rest[-1].rigid_hz:.0f} Hz: --json lists all.")
+    if not all(mode.settled for mode in modes):
+        page.line("?: this mode could not be followed to its end; take it as rough.")
+    page.line("decay: T60, the time in which the mode falls by 60 dB once the sound stops.")
+
+
+def shift_words(mode: BuiltMode) -> str:
+    """Where the null plane that moved most has gone to."""
+    shifts = [(plane.built_m - plane.rigid_m, plane) for plane in mode.null_planes if plane.built_m is not None]
+    gone = len(mode.null_planes) - len(shifts)
+    words = []
+    if shifts:
+        shift, plane = max(shifts, key=lambda pair: abs(pair[0]))
+        if abs(shift) >= UNMOVED_M:
+            side = TOWARD[plane.axis][1 if shift > 0 else 0]
+            words.append(f"{abs(shift):.2f} m toward {side}, from {plane.rigid_m:.2f} to {plane.built_m:.2f} m")
+        elif not gone:
+            words.append(f"under {UNMOVED_M:g} m")
+    if gone:
+        words.append(f"{gone} washed out")
+    return "; ".join(words)
+
+
+def _print_seats(page: Page, project: Project) -> None:
+    room, screen = project.room(), project.screen
+    page.heading("Seats")
+    headers = ["row", "seats", "from front wall", "to rear wall", "ears above floor", "weight"]
+    headers += ["viewing angle"] if screen else []
+    rows = []
+    for row in project.rows:
+        rows.append([name(row.name), str(len(row.y_m)), f"{row.x_m:.2f} m", f"{room.length_m - row.x_m:.2f} m"])
+        rows[-1] += [f"{row.ear_height_m:.2f} m", f"{row.weight:g}"]
+        if screen:
+            rows[-1].append(_angle_words(screen.width_m, row.x_m))
+    page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
+    if screen:
+        page.line(
+            f"viewing angle: horizontal, of a picture {screen.width_m:g} m wide at the front wall, seen from its axis. "
+            f"Heads about {REAR_WALL_M:g} m or more off the rear wall: common practice, no source."
+        )
+
+
+def _angle_words(screen_width_m: float, distance_m: float) -> str:
+    if distance_m <= 0.0:
+        return "-"
+    return f"{viewing_angle_deg(screen_width_m=screen_width_m, distance_m=distance_m):.0f} deg"
+
+
+def _print_zones(page: Page, project: Project) -> None:
+    page.heading(f"Where a sub may stand: {counted(len(project.candidates()), 'candidate')}")
+    yields = project.zone_yields()
+    if not yields:
+        page.line("No zones yet: add [[zones]] before optimise.")
+        return
+    rows = [
+        [
+            name(zone.name),
+            *map(str, (zone.kept, zone.positions, zone.in_keep_out, zone.no_fit, zone.near_seat, zone.repeated)),
+        ]
+        for zone in yields
+    ]
+    headers = ["zone", "candidates", "positions", "in a keep-out", "no room for cabinet", "near a seat", "repeated"]
+    page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
+
+
+def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
+    """What `check --json` prints of a valid project."""
+    room, screen = project.room(), project.screen
+    low_hz, high_hz = project.search.band_hz
+    return {
+        "name": project.name,
+        "warnings": list(found.warnings),
+        "room": {"length_m": room.length_m, "width_m": room.width_m, "height_m": room.height_m},
+        "modal_density_per_hz": {"low": found.density_low_per_hz, "high": found.density_high_per_hz},
+        "band_hz": [low_hz, high_hz],
+        "crossover_hz": found.crossover_hz,
+        "decay_time_s": found.decay_time_s,
+        "modes": [
+            {
+                "number": list(mode.number),
+                "rigid_hz": mode.rigid_hz,
+                "built_hz": mode.frequency_hz,
+                "decay_time_s": mode.decay_time_s,
+                "quality_factor": mode.quality_factor,
+                "settled": mode.settled,
+                "null_planes": [
+                    {"axis": "xyz"[plane.axis], "rigid_m": plane.rigid_m, "built_m": plane.built_m}
+                    for plane in mode.null_planes
+                ],
+            }
+            for mode in found.modes
+        ],
+        "rows": [
+            {
+                "name": row.name,
+                "seats": len(row.y_m),
+                "x_m": row.x_m,
+                "to_rear_wall_m": room.length_m - row.x_m,
+                "viewing_angle_deg": viewing_angle_deg(screen_width_m=screen.width_m, distance_m=row.x_m)
+                if screen and row.x_m > 0.0
+                else None,
+            }
+            for row in project.rows
+        ],
+        "zones": [
+            {
+                "name": zone.name,
+                "candidates": zone.kept,
+                "positions": zone.positions,
+                "in_keep_out": zone.in_keep_out,
+                "no_fit": zone.no_fit,
+                "near_seat": zone.near_seat,
+                "repeated": zone.repeated,
+            }
+            for zone in project.zone_yields()
+        ],
+        "candidates": len(project.candidates()),
+        "seats": int(np.sum([len(row.y_m) for row in project.rows])),
+    }

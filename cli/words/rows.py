@@ -1,0 +1,100 @@
+"""One setting for all rows, in words and as plain data."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, counted, name
+from cli.words.basis import basis_words, responses_word
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.plan import subs_word
+from solvers.listening.row_compromise import Compromise
+
+
+def print_rows(page: Page, plan: ChosenPlan, found: Compromise) -> None:
+    """How alike the rows are, and what one setting costs each."""
+    rows = counted(len(found.rows), "row")
+    page.heading(f"{name(plan.project.name)}: one setting for {rows}, {subs_word(plan.count)}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
+    if found.pairs:
+        cells = [
+            [
+                f"{row_name(plan, pair.rows[0])}, {row_name(plan, pair.rows[1])}",
+                f"{pair.response_db:.1f} dB",
+                f"{pair.level_db:+.1f} dB",
+                f"{1e3 * pair.first_sound_s:+.1f} ms",
+                f"{1e3 * pair.energy_s:+.1f} ms",
+            ]
+            for pair in found.pairs
+        ]
+        headers = ["rows", "responses differ by", "first louder by", "second hears later by", "its energy later by"]
+        page.table(headers, cells, right=(1, 2, 3, 4))
+        page.line(
+            "responses differ by: rms over the band of the difference of both rows' mean levels, less its mean; "
+            "smaller is more alike. second hears later by: first direct sound, from distances; below 0 earlier. its "
+            "energy: the centre of energy in the band, the room's ringing included."
+        )
+    else:
+        page.line("There is only one row, so one setting costs nothing.")
+    page.heading("What one setting costs each row")
+    cells = [
+        [
+            row_name(plan, cost.row),
+            str(int(np.count_nonzero(plan.results.seats.row == cost.row))),
+            f"{cost.here_db:.2f} dB",
+            f"{cost.alone_db:.2f} dB",
+            f"{cost.cost_db:.2f} dB",
+            f"{cost.output_alone_db - cost.output_here_db:+.1f} dB",
+            f"{cost.all_alone_db:.2f} dB",
+        ]
+        for cost in found.costs
+    ]
+    headers = ["row", "seats", "as planned", "set for it alone", "cost", "its output then", "all seats then"]
+    page.table(headers, cells, right=(1, 2, 3, 4, 5, 6))
+    page.line(
+        "as planned, set for it alone: variation within the row, at the plan's positions; cost: the difference. all "
+        "seats then: variation over all seats if everybody got this row's setting; as planned it is "
+        f"{found.variation_db:.2f} dB. Filters are left out on both sides. A row of one seat has no variation in it."
+    )
+
+
+def rows_json(plan: ChosenPlan, found: Compromise) -> dict[str, Any]:
+    """What `rows --json` prints."""
+    return {
+        "project": plan.project.name,
+        "responses": responses_word(plan.results),
+        "subs": plan.count,
+        "rank": plan.rank + 1,
+        "variation_db": found.variation_db,
+        "pairs": [
+            {
+                "rows": [row_name(plan, row) for row in pair.rows],
+                "response_db": pair.response_db,
+                "level_db": pair.level_db,
+                "first_sound_ms": 1e3 * pair.first_sound_s,
+                "energy_ms": 1e3 * pair.energy_s,
+            }
+            for pair in found.pairs
+        ],
+        "rows": [
+            {
+                "row": row_name(plan, cost.row),
+                "variation_db": cost.here_db,
+                "alone_variation_db": cost.alone_db,
+                "cost_db": cost.cost_db,
+                "output_db": cost.output_here_db,
+                "alone_output_db": cost.output_alone_db,
+                "all_seats_alone_variation_db": cost.all_alone_db,
+                "alone_gain_db": cost.gain_db.tolist(),
+                "alone_delay_ms": (1e3 * cost.delay_s).tolist(),
+                "alone_polarity": [int(sign) for sign in cost.polarity],
+            }
+            for cost in found.costs
+        ],
+    }
+
+
+def row_name(plan: ChosenPlan, row: int) -> str:
+    """The row's name in the project."""
+    return name(plan.project.rows[row].name)

@@ -1,0 +1,150 @@
+"""Starting values as plain data: documented columns, CSV and JSON."""
+
+import csv
+import io
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import clean
+from cli.words.basis import responses_word
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
+from cli.words.plan import from_walls, polarity_word
+from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.filters.sections import Section
+from roommodes.plan.starting_values import Filter, StartingValues, SubValues
+from solvers.tuning.equaliser import EqualiserLimits, equalise
+
+CUTS_ALONE = EqualiserLimits(filters=4, boost_db=0.0)  # of a plan that was not tuned
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
+COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
+    ("sub", "", "number of the sub in the plan, from 1; mains: every main loudspeaker"),
+    ("zone", "", "name of the zone in which it stands"),
+    ("x_m", "m", "acoustic centre from the front wall"),
+    ("y_m", "m", "acoustic centre from the left wall, as seen facing the screen"),
+    ("z_m", "m", "acoustic centre above the floor"),
+    ("gain_db", "dB", "gain; 0 is the highest"),
+    ("delay_ms", "ms", "delay after the earliest sub, whose delay is 0"),
+    ("delay_samples", "samples", "the delay in whole samples at sample_rate_hz"),
+    ("distance_m", "m", "the delay as a distance: delay times speed of sound"),
+    ("polarity", "", "1 normal, -1 inverted"),
+    ("sample_rate_hz", "Hz", "of delay_samples and of the filters' coefficients"),
+)
+FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filter, numbered from 1
+    ("kind", "", "peaking or all-pass: W3C Audio EQ Cookbook"),
+    ("hz", "Hz", "centre frequency"),
+    ("q", "", "quality factor"),
+    ("gain_db", "dB", "gain at the centre"),
+    ("b0", "", "coefficient"),
+    ("b1", "", "coefficient"),
+    ("b2", "", "coefficient"),
+    ("a1", "", "coefficient, with the sign of the difference equation"),
+    ("a2", "", "coefficient, with the sign of the difference equation"),
+)
+
+
+def plan_filters(plan: ChosenPlan, rate_hz: float) -> tuple[Filter, ...]:
+    """Filters common to all subs that take the peaks off the seats' mean level; boosts are left to `tune`."""
+    hz, weight = plan.results.frequency_hz, plan.results.seats.weight
+    flat = np.zeros(len(hz))
+    cuts = equalise(hz, plan.level_db, weight, shape_db=flat, limits=CUTS_ALONE, rate_hz=rate_hz)
+    return tuple(as_filter(one, rate_hz) for one in cuts.sections)
+
+
+def as_filter(one: Section, rate_hz: float) -> Filter:
+    """A section with its coefficients."""
+    return Filter(
+        kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=one.gain_db, biquad=one.biquad(rate_hz)
+    )
+
+
+def settings_json(plan: ChosenPlan, values: StartingValues, warnings: tuple[str, ...]) -> dict[str, Any]:
+    """What `settings --json` prints."""
+    room = plan.project.room()
+    return {
+        "project": plan.project.name,
+        "responses": responses_word(plan.results),
+        "project_sha256": plan.project.sha256,
+        "subs": plan.count,
+        "rank": plan.rank + 1,
+        "variation_db": plan.variation_db,
+        "sample_rate_hz": values.rate_hz,
+        "speed_of_sound_m_s": values.speed_of_sound_m_s,
+        "sign_convention": SIGN_CONVENTION,
+        "columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in COLUMNS},
+        "filter_columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in FILTER_COLUMNS},
+        "values": [
+            {
+                **dict(zip((name for name, _, _ in COLUMNS), _cells(sub, values.rate_hz), strict=True)),
+                "stands": from_walls(sub.position_m, room),
+                "filters": [
+                    dict(zip((name for name, _, _ in FILTER_COLUMNS), _filter_cells(one), strict=True))
+                    for one in sub.filters
+                ],
+            }
+            for sub in values.subs
+        ],
+        "crossover": common_json(plan, values),
+        "warnings": list(warnings),
+    }
+
+
+def settings_csv(values: StartingValues) -> bytes:
+    """One line per sub under a header, then one for the mains, if any; comma, point, UTF-8, line ends as RFC 4180."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    most = max((len(sub.filters) for sub in values.subs), default=0)
+    names = [name for name, _, _ in COLUMNS] + crossover_columns(values)
+    names += [f"filter{number}_{name}" for number in range(1, most + 1) for name, _, _ in FILTER_COLUMNS]
+    writer.writerow(names)
+    for sub in values.subs:
+        cells = _cells(sub, values.rate_hz) + crossover_cells(values, sub)
+        for one in sub.filters:
+            cells += _filter_cells(one)
+        writer.writerow(inert(cell) if isinstance(cell, str) else cell for cell in cells)
+    if values.common is not None:
+        own = [MAINS, MAINS, "", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz]
+        writer.writerow(own + crossover_cells(values, None))
+    return buffer.getvalue().encode()
+
+
+def inert(text: str) -> str:
+    """A text that no spreadsheet takes for a formula; control characters spelled out."""
+    shown = clean(text)
+    return f"'{shown}" if shown.lstrip().startswith(FORMULA_STARTS) else shown
+
+
+def filter_words(one: Filter) -> str:
+    """A filter as a person dials it in."""
+    if one.kind == "all-pass":
+        return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
+    return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:.1f} dB"
+
+
+def sub_row(sub: SubValues) -> list[str]:
+    """A sub's starting values as cells of a table for a person."""
+    return [
+        str(sub.number),
+        clean(sub.zone, 32),
+        f"{round(sub.gain_db, 1) + 0.0:.1f} dB",
+        f"{sub.delay_s * 1e3:.2f} ms",
+        str(sub.delay_samples),
+        f"{sub.distance_m:.2f} m",
+        polarity_word(sub.polarity),
+    ]
+
+
+SUB_HEADERS = ("sub", "zone", "gain", "delay", "samples", "distance", "polarity")
+
+
+def _cells(sub: SubValues, rate_hz: float) -> list[Any]:
+    x, y, z = (round(value, 6) for value in sub.position_m)
+    drive = [round(sub.gain_db, 3) + 0.0, round(1e3 * sub.delay_s, 4), sub.delay_samples, round(sub.distance_m, 4)]
+    return [sub.number, sub.zone, x, y, z, *drive, sub.polarity, rate_hz]
+
+
+def _filter_cells(one: Filter) -> list[Any]:
+    section = one.biquad
+    dialled = [one.kind, one.frequency_hz, one.q, one.gain_db]
+    return [*dialled, section.b0, section.b1, section.b2, section.a1, section.a2]

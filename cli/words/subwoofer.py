@@ -1,0 +1,63 @@
+"""What a sub can do by itself, in words and as plain data: for `check`, before anything is searched."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, name
+from cli.words.headroom_words import box_words
+from roommodes.project.project import Project
+from roommodes.responses.third_octaves import bands_within, exact_hz, nominal_hz
+from roommodes.subwoofer.limits import Limits, boxed_driver, limits_of
+
+
+def print_subwoofer(page: Page, project: Project) -> None:
+    """Its box and its highest clean level by third-octave."""
+    page.heading(f"The sub: {name(project.subwoofer.name)}")
+    found = _limits(project)
+    if found is None:
+        page.line("Nothing is said of how loud it plays: levels count from one sub at 1 m, and there is no headroom.")
+        return
+    if project.subwoofer.driver is not None:
+        page.line(box_words(project))
+    bands, limits = found
+    headers = ["Hz", *(f"{nominal_hz(band):g}" for band in bands)]
+    rows = [["highest clean level", *(f"{level:.0f}" for level in limits.highest_db)]]
+    page.table(headers, rows, right=tuple(range(1, len(headers))))
+    reasons = [str(limits.kinds[first]) for first in limits.first]
+    spans = []
+    for start in range(len(bands)):
+        if start == 0 or reasons[start] != reasons[start - 1]:
+            spans.append(f"{reasons[start]} from {nominal_hz(bands[start]):g} Hz")
+    page.line(f"At 1 m in free field, dB SPL rms of a sine. What limits it: {', '.join(spans)}.")
+
+
+def subwoofer_json(project: Project) -> dict[str, Any]:
+    """The same as plain data."""
+    found = _limits(project)
+    box = boxed_driver(project.subwoofer, project.room().air)
+    return {
+        "name": project.subwoofer.name,
+        "box": None
+        if box is None
+        else {
+            "closed_resonance_hz": box.closed_resonance_hz,
+            "closed_q": box.closed_q,
+            "tuning_hz": box.tuning_hz,
+            "port_length_m": None if box.port is None else box.port.length_m,
+            "reference_efficiency": box.driver.reference_efficiency(box.air),
+        },
+        "limits": None
+        if found is None
+        else [
+            {"nominal_hz": nominal_hz(band), "highest_1m_db": float(level), "limited_by": str(found[1].kinds[first])}
+            for band, level, first in zip(found[0], found[1].highest_db, found[1].first, strict=True)
+        ],
+    }
+
+
+def _limits(project: Project) -> tuple[tuple[int, ...], Limits] | None:
+    """The bands of the search and the limits at their centres."""
+    bands = bands_within(np.geomspace(*project.search.band_hz, 200))
+    limits = limits_of(project.subwoofer, np.array([exact_hz(band) for band in bands]), project.room().air)
+    return None if limits is None else (bands, limits)

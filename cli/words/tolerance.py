@@ -1,0 +1,222 @@
+"""What becomes of the plans in built rooms, in words and as plain data."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, name
+from cli.words.basis import basis_words, responses_word
+from cli.words.chosen_plan import recommended_count
+from cli.words.plan import plans_json, print_cautions, print_plan, subs_word
+from roommodes.plan.file import Results
+from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
+from roommodes.project.glass import glass_of
+from roommodes.project.project import Project
+from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
+
+LEAST_SHARE = 0.01  # smaller total shares are told in one line
+
+
+def shown_count(project: Project, results: Results, found: Tolerance) -> int:
+    """The number of subs whose first plan is told in detail: the recommended one where it is among them."""
+    count = recommended_count(results, project)
+    return count if count in found.plans else max(found.plans)
+
+
+def print_tolerance(page: Page, project: Project, results: Results, found: Tolerance) -> None:
+    """Percentiles, shares, the worst room, and how all that was computed."""
+    page.heading(f"{name(project.name)}: {found.draws:,} rooms, not built exactly as drawn")
+    if basis := basis_words(results, "What changes when the room, places or settings differ from it is"):
+        page.line(basis)
+    rows = []
+    for count, table in found.plans.items():
+        for plan in range(len(table.rank)):
+            low, middle, high, higher = (f"{value:.2f}" for value in table.variation_percentile_db[plan])
+            output = table.output_percentile_db[plan]
+            rows.append(
+                [
+                    str(count),
+                    str(int(table.rank[plan]) + 1),
+                    f"{table.variation_db[plan]:.2f}",
+                    low,
+                    middle,
+                    high,
+                    higher,
+                    f"{table.variation_draw_db[plan].max():.2f}",
+                    f"{table.output_db[plan]:.1f}",
+                    f"{output[0]:.1f} to {output[-1]:.1f}",
+                ]
+            )
+    headers = ["subs", "plan", "as drawn", "5 %", "50 %", "90 %", "95 %", "worst", "output", "5 to 95 %"]
+    page.table(headers, rows, right=range(10))
+    page.line(
+        "Variation [dB]: as drawn, then what that many of a hundred rooms stay below, then the worst room drawn; "
+        "output [dB] likewise. plan: its place in the plan file. Plans with as many subs stand by their 90 %."
+    )
+    count = shown_count(project, results, found)
+    table = found.plans[count]
+    which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
+    print_shares(page, found, table, which)
+    if table.worst:
+        page.heading(f"The worst room drawn: {table.variation_draw_db[0].max():.2f} dB with {which}")
+        for line in table.worst:
+            page.line(line, mark="- ")
+    page.heading("How this was computed")
+    for line in found.method:
+        page.line(line, mark="- ")
+    if found.checked:
+        page.line(
+            f"{found.checked} of the rooms worked out again by the full equations: variations differ by "
+            f"{found.error_db:.3f} dB at most",
+            mark="- ",
+        )
+    page.line(
+        "What is not drawn: furniture, people, walls that are not flat or not as uniform as drawn, levels of single "
+        "subs."
+    )
+    used = np.unique(table.candidate_index[0])
+    raised = bool(results.candidates.position_m[used, 2].max() > 1.2)
+    print_cautions(page, glass=bool(glass_of(project)), raised=raised)
+
+
+def print_shares(page: Page, found: Tolerance, table: ToleranceTable, which: str) -> None:
+    """Which uncertainty matters most to one plan's variation."""
+    if table.total is None or table.first_order is None:
+        return
+    assert table.first_order_interval is not None, "stored together"
+    assert table.total_interval is not None, "stored together"
+    page.heading(f"What matters most to the variation of {which}")
+    order = np.argsort(-table.total, kind="stable")
+    rows = [
+        [
+            group_words(found.group_name[k]),
+            _share(table.total[k]),
+            _interval(table.total_interval[k]),
+            _share(table.first_order[k]),
+            _interval(table.first_order_interval[k]),
+        ]
+        for k in order
+        if table.total[k] >= LEAST_SHARE
+    ]
+    page.table(["uncertain", "with all others", "90 % interval", "alone", "90 % interval"], rows, right=(1, 2, 3, 4))
+    rest = [group_words(found.group_name[k]) for k in order if table.total[k] < LEAST_SHARE]
+    if rest:
+        page.line(f"Below {100.0 * LEAST_SHARE:.0f} % each: {', '.join(rest)}.")
+    page.line(
+        "alone: the part of the variance that goes if this one thing becomes known; with all others: what remains if "
+        "all else becomes known. Measure, or build with care, what stands first."
+    )
+
+
+def group_words(group: str) -> str:
+    """A group of inputs for a person."""
+    return name(group.removeprefix("construction: "))
+
+
+def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
+    """What `tolerance --json` prints."""
+    plans = []
+    for count, table in found.plans.items():
+        for plan in range(len(table.rank)):
+            plans.append(
+                {
+                    "subs": count,
+                    "rank": int(table.rank[plan]) + 1,
+                    "positions_m": results.candidates.position_m[table.candidate_index[plan]].tolist(),
+                    "variation_db": float(table.variation_db[plan]),
+                    "output_db": float(table.output_db[plan]),
+                    "variation_percentile_db": _by_percentile(table.variation_percentile_db[plan]),
+                    "output_percentile_db": _by_percentile(table.output_percentile_db[plan]),
+                    "worst_variation_db": float(table.variation_draw_db[plan].max()),
+                }
+            )
+    return {
+        "responses": responses_word(results),
+        "changes_from": "the model of the project's room",
+        "draws": found.draws,
+        "draws_asked": found.draws_asked,
+        "seed": found.seed,
+        "plans": plans,
+        "shares": {str(count): _shares_json(found, table) for count, table in found.plans.items()},
+        "worst": {str(count): list(table.worst) for count, table in found.plans.items()},
+        "method": list(found.method),
+        "checked": found.checked,
+        "error_db": found.error_db,
+    }
+
+
+def print_prices(page: Page, project: Project, plans: Results, prices: Sequence[Price]) -> None:
+    """What robustness buys and costs, and the plans that it gives."""
+    page.heading(f"{name(project.name)}: plans for rooms not built exactly as drawn")
+    rows = [
+        [
+            str(price.count),
+            f"{price.plain_db:.2f}",
+            f"{price.plain_ninety_db:.2f}",
+            f"{price.robust_db:.2f}",
+            f"{price.robust_ninety_db:.2f}",
+            str(price.rank + 1),
+        ]
+        for price in prices
+    ]
+    page.table(["subs", "plain", "90 %", "robust", "90 %", "was plan"], rows, right=range(6))
+    page.line(
+        "Variation [dB] as drawn, and what 90 of a hundred rooms stay below, each for the first plan. Polished against "
+        f"{ROOMS} drawn rooms, judged in {OTHER_ROOMS} others. was plan: where its layout stood before."
+    )
+    for price in prices:
+        bought = price.plain_ninety_db - price.robust_ninety_db
+        cost = price.robust_db - price.plain_db
+        page.line(f"{subs_word(price.count)}: {bought:.2f} dB less at 90 %, for {cost:.2f} dB as drawn.", mark="- ")
+    for count in plans.plans:
+        print_plan(page, plans, project.room(), count)
+    raised = any(plans.candidates.position_m[table.candidate_index[0], 2].max() > 1.2 for table in plans.plans.values())
+    print_cautions(page, glass=bool(glass_of(project)), raised=raised)
+
+
+def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:
+    """What `tolerance --robust --json` prints."""
+    return {
+        **plans_json(plans),
+        "robust": [
+            {
+                "subs": price.count,
+                "plain_variation_db": price.plain_db,
+                "robust_variation_db": price.robust_db,
+                "plain_90_db": price.plain_ninety_db,
+                "robust_90_db": price.robust_ninety_db,
+                "plain_rank": price.rank + 1,
+            }
+            for price in prices
+        ],
+    }
+
+
+def _shares_json(found: Tolerance, table: ToleranceTable) -> list[dict[str, Any]]:
+    if table.total is None or table.first_order is None:
+        return []
+    assert table.first_order_interval is not None, "stored together"
+    assert table.total_interval is not None, "stored together"
+    return [
+        {
+            "uncertain": group,
+            "first_order": float(table.first_order[k]),
+            "first_order_interval": table.first_order_interval[k].tolist(),
+            "total": float(table.total[k]),
+            "total_interval": table.total_interval[k].tolist(),
+        }
+        for k, group in enumerate(found.group_name)
+    ]
+
+
+def _by_percentile(values: Any) -> dict[str, float]:
+    return {f"{percent:g}": float(value) for percent, value in zip(PERCENTILES, values, strict=True)}
+
+
+def _share(value: float) -> str:
+    return f"{100.0 * max(value, 0.0):.0f} %"
+
+
+def _interval(ends: Any) -> str:
+    return f"{100.0 * max(ends[0], 0.0):.0f} to {100.0 * max(ends[1], 0.0):.0f} %"

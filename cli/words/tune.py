@@ -1,0 +1,144 @@
+"""The filters of a plan in words and as plain data: what they are, what every seat gains, what they cost."""
+
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, name
+from cli.words.basis import basis_words, responses_word
+from cli.words.chosen_plan import ChosenPlan
+from cli.words.plan import subs_word
+from roommodes.arrays import Floats
+from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.filters.sections import Section
+from roommodes.plan.tuning import Tuning
+from roommodes.responses.metrics import normalised
+
+
+def section_words(one: Section) -> str:
+    """A filter as a person dials it in."""
+    if one.kind == "all-pass":
+        return f"all-pass {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
+    return f"peaking {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:+.1f} dB"
+
+
+def from_target_db(level_db: Floats, tuning: Tuning, weight: Floats) -> Floats:
+    """Rms deviation of each seat from the target, the target moved to where it fits all seats best: (n_seat,) [dB]."""
+    rest = level_db - tuning.target_db[:, None]
+    rest = rest - float(np.mean(rest @ normalised(weight)))
+    return np.asarray(np.sqrt(np.mean(rest**2, axis=0)))
+
+
+def print_tuning(page: Page, plan: ChosenPlan, tuning: Tuning) -> None:
+    """Filters, seats before and after, price."""
+    which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
+    page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.count)}{which}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
+    rows = [
+        [f"sub {sub + 1}", plan.zones[sub], one.kind, f"{one.frequency_hz:.1f} Hz", f"{one.q:.1f}", _gain(one)]
+        for sub, own in enumerate(tuning.sub_filters)
+        for one in own
+    ]
+    rows += [
+        ["all subs", "", one.kind, f"{one.frequency_hz:.1f} Hz", f"{one.q:.1f}", _gain(one)] for one in tuning.shared
+    ]
+    if rows:
+        page.table(["on", "zone", "filter", "frequency", "Q", "gain"], rows, right=(3, 4, 5))
+    else:
+        page.line("None: no filter within the limits is worth its place.")
+    own_count = sum(map(len, tuning.sub_filters))
+    page.line(
+        f"Variation {tuning.variation_before_db:.2f} dB without, {tuning.variation_after_db:.2f} dB with them. "
+        + (
+            "Filters on single subs change it; those on all subs do not."
+            if own_count
+            else "No filter on a single sub takes enough off it; those on all subs leave it as it is."
+        )
+    )
+    page.heading("Every seat, from the target")
+    weight = plan.results.seats.weight
+    before, after = (from_target_db(level, tuning, weight) for level in (tuning.before_db, tuning.after_db))
+    cells = [
+        [
+            name(seat),
+            f"{before[index]:.1f} dB",
+            f"{after[index]:.1f} dB",
+            f"{np.mean(tuning.after_db[:, index] - tuning.before_db[:, index]):+.1f} dB",
+        ]
+        for index, seat in enumerate(plan.results.seats.name)
+    ]
+    page.table(["seat", "before", "after", "level changes by"], cells, right=(1, 2, 3))
+    page.line("before, after: rms deviation of the seat's level from the target over the band.")
+    page.heading("What it costs")
+    page.line(price_words(tuning))
+    asked = tuning.settings
+    page.line(
+        f"Limits asked for: at most {asked.boost_db:g} dB up and {asked.cut_db:g} dB down for all shared filters "
+        f"together, {asked.sub_boost_db:g} dB up and {asked.sub_cut_db:g} dB down for one on a sub, Q {asked.q_low:g} "
+        f"to {asked.q_high:g}. Nothing is boosted where the seats differ by more than {asked.differ_db:g} dB (standard "
+        "deviation) or where one of them has level enough, skirts of 0.5 dB aside. These limits are common practice, "
+        "without a source."
+    )
+    page.line(
+        "A boost asks more of amplifiers and cones just where a room takes most: raise the level in steps, listen for "
+        "distress, and keep to the limits for hearing. Measure at every seat before you keep a filter."
+    )
+
+
+def price_words(tuning: Tuning) -> str:
+    """What the filters cost in headroom and level."""
+    if tuning.boost_db < 0.05:
+        headroom = "No sub is driven harder than without filters at any frequency"
+    else:
+        headroom = f"The hungriest sub is driven {tuning.boost_db:.1f} dB harder at {tuning.boost_hz:.0f} Hz, its worst"
+    change = (
+        f"the mean level at the seats is {tuning.level_lost_db:.1f} dB lower"
+        if tuning.level_lost_db >= 0.0
+        else f"the mean level at the seats is {-tuning.level_lost_db:.1f} dB higher"
+    )
+    return f"{headroom}. With the loudest drive kept where it was, {change} than without filters."
+
+
+def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
+    """What `tune --json` prints."""
+    weight = plan.results.seats.weight
+    rate = tuning.settings.sample_rate_hz
+
+    def section(one: Section) -> dict[str, Any]:
+        return {**asdict(one), **asdict(one.biquad(rate))}
+
+    return {
+        "project": plan.project.name,
+        "responses": responses_word(plan.results),
+        "subs": tuning.subs,
+        "rank": tuning.rank + 1,
+        "sample_rate_hz": rate,
+        "sign_convention": SIGN_CONVENTION,
+        "sub_filters": [[section(one) for one in own] for own in tuning.sub_filters],
+        "shared_filters": [section(one) for one in tuning.shared],
+        "variation_before_db": tuning.variation_before_db,
+        "variation_after_db": tuning.variation_after_db,
+        "boost_db": tuning.boost_db,
+        "boost_hz": tuning.boost_hz,
+        "level_lost_db": tuning.level_lost_db,
+        "frequency_hz": plan.results.frequency_hz.tolist(),
+        "target_db": tuning.target_db.tolist(),
+        "ceiling_db": tuning.ceiling_db.tolist(),
+        "seats": [
+            {
+                "name": seat,
+                "before_db": tuning.before_db[:, index].tolist(),
+                "after_db": tuning.after_db[:, index].tolist(),
+                "from_target_before_db": float(from_target_db(tuning.before_db, tuning, weight)[index]),
+                "from_target_after_db": float(from_target_db(tuning.after_db, tuning, weight)[index]),
+            }
+            for index, seat in enumerate(plan.results.seats.name)
+        ],
+        "limits": asdict(tuning.settings),
+    }
+
+
+def _gain(one: Section) -> str:
+    return "" if one.kind == "all-pass" else f"{one.gain_db:+.1f} dB"

@@ -1,0 +1,133 @@
+"""Sums over room modes between ports, done one axis at a time.
+
+Every port is a product of three factors, one per axis: a point has the room's cosines at its coordinates; a
+boundary mode has its overlaps along the two axes of its wall and the cosines at the wall along the normal. So a
+sum over all modes of port * kernel * port is a chain of small matrix products, however many modes there are.
+
+| symbol | shape | meaning |
+| --- | --- | --- |
+| kernel D | (k, nx, ny, nz) | 1 / (V (k_n^2 - k^2)); real and imaginary parts stacked along k where complex |
+| plane kernel G | (k, nu, nv) | D summed over the normal axis of two parallel walls, with their cosines |
+"""
+
+from math import prod
+
+import numpy as np
+
+from roommodes.acoustics.room import PLANE_AXES
+from roommodes.acoustics.wall_bases import Family
+from roommodes.arrays import Floats
+
+Factors = tuple[Floats, Floats, Floats]
+
+
+def wall_cosines(side: int, count: int) -> Floats:
+    """The room's cosines at a wall: (count,) sqrt(eps_n), times (-1)^n on the far side."""
+    n = np.arange(count)
+    value = np.where(n == 0, 1.0, np.sqrt(2.0))
+    return np.where(n % 2 == 0, value, -value) if side else value
+
+
+def pair_products(first: Floats, second: Floats) -> Floats:
+    """All products of rows: (a, n), (b, n) -> (a b, n)."""
+    return (first[:, None, :] * second[None, :, :]).reshape(-1, first.shape[1])
+
+
+def parallel_walls(plane_kernel: Floats, rows: Family, columns: Family) -> Floats:
+    """Boundary modes of families on one wall or on two opposite walls.
+
+    Parameters
+    ----------
+    plane_kernel : (k, nu, nv), the cosines at the walls already in it.
+    rows, columns : the two families; their tables hold at least nu and nv cosines.
+
+    Returns
+    -------
+    (k, rows.size, columns.size).
+    """
+    count_u, count_v = plane_kernel.shape[1:]
+    a, b = rows.first[:, :count_u], rows.second[:, :count_v]
+    c, d = columns.first[:, :count_u], columns.second[:, :count_v]
+    inner = plane_kernel @ pair_products(b, d).T  # (k, u, b d)
+    full = pair_products(a, c) @ inner  # (k, a c, b d)
+    full = full.reshape(-1, len(a), len(c), len(b), len(d)).transpose(0, 1, 3, 2, 4)
+    full = full.reshape(-1, len(a) * len(b), len(c) * len(d))
+    return full[:, rows.keep[:, None], columns.keep[None, :]]
+
+
+def adjacent_walls(kernel: Floats, rows: Family, columns: Family) -> Floats:
+    """Boundary modes of families on two walls that share an edge.
+
+    Parameters
+    ----------
+    kernel : (k, nx, ny, nz).
+    rows, columns : the two families, with different normals.
+
+    Returns
+    -------
+    (k, rows.size, columns.size).
+    """
+    d, e = rows.normal_axis, columns.normal_axis
+    shared = 3 - d - e
+    count = kernel.shape[1:]
+    # the rows' family has a basis along e and the shared axis, the columns' family along d and the shared axis
+    rows_e = rows.table(e)[:, : count[e]] * wall_cosines(columns.side, count[e])
+    columns_d = columns.table(d)[:, : count[d]] * wall_cosines(rows.side, count[d])
+    rows_t, columns_t = rows.table(shared)[:, : count[shared]], columns.table(shared)[:, : count[shared]]
+    by_shared = kernel.transpose(0, 1 + shared, 1 + e, 1 + d)  # (k, t, e, d)
+    inner = rows_e @ by_shared @ columns_d.T  # (k, t, rows_e, columns_d)
+    inner = inner.reshape(inner.shape[0], count[shared], -1)
+    full = pair_products(rows_t, columns_t) @ inner  # (k, rows_t columns_t, rows_e columns_d)
+    full = full.reshape(-1, len(rows_t), len(columns_t), len(rows_e), len(columns_d))
+    # to (k, rows' first, rows' second, columns' first, columns' second)
+    row_order = (3, 1) if e < shared else (1, 3)
+    column_order = (4, 2) if d < shared else (2, 4)
+    full = full.transpose(0, *row_order, *column_order)
+    full = full.reshape(full.shape[0], len(rows_t) * len(rows_e), len(columns_t) * len(columns_d))
+    return full[:, rows.keep[:, None], columns.keep[None, :]]
+
+
+def points_to_family(plane_kernel: Floats, factors: Factors, family: Family) -> Floats:
+    """Points against one family.
+
+    Parameters
+    ----------
+    plane_kernel : (k, point, nu, nv), the normal axis already summed for each point; a point axis of length 1
+        serves all points alike.
+    factors : the points' cosines (n_point, count) along x, y, z.
+    family : the family; its normal axis is the one already summed.
+
+    Returns
+    -------
+    (k, n_point, family.size).
+    """
+    count_u, count_v = plane_kernel.shape[2:]
+    u, v = PLANE_AXES[family.normal_axis]
+    first = family.first[None, :, :count_u] * factors[u][:, None, :count_u]  # (point, a, u)
+    second = family.second[None, :, :count_v] * factors[v][:, None, :count_v]  # (point, b, v)
+    full = first @ plane_kernel @ second.transpose(0, 2, 1)  # (k, point, a, b)
+    return full.reshape(*full.shape[:2], len(family.first) * len(family.second))[:, :, family.keep]
+
+
+def points_to_points(kernel: Floats, rows: Factors, columns: Factors) -> Floats:
+    """Points against points.
+
+    Parameters
+    ----------
+    kernel : (k, nx, ny, nz).
+    rows, columns : cosines along x, y, z of (n_row,) and (n_column,) points.
+
+    Returns
+    -------
+    (k, n_row, n_column).
+    """
+    count = kernel.shape[1:]
+    left = mode_products(rows, count)
+    right = mode_products(columns, count)
+    return np.stack([(left * one.ravel()) @ right.T for one in kernel])
+
+
+def mode_products(factors: Factors, count: tuple[int, ...]) -> Floats:
+    """Mode shapes at points: (n_point, nx ny nz)."""
+    x, y, z = (factor[:, :n] for factor, n in zip(factors, count, strict=True))
+    return (x[:, :, None, None] * y[:, None, :, None] * z[:, None, None, :]).reshape(len(x), prod(count))

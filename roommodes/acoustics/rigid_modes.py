@@ -1,0 +1,69 @@
+"""Rigid modes of the rectangular room, their count and density, and where the modal range ends.
+
+References
+----------
+[1] H. Kuttruff, Room Acoustics, sections 3.1 and 3.2 (as transcribed in pyrato's documentation).
+[2] D.-Y. Maa, Distribution of eigentones in a rectangular chamber at low frequency range, JASA 10, 1939.
+[3] M. R. Schroeder, The "Schroeder frequency" revisited, JASA 99(5) 3240, 1996, equations 1 and 2.
+"""
+
+from dataclasses import dataclass
+from math import pi, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics.room import Room
+from roommodes.arrays import Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RigidModes:
+    """Modes of the room with rigid walls, in rising frequency.
+
+    Parameters
+    ----------
+    number : (n_mode, 3) mode numbers along x, y, z.
+    frequency_hz : (n_mode,) [Hz].
+    """
+
+    number: NDArray[np.intp]
+    frequency_hz: Floats
+
+
+def rigid_modes(room: Room, max_hz: float, *, with_pressure_mode: bool = False) -> RigidModes:
+    """All rigid modes up to `max_hz` [1]; the (0, 0, 0) pressure mode only on request."""
+    c = room.air.speed_of_sound_m_s
+    axes = [np.arange(int(2.0 * size * max_hz / c) + 1) for size in room.size_m]
+    number = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    hz = 0.5 * c * np.sqrt(((number / np.array(room.size_m)) ** 2).sum(axis=1))
+    chosen = hz <= max_hz
+    if not with_pressure_mode:
+        chosen &= number.sum(axis=1) > 0
+    number, hz = number[chosen], hz[chosen]
+    order = np.lexsort((*number.T[::-1], np.round(hz, 9)))
+    return RigidModes(number=number[order].astype(np.intp), frequency_hz=hz[order])
+
+
+def mode_count(room: Room, frequency_hz: Floats) -> Floats:
+    """Smoothed number of modes below a frequency: (k,) -> (k,), [2]."""
+    c, f = room.air.speed_of_sound_m_s, np.asarray(frequency_hz, dtype=np.float64)
+    volume = 4.0 * pi / 3.0 * room.volume_m3 * (f / c) ** 3
+    return np.asarray(volume + pi / 4.0 * room.wall_area_m2 * (f / c) ** 2 + room.edge_length_m / 8.0 * f / c)
+
+
+def mode_density_per_hz(room: Room, frequency_hz: Floats) -> Floats:
+    """Modes per hertz, the derivative of `mode_count`: (k,) -> (k,) [1/Hz]."""
+    c, f = room.air.speed_of_sound_m_s, np.asarray(frequency_hz, dtype=np.float64)
+    volume = 4.0 * pi * room.volume_m3 * f**2 / c**3
+    return np.asarray(volume + pi / 2.0 * room.wall_area_m2 * f / c**2 + room.edge_length_m / (8.0 * c))
+
+
+def crossover_hz(room: Room, decay_time_s: float) -> float:
+    """Where single modes give way to statistics: three modes per half-power bandwidth [3, eq. 1] [Hz]."""
+    return 2000.0 * sqrt(decay_time_s / room.volume_m3)
+
+
+def half_power_bandwidth_hz(decay_time_s: float) -> float:
+    """Bandwidth of a mode that decays by 60 dB in `decay_time_s` [3, eq. 2] [Hz]."""
+    return float(np.log(1e6)) / (2.0 * pi * decay_time_s)

@@ -1,0 +1,256 @@
+"""Measured responses of a room on one common grid: what a calibrator's files say, checked and ready for use.
+
+`load_manifest` reads a manifest (`manifest`) with all the files that it names, and gathers every fault of all of
+them. Values are as the model's: e^{+j omega t}, a later arrival turns by e^{-j omega tau}.
+"""
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+
+from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
+from roommodes.arrays import Complexes
+from roommodes.errors import Fault, OutsideModel
+from roommodes.measured.data import MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
+from roommodes.measured.doubts import Doubt, model_doubts, neighbour_doubts, peak_of, scale_doubts, start_doubts
+from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
+from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
+from roommodes.measured.notes import FADE_SHARE, measured_notes
+from roommodes.measured.places import Places
+from roommodes.measured.resampling import chain_response, resampled, smoothed
+from roommodes.measured.sofa import open_sofa, read_sofa
+from roommodes.measured.text_table import read_calibration, read_table
+from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
+from roommodes.project.project import Project
+from roommodes.project.reading import read_text
+from roommodes.responses.frequency_grid import log_grid
+from roommodes.toml.lines import Lines
+
+__all__ = ["MeasuredSeats", "MeasuredSet", "MeasuredSubs", "MeasurementsInvalid", "load_manifest"]
+
+Raw = Mapping[tuple[int, int], Spectrum | Impulse]  # (seat, sub) -> what its file holds
+T = TypeVar("T")
+
+REFERENCE_PA = 20e-6
+# a sign or some milliseconds need no more
+ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=0.1)
+
+
+def load_manifest(path: str | Path, project: Project) -> MeasuredSet:
+    """Read a manifest and all its files.
+
+    Parameters
+    ----------
+    path : the manifest; files are looked for beside it.
+    project : whose seats and room it belongs to.
+
+    Raises
+    ------
+    ProjectInvalid : with every fault of the manifest, or of all the files.
+    FileUnusable : the manifest cannot be read, or a package for its files is missing.
+    """
+    text = read_text(path, what="manifest", start="roommodes new --manifest")
+    tables, lines = parse_manifest(text, source=str(path))
+    return _Reading(tables, lines, project, str(path), text).run()
+
+
+class _Reading:
+    """One reading of a manifest's files; gathers faults as it goes."""
+
+    def __init__(self, tables: ManifestTables, lines: Lines, project: Project, source: str, text: str) -> None:
+        self.tables = tables
+        self.project = project
+        self.source = source
+        self.text = text
+        self.folder = Path(source).parent
+        self.places = Places(tables, lines, project)
+        self.faults: list[Fault] = []
+        self.unreadable: list[bool] = []
+        self.opened: dict[str, bytes] = {}
+        self.sofas: dict[str, Any] = {}
+        search, grid = project.search, tables.grid
+        low, high = grid.band_hz or search.band_hz
+        self.hz = log_grid(low, high, grid.points_per_octave or search.points_per_octave)
+
+    def run(self) -> MeasuredSet:
+        seats = self.places.seats()
+        subs = self.places.subs()
+        placed = self.places.placed(seats)
+        raw = {key: found for key, one in placed.items() if (found := self._read(one)) is not None}
+        self._fault_rates(raw, placed)
+        end_s = self._window_end(raw)
+        transfer = np.full((len(self.hz), len(seats), len(subs)), np.nan, dtype=np.complex128)
+        for key, found in raw.items():
+            value = self._guarded(placed[key], self._on_grid, found, end_s)
+            if value is not None:
+                transfer[(slice(None), *key)] = value
+        chain = self._chain()
+        if not self.faults and not self.places.faults:
+            self._doubt(raw, placed, transfer, seats, subs)
+        if faults := [*self.places.faults, *self.faults]:
+            faults.sort(key=lambda fault: (fault.file, fault.line or 0))
+            unreadable = not self.places.faults and all(self.unreadable)
+            raise MeasurementsInvalid(self.source, faults, unreadable=unreadable)
+        transfer = transfer / chain[:, None, :]
+        octave = self.tables.processing.smoothing_octave
+        for key in placed:
+            transfer[(slice(None), *key)] = smoothed(transfer[(slice(None), *key)], self.hz, octave=octave)
+        reference = self.tables.reference
+        return MeasuredSet(
+            name=self.tables.name,
+            frequency_hz=self.hz,
+            transfer=transfer,
+            subs=subs,
+            seats=seats,
+            level=reference.level,
+            common_level=reference.common_level,
+            common_polarity=reference.common_polarity,
+            common_time=reference.common_time,
+            notes=measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),
+            files=tuple(MeasuredFile(path=name, sha256=fingerprint(data)) for name, data in self.opened.items()),
+            manifest_text=self.text,
+            source=self.source,
+        )
+
+    def _guarded(self, index: int, work: Callable[..., T], *arguments: Any) -> T | None:
+        """The result of work on a response's file; None, and its faults kept, if the file is faulty."""
+        try:
+            return work(*arguments)
+        except FileFaulty as fault:
+            self._keep(fault, index)
+        return None
+
+    def _keep(self, fault: FileFaulty, index: int | None) -> None:
+        """Faults of the file of a response, or of the calibration."""
+        name = self.tables.microphone.calibration if index is None else self.tables.responses[index].file
+        where = "microphone.calibration" if index is None else f"responses[{index}]"
+        path = str(self.folder / (name or ""))
+        fresh = [Fault(where=where, message=f.message, line=f.line, file=path) for f in fault.faults]
+        self.faults += fresh
+        self.unreadable += [fault.unreadable] * len(fresh)
+
+    def _content(self, name: str) -> bytes:
+        if name not in self.opened:
+            self.opened[name] = read_bytes(self.folder / name)
+        return self.opened[name]
+
+    def _read(self, index: int) -> Spectrum | Impulse | None:
+        return self._guarded(index, self._parsed, self.tables.responses[index])
+
+    def _parsed(self, one: ResponseTable) -> Spectrum | Impulse:
+        data = self._content(one.file)
+        suffix = Path(one.file).suffix.lower()
+        if suffix == ".wav":
+            return read_wav(data, channel=one.channel)
+        if suffix == ".sofa":
+            if one.file not in self.sofas:
+                self.sofas[one.file] = open_sofa(self.folder / one.file)
+            sofa = self.sofas[one.file]
+            return read_sofa(sofa, measurement=one.measurement, receiver=one.receiver, emitter=one.emitter)
+        return read_table(data, columns=one.columns, form=one.form)
+
+    def _fault_rates(self, raw: Raw, placed: Mapping[tuple[int, int], int]) -> None:
+        """Impulse responses with another sample rate than most."""
+        rates = {key: found.rate_hz for key, found in raw.items() if isinstance(found, Impulse)}
+        if len(set(rates.values())) < 2:
+            return
+        usual = max(sorted(set(rates.values())), key=list(rates.values()).count)
+        for key, rate in rates.items():
+            if rate != usual:
+                self._keep(
+                    faulty(
+                        f"its sample rate is {rate:g} Hz, that of most others {usual:g} Hz: the rates are unequal. "
+                        "Export all alike."
+                    ),
+                    placed[key],
+                )
+
+    def _window_end(self, raw: Raw) -> float | None:
+        length = self.tables.processing.window_s
+        starts = [found.start_s for found in raw.values() if isinstance(found, Impulse)]
+        return None if length is None or not starts else max(starts) + length
+
+    def _on_grid(self, found: Spectrum | Impulse, end_s: float | None) -> Complexes:
+        reference = self.tables.reference
+        if isinstance(found, Spectrum):
+            return resampled(found, self.hz) * (REFERENCE_PA if reference.level == "pascal" else 1.0)
+        fade = FADE_SHARE * (self.tables.processing.window_s or 0.0)
+        cut = found if end_s is None else windowed(found, end_s=end_s, fade_s=fade)
+        require_length(cut, float(self.hz[0]), float(self.hz[-1]))
+        scale = (reference.full_scale_pa or 1.0) if reference.level == "pascal" else 1.0
+        return spectrum(cut, self.hz) * scale
+
+    def _chain(self) -> Complexes:
+        """What is divided out: (n_freq, n_sub); of no use where it has a fault."""
+        chains: list[Complexes] = []
+        for index, sub in enumerate(self.tables.subs):
+            try:
+                chains.append(chain_response(sub, self.hz))
+            except (FileFaulty, OutsideModel) as fault:
+                self.places.fault(("subs", index, "filters"), str(fault))
+        if (name := self.tables.microphone.calibration) is not None:
+            try:
+                curve = resampled(read_calibration(self._content(name)), self.hz)
+                chains = [chain * curve for chain in chains]
+            except FileFaulty as fault:
+                self._keep(fault, None)
+        return np.stack(chains, axis=1) if chains else np.ones((len(self.hz), 1), dtype=np.complex128)
+
+    def _doubt(
+        self,
+        raw: Raw,
+        placed: Mapping[tuple[int, int], int],
+        transfer: Complexes,
+        seats: MeasuredSeats,
+        subs: MeasuredSubs,
+    ) -> None:
+        """What was lost between the files."""
+        reference = self.tables.reference
+        speed = self.project.room().air.speed_of_sound_m_s
+        peaks = np.full(transfer.shape[1:], np.nan)
+        starts = peaks.copy()
+        for key, found in raw.items():
+            peaks[key] = peak_of(found)
+            if isinstance(found, Impulse):
+                starts[key] = found.start_s
+        doubts: list[Doubt] = []
+        if reference.common_level:
+            doubts += scale_doubts(peaks)
+        if reference.common_time:
+            doubts += start_doubts(starts, seats.position_m, subs.position_m, speed_m_s=speed)
+        for index in range(len(subs)):
+            found_here = self._phase_doubts(index, transfer[:, :, index], seats, subs)
+            doubts += [Doubt(sub=index, seat=one.seat, message=one.message) for one in found_here]
+        for doubt in doubts:
+            self._keep(faulty(doubt.message), placed[doubt.seat, doubt.sub])
+
+    def _phase_doubts(self, sub: int, transfer: Complexes, seats: MeasuredSeats, subs: MeasuredSubs) -> list[Doubt]:
+        """Lost signs and times of one sub's responses (n_freq, n_seat)."""
+        reference, room = self.tables.reference, self.project.room()
+        if not (reference.common_polarity or reference.common_time):
+            return []
+        place = subs.position_m[sub]
+        away = np.sqrt(((seats.position_m - place) ** 2).sum(axis=1))
+        if np.isfinite(place).all() and away.min() >= CLOSEST_M:
+            expected = transfer_function(
+                room,
+                self.project.surfaces(),
+                frequency_hz=self.hz,
+                seat_m=seats.position_m,
+                source_m=place[None],
+                precision=ROUGH,
+            )
+            return model_doubts(
+                self.hz,
+                transfer,
+                expected[:, :, 0],
+                polarity=reference.common_polarity,
+                time=reference.common_time,
+            )
+        if not reference.common_polarity:
+            return []
+        speed = room.air.speed_of_sound_m_s
+        return neighbour_doubts(self.hz, transfer, seats.position_m, seats.name, speed_m_s=speed)

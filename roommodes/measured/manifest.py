@@ -1,0 +1,232 @@
+"""The manifest of a set of measurements: which file holds which subwoofer at which seat, and what is in the chain.
+
+`measured.load_manifest` reads it together with the files that it names. Axes and corners: see `rooms`.
+"""
+
+from importlib.resources import files
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, ValidationError, model_validator
+
+from roommodes.errors import FileUnusable, ProjectInvalid
+from roommodes.project.reading import SCHEMA_DRAFT, in_file_order, lines_of, parse_toml, reworded
+from roommodes.project.tables import Delay, Gain, Hertz, Point
+from roommodes.project.valid_parts import Found
+from roommodes.toml.lines import Lines
+from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, shown, worded
+
+MANIFEST_FORMAT = 1
+
+Column = Annotated[int, Range(low=1, high=1000)]
+Which = Annotated[int, Range(low=1, high=4096)]
+
+
+class ReferenceTable(Table):
+    """What the levels, signs and times in the files refer to."""
+
+    level: Literal["relative", "pascal", "per metre"] = Field(
+        default="relative",
+        description="relative: one unknown scale for all files; pascal: sound pressure, in tables dB re 20 uPa; "
+        "per metre: as the model has it, the free field of a sub is 0 dB at 1 m.",
+        examples=["relative"],
+    )
+    full_scale_pa: Annotated[float, Range(low=1e-6, high=1e6, unit="Pa", above_low=True)] | None = Field(
+        default=None, description="Sound pressure of a WAV file's full scale, for level = pascal [Pa].", examples=[20.0]
+    )
+    common_level: bool = Field(
+        default=True, description="false: every file was scaled by itself, so levels cannot be compared."
+    )
+    common_polarity: bool = Field(default=True, description="false: the sign of every file is arbitrary.")
+    common_time: bool = Field(
+        default=True, description="false: every file has a time zero of its own, so arrivals cannot be compared."
+    )
+
+
+class GridTable(Table):
+    """The common grid that all files are brought to; left out, the band and points of the project's [search]."""
+
+    band_hz: (
+        Annotated[tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)]
+        | None
+    ) = Field(default=None, description="Lowest and highest frequency [Hz].", examples=[[20, 120]])
+    points_per_octave: Annotated[int, Range(low=1, high=192)] | None = Field(
+        default=None, description="Points per octave of the logarithmic grid.", examples=[24]
+    )
+
+
+class ProcessingTable(Table):
+    """What is done to the files beside bringing them to one grid."""
+
+    window_s: Annotated[float, Range(low=0.05, high=20.0, unit="s")] | None = Field(
+        default=None,
+        description="Impulse responses are cut so long after the latest arrival of the whole set; the last quarter "
+        "fades as a half cosine. Left out: the whole file [s].",
+        examples=[1.2],
+    )
+    smoothing_octave: Annotated[float, Range(low=0.0, high=1.0, unit="octave")] = Field(
+        default=0.0,
+        description="Complex smoothing over so many octaves (cosine-shaped weights over log frequency, the arrival "
+        "taken out first and put back); 0: none. It blurs modes: leave it at 0 for a fit.",
+        examples=[0.0],
+    )
+
+
+class MicrophoneTable(Table):
+    """The measuring microphone."""
+
+    calibration: Name | None = Field(
+        default=None,
+        description="File of the microphone's response: frequency, dB, and degrees if known. It is divided out.",
+        examples=["microphone.txt"],
+    )
+
+
+class FilterTable(Table):
+    """A second-order section in the chain (W3C Audio EQ Cookbook); it is divided out."""
+
+    kind: Literal["low pass", "high pass", "peaking", "low shelf", "high shelf"] = Field(
+        description="What it does.", examples=["low pass"]
+    )
+    frequency_hz: Annotated[float, Range(low=1.0, high=20000.0, unit="Hz")] = Field(
+        description="Corner or centre [Hz].", examples=[120.0]
+    )
+    q: Annotated[float, Range(low=0.1, high=30.0)] = Field(
+        default=0.7071067811865476, description="Q, for low pass, high pass and peaking.", examples=[0.7071]
+    )
+    gain_db: Gain = Field(default=0.0, description="Gain of a peak or shelf [dB].", examples=[-4.0])
+    slope: Annotated[float, Range(low=0.0, high=1.0, above_low=True)] = Field(
+        default=1.0, description="Shelf slope S.", examples=[1.0]
+    )
+    rate_hz: Annotated[float, Range(low=8000.0, high=768000.0, unit="Hz")] = Field(
+        default=48000.0, description="Sample rate of the processor [Hz].", examples=[48000]
+    )
+
+
+class MeasuredSubTable(Table):
+    """A subwoofer that was measured, and what was in its chain: all of that is divided out."""
+
+    name: Name = Field(description="What the responses call it.", examples=["left"])
+    position_m: Point | None = Field(
+        default=None, description="Acoustic centre, [x, y, z] [m]; needed for `fit`.", examples=[[0.3, 0.5, 0.3]]
+    )
+    gain_db: Gain = Field(default=0.0, description="Gain that was dialled in [dB].", examples=[-6.0])
+    delay_ms: Delay = Field(default=0.0, description="Delay that was dialled in [ms].", examples=[4.2])
+    polarity: Literal[1, -1] = Field(default=1, description="Polarity that was dialled in: 1 or -1.", examples=[-1])
+    filters: Annotated[tuple[FilterTable, ...], AnyLength] = Field(
+        default=(), description="Filters that were switched on for this sub."
+    )
+
+
+class PlaceTable(Table):
+    """A microphone's place that is no seat of the project, as in a bare room."""
+
+    name: Name = Field(description="What the responses call it.", examples=["place 1"])
+    position_m: Point = Field(description="[x, y, z] [m].", examples=[[2.0, 1.1, 1.2]])
+
+
+class ResponseTable(Table):
+    """One measured response: a sub at a seat or place, and the file that holds it."""
+
+    sub: Name = Field(description="Name of the sub.", examples=["left"])
+    seat: Name | None = Field(
+        default=None, description="Seat: the row's name and its number from 1.", examples=["front 1"]
+    )
+    place: Name | None = Field(default=None, description="Name of one of [[places]].", examples=["place 1"])
+    file: Annotated[str, Field(min_length=1, max_length=1000)] = Field(
+        description="Text table (.txt, .csv, ...), .wav or .sofa; relative to the manifest.",
+        examples=["left-front1.txt"],
+    )
+    columns: Annotated[tuple[Column, Column, Column], several(3, "[frequency, level, phase], from 1")] = Field(
+        default=(1, 2, 3), description="Columns of a table.", examples=[[1, 2, 3]]
+    )
+    form: Literal["level and phase", "real and imaginary"] = Field(
+        default="level and phase", description="What the two columns are: dB and degrees, or real and imaginary part."
+    )
+    channel: Which | None = Field(
+        default=None, description="WAV: channel from 1; needed where there are several.", examples=[1]
+    )
+    measurement: Which = Field(default=1, description="SOFA: measurement, from 1.", examples=[1])
+    receiver: Which | None = Field(
+        default=None, description="SOFA: receiver, from 1; needed where there are several.", examples=[1]
+    )
+    emitter: Which | None = Field(
+        default=None, description="SOFA: emitter, from 1; needed where there are several.", examples=[1]
+    )
+
+    @model_validator(mode="after")
+    def _one_place(self) -> "ResponseTable":
+        if (self.seat is None) == (self.place is None):
+            got = "neither" if self.seat is None else "both"
+            raise worded(f"got {got} of seat and place; allowed: one of them. Give the seat, or one of [[places]].")
+        return self
+
+    @property
+    def where(self) -> str:
+        """Name of the seat or place."""
+        return self.seat or self.place or ""
+
+
+class ManifestTables(Table):
+    """A set of measurements for a project of roommodes."""
+
+    format: Literal[1] = Field(description="Version of this file format.", examples=[1])
+    name: Name = Field(description="What you call the set.", examples=["first day on site"])
+    reference: ReferenceTable = Field(default=ReferenceTable(), description="What levels, signs and times refer to.")
+    grid: GridTable = Field(default=GridTable(), description="The common grid.")
+    processing: ProcessingTable = Field(default=ProcessingTable(), description="Window and smoothing.")
+    microphone: MicrophoneTable = Field(default=MicrophoneTable(), description="The measuring microphone.")
+    subs: Annotated[tuple[MeasuredSubTable, ...], AnyLength] = Field(description="The subs, at least one.")
+    places: Annotated[tuple[PlaceTable, ...], AnyLength] = Field(
+        default=(), description="Microphone places that are no seats."
+    )
+    responses: Annotated[tuple[ResponseTable, ...], AnyLength] = Field(description="The responses, at least one.")
+
+
+def manifest_schema() -> dict[str, Any]:
+    """JSON Schema of the manifest, for completion and checks in editors."""
+    return {"$schema": SCHEMA_DRAFT, **ManifestTables.model_json_schema(), "title": "roommodes manifest"}
+
+
+def starter_manifest() -> bytes:
+    """A commented manifest for the starter project, to be filled in."""
+    return files("roommodes.measured").joinpath("starter.toml").read_bytes()
+
+
+def parse_manifest(text: str, *, source: str) -> tuple[ManifestTables, Lines]:
+    """Check a manifest's text by itself; the files that it names are not opened.
+
+    Raises
+    ------
+    ProjectInvalid : with every fault that could be found.
+    FileUnusable : its format is newer than this version knows.
+    """
+    tree = parse_toml(text, source)
+    version = tree.get("format")
+    if isinstance(version, int) and not isinstance(version, bool) and version > MANIFEST_FORMAT:
+        raise FileUnusable(
+            f"{source}: format is {shown(version)}; this version reads manifests of format {MANIFEST_FORMAT}. "
+            "Install a newer roommodes."
+        )
+    lines = lines_of(text)
+    try:
+        tables = ManifestTables.model_validate(tree)
+    except ValidationError as invalid:
+        found = [reworded(error, ManifestTables) for error in invalid.errors(include_url=False)]
+        raise ProjectInvalid(source, in_file_order(found, lines)) from None
+    if found := _name_faults(tables):
+        raise ProjectInvalid(source, in_file_order(found, lines))
+    return tables, lines
+
+
+def _name_faults(tables: ManifestTables) -> list[Found]:
+    """What is wrong with lists and names by themselves."""
+    found: list[Found] = []
+    for key in ("subs", "responses"):
+        if not getattr(tables, key):
+            found.append(Found((key,), f"the list is empty; give at least one [[{key}]]."))
+    named = {"subs": [one.name for one in tables.subs], "places": [one.name for one in tables.places]}
+    for key, names in named.items():
+        for index, name in enumerate(names):
+            if (first := names.index(name)) < index:
+                found.append(Found((key, index, "name"), f"{shown(name)} is the name of {key}[{first}] too."))
+    return found

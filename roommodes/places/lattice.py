@@ -1,0 +1,111 @@
+"""Positions between the candidates of the first grid, and the field at any place between those.
+
+The lattice is every zone's grid again with each step cut into parts no longer than `STEP_M`: some 30 to a wavelength
+at the end of a usual band. Along a line of it the field of a moved source is a smooth function of the position, so
+that the polynomial through the nearest nodes gives it at every centimetre.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.arrays import Floats
+from roommodes.places.zones import SAME_M, Candidates, Ground, Zone, position_key, to_micrometre
+
+STEP_M = 0.1
+MOST_POSITIONS = 800  # beyond it the steps are cut into fewer parts
+NODES, LEAST_NODES = 8, 4  # of the polynomial
+WIDEST_M = 0.15  # between two nodes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Lattice:
+    """All candidates, and the legal positions between them.
+
+    Parameters
+    ----------
+    position_m : (n, 3), the candidates first, in their order [m].
+    zone : (n,) name of the zone of each.
+    reach_m : (n,) how far each one's neighbours are looked for: its zone's spacing [m].
+    """
+
+    position_m: Floats
+    zone: tuple[str, ...]
+    reach_m: Floats
+
+    def near(self, position_m: Floats, zone: str) -> list[int]:
+        """Positions of the same zone within its reach along every axis."""
+        gap = np.abs(self.position_m - position_m).max(axis=1)
+        inside = np.flatnonzero(gap <= self.reach_m + SAME_M)
+        return [int(i) for i in inside if self.zone[i] == zone]
+
+    def between(self, position_m: Floats, axis: int) -> tuple[NDArray[np.intp], Floats] | None:
+        """Nodes on the line through a place along an axis, and their weights there.
+
+        Parameters
+        ----------
+        position_m : (3,) [m].
+        axis : 0, 1 or 2.
+
+        Returns
+        -------
+        (node,) indices, (node,) weights; None where there are too few nodes, or none on one side of the place.
+        """
+        gap = self.position_m - position_m
+        aside = np.abs(np.delete(gap, axis, axis=1)).max(axis=1)
+        line = np.flatnonzero(aside <= SAME_M)
+        at = gap[line, axis]
+        chosen = np.argsort(np.abs(at), kind="stable")[:NODES]
+        chosen = chosen[np.argsort(at[chosen])]
+        node, at = line[chosen], at[chosen]
+        if len(node) < LEAST_NODES or at[0] > SAME_M or at[-1] < -SAME_M or np.diff(at).max() > WIDEST_M:
+            return None
+        apart = at[:, None] - at[None, :]
+        np.fill_diagonal(apart, 1.0)
+        ahead = np.where(np.eye(len(at), dtype=np.bool_), 1.0, -at[None, :] + np.zeros_like(apart))
+        return node, np.asarray((ahead / apart).prod(axis=1))
+
+
+def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground) -> Lattice:
+    """The candidates of the zones and the positions between them.
+
+    Parameters
+    ----------
+    zones : in order of precedence.
+    candidates : that they yield.
+    ground : what decides where a sub may stand.
+    """
+    step = STEP_M
+    while sum(_size(zone, step) for zone in zones) > MOST_POSITIONS and any(zone.spacing_m > step for zone in zones):
+        step *= 1.25
+    spacing = {zone.name: zone.spacing_m for zone in zones}
+    seen = {position_key(point) for point in candidates.position_m}
+    kept: list[Floats] = []
+    names: list[str] = []
+    for zone in zones:
+        position = to_micrometre(zone.positions(_parts(zone, step)))
+        for point in position[ground.allows(position)]:
+            key = position_key(point)
+            if key not in seen:
+                seen.add(key)
+                kept.append(point)
+                names.append(zone.name)
+    names = [*candidates.zone, *names]
+    return Lattice(
+        position_m=np.concatenate([candidates.position_m, np.array(kept, dtype=np.float64).reshape(-1, 3)]),
+        zone=tuple(names),
+        reach_m=np.array([spacing[name] for name in names]),
+    )
+
+
+def _parts(zone: Zone, step_m: float) -> int:
+    return max(1, ceil(zone.spacing_m / step_m - 1e-9))
+
+
+def _size(zone: Zone, step_m: float) -> int:
+    parts = _parts(zone, step_m)
+    x, y, z = ((n - 1) * parts + 1 for n in zone.counts)
+    return x * y * z

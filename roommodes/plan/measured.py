@@ -1,0 +1,118 @@
+"""What a plan file keeps of the measurements that it was searched on.
+
+| group | axes | what |
+| --- | --- | --- |
+| /measured | file, main | manifest, notes, fingerprints of the files; responses of main loudspeakers, if any |
+
+`/transfer` of such a file holds the measured responses themselves, multiplied by `scale_db`.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from roommodes.arrays import Complexes
+from roommodes.errors import FileUnusable
+from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
+
+LEVELS = ("relative", "pascal", "per metre")
+FILE_FIELDS = (
+    Field(path="file_name", kind="U", axes=("file",), unit="1", long_name="file as the manifest names it"),
+    Field(path="file_sha256", kind="U", axes=("file",), unit="1", long_name="SHA-256 of the file"),
+)
+MAIN_FIELDS = (
+    Field(path="main_name", kind="U", axes=("main",), unit="1", long_name="main loudspeaker"),
+    Field(
+        path="main_transfer",
+        kind="c",
+        axes=("frequency_hz", "seat", "main"),
+        unit="1/m",
+        long_name="response of the main loudspeaker, in the same scale as /transfer",
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MeasuredRecord:
+    """The measurements behind a plan.
+
+    Parameters
+    ----------
+    name : what their owner calls them.
+    manifest_toml : the manifest's text.
+    notes : what was done to them, in sentences.
+    level : what the files' levels refer to.
+    scale_db : by how much the responses were raised; with it one sub's mean level at the seats is 0 dB, but for
+        `level` "per metre" [dB].
+    file_name, file_sha256 : (n_file,) what was read.
+    main_name : (n_main,) main loudspeakers.
+    main_transfer : (n_freq, n_seat, n_main), None where no main was measured.
+    """
+
+    name: str
+    manifest_toml: str
+    notes: tuple[str, ...]
+    level: str
+    scale_db: float
+    file_name: tuple[str, ...]
+    file_sha256: tuple[str, ...]
+    main_name: tuple[str, ...] = ()
+    main_transfer: Complexes | None = None
+
+    @property
+    def absolute(self) -> bool:
+        """Whether the responses are in 1/m, so that levels follow from a sub's limits."""
+        return self.level == "per metre"
+
+
+def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
+    """Write the group, if the plan was searched on measurements."""
+    if record is None:
+        return
+    group = file.create_group("measured")
+    group.attrs["name"], group.attrs["level"] = record.name, record.level
+    group.attrs["scale_db"] = record.scale_db
+    group.attrs["notes"] = "\n".join(record.notes)
+    add_text(group, "manifest_toml", record.manifest_toml, long_name="text of the manifest")
+    add_scale(group, "file", np.arange(len(record.file_name)))
+    for entry in FILE_FIELDS:
+        add_field(group, entry, list(getattr(record, entry.path)), scales=[group])
+    if record.main_transfer is not None:
+        add_scale(group, "main", np.arange(len(record.main_name)))
+        values: dict[str, Any] = {"main_name": list(record.main_name), "main_transfer": record.main_transfer}
+        for entry in MAIN_FIELDS:
+            add_field(group, entry, values[entry.path], scales=[group, file])
+
+
+def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> MeasuredRecord | None:
+    """Read the group, if there is one.
+
+    Raises
+    ------
+    FileUnusable : it is damaged.
+    """
+    group = file.get("measured")
+    if not isinstance(group, h5py.Group):
+        return None
+    own = dict(sizes)
+    names, fingerprints = (read_field(path, group, entry, own) for entry in FILE_FIELDS)
+    mains = [read_field(path, group, entry, own) for entry in MAIN_FIELDS] if "main_name" in group else [[], None]
+    level = read_attribute(path, group, "level", str)
+    scale_db = read_attribute(path, group, "scale_db", float)
+    finite = mains[1] is None or np.isfinite(mains[1]).all()
+    if level not in LEVELS or not (finite and np.isfinite(scale_db)):
+        raise FileUnusable(f"{path}: is damaged: /measured holds no measurements; write the plan anew")
+    return MeasuredRecord(
+        name=read_attribute(path, group, "name", str),
+        manifest_toml=read_text(path, group, "manifest_toml"),
+        notes=tuple(read_attribute(path, group, "notes", str).splitlines()),
+        level=level,
+        scale_db=scale_db,
+        file_name=tuple(names),
+        file_sha256=tuple(fingerprints),
+        main_name=tuple(mains[0]),
+        main_transfer=mains[1],
+    )

@@ -1,0 +1,249 @@
+"""Starting values: what the calibrator dials in, sub by sub, from a plan.
+
+Only differences of delay are heard in the seats' levels, so the earliest sub's delay becomes zero. Gains stay as the
+plan has them. The distance equivalent of a delay is delay times the speed of sound: by how much further away the sub
+would have to be to arrive as late.
+
+Where the plan meets main loudspeakers, all subs take a common gain, delay and polarity besides. A processor either has
+a place for those, or each output takes the totals. The earliest of all outputs then has a delay of zero: with a common
+delay the mains, else, where the mains are delayed, the earliest sub.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.acoustics.room import Room
+from roommodes.errors import OutsideModel
+from roommodes.filters.biquads import Biquad
+from roommodes.filters.crossovers import Crossover
+from roommodes.plan.crossover import CrossoverRecord
+from roommodes.project.tables import SearchTable
+
+RATE_RANGE_HZ = (8000.0, 768000.0)
+SLACK = 1e-6  # what rounding may add to a value at the end of its range
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filter:
+    """One filter, in words and as coefficients.
+
+    Parameters
+    ----------
+    kind : such as "peaking".
+    frequency_hz, q, gain_db : as a person dials them in.
+    biquad : the same as coefficients at the sample rate of the starting values.
+    """
+
+    kind: str
+    frequency_hz: float
+    q: float
+    gain_db: float
+    biquad: Biquad
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubValues:
+    """What is dialled in for one sub.
+
+    Parameters
+    ----------
+    number : of the sub in its plan, from 1.
+    zone : where it stands, by the zone's name.
+    position_m : acoustic centre (x, y, z) [m].
+    gain_db : at most the project's highest gain [dB].
+    delay_s : after the earliest sub [s].
+    delay_samples : the same in whole samples.
+    distance_m : the same as a distance that sound travels [m].
+    polarity : +1 or -1.
+    filters : in the order in which they run.
+    """
+
+    number: int
+    zone: str
+    position_m: tuple[float, float, float]
+    gain_db: float
+    delay_s: float
+    delay_samples: int
+    distance_m: float
+    polarity: int
+    filters: tuple[Filter, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CommonValues:
+    """What is set between all subs and the main loudspeakers.
+
+    Parameters
+    ----------
+    crossover : a low-pass for the subs, a high-pass for the mains.
+    gain_db : of all subs against the mains [dB].
+    subs_delay_s, mains_delay_s : of all subs, of all mains; one of them is 0 [s].
+    polarity : +1 or -1, of all subs.
+    """
+
+    crossover: Crossover
+    gain_db: float
+    subs_delay_s: float
+    mains_delay_s: float
+    polarity: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Total:
+    """What one output takes where the processor has no common setting for all subs.
+
+    Parameters
+    ----------
+    gain_db : [dB].
+    delay_s, delay_samples : after the earliest of all outputs, mains included [s].
+    polarity : +1 or -1.
+    """
+
+    gain_db: float
+    delay_s: float
+    delay_samples: int
+    polarity: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartingValues:
+    """Starting values of a whole plan.
+
+    Parameters
+    ----------
+    rate_hz : sample rate of samples and filters [Hz].
+    speed_of_sound_m_s : behind the distances [m/s].
+    subs : one for each.
+    common : how the subs meet the mains, where that was settled.
+    """
+
+    rate_hz: float
+    speed_of_sound_m_s: float
+    subs: tuple[SubValues, ...]
+    common: CommonValues | None = None
+
+    def total(self, sub: SubValues) -> Total:
+        """A sub's own values and the common ones together."""
+        if self.common is None:
+            return self._total(sub.gain_db, sub.delay_s, sub.polarity)
+        common = self.common
+        return self._total(
+            sub.gain_db + common.gain_db, sub.delay_s + common.subs_delay_s, sub.polarity * common.polarity
+        )
+
+    def mains_total(self) -> Total:
+        """What every main loudspeaker takes."""
+        return self._total(0.0, self.common.mains_delay_s if self.common else 0.0, 1)
+
+    def _total(self, gain_db: float, delay_s: float, polarity: int) -> Total:
+        return Total(gain_db=gain_db, delay_s=delay_s, delay_samples=round(delay_s * self.rate_hz), polarity=polarity)
+
+
+def starting_values(
+    *,
+    positions_m: Sequence[Sequence[float]],
+    zones: Sequence[str],
+    gain_db: Sequence[float],
+    delay_s: Sequence[float],
+    polarity: Sequence[int],
+    room: Room,
+    rate_hz: float,
+    filters: Sequence[Filter] = (),
+    crossover: CrossoverRecord | None = None,
+) -> StartingValues:
+    """Starting values from a plan's drives.
+
+    Parameters
+    ----------
+    positions_m : (n_sub, 3) [m].
+    zones : (n_sub,) names.
+    gain_db, delay_s, polarity : (n_sub,) [dB], [s], +1 or -1.
+    room : for the speed of sound.
+    rate_hz : sample rate [Hz].
+    filters : common to all subs, at that rate.
+    crossover : how this plan meets the mains, if that was settled.
+
+    Raises
+    ------
+    OutsideModel : for a sample rate that no processor has.
+    """
+    check_rate(rate_hz)
+    speed = room.air.speed_of_sound_m_s
+    after = np.asarray(delay_s, dtype=np.float64) - min(delay_s)
+    subs = [
+        SubValues(
+            number=index + 1,
+            zone=zones[index],
+            position_m=(float(position[0]), float(position[1]), float(position[2])),
+            gain_db=float(gain_db[index]),
+            delay_s=float(after[index]),
+            delay_samples=round(float(after[index]) * rate_hz),
+            distance_m=float(after[index]) * speed,
+            polarity=int(polarity[index]),
+            filters=tuple(filters),
+        )
+        for index, position in enumerate(positions_m)
+    ]
+    common = None
+    if crossover is not None:
+        common = CommonValues(
+            crossover=crossover.crossover,
+            gain_db=crossover.gain_db,
+            subs_delay_s=crossover.subs_delay_s,
+            mains_delay_s=crossover.mains_delay_s,
+            polarity=crossover.polarity,
+        )
+    return StartingValues(rate_hz=rate_hz, speed_of_sound_m_s=speed, subs=tuple(subs), common=common)
+
+
+def check_rate(rate_hz: float) -> None:
+    """Refuse a sample rate that no processor has; OutsideModel says what is allowed."""
+    low, high = RATE_RANGE_HZ
+    if not low <= rate_hz <= high:
+        raise OutsideModel(
+            f"sample rate: got {rate_hz:g} Hz; allowed: {low:g} to {high:g} Hz. Take the processor's own rate, "
+            "often 48000."
+        )
+
+
+def beyond_processor(values: StartingValues, search: SearchTable) -> tuple[str, ...]:
+    """A sentence for every value that the project's [search] table does not allow the processor."""
+    found = []
+    low_db, high_db = search.gain_db
+    least_ms, most_ms = search.delay_ms
+    if least_ms > 0.0:
+        found.append(
+            f"the earliest sub has a delay of zero; [search] delay_ms begins at {least_ms:g} ms. Add {least_ms:g} ms "
+            f"to every sub's delay{' and to that of the mains' if values.common else ''}: only their differences count."
+        )
+    common_ms = 1e3 * values.common.subs_delay_s if values.common else 0.0
+    allowed = f"[search] delay_ms allows up to {most_ms:g} ms"
+    for sub in values.subs:
+        own_ms = 1e3 * sub.delay_s + least_ms
+        if own_ms > most_ms + SLACK:
+            found.append(
+                f"sub {sub.number}: delay {own_ms:.2f} ms; {allowed}. Search again with the range of your processor."
+            )
+        elif own_ms + common_ms > most_ms + SLACK:
+            found.append(
+                f"sub {sub.number}: delay {own_ms + common_ms:.2f} ms with the {common_ms:.2f} ms common to all subs; "
+                f"{allowed}. Narrow [mains] delay_ms and search again, or set what is common where the processor "
+                "holds it for all subs."
+            )
+        if not low_db - SLACK <= sub.gain_db <= high_db + SLACK:
+            found.append(
+                f"sub {sub.number}: gain {sub.gain_db:.1f} dB; [search] gain_db allows {low_db:g} to {high_db:g} dB. "
+                "Search again with the range of your processor."
+            )
+        if sub.polarity < 0 and not search.polarity:
+            found.append(f"sub {sub.number}: polarity inverted; [search] polarity = false rules it out. Search again.")
+    highest_db = max(values.total(sub).gain_db for sub in values.subs)
+    if values.common and highest_db > high_db + SLACK and values.common.gain_db > SLACK:
+        found.append(
+            f"gain {highest_db:.1f} dB with the {values.common.gain_db:+.1f} dB that are common to all subs; [search] "
+            f"gain_db allows up to {high_db:g} dB. Turn all subs and every main loudspeaker down by "
+            f"{highest_db - high_db:.1f} dB: only differences count."
+        )
+    return tuple(found)

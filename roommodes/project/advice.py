@@ -1,0 +1,139 @@
+"""Plain warnings about a project: what a practised eye would remark on the drawing, with the numbers.
+
+Each warning is one sentence or two: what was found, why it matters, what to do. None of them is an error.
+
+References
+----------
+Distances of heads from the rear wall and of subwoofers from seats: common practice, no source.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import atan, degrees, log, pi
+
+import numpy as np
+
+from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.acoustics.rigid_modes import crossover_hz
+from roommodes.acoustics.room import Pane, Room, Surface
+from roommodes.acoustics.strengths import plate_modes, plate_omega
+from roommodes.acoustics.visible_surfaces import visible
+from roommodes.places.seats import Seats
+from roommodes.project.project import Project
+
+REAR_WALL_M = 1.1  # heads nearer to the rear wall hear it: common practice, no source
+NEAR_SEAT_M = 0.7  # a sub nearer than this is heard as such by that seat: common practice, no source
+ON_NULL_M = 0.10
+NULL_BELOW_HZ = 80.0  # null planes of higher modes are too close together to keep every seat off them
+AXIS_NAMES = ("x", "y", "z")
+
+
+def viewing_angle_deg(*, screen_width_m: float, distance_m: float) -> float:
+    """Horizontal angle under which a screen is seen from its axis: 2 atan(w / 2d) [deg]."""
+    return degrees(2.0 * atan(0.5 * screen_width_m / distance_m))
+
+
+def project_warnings(project: Project) -> tuple[str, ...]:
+    """Warnings that need no solution of the room: seats, zones, glass, the band's limits."""
+    room, surfaces, seats = project.room(), project.surfaces(), project.seats()
+    low_hz, high_hz = project.search.band_hz
+    return (
+        *_rear_rows(project, room),
+        *_near_zones(project, seats),
+        *_resonant_panes(surfaces, low_hz, high_hz),
+        *model_warnings(room, surfaces, high_hz=high_hz),
+    )
+
+
+def model_warnings(room: Room, surfaces: Sequence[Surface], *, high_hz: float) -> tuple[str, ...]:
+    """Where the model stops being valid: above the modal range [Hz]."""
+    decay = decay_estimate_s(room, surfaces, hz=high_hz)
+    edge = crossover_hz(room, decay)
+    if high_hz <= edge:
+        return ()
+    return (
+        f"the band ends at {high_hz:g} Hz, but above about {edge:.0f} Hz (decay time about {decay:.2f} s in "
+        f"{room.volume_m3:.0f} m3) this room's modes overlap too much for single peaks and nulls to be trusted: "
+        "small changes of furniture move them. Take the plan above that as a tendency, or lower band_hz.",
+    )
+
+
+def decay_estimate_s(room: Room, surfaces: Sequence[Surface], *, hz: float) -> float:
+    """Decay time of an oblique mode near `hz` from the walls' admittances and the bulk loss [s].
+
+    delta = c sum(S Re beta) / V + omega eta / 2, the small-admittance value (Kuttruff, section 3.3, from memory;
+    `decay` finds the true ones). A pane counts as its mass would.
+    """
+    omega = np.array([2.0 * pi * hz], dtype=np.complex128)
+    absorbed = 0.0
+    for surface in visible(surfaces):
+        area = (surface.to_m[0] - surface.from_m[0]) * (surface.to_m[1] - surface.from_m[1])
+        if isinstance(surface.law, Pane):
+            impedance = surface.law.outside_resistance_pa_s_m(room.air) + 1j * omega * surface.law.surface_mass_kg_m2
+            beta = room.air.impedance_pa_s_m / impedance
+        else:
+            beta = surface.law.admittance(omega, room.air)
+        absorbed += area * float(beta[0].real)
+    delta = room.air.speed_of_sound_m_s * absorbed / room.volume_m3 + pi * hz * room.loss_factor
+    return log(1e3) / max(delta, 1e-3)
+
+
+def null_warnings(modes: Sequence[BuiltMode], seats: Seats) -> tuple[str, ...]:
+    """Seats on a null plane, as built, of a low mode along one axis."""
+    found = []
+    for mode in modes:
+        if sum(n > 0 for n in mode.number) != 1 or mode.frequency_hz > NULL_BELOW_HZ:
+            continue
+        for plane in mode.null_planes:
+            if plane.built_m is None:
+                continue
+            near = np.abs(seats.position_m[:, plane.axis] - plane.built_m) <= ON_NULL_M
+            if near.any():
+                names = ", ".join(name for name, hit in zip(seats.name, near, strict=True) if hit)
+                found.append(
+                    f"{names}: on the null plane of the {mode.frequency_hz:.1f} Hz mode "
+                    f"({AXIS_NAMES[plane.axis]} = {plane.built_m:.2f} m as built). That mode brings no bass there; "
+                    "only other modes do. Move the seat by 0.2 m or more, or check the plan's level there."
+                )
+    return tuple(found)
+
+
+def _rear_rows(project: Project, room: Room) -> Iterator[str]:
+    for row in project.rows:
+        gap = room.length_m - row.x_m
+        if gap < REAR_WALL_M:
+            yield (
+                f'row "{row.name}" is {gap:.2f} m from the rear wall: every mode is at its loudest there and the wall '
+                f"is heard. {REAR_WALL_M:g} m or more is common practice."
+            )
+
+
+def _near_zones(project: Project, seats: Seats) -> Iterator[str]:
+    candidates = project.candidates()
+    for zone in dict.fromkeys(candidates.zone):
+        chosen = [index for index, name in enumerate(candidates.zone) if name == zone]
+        gap = np.linalg.norm(candidates.position_m[chosen][:, None] - seats.position_m[None], axis=-1)
+        if gap.min() < NEAR_SEAT_M:
+            _, seat = np.unravel_index(int(gap.argmin()), gap.shape)
+            near = int((gap.min(axis=1) < NEAR_SEAT_M).sum())
+            yield (
+                f'zone "{zone}": {near} of its {len(chosen)} candidates are within {NEAR_SEAT_M:g} m of a seat '
+                f"(nearest {gap.min():.2f} m, {seats.name[seat]}). That seat will hear a sub there as such. "
+                "Shrink the zone or add a keep-out."
+            )
+
+
+def _resonant_panes(surfaces: Sequence[Surface], low_hz: float, high_hz: float) -> Iterator[str]:
+    for surface in visible(surfaces):
+        if not isinstance(surface.law, Pane):
+            continue
+        width, height = (b - a for a, b in zip(surface.from_m, surface.to_m, strict=True))
+        numbers = plate_modes(surface.law, width, height, 2.0 * pi * high_hz)
+        hz = np.sort(plate_omega(surface.law, width, height, numbers[:, 0], numbers[:, 1])) / (2.0 * pi)
+        inside = hz[(hz >= low_hz) & (hz <= high_hz)]
+        if len(inside):
+            yield (
+                f"{surface.name}: the pane ({width:.2f} x {height:.2f} m, {1e3 * surface.law.thickness_m:g} mm) has "
+                f"{len(inside)} resonances of its own between {low_hz:g} and {high_hz:g} Hz, the lowest at "
+                f"{inside[0]:.1f} Hz if its edges are simply supported; real frames hold it stiffer, up to about twice "
+                "that. It moves peaks and nulls and may be heard to rattle; measure it before the plan is final."
+            )

@@ -1,0 +1,234 @@
+"""What can be wrong with a project although each of its tables is right: geometry, names, counts.
+
+Every check works on whatever parts of the project are valid by themselves, so that all faults come at once.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from difflib import get_close_matches
+
+from roommodes.acoustics.room import WALLS, Pane, Room, Surface
+from roommodes.project.constructions import Construction, library
+from roommodes.project.placement_checks import placement_faults
+from roommodes.project.project import room_of, surface_of, the_wall
+from roommodes.project.subwoofer_checks import subwoofer_faults
+from roommodes.project.tables import MAX_SEATS, KeepOutTable, RowTable, ZoneTable
+from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, plain
+from roommodes.toml.lines import Path
+from roommodes.toml.values import shown
+
+SMALLEST_SIDE_M = 0.01  # of a region
+
+
+def geometry_faults(parts: Parts) -> list[Found]:
+    """All faults between the tables."""
+    found = [*_names(parts), *_construction_names(parts), *_seat_count(parts), *_layout_lengths(parts)]
+    found += subwoofer_faults(parts)
+    found += _tolerance_names(parts)
+    if parts.room is not None:
+        room = room_of(parts.room)
+        found += [*_rows(parts, room), *_screen(parts, room), *_regions(parts, room)]
+        found += placement_faults(parts, room)
+    if "zones" not in parts.given and "layout" not in parts.given:
+        found.append(
+            Found(("zones",), "there is nowhere for a subwoofer to stand; add [[zones]] to search, or a [layout].")
+        )
+    return found
+
+
+def _names(parts: Parts) -> Iterator[Found]:
+    tables: tuple[tuple[str, Mapping[int, RowTable | ZoneTable | KeepOutTable]], ...] = (
+        ("rows", parts.rows),
+        ("zones", parts.zones),
+        ("keep_outs", parts.keep_outs),
+    )
+    for key, entries in tables:
+        first: dict[str, int] = {}
+        for index, entry in entries.items():
+            if entry.name in first:
+                yield Found(
+                    (key, index, "name"),
+                    f"{key}[{first[entry.name]}] has the name {shown(entry.name)} too; give each a name of its own.",
+                )
+            first.setdefault(entry.name, index)
+
+
+def _known_constructions(parts: Parts) -> dict[str, Construction]:
+    own = {name: Construction(name=name, table=table) for name, table in parts.constructions.items()}
+    return {**library(), **own}
+
+
+def _construction_names(parts: Parts) -> Iterator[Found]:
+    known = [*library(), *parts.named]
+    for path, name in parts.used:
+        if name not in known:
+            match = get_close_matches(name.lower(), known, n=1, cutoff=0.5)
+            near = f" Did you mean {shown(match[0])}?" if match else ""
+            yield Found(
+                path,
+                f"there is no construction {shown(name)}.{near} Allowed: one of your own under [constructions], or "
+                + ", ".join(shown(entry) for entry in library())
+                + ".",
+            )
+
+
+def _tolerance_names(parts: Parts) -> Iterator[Found]:
+    known = [*library(), *parts.named]
+    for name in parts.tolerance.constructions if parts.tolerance else ():
+        if name not in known:
+            match = get_close_matches(name.lower(), known, n=1, cutoff=0.5)
+            near = f" Did you mean {shown(match[0])}?" if match else ""
+            yield Found(
+                ("tolerance", "constructions", name),
+                f"there is no construction {shown(name)}.{near} Name one of the library or of [constructions].",
+            )
+
+
+def _seat_count(parts: Parts) -> Iterator[Found]:
+    for index, row in parts.rows.items():
+        if not row.y_m:
+            yield Found(
+                ("rows", index, "y_m"),
+                f"row {shown(row.name)} has no seat; give one distance from the left wall for each, or delete the row.",
+            )
+    if "rows" in parts.given and "rows" in parts.whole and not parts.rows:
+        yield Found(("rows",), "there is no row of seats; add at least one [[rows]].")
+    seats = sum(len(row.y_m) for row in parts.rows.values())
+    if seats > MAX_SEATS:
+        yield Found(("rows",), f"there are {seats} seats; at most {MAX_SEATS} can be handled. Take every second seat.")
+
+
+def _layout_lengths(parts: Parts) -> Iterator[Found]:
+    if parts.layout is None:
+        return
+    count = len(parts.layout.positions_m)
+    subwoofers = "1 subwoofer" if count == 1 else f"{count} subwoofers"
+    if count == 0:
+        yield Found(("layout", "positions_m"), "the layout has no subwoofer; give one [x, y, z] for each.")
+    for key in ("gain_db", "delay_ms", "polarity"):
+        values = getattr(parts.layout, key)
+        if values is not None and len(values) != count:
+            yield Found(
+                ("layout", key),
+                f"the list holds {len(values)}, positions_m has {subwoofers}; give one for each, or leave the key out.",
+            )
+
+
+def _rows(parts: Parts, room: Room) -> Iterator[Found]:
+    clouds = [row.name for row in parts.rows.values() if row.cloud_m is not None]
+    moving = [index for index, row in parts.rows.items() if row.move_m is not None]
+    if clouds and moving:
+        yield Found(
+            ("rows", moving[0], "move_m"),
+            f"row {shown(clouds[0])} has cloud_m; where rows should be is searched for single points only. Leave out "
+            "cloud_m or move_m, in all rows.",
+        )
+    for index, row in parts.rows.items():
+        name = shown(row.name)
+        if row.x_m > room.length_m + SLACK_M:
+            yield Found(
+                ("rows", index, "x_m"),
+                f"seats of row {name} are at x = {metres(row.x_m)}; the room ends at {metres(room.length_m)}. "
+                "Move the row or lengthen the room.",
+            )
+        if row.cloud_m is not None:
+            yield from _cloud(index, row, room)
+        if row.move_m is not None and row.x_m <= room.length_m + SLACK_M:
+            front, rear = row.move_m
+            if row.x_m - front < -SLACK_M or row.x_m + rear > room.length_m + SLACK_M:
+                yield Found(
+                    ("rows", index, "move_m"),
+                    f"row {name} at x = {metres(row.x_m)} could move to {metres(row.x_m - front)} and "
+                    f"{metres(row.x_m + rear)}; the room goes from 0.00 m to {metres(room.length_m)}. Allow less.",
+                )
+        for seat, y in enumerate(row.y_m):
+            if y > room.width_m + SLACK_M:
+                yield Found(
+                    ("rows", index, "y_m"),
+                    f"seat {seat + 1} of row {name} is at y = {metres(y)}; the room ends at {metres(room.width_m)}. "
+                    "Move the seat or widen the room.",
+                )
+        if row.ear_height_m > room.height_m + SLACK_M:
+            yield Found(
+                ("rows", index, "ear_height_m"),
+                f"ears of row {name} are at z = {metres(row.ear_height_m)}; the ceiling is at {metres(room.height_m)}. "
+                "Lower the row or raise the ceiling.",
+            )
+
+
+def _cloud(index: int, row: RowTable, room: Room) -> Iterator[Found]:
+    """A cloud that leaves the room, or a row that is to move with one."""
+    assert row.cloud_m is not None, "asked of rows with a cloud"
+    where = (("x", (row.x_m,)), ("y", row.y_m), ("z", (row.ear_height_m,)))
+    for half, (axis, values), end in zip(row.cloud_m, where, room.size_m, strict=True):
+        if values and (min(values) - half < -SLACK_M or max(values) + half > end + SLACK_M):
+            yield Found(
+                ("rows", index, "cloud_m"),
+                f"heads of row {shown(row.name)} would be at {axis} = {metres(min(values) - half)} to "
+                f"{metres(max(values) + half)}; the room goes from 0.00 m to {metres(end)}. Give less.",
+            )
+
+
+def _screen(parts: Parts, room: Room) -> Iterator[Found]:
+    if parts.screen is not None and parts.screen.width_m > room.width_m + SLACK_M:
+        yield Found(
+            ("screen", "width_m"),
+            f"the screen is {metres(parts.screen.width_m)} wide; the room is {metres(room.width_m)} wide. "
+            "Take a narrower screen or widen the room.",
+        )
+
+
+def _regions(parts: Parts, room: Room) -> Iterator[Found]:
+    known = _known_constructions(parts)
+    laid: list[tuple[Path, Surface]] = []  # what is on the walls so far
+    if parts.walls is not None:
+        for wall in WALLS:
+            if (name := getattr(parts.walls, wall)) in known:
+                whole = surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=name)
+                laid.append((("walls", wall), whole))
+    for index, region in parts.regions.items():
+        size = room.wall_size_m(region.wall)
+        axes = {"front": "yz", "rear": "yz", "left": "xz", "right": "xz"}.get(region.wall, "xy")
+        outside = False
+        for key, corner in (("from_m", region.from_m), ("to_m", region.to_m)):
+            for axis, value, end in zip(axes, corner, size, strict=True):
+                if value > end + SLACK_M:
+                    outside = True
+                    yield Found(
+                        ("regions", index, key),
+                        f"a corner of the {shown(region.construction)} is at {axis} = {metres(value)}; "
+                        f"the {the_wall(region.wall)} ends at {metres(end)}. Move the corner or enlarge the room.",
+                    )
+        if any(abs(a - b) < SMALLEST_SIDE_M for a, b in zip(region.from_m, region.to_m, strict=True)):
+            yield Found(
+                ("regions", index, "to_m"),
+                f"the {shown(region.construction)} has no area: it goes from [{plain(region.from_m)}] to "
+                f"[{plain(region.to_m)}]. Give opposite corners, at least {metres(SMALLEST_SIDE_M)} apart each way.",
+            )
+        elif not outside and region.construction in known:
+            name = region.construction
+            new = surface_of(known[name], region.wall, region.from_m, region.to_m, name=name)
+            yield from _cut_panes(laid, new, index)
+            laid = [entry for entry in laid if not _covers(new, entry[1])]
+            laid.append((("regions", index), new))
+
+
+def _cut_panes(laid: Sequence[tuple[Path, Surface]], new: Surface, index: int) -> Iterator[Found]:
+    for path, old in laid:
+        if not isinstance(old.law, Pane) or not _overlap(new, old) or _covers(new, old):
+            continue
+        where = f"regions[{path[1]}]" if path[0] == "regions" else f"the whole {the_wall(old.wall)}"
+        yield Found(
+            ("regions", index),
+            f"the {shown(new.name)} covers part of the pane {shown(old.name)} ({where}); half a plate cannot be kept. "
+            "Cover all of the pane or none of it.",
+        )
+
+
+def _overlap(a: Surface, b: Surface) -> bool:
+    return a.wall == b.wall and all(min(a.to_m[i], b.to_m[i]) - max(a.from_m[i], b.from_m[i]) > SLACK_M for i in (0, 1))
+
+
+def _covers(a: Surface, b: Surface) -> bool:
+    return a.wall == b.wall and all(
+        a.from_m[i] <= b.from_m[i] + SLACK_M and a.to_m[i] >= b.to_m[i] - SLACK_M for i in (0, 1)
+    )

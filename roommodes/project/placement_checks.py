@@ -1,0 +1,205 @@
+"""Faults of zones, keep-outs, cabinets and layouts: where a subwoofer cannot be."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from math import ceil
+
+import numpy as np
+
+from roommodes.acoustics.room import Room
+from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
+from roommodes.project.project import cabinet_of, keep_out_box, zone_box
+from roommodes.project.tables import MAX_CANDIDATES
+from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, outside, plain
+from roommodes.toml.lines import Path
+from roommodes.toml.values import shown
+
+EAR_DISTANCE_M = 0.1  # a sub's acoustic centre cannot be nearer to an ear than this
+MOST_POSITIONS = 20000  # of all zones together, before anything is dropped; more is not even tried
+
+
+def placement_faults(parts: Parts, room: Room) -> list[Found]:
+    """All faults of where subwoofers stand or may stand."""
+    return [*_boxes(parts, room), *_layout(parts, room), *_mains(parts, room), *_zones(parts, room)]
+
+
+def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
+    for key, word, entries in (("zones", "zone", parts.zones), ("keep_outs", "keep-out", parts.keep_outs)):
+        for index, entry in entries.items():
+            for end in ("from_m", "to_m"):
+                if text := outside(getattr(entry, end), room):
+                    yield Found(
+                        (key, index, end),
+                        f"{word} {shown(entry.name)} has a corner at {text}. Move the corner or enlarge the room.",
+                    )
+
+
+def _cabinet(parts: Parts, room: Room) -> tuple[Cabinet | None, list[Found]]:
+    """The cabinet and, if it cannot stand anywhere in the room, the fault."""
+    cabinet = None if parts.subwoofer is None else cabinet_of(parts.subwoofer)
+    if cabinet is None:
+        return None, []
+    if cabinet.fits(np.array([room.size_m]) / 2.0, room.size_m, clearance=False)[0]:
+        return cabinet, []
+    size = " x ".join(metres(side) for side in (cabinet.depth_m, cabinet.width_m, cabinet.height_m))
+    text = f"the cabinet of {size} is larger than the room of {' x '.join(metres(side) for side in room.size_m)}."
+    return None, [Found(("subwoofer", "cabinet_m"), f"{text} Give [depth, width, height] in m.")]
+
+
+def _ears(parts: Parts) -> list[tuple[str, tuple[float, float, float]]]:
+    return [
+        (f"{row.name} {seat + 1}", (row.x_m, y, row.ear_height_m))
+        for row in parts.rows.values()
+        for seat, y in enumerate(row.y_m)
+    ]
+
+
+def _near_ear(parts: Parts, point: Sequence[float]) -> str:
+    """``0.05 m from the ear at seat "front 1"`` if a point is too near one; else empty."""
+    for name, ear in _ears(parts):
+        distance = float(np.linalg.norm(np.array(ear) - np.array(point)))
+        if distance < EAR_DISTANCE_M - SLACK_M:
+            return f"{metres(distance)} from the ear at seat {shown(name)}"
+    return ""
+
+
+def _mains(parts: Parts, room: Room) -> Iterator[Found]:
+    for index, point in enumerate(parts.mains.positions_m if parts.mains else ()):
+        path: Path = ("mains", "positions_m", index)
+        if text := outside(point, room):
+            yield Found(path, f"the main loudspeaker is at {text}. Move it or enlarge the room.")
+        elif text := _near_ear(parts, point):
+            yield Found(path, f"the main loudspeaker is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
+
+
+def _layout(parts: Parts, room: Room) -> Iterator[Found]:
+    if parts.layout is None:
+        return
+    cabinet, _ = _cabinet(parts, room)
+    for index, point in enumerate(parts.layout.positions_m):
+        path: Path = ("layout", "positions_m", index)
+        if text := outside(point, room):
+            yield Found(path, f"the subwoofer is at {text}. Move it or enlarge the room.")
+            continue
+        if text := _near_ear(parts, point):
+            yield Found(path, f"the subwoofer is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
+        if cabinet is not None and not cabinet.fits(np.array([point]), room.size_m, clearance=False)[0]:
+            yield Found(
+                path,
+                f"the cabinet, centred on [{plain(point)}], reaches through a wall, the floor or the ceiling. "
+                f"{_cabinet_advice(cabinet)}",
+            )
+
+
+def _cabinet_advice(cabinet: Cabinet) -> str:
+    side = min(cabinet.depth_m, cabinet.width_m) / 2.0
+    return (
+        f"Keep the position at least {metres(side)} off the walls and {metres(cabinet.height_m / 2.0)} off floor and "
+        "ceiling."
+    )
+
+
+def _zones(parts: Parts, room: Room) -> Iterator[Found]:
+    cabinet, misfit = _cabinet(parts, room)
+    yield from misfit
+    zones = {index: zone_box(table) for index, table in parts.zones.items()}
+    inside = {i: zone for i, zone in zones.items() if not outside(zone.high, room)}
+    total = sum(zone.size for zone in inside.values())
+    if total > MOST_POSITIONS:
+        yield _too_many(inside, total)
+        return
+    if misfit or parts.subwoofer is None or "keep_outs" not in parts.whole:
+        return
+    boxes = [keep_out_box(table) for table in parts.keep_outs.values()]
+    distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
+    ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
+    candidates, yields = lay_out(
+        list(inside.values()), Ground(keep_outs=boxes, room_m=room.size_m, cabinet=cabinet, ears=ears)
+    )
+    yield from _fixed(parts, yields, inside)
+    for index, outcome in zip(inside, yields, strict=True):
+        if outcome.kept == 0 and not outcome.repeated:
+            advice = f" {_cabinet_advice(cabinet)}" if cabinet is not None and outcome.no_fit else ""
+            if outcome.in_keep_out:
+                advice += f" Keep-outs: {_names_of(inside[index], boxes)}."
+            yield Found(
+                ("zones", index), f"zone {shown(outcome.name)} gives no candidate: {_emptied(outcome)}.{advice}"
+            )
+    if len(candidates) > MAX_CANDIDATES:
+        yield _too_many(inside, len(candidates))
+        return
+    yield from _candidates_near_ears(parts, inside, candidates)
+    complete = "zones" in parts.whole and len(inside) == len(zones) and zones
+    if complete and parts.search is not None and len(candidates) > 0:
+        most = max(parts.search.counts)
+        if most > len(candidates):
+            given = "search.counts asks" if "search" in parts.given else "the search asks by default"
+            yield Found(
+                ("search", "counts"),
+                f"{given} for {most} subwoofers; the zones give {len(candidates)} candidates. Ask for fewer, add zones "
+                "or take a smaller spacing_m.",
+            )
+
+
+def _fixed(parts: Parts, yields: Sequence[ZoneYield], inside: Mapping[int, Zone]) -> Iterator[Found]:
+    """Faults of zones in which a subwoofer must stand."""
+    fixed = [index for index in inside if parts.zones[index].fixed]
+    for index, outcome in zip(inside, yields, strict=True):
+        if index in fixed and outcome.positions > 1:
+            yield Found(
+                ("zones", index, "fixed"),
+                f"zone {shown(outcome.name)} has {outcome.positions} positions; a subwoofer can be fixed only in a "
+                "zone of one. Give it from_m and to_m alike.",
+            )
+    if parts.search is not None and fixed and (least := min(parts.search.counts)) < len(fixed):
+        yield Found(
+            ("search", "counts"),
+            f"asks for {least}, but {len(fixed)} zones are fixed, so every layout has at least {len(fixed)} subwoofers."
+            " Ask for more or fix fewer.",
+        )
+
+
+def _emptied(outcome: ZoneYield) -> str:
+    one = outcome.positions == 1
+    reasons = [
+        (outcome.in_keep_out, "lies in a keep-out" if one else "in keep-outs"),
+        (
+            outcome.no_fit,
+            "leaves no space for the cabinet and its clearance" if one else "without space for the cabinet",
+        ),
+        (outcome.near_seat, "is nearer to a seat than search.seat_distance_m" if one else "too near to a seat"),
+    ]
+    told = " and ".join(reason if one else f"{count} {reason}" for count, reason in reasons if count)
+    return f"its only position {told}" if one else f"of its {outcome.positions} positions {told}"
+
+
+def _names_of(zone: Zone, boxes: Sequence[Box]) -> str:
+    touching = [
+        shown(box.name)
+        for box in boxes
+        if all(a <= d and c <= b for a, b, c, d in zip(zone.low, zone.high, box.low, box.high, strict=True))
+    ]
+    return ", ".join(touching)
+
+
+def _too_many(zones: Mapping[int, Zone], total: int) -> Found:
+    index, zone = max(zones.items(), key=lambda item: item[1].size)
+    extended = max(1, sum(count > 1 for count in zone.counts))
+    wider = zone.spacing_m * (total / MAX_CANDIDATES) ** (1.0 / extended)
+    return Found(
+        ("zones", index, "spacing_m"),
+        f"the zones give {total} candidates; at most {MAX_CANDIDATES} can be searched. Take a larger spacing_m, here "
+        f"about {metres(ceil(wider * 100.0 + 1e-9) / 100.0)} in place of {metres(zone.spacing_m)}.",
+    )
+
+
+def _candidates_near_ears(parts: Parts, zones: Mapping[int, Zone], candidates: Candidates) -> Iterator[Found]:
+    told: set[str] = set()
+    for name, point in zip(candidates.zone, candidates.position_m, strict=True):
+        if name not in told and (text := _near_ear(parts, point)):
+            told.add(name)
+            index = next(i for i, zone in zones.items() if zone.name == name)
+            yield Found(
+                ("zones", index),
+                f"zone {shown(name)} has a candidate at [{plain(point)}], {text}; at least {metres(EAR_DISTANCE_M)} "
+                "are needed. Move the zone or put a keep-out around the seats.",
+            )

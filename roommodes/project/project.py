@@ -1,0 +1,258 @@
+"""The project: one room with its walls, seats, zones and wishes, ready for the model and the search.
+
+`project.tables` holds the file's keys; `project.reading.load_project` reads and checks a file. Axes and corners: see
+`rooms`.
+"""
+
+import hashlib
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics.air import Air
+from roommodes.acoustics.room import WALLS, Room, Surface, Wall
+from roommodes.places.seats import Listening, Seats, listening_at
+from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Triple, Zone, ZoneYield, lay_out
+from roommodes.project.constructions import Construction, library
+from roommodes.project.mains import MainsTable
+from roommodes.project.tables import (
+    KeepOutTable,
+    ProjectTables,
+    RoomTable,
+    RowTable,
+    ScreenTable,
+    SearchTable,
+    ZoneTable,
+)
+from roommodes.subwoofer.limits import highest_level_db
+from roommodes.subwoofer.tables import SubwooferTable
+from roommodes.subwoofer.target import TargetTable
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Positions and drives, every list filled in.
+
+    Parameters
+    ----------
+    positions_m : (n_sub) of (x, y, z) [m].
+    gain_db, delay_ms, polarity : (n_sub) each [dB], [ms], +1 or -1.
+    """
+
+    positions_m: tuple[tuple[float, float, float], ...]
+    gain_db: tuple[float, ...]
+    delay_ms: tuple[float, ...]
+    polarity: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Project:
+    """A valid project. Get one from `project.reading.load_project`.
+
+    Parameters
+    ----------
+    tables : the file's contents.
+    toml_text : the file as it was read.
+    source : its path as it was given.
+    """
+
+    tables: ProjectTables
+    toml_text: str
+    source: str
+
+    @property
+    def name(self) -> str:
+        """What its owner calls it."""
+        return self.tables.name
+
+    @property
+    def sha256(self) -> str:
+        """Fingerprint of the text, 64 hexadecimal digits."""
+        return hashlib.sha256(self.toml_text.encode("utf-8")).hexdigest()
+
+    @property
+    def search(self) -> SearchTable:
+        """What the search may do."""
+        return self.tables.search
+
+    @property
+    def subwoofer(self) -> SubwooferTable:
+        """What stands at each position."""
+        return self.tables.subwoofer
+
+    @property
+    def mains(self) -> MainsTable | None:
+        """The main loudspeakers and their crossover, if the project has any."""
+        return self.tables.mains
+
+    @property
+    def target(self) -> TargetTable:
+        """How loud it is to be at the seats."""
+        return self.tables.target
+
+    @property
+    def screen(self) -> ScreenTable | None:
+        """The screen, if there is one."""
+        return self.tables.screen
+
+    @property
+    def rows(self) -> tuple[RowTable, ...]:
+        """The rows of seats."""
+        return self.tables.rows
+
+    @property
+    def zones(self) -> tuple[Zone, ...]:
+        """Where subwoofers may stand."""
+        return tuple(map(zone_box, self.tables.zones))
+
+    @property
+    def keep_outs(self) -> tuple[Box, ...]:
+        """Where nothing may stand."""
+        return tuple(map(keep_out_box, self.tables.keep_outs))
+
+    @property
+    def layout(self) -> Layout | None:
+        """Existing or wished positions and drives."""
+        table = self.tables.layout
+        if table is None:
+            return None
+        count = len(table.positions_m)
+        return Layout(
+            positions_m=table.positions_m,
+            gain_db=table.gain_db or (0.0,) * count,
+            delay_ms=table.delay_ms or (0.0,) * count,
+            polarity=table.polarity or (1,) * count,
+        )
+
+    def highest_level_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64] | None:
+        """Highest clean level of one sub at 1 m in free field: (n_freq,) [Hz] -> (n_freq,) [dB re 20 uPa, rms].
+
+        None where the project does not say how loud a sub plays.
+        """
+        return highest_level_db(self.subwoofer, frequency_hz, self.room().air)
+
+    def room(self) -> Room:
+        """The room with its air."""
+        return room_of(self.tables.room)
+
+    def constructions(self) -> dict[str, Construction]:
+        """The library with the project's own constructions over it, by name."""
+        own = {name: Construction(name=name, table=table) for name, table in self.tables.constructions.items()}
+        return {**library(), **own}
+
+    def surfaces(self) -> tuple[Surface, ...]:
+        """Whole walls that are not rigid, in the order of `rooms.WALLS`, then the regions in the file's order."""
+        room, known = self.room(), self.constructions()
+        whole = [
+            surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {the_wall(wall)}")
+            for wall in WALLS
+            if known[name := getattr(self.tables.walls, wall)].kind != "rigid"
+        ]
+        parts = [
+            surface_of(
+                known[region.construction],
+                region.wall,
+                region.from_m,
+                region.to_m,
+                name=f"{region.construction}, {the_wall(region.wall)} (regions[{index}])",
+            )
+            for index, region in enumerate(self.tables.regions)
+        ]
+        return (*whole, *parts)
+
+    def seats(self) -> Seats:
+        """All seats, row by row."""
+        rows = self.tables.rows
+        seats = [(index, row, number) for index, row in enumerate(rows) for number in range(len(row.y_m))]
+        return Seats(
+            position_m=np.array([(row.x_m, row.y_m[number], row.ear_height_m) for _, row, number in seats]),
+            name=tuple(f"{row.name} {number + 1}" for _, row, number in seats),
+            weight=np.array([row.weight for _, row, _ in seats], dtype=np.float64),
+            row=np.array([index for index, _, _ in seats], dtype=np.intp),
+        )
+
+    def listening(self) -> Listening:
+        """Every point that is listened at: the seats, then the further points of those that are clouds."""
+        return listening_at(self.seats(), [row.cloud_m for row in self.tables.rows])
+
+    def candidates(self) -> Candidates:
+        """All legal positions of a subwoofer; none if the project has no zones."""
+        return self._laid_out()[0]
+
+    def zone_yields(self) -> tuple[ZoneYield, ...]:
+        """How many candidates each zone gives, and what became of the rest."""
+        return self._laid_out()[1]
+
+    def ground(self) -> Ground:
+        """What decides where a sub may stand."""
+        return Ground(
+            keep_outs=self.keep_outs,
+            room_m=self.room().size_m,
+            cabinet=cabinet_of(self.tables.subwoofer),
+            ears=Ears(position_m=self.seats().position_m, distance_m=self.search.seat_distance_m),
+        )
+
+    def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
+        return lay_out(self.zones, self.ground())
+
+
+def room_of(table: RoomTable) -> Room:
+    """The table as the model's room, to the micrometre."""
+    return Room(
+        length_m=round(table.length_m, 6),
+        width_m=round(table.width_m, 6),
+        height_m=round(table.height_m, 6),
+        air=Air(temperature_c=table.temperature_c),
+        loss_factor=table.loss_factor,
+    )
+
+
+def cabinet_of(table: SubwooferTable) -> Cabinet | None:
+    """The cabinet, if its size is known."""
+    if table.cabinet_m is None:
+        return None
+    depth, width, height = table.cabinet_m
+    faces = {table.driver_face, table.port_face or table.driver_face}
+    return Cabinet(
+        depth_m=depth,
+        width_m=width,
+        height_m=height,
+        clearance_m=table.port_clearance_m,
+        ventilation_m=table.ventilation_clearance_m,
+        free_faces=tuple(sorted(faces)),
+        centre_m=table.acoustic_centre_m,
+    )
+
+
+def zone_box(table: ZoneTable) -> Zone:
+    """The zone with its corners sorted."""
+    low, high = sorted_corners(table.from_m, table.to_m)
+    return Zone(name=table.name, low=low, high=high, spacing_m=table.spacing_m)
+
+
+def keep_out_box(table: KeepOutTable) -> Box:
+    """The keep-out with its corners sorted."""
+    low, high = sorted_corners(table.from_m, table.to_m)
+    return Box(name=table.name, low=low, high=high)
+
+
+def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
+    """Low and high corner of the box between two opposite corners."""
+    (ax, ay, az), (bx, by, bz) = a, b
+    return (min(ax, bx), min(ay, by), min(az, bz)), (max(ax, bx), max(ay, by), max(az, bz))
+
+
+def surface_of(
+    construction: Construction, wall: Wall, a: tuple[float, float], b: tuple[float, float], *, name: str
+) -> Surface:
+    """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap."""
+    low = (round(min(a[0], b[0]), 6), round(min(a[1], b[1]), 6))
+    high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
+    area = (high[0] - low[0]) * (high[1] - low[1])
+    return Surface(wall=wall, from_m=low, to_m=high, law=construction.law(area_m2=area), name=name)
+
+
+def the_wall(wall: Wall) -> str:
+    """What a person calls a wall: "left wall", "floor"."""
+    return wall if wall in {"floor", "ceiling"} else f"{wall} wall"

@@ -1,0 +1,183 @@
+"""What can be wrong with a subwoofer although each of its keys is right, and with what is asked of it."""
+
+from collections.abc import Iterator
+from math import pi, prod, sqrt
+
+from roommodes.acoustics.air import Air
+from roommodes.acoustics.curve import Curve
+from roommodes.project.valid_parts import Found, Parts, metres
+from roommodes.responses.third_octaves import (
+    FIRST_BAND,
+    HALF_BAND,
+    NOMINAL_HZ,
+    band_named,
+    edges_hz,
+    nearest_band,
+    nominal_hz,
+)
+from roommodes.subwoofer.boxed_driver import END_CORRECTION
+from roommodes.subwoofer.limits import port_of
+from roommodes.subwoofer.tables import BurstTable, DriverTable, PortTable, SubwooferTable
+from roommodes.toml.values import number
+
+CENTRE_BEYOND_M = 0.3  # an acoustic centre may lie so far before the cabinet's faces
+_AXES_OF_FACE = {"front": (1, 2), "rear": (1, 2), "left": (0, 2), "right": (0, 2), "top": (0, 1), "bottom": (0, 1)}
+
+
+def subwoofer_faults(parts: Parts) -> list[Found]:
+    """All faults of [subwoofer], and of [target] and [search] against it."""
+    table = parts.subwoofer
+    if table is None:
+        return []
+    air = Air() if parts.room is None else Air(temperature_c=parts.room.temperature_c)
+    found = [*_wants(parts, table), *_cabinet(table, parts), *_amplifier(table)]
+    if table.bursts is not None:
+        found += _bursts(table.bursts, table, parts)
+    if table.port is not None and (table.driver is not None or "driver" not in parts.subwoofer_keys):
+        found += _port(table.port, table, air)
+    return found
+
+
+def _wants(parts: Parts, table: SubwooferTable) -> Iterator[Found]:
+    wished = None if parts.target is None else parts.target.band_hz
+    if parts.search is not None and wished is not None:
+        low, high = parts.search.band_hz
+        if wished[0] > high or wished[1] < low:
+            yield Found(
+                ("target", "band_hz"),
+                f"it goes from {number(wished[0])} to {number(wished[1])} Hz; search.band_hz, where levels are "
+                f"worked out, from {number(low)} to {number(high)} Hz. Let the two overlap.",
+            )
+    if parts.search is None or table.driver or table.bursts or table.max_level_1m_db:
+        return
+    if parts.subwoofer_keys & {"driver", "bursts", "max_level_1m_db"}:
+        return  # said, but not validly: one message is enough
+    for path, wanted in (
+        (("search", "limits", "headroom_db"), parts.search.limits.headroom_db is not None),
+        (("search", "weights", "headroom"), parts.search.weights.headroom > 0.0),
+    ):
+        if wanted:
+            yield Found(
+                path,
+                "nothing says how loud a sub plays, so there is no headroom to judge; give [subwoofer] a "
+                "max_level_1m_db, bursts or a driver, or leave this key out.",
+            )
+
+
+def _cabinet(table: SubwooferTable, parts: Parts) -> Iterator[Found]:
+    offset = table.acoustic_centre_m
+    if table.cabinet_m is None:
+        if any(offset) and "cabinet_m" not in parts.subwoofer_keys:
+            yield Found(
+                ("subwoofer", "acoustic_centre_m"),
+                "it counts from the middle of the cabinet, whose size is not given; give cabinet_m.",
+            )
+        return
+    for name, shift, side in zip(("forward", "right", "up"), offset, table.cabinet_m, strict=True):
+        if abs(shift) > side / 2.0 + CENTRE_BEYOND_M:
+            yield Found(
+                ("subwoofer", "acoustic_centre_m"),
+                f"it lies {metres(abs(shift))} {name if shift > 0 else 'the other way than ' + name} of the middle; "
+                f"the cabinet ends at {metres(side / 2.0)}. Allowed: up to {metres(CENTRE_BEYOND_M)} beyond.",
+            )
+    driver = table.driver
+    if driver is None:
+        return
+    if driver.box_m3 >= prod(table.cabinet_m):
+        yield Found(
+            ("subwoofer", "driver", "box_m3"),
+            f"the air inside, {number(driver.box_m3)} m3, is no less than the cabinet outside, "
+            f"{number(prod(table.cabinet_m))} m3. Mind the unit: 50 litres are 0.05 m3.",
+        )
+    yield from _on_face(table, "driver", "cone_area_m2", driver.cone_area_m2, table.driver_face)
+
+
+def _on_face(table: SubwooferTable, part: str, key: str, area_m2: float, face: str) -> Iterator[Found]:
+    assert table.cabinet_m is not None, "only asked where the cabinet's size is known"
+    one, other = (table.cabinet_m[axis] for axis in _AXES_OF_FACE[face])
+    if area_m2 >= one * other:
+        yield Found(
+            ("subwoofer", part, key),
+            f"got {number(area_m2)} m2; the cabinet's {face} face has {number(one * other)} m2. "
+            "Mind the unit: 100 cm2 are 0.01 m2.",
+        )
+
+
+def _amplifier(table: SubwooferTable) -> Iterator[Found]:
+    amplifier = table.amplifier
+    if amplifier is None:
+        return
+    if (amplifier.power_w is None) != (amplifier.load_ohm is None):
+        given, missing = ("load_ohm", "power_w") if amplifier.power_w is None else ("power_w", "load_ohm")
+        yield Found(("subwoofer", "amplifier", given), f"it needs {missing} beside it: a power is rated into a load.")
+
+
+def _port(port: PortTable, table: SubwooferTable, air: Air) -> Iterator[Found]:
+    driver: DriverTable | None = table.driver
+    if (port.length_m is None) == (port.tuning_hz is None):
+        both = "both length_m and tuning_hz are given" if port.length_m is not None else "neither is given"
+        yield Found(("subwoofer", "port"), f"{both}; give length_m or tuning_hz: each follows from the other.")
+        return
+    if driver is None:
+        yield Found(("subwoofer", "port"), "a port needs a box; add [subwoofer.driver] with its box_m3.")
+        return
+    key = "length_m" if port.length_m is not None else "tuning_hz"
+    length = port_of(port, driver.box_m3, air).length_m
+    if length < 0.0:
+        acting = END_CORRECTION * sqrt(port.area_m2 / pi)
+        highest = air.speed_of_sound_m_s / (2.0 * pi) * sqrt(port.area_m2 / (driver.box_m3 * acting))
+        yield Found(
+            ("subwoofer", "port", key),
+            f"got {number(port.tuning_hz or 0.0)} Hz; an opening of {number(port.area_m2)} m2 without any length tunes "
+            f"this box to {highest:.1f} Hz already, and a pipe only lower. Tune lower or take a larger port.",
+        )
+    elif port.area_m2 * length >= driver.box_m3:
+        yield Found(
+            ("subwoofer", "port", "area_m2"),
+            f"the port of {number(port.area_m2)} m2 and {metres(length)} holds {number(port.area_m2 * length)} m3, the "
+            f"box {number(driver.box_m3)} m3: it is larger than its box. Take a smaller or shorter port, or a larger "
+            "box; mind the units.",
+        )
+    if table.cabinet_m is not None:
+        yield from _on_face(table, "port", "area_m2", port.area_m2, table.port_face or table.driver_face)
+
+
+def _bursts(bursts: BurstTable, table: SubwooferTable, parts: Parts) -> Iterator[Found]:
+    path = ("subwoofer", "bursts", "level_db")
+    if table.max_level_1m_db is not None:
+        yield Found(("subwoofer", "max_level_1m_db"), "bursts are given too, which say the same; give one of the two.")
+    odd = [hz for hz in bursts.level_db.hz if band_named(hz) is None]
+    for hz in odd:
+        if len(bursts.level_db.hz) == 1:
+            yield Found(path, 'one level does not say which bands it holds for; give a table, such as { "20" = 99 }.')
+        elif FIRST_BAND <= (band := nearest_band(hz)) < FIRST_BAND + len(NOMINAL_HZ):
+            yield Found(path, f"{number(hz)} Hz is no third-octave band; the nearest is {number(nominal_hz(band))} Hz.")
+        else:
+            yield Found(
+                path, f"{number(hz)} Hz is no third-octave band; allowed: 10, 12.5, 16, 20 and so on to 315 Hz."
+            )
+    if odd:
+        return
+    if missing := _missing(bursts.level_db):
+        names = ", ".join(f"{number(hz)} Hz" for hz in missing)
+        first, last = bursts.level_db.hz[0], bursts.level_db.hz[-1]
+        yield Found(
+            path,
+            f"the table from {number(first)} to {number(last)} Hz has a gap: {names} "
+            f"{'is' if len(missing) == 1 else 'are'} not given. Give every third-octave; a band in which the sub "
+            "failed the test has the level at which it still passed.",
+        )
+    lowest = band_named(bursts.level_db.hz[0])
+    if parts.search is not None and lowest is not None and parts.search.band_hz[0] < edges_hz(lowest)[0]:
+        low, first = parts.search.band_hz[0], bursts.level_db.hz[0]
+        yield Found(
+            path,
+            f"the table starts at {number(first)} Hz; search.band_hz starts at {number(low)} Hz, where nothing is "
+            f"known of the sub. Give the bands below too, or start the search at {number(first)} Hz.",
+        )
+
+
+def _missing(curve: Curve) -> list[float]:
+    """Nominal bands between the first and the last that are not there [Hz]."""
+    low, high = curve.hz[0] * HALF_BAND, curve.hz[-1] / HALF_BAND
+    return [float(hz) for hz in NOMINAL_HZ if low < hz < high and hz not in curve.hz]

@@ -1,0 +1,294 @@
+"""The tables of the project file, key by key: types, units, ranges, defaults and the words of the JSON Schema.
+
+Each class is one table of the TOML file. What holds between tables (seats inside the room, regions on their wall) is
+checked in `geometry`. Axes and corners: see `rooms`.
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field
+
+from roommodes.acoustics.air import Air
+from roommodes.acoustics.room import Room, Wall
+from roommodes.project.constructions import ConstructionTable
+from roommodes.project.mains import MainsTable
+from roommodes.project.tolerance_tables import Spread as Cloud
+from roommodes.project.tolerance_tables import ToleranceTable
+from roommodes.subwoofer.tables import SubwooferTable
+from roommodes.subwoofer.target import TargetTable
+from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, worded
+
+FORMAT = 1
+MAX_CANDIDATES = 400
+MAX_SEATS = 200
+MAX_COUNT = 8
+
+_DEFAULT_LOSS_FACTOR = Room(length_m=1.0, width_m=1.0, height_m=1.0).loss_factor
+
+Length = Annotated[float, Range(low=1.5, high=60.0, unit="m")]
+Coordinate = Annotated[float, Range(low=0.0, high=60.0, unit="m")]
+Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], several(3, "[x, y, z] in m")]
+WallPoint = Annotated[tuple[Coordinate, Coordinate], several(2, "[along, up] in m")]
+Gain = Annotated[float, Range(low=-60.0, high=20.0, unit="dB")]
+Delay = Annotated[float, Range(low=0.0, high=100.0, unit="ms")]
+SearchGain = Annotated[float, Range(low=-40.0, high=0.0, unit="dB")]
+Hertz = Annotated[float, Range(low=10.0, high=300.0, unit="Hz")]
+Count = Annotated[int, Range(low=1, high=MAX_COUNT, unit="subwoofers")]
+
+
+class RoomTable(Table):
+    """The rectangular room. x runs from the front (screen) wall to the rear, y from left to right, z up."""
+
+    length_m: Length = Field(description="Inner length along x, front to rear [m].", examples=[6.2])
+    width_m: Length = Field(description="Inner width along y, left to right [m].", examples=[4.4])
+    height_m: Length = Field(description="Inner height along z [m].", examples=[2.6])
+    temperature_c: Annotated[float, Range(low=-10.0, high=45.0, unit="deg C")] = Field(
+        default=Air().temperature_c, description="Air temperature [deg C]; sets the speed of sound.", examples=[21]
+    )
+    loss_factor: Annotated[float, Range(low=0.0, high=0.2)] = Field(
+        default=_DEFAULT_LOSS_FACTOR,
+        description="Loss factor of the air and furnishings, beside what the walls take.",
+        examples=[0.01],
+    )
+
+
+class WallsTable(Table):
+    """The construction of each whole wall: a name from the library or from [constructions]."""
+
+    front: Name = Field(default="rigid", description="Wall at x = 0, with the screen.", examples=["brick"])
+    rear: Name = Field(default="rigid", description="Wall at x = length.", examples=["concrete"])
+    left: Name = Field(default="rigid", description="Wall at y = 0.", examples=["double glazing"])
+    right: Name = Field(default="rigid", description="Wall at y = width.", examples=["plasterboard on studs"])
+    floor: Name = Field(default="rigid", description="z = 0.", examples=["timber floor"])
+    ceiling: Name = Field(default="rigid", description="z = height.", examples=["plasterboard on battens"])
+
+
+class RegionTable(Table):
+    """A rectangle of a wall with its own construction; it replaces what is under it, also earlier regions.
+
+    Corners are [along, up]: along is y on front and rear, x on left and right; on floor and ceiling they are [x, y].
+    """
+
+    wall: Wall = Field(description="The wall it lies on.", examples=["left"])
+    from_m: WallPoint = Field(description="One corner [m].", examples=[[1.0, 0.3]])
+    to_m: WallPoint = Field(description="The opposite corner [m].", examples=[[3.4, 2.4]])
+    construction: Name = Field(description="What it is made of.", examples=["glass pane 6 mm"])
+
+
+class RowTable(Table):
+    """A row of seats across the room."""
+
+    name: Name = Field(description="What you call the row.", examples=["front"])
+    x_m: Coordinate = Field(description="Distance of the ears from the front wall [m].", examples=[3.2])
+    y_m: Annotated[tuple[Coordinate, ...], AnyLength] = Field(
+        description="Distance of each seat from the left wall, one number per seat [m].", examples=[[1.4, 2.2, 3.0]]
+    )
+    ear_height_m: Coordinate = Field(
+        description="Height of the ears above the floor, riser included [m].", examples=[1.15]
+    )
+    weight: Annotated[float, Range(low=0.0, high=1000.0, above_low=True)] = Field(
+        default=1.0, description="What each seat of the row counts in the search.", examples=[2.0]
+    )
+    move_m: Annotated[tuple[Coordinate, Coordinate], several(2, "[toward front, toward rear] in m")] | None = Field(
+        default=None, description="How far the row may move, [toward front, toward rear] [m].", examples=[[0.2, 0.3]]
+    )
+    cloud_m: Cloud | None = Field(
+        default=None,
+        description="How far a head may be from there, plus or minus [x, y, z] [m]: each seat becomes a small cloud of "
+        "points that share its weight.",
+        examples=[[0.1, 0.15, 0.0]],
+    )
+
+
+class ScreenTable(Table):
+    """The screen on the front wall."""
+
+    width_m: Annotated[float, Range(low=0.3, high=60.0, unit="m")] = Field(
+        description="Width of the picture [m]; gives each row's viewing angle.", examples=[3.0]
+    )
+
+
+class ZoneTable(Table):
+    """Where a subwoofer's acoustic centre may be: a point, a line, a rectangle or a box between two corners."""
+
+    name: Name = Field(description="What you call the zone.", examples=["front wall"])
+    from_m: Point = Field(description="One corner, [x, y, z] [m].", examples=[[0.3, 0.4, 0.3]])
+    to_m: Point = Field(description="The opposite corner, [x, y, z] [m].", examples=[[0.3, 4.0, 0.3]])
+    spacing_m: Annotated[float, Range(low=0.02, high=10.0, unit="m")] = Field(
+        default=0.3, description="Largest distance between neighbouring candidates [m].", examples=[0.4]
+    )
+    at_most: Count | None = Field(default=None, description="Most subwoofers in this zone.", examples=[2])
+    fixed: bool = Field(
+        default=False, description="true: a subwoofer stands here in every layout; for a zone that is one point."
+    )
+
+
+class KeepOutTable(Table):
+    """A box in which nothing may stand: a door's swing, equipment, a walkway."""
+
+    name: Name = Field(description="What it is.", examples=["door"])
+    from_m: Point = Field(description="One corner, [x, y, z] [m].", examples=[[4.8, 3.4, 0.0]])
+    to_m: Point = Field(description="The opposite corner, [x, y, z] [m].", examples=[[5.8, 4.4, 2.1]])
+
+
+def _counts_once(counts: tuple[int, ...]) -> tuple[int, ...]:
+    if not counts:
+        raise worded(f"the list is empty; allowed: at least one number of subwoofers, 1 to {MAX_COUNT}.")
+    if len(set(counts)) < len(counts):
+        raise worded("a number of subwoofers is given twice; give each once.")
+    return counts
+
+
+class AimWeightsTable(Table):
+    """What the other aims are worth against variation, where the recommended plan is chosen.
+
+    `output` also steers: the drives of the leading layouts are searched again with output rewarded. The others
+    rank what was found.
+    """
+
+    output: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
+        default=0.0, description="Variation given up for one dB more output [dB per dB].", examples=[0.05]
+    )
+    smoothness: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
+        default=0.0,
+        description="Variation given up for a mean level one dB nearer to a straight line [dB per dB].",
+        examples=[0.1],
+    )
+    decay: Annotated[float, Range(low=0.0, high=100.0, unit="dB per s")] = Field(
+        default=0.0, description="Variation given up for a decay one second shorter [dB per s].", examples=[1.0]
+    )
+    headroom: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
+        default=0.0,
+        description="Variation given up for one dB more headroom, up to that of the target [dB per dB].",
+        examples=[0.1],
+    )
+    subs: Annotated[float, Range(low=0.0, high=10.0, unit="dB")] = Field(
+        default=0.3, description="What each further subwoofer must take off the variation [dB].", examples=[0.3]
+    )
+
+
+class AimLimitsTable(Table):
+    """What the recommended plan must keep, if any plan found does. They rank what was found."""
+
+    variation_db: Annotated[float, Range(low=0.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Most variation [dB].", examples=[3.0]
+    )
+    output_db: Annotated[float, Range(low=-60.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Least output [dB].", examples=[-4.0]
+    )
+    smoothness_db: Annotated[float, Range(low=0.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Most rms deviation of the mean level from its straight line [dB].", examples=[5.0]
+    )
+    decay_s: Annotated[float, Range(low=0.0, high=60.0, unit="s")] | None = Field(
+        default=None, description="Longest decay [s].", examples=[0.4]
+    )
+    headroom_db: Annotated[float, Range(low=-60.0, high=60.0, unit="dB")] | None = Field(
+        default=None, description="Least headroom over the target, in its worst third-octave [dB].", examples=[0.0]
+    )
+    subs: Count | None = Field(default=None, description="Most subwoofers.", examples=[2])
+
+
+class SearchTable(Table):
+    """What the search may do."""
+
+    counts: Annotated[tuple[Count, ...], AnyLength, AfterValidator(_counts_once)] = Field(
+        default=(1, 2, 4), description="How many subwoofers, each searched for.", examples=[[1, 2, 4]]
+    )
+    band_hz: Annotated[
+        tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)
+    ] = Field(
+        default=(20.0, 120.0),
+        description="Band over which the variation is taken, [low, high] [Hz].",
+        examples=[[20, 120]],
+    )
+    points_per_octave: Annotated[int, Range(low=3, high=96)] = Field(
+        default=24, description="Frequencies per octave.", examples=[24]
+    )
+    delay_ms: Annotated[tuple[Delay, Delay], several(2, "[least, most] in ms"), AfterValidator(rising)] = Field(
+        default=(0.0, 20.0), description="Allowed delays, [least, most] [ms].", examples=[[0, 20]]
+    )
+    gain_db: Annotated[tuple[SearchGain, SearchGain], several(2, "[least, most] in dB"), AfterValidator(rising)] = (
+        Field(
+            default=(-12.0, 0.0),
+            description="Allowed gains, [least, most] [dB]; 0 is the loudest.",
+            examples=[[-12, 0]],
+        )
+    )
+    polarity: bool = Field(default=True, description="true: the polarity may be inverted.")
+    mirror: bool = Field(default=False, description="true: only layouts that are alike left and right.")
+    shared_drives: bool = Field(
+        default=False,
+        description="true: two subwoofers on one amplifier channel share gain, delay and polarity; an odd one and "
+        "those that are fixed have their own.",
+    )
+    least_distance_m: Annotated[float, Range(low=0.0, high=20.0, unit="m")] = Field(
+        default=0.0,
+        description="Least distance between the acoustic centres of any two subwoofers [m].",
+        examples=[0.8],
+    )
+    seat_distance_m: Annotated[float, Range(low=0.0, high=10.0, unit="m")] = Field(
+        default=0.0, description="Least distance of a subwoofer from any seat's ears [m].", examples=[1.0]
+    )
+    delay_step_samples: Annotated[int, Range(low=0, high=4800)] = Field(
+        default=0, description="Delays are whole multiples of so many samples; 0: any delay.", examples=[1]
+    )
+    sample_rate_hz: Annotated[float, Range(low=8000.0, high=768000.0, unit="Hz")] = Field(
+        default=48000.0, description="Sample rate of the processor, for delay_step_samples [Hz].", examples=[96000]
+    )
+    seed: Annotated[int, Range(low=0, high=2**32 - 1)] = Field(
+        default=1, description="Starts the random numbers: the same seed gives the same plans.", examples=[1]
+    )
+    weights: AimWeightsTable = Field(
+        default=AimWeightsTable(), description="What output, smoothness, decay and fewer subs are worth."
+    )
+    limits: AimLimitsTable = Field(default=AimLimitsTable(), description="What the recommended plan must keep.")
+
+
+class LayoutTable(Table):
+    """Existing or wished positions and drives, for `predict`: one entry per subwoofer in each list."""
+
+    positions_m: Annotated[tuple[Point, ...], AnyLength] = Field(
+        description="Acoustic centres, [[x, y, z], ...] [m].", examples=[[[0.3, 1.1, 0.3], [0.3, 3.3, 0.3]]]
+    )
+    gain_db: Annotated[tuple[Gain, ...], AnyLength] | None = Field(
+        default=None, description="Gains, one per subwoofer [dB]; left out: 0.", examples=[[0, -2.5]]
+    )
+    delay_ms: Annotated[tuple[Delay, ...], AnyLength] | None = Field(
+        default=None, description="Delays, one per subwoofer [ms]; left out: 0.", examples=[[0, 4.2]]
+    )
+    polarity: Annotated[tuple[Literal[1, -1], ...], AnyLength] | None = Field(
+        default=None, description="+1 or -1, one per subwoofer; left out: +1.", examples=[[1, -1]]
+    )
+
+
+class ProjectTables(Table):
+    """A room, its walls, seats, zones and wishes: a project of roommodes."""
+
+    format: Literal[1] = Field(description="Version of this file format.", examples=[1])
+    name: Name = Field(description="What you call the project.", examples=["Attic cinema"])
+    room: RoomTable = Field(description="The room: size, air, loss.")
+    walls: WallsTable = Field(default=WallsTable(), description="What each whole wall is made of.")
+    regions: Annotated[tuple[RegionTable, ...], AnyLength] = Field(
+        default=(), description="Parts of walls that are made of something else."
+    )
+    constructions: dict[Name, ConstructionTable] = Field(
+        default={}, description="Constructions of your own, by name; they go before the library's."
+    )
+    rows: Annotated[tuple[RowTable, ...], AnyLength] = Field(description="Rows of seats, at least one.")
+    screen: ScreenTable | None = Field(default=None, description="The screen, at x = 0.")
+    zones: Annotated[tuple[ZoneTable, ...], AnyLength] = Field(
+        default=(), description="Where subwoofers may stand, for the search."
+    )
+    keep_outs: Annotated[tuple[KeepOutTable, ...], AnyLength] = Field(
+        default=(), description="Where nothing may stand."
+    )
+    subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
+    target: TargetTable = Field(default=TargetTable(), description="How loud it is to be at the seats.")
+    search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
+    mains: MainsTable | None = Field(default=None, description="The main loudspeakers and their crossover.")
+    layout: LayoutTable | None = Field(
+        default=None, description="Existing or wished positions and drives, for `predict`."
+    )
+    tolerance: ToleranceTable = Field(
+        default=ToleranceTable(), description="How far the built room may differ from the drawn one."
+    )

@@ -1,0 +1,133 @@
+"""What is valid of a project by itself: what the checks between tables work on when others of its parts are not."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from roommodes.acoustics.room import WALLS, Room
+from roommodes.project.mains import MainsTable
+from roommodes.project.tables import (
+    KeepOutTable,
+    LayoutTable,
+    RegionTable,
+    RoomTable,
+    RowTable,
+    ScreenTable,
+    SearchTable,
+    WallsTable,
+    ZoneTable,
+)
+from roommodes.project.tolerance_tables import ToleranceTable
+from roommodes.subwoofer.tables import SubwooferTable
+from roommodes.subwoofer.target import TargetTable
+from roommodes.toml.lines import Path
+from roommodes.toml.values import number
+
+SLACK_M = 1e-9  # what rounding may add to a length
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A fault by its key path; `project.reading` adds the line."""
+
+    path: Path
+    message: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parts:
+    """The valid parts of a project; None or missing where the file's part is not valid.
+
+    Parameters
+    ----------
+    regions, rows, zones, keep_outs : valid entries by their index in the file.
+    constructions : valid ones by name; `named` holds all names that the file gives, valid or not.
+    used : every construction's name that a wall or region asks for, with its key path.
+    whole : tables of which every entry is valid.
+    given : tables that the file has.
+    subwoofer_keys : what the file's [subwoofer] gives, valid or not.
+    """
+
+    room: RoomTable | None
+    walls: WallsTable | None
+    regions: Mapping[int, RegionTable]
+    constructions: Mapping[str, Any]
+    rows: Mapping[int, RowTable]
+    screen: ScreenTable | None
+    zones: Mapping[int, ZoneTable]
+    keep_outs: Mapping[int, KeepOutTable]
+    subwoofer: SubwooferTable | None
+    search: SearchTable | None
+    target: TargetTable | None
+    layout: LayoutTable | None
+    tolerance: ToleranceTable | None
+    mains: MainsTable | None
+    named: frozenset[str]
+    used: tuple[tuple[Path, str], ...]
+    whole: frozenset[str]
+    given: frozenset[str]
+    subwoofer_keys: frozenset[str]
+
+    @classmethod
+    def of(cls, valid: Mapping[str, Any], tree: Mapping[str, Any]) -> "Parts":
+        """From the valid parts by key (lists as dictionaries by index) and the file's tree."""
+        whole = set()
+        entries: dict[str, dict[Any, Any]] = {}
+        for key in ("regions", "rows", "zones", "keep_outs", "constructions"):
+            found = valid.get(key)
+            entries[key] = found if isinstance(found, dict) else {}
+            raw = tree.get(key, ())
+            if isinstance(raw, list | tuple | dict) and len(raw) == len(entries[key]):
+                whole.add(key)
+        named, raw_sub = tree.get("constructions"), tree.get("subwoofer")
+        return cls(
+            room=valid.get("room"),
+            walls=valid.get("walls"),
+            regions=entries["regions"],
+            constructions=entries["constructions"],
+            rows=entries["rows"],
+            screen=valid.get("screen"),
+            zones=entries["zones"],
+            keep_outs=entries["keep_outs"],
+            subwoofer=valid.get("subwoofer"),
+            search=valid.get("search"),
+            target=valid.get("target"),
+            layout=valid.get("layout"),
+            tolerance=valid.get("tolerance"),
+            mains=valid.get("mains"),
+            named=frozenset(named if isinstance(named, dict) else ()),
+            used=tuple(_used_constructions(tree)),
+            whole=frozenset(whole),
+            given=frozenset(tree),
+            subwoofer_keys=frozenset(raw_sub if isinstance(raw_sub, dict) else ()),
+        )
+
+
+def _used_constructions(tree: Mapping[str, Any]) -> Iterator[tuple[Path, str]]:
+    walls, regions = tree.get("walls"), tree.get("regions")
+    if isinstance(walls, dict):
+        for wall in WALLS:
+            if isinstance(name := walls.get(wall), str):
+                yield ("walls", wall), name
+    for index, region in enumerate(regions if isinstance(regions, list) else ()):
+        if isinstance(region, dict) and isinstance(name := region.get("construction"), str):
+            yield ("regions", index, "construction"), name
+
+
+def metres(value: float) -> str:
+    """A length with two decimals, three where they say more: ``6.10 m``."""
+    text = f"{value:.3f}"
+    return (text[:-1] if text.endswith("0") else text) + " m"
+
+
+def plain(values: Sequence[float]) -> str:
+    """Numbers in a row: ``0.3, 4.2``."""
+    return ", ".join(number(value) for value in values)
+
+
+def outside(point: Sequence[float], room: Room) -> str:
+    """Where a point leaves the room: ``x = 7.00 m; the room ends at 6.10 m``; empty if it is inside."""
+    for axis, value, end in zip("xyz", point, room.size_m, strict=True):
+        if value > end + SLACK_M:
+            return f"{axis} = {metres(value)}; the room ends at {metres(end)}"
+    return ""

@@ -1,0 +1,235 @@
+"""From a study to its rooms: every room is an ordinary project, drawn by a design that the seed decides."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from itertools import product
+from math import ceil, log2
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics.room import WALLS, Room
+from roommodes.errors import Fault, ProjectInvalid
+from roommodes.project.project import Project
+from roommodes.project.reading import parse_project
+from roommodes.studies.reading import NUMBER_COLUMNS, PLAIN_BUILD, Study, constructions_of, spread_by
+from roommodes.studies.tables import MAX_ROOMS, BuildTable, SeatingTable
+from roommodes.toml.text import toml_text
+
+ROOM_NAME = "a room of a study"
+FEWEST_FAULTS_SHOWN = 12
+ZONES = ("front wall", "rear wall", "left wall", "right wall")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyRoom:
+    """One room of a study.
+
+    Parameters
+    ----------
+    number : from 1.
+    label : what the table of rooms calls it; empty for drawn ones.
+    build, seating : names.
+    project_toml : the room as a project file; it says nothing of number and label.
+    """
+
+    number: int
+    label: str
+    build: str
+    seating: str
+    project_toml: str
+
+    @property
+    def title(self) -> str:
+        """What messages call it."""
+        return f"room {self.number}" + (f" ({self.label})" if self.label else "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Draw:
+    """What the design decides for one room."""
+
+    numbers: Mapping[str, float]
+    build: str
+    seating: str
+    label: str
+    factors: Mapping[tuple[str, str], float]
+
+
+def study_rooms(study: Study) -> tuple[StudyRoom, ...]:
+    """All rooms of a study, in order.
+
+    Raises
+    ------
+    ProjectInvalid : a room cannot be built as it is drawn: too many rooms, ears above the ceiling, a pane cut in two.
+    """
+    rooms: list[StudyRoom] = []
+    faults: list[Fault] = []
+    for index, draw in enumerate(_draws(study)):
+        room = StudyRoom(
+            number=index + 1,
+            label=draw.label,
+            build=draw.build,
+            seating=draw.seating,
+            project_toml=toml_text(_project_tree(study, draw)),
+        )
+        try:
+            room_project(room)
+        except ProjectInvalid as invalid:
+            size = " x ".join(f"{draw.numbers[key]:g}" for key in NUMBER_COLUMNS[:3])
+            where = f"{room.title}, {size} m, build {draw.build!r}"
+            faults += [Fault(where=where, message=f"{fault.where}: {fault.message}") for fault in invalid.faults]
+        rooms.append(room)
+        if len(faults) >= FEWEST_FAULTS_SHOWN:
+            faults.append(Fault(where="", message=f"rooms after {room.title} were not looked at"))
+            break
+    if faults:
+        raise ProjectInvalid(study.source, faults)
+    return tuple(rooms)
+
+
+def room_project(room: StudyRoom) -> Project:
+    """A room of a study as a project."""
+    return parse_project(room.project_toml, source=room.title)
+
+
+def _draws(study: Study) -> Iterator[_Draw]:
+    """What is decided for each room."""
+    rooms = study.tables.rooms
+    builds, seatings = study.build_names, tuple(seating.name for seating in study.tables.seatings)
+    spreads = [(name, key) for name, factors in study.tables.spread.items() for key in factors]
+    if rooms.design == "table":
+        parts = _points(study, len(study.rows), len(spreads))
+        defaults = {key: getattr(rooms, key).at(0.0) for key in ("temperature_c", "loss_factor")}
+        for row, part in zip(study.rows, parts, strict=True):
+            yield _Draw(
+                numbers={**defaults, **row.numbers},
+                build=row.names["build"],
+                seating=row.names["seating"],
+                label=row.names["room"],
+                factors=_factors(study, spreads, part),
+            )
+        return
+    quantities = {key: getattr(rooms, key) for key in NUMBER_COLUMNS}
+    if rooms.design == "every combination":
+        axes = [quantity.values for quantity in quantities.values()]
+        count = int(np.prod([float(len(axis)) for axis in (*axes, builds, seatings)]))
+        if count > MAX_ROOMS:
+            text = f"every combination gives {count} rooms; at most {MAX_ROOMS} can be studied. Shorten the lists."
+            raise ProjectInvalid(study.source, [Fault(where="rooms", message=text)])
+        for *values, build, seating in product(*axes, builds, seatings):
+            numbers = dict(zip(quantities, values, strict=True))
+            yield _Draw(numbers=numbers, build=build, seating=seating, label="", factors={})
+        return
+    varying = [key for key, quantity in quantities.items() if quantity.varies]
+    assert rooms.count is not None, "checked with the file"
+    points = _points(study, rooms.count, len(varying) + 2 + len(spreads))
+    for point in points:
+        at = dict(zip(varying, point, strict=False))
+        build_part, seating_part, *rest = point[len(varying) :]
+        yield _Draw(
+            numbers={key: quantity.at(float(at.get(key, 0.0))) for key, quantity in quantities.items()},
+            build=builds[min(int(build_part * len(builds)), len(builds) - 1)],
+            seating=seatings[min(int(seating_part * len(seatings)), len(seatings) - 1)],
+            label="",
+            factors=_factors(study, spreads, np.array(rest)),
+        )
+
+
+def _points(study: Study, count: int, dimensions: int) -> NDArray[np.float64]:
+    """Points of the design in the unit cube: (count, dimensions). Sobol points do not change when count grows."""
+    from scipy.stats import qmc  # noqa: PLC0415 (half a second, and only the design needs it)
+
+    if dimensions == 0:
+        return np.zeros((count, 0))
+    seed = study.tables.seed
+    if study.tables.rooms.design == "latin hypercube":
+        return np.asarray(qmc.LatinHypercube(d=dimensions, rng=seed).random(count))
+    sequence = qmc.Sobol(d=dimensions, scramble=True, rng=seed)
+    return np.asarray(sequence.random_base2(ceil(log2(count)) if count > 1 else 0)[:count])
+
+
+def _factors(study: Study, spreads: list[tuple[str, str]], part: NDArray[np.float64]) -> dict[tuple[str, str], float]:
+    """Factor of each spread parameter: from 1/F to F, evenly on a logarithmic scale."""
+    tables = study.tables
+    return {
+        (name, key): float(tables.spread[name][key] ** (2.0 * value - 1.0))
+        for (name, key), value in zip(spreads, part, strict=True)
+    }
+
+
+def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
+    """The room as the tree of a project file. Lengths are rounded to 0.1 mm, so that the text is one and the same."""
+    tables = study.tables
+    build = next((build for build in tables.builds if build.name == draw.build), BuildTable(name=PLAIN_BUILD))
+    seating = next(seating for seating in tables.seatings if seating.name == draw.seating)
+    length, width, height = (draw.numbers[key] for key in NUMBER_COLUMNS[:3])
+    room = Room(length_m=length, width_m=width, height_m=height)
+    places, search = tables.places, tables.search
+    used = {getattr(build, wall) for wall in WALLS} | {region.construction for region in build.regions}
+    known = constructions_of(tables)
+    tree: dict[str, Any] = {
+        "format": 1,
+        "name": ROOM_NAME,
+        "room": {key: draw.numbers[key] for key in NUMBER_COLUMNS},
+        "walls": {wall: getattr(build, wall) for wall in WALLS},
+        "regions": [
+            {
+                "wall": region.wall,
+                "from_m": _scaled(region.from_fraction, room.wall_size_m(region.wall)),
+                "to_m": _scaled(region.to_fraction, room.wall_size_m(region.wall)),
+                "construction": region.construction,
+            }
+            for region in build.regions
+        ],
+        "constructions": {
+            name: spread_by(known[name], {k: f for (owner, k), f in draw.factors.items() if owner == name})
+            for name in sorted(used)
+            if name in tables.constructions or name in tables.spread
+        },
+        "rows": _rows(seating, length, width),
+        "zones": _zones(length, width, places.inset_m, places.height_m, places.spacing_m),
+        "search": {
+            "counts": sorted({strategy.subs for strategy in tables.strategies}),
+            "band_hz": list(search.band_hz),
+            "points_per_octave": search.points_per_octave,
+            "delay_ms": list(search.delay_ms),
+            "gain_db": list(search.gain_db),
+            "seed": tables.seed,
+        },
+    }
+    return {key: value for key, value in tree.items() if value not in ([], {})}
+
+
+def _scaled(fractions: tuple[float, ...], size_m: tuple[float, ...]) -> list[float]:
+    return [round(part * size, 4) for part, size in zip(fractions, size_m, strict=True)]
+
+
+def _rows(seating: SeatingTable, length: float, width: float) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": f"row {number}",
+            "x_m": round(row.x_fraction * length, 4),
+            "y_m": _scaled(row.y_fraction, (width,) * len(row.y_fraction)),
+            "ear_height_m": row.ear_height_m,
+            "weight": row.weight,
+        }
+        for number, row in enumerate(seating.rows, start=1)
+    ]
+
+
+def _zones(length: float, width: float, inset: float, height: float, spacing: float) -> list[dict[str, Any]]:
+    """Lines along the four walls: where a sub that is free may stand."""
+    front, rear = round(inset, 4), round(length - inset, 4)
+    left, right = round(inset, 4), round(width - inset, 4)
+    ends = (
+        (front, left, front, right),
+        (rear, left, rear, right),
+        (front, left, rear, left),
+        (front, right, rear, right),
+    )
+    return [
+        {"name": name, "from_m": [x0, y0, height], "to_m": [x1, y1, height], "spacing_m": spacing}
+        for name, (x0, y0, x1, y1) in zip(ZONES, ends, strict=True)
+    ]

@@ -1,0 +1,4 @@
+"""One subwoofer: driver and box, limits, the tables [subwoofer] and [target] of the project file.
+
+May import `roommodes.acoustics` and `roommodes.toml`.
+"""

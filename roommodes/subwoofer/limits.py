@@ -1,0 +1,158 @@
+"""How loud a sub plays clean, and what stops it: at 1 m in free field, rms, dB re 20 uPa.
+
+A limit comes from up to two statements, and the lower holds at each frequency: a level, stated or from a table of
+measured bursts, and a driver in its box with its amplifier. Bursts are converted as they were taken [1]: a crest is
+20 lg sqrt 2 above the rms of the same sine, half space 20 lg 2 above free field, and a doubled distance 20 lg 2 below.
+So 1 m, peak, on the ground stands 9.03 dB above 2 m, rms, on the ground; pages that put 6 dB between the two forget
+the crest.
+
+References
+----------
+[1] ANSI/CTA-2010-B, 2014, asks for peak levels at 1 m on a ground plane (seen second hand).
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+from math import log10, sqrt
+from typing import Literal
+
+import numpy as np
+
+from roommodes.acoustics.air import Air
+from roommodes.arrays import Floats, Integers
+from roommodes.subwoofer.boxed_driver import REFERENCE_PA, BoxedDriver, Driver, PerVolt, Port, port_length_m
+from roommodes.subwoofer.tables import DriverTable, PortTable, SubwooferTable
+from roommodes.subwoofer.target import CREST_DB
+
+HALF_SPACE_DB = 20.0 * log10(2.0)
+
+
+class Limit(StrEnum):
+    """What stops a sub."""
+
+    DISPLACEMENT = "displacement"
+    POWER = "power"
+    PORT = "port"
+    VOLTAGE = "amplifier's voltage"
+    CURRENT = "amplifier's current"
+    BURSTS = "measured bursts"
+    STATED = "stated level"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Limits:
+    """Highest clean level of one sub at 1 m in free field.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    kinds : (n_kind,) what may stop it.
+    level_db : (n_kind, n_freq) up to where each lets it go [dB re 20 uPa, rms].
+    """
+
+    frequency_hz: Floats
+    kinds: tuple[Limit, ...]
+    level_db: Floats
+
+    @property
+    def highest_db(self) -> Floats:
+        """Up to where all let it go: (n_freq,) [dB re 20 uPa, rms]."""
+        return np.asarray(self.level_db.min(axis=0))
+
+    @property
+    def first(self) -> Integers:
+        """Index of the limit that is met first: (n_freq,)."""
+        return np.asarray(self.level_db.argmin(axis=0))
+
+
+def burst_offset_db(*, distance_m: float, space: Literal["full", "half"], reading: Literal["rms", "peak"]) -> float:
+    """What is added to a level taken so, for the rms level at 1 m in free field [dB]."""
+    crest = CREST_DB if reading == "peak" else 0.0
+    return 20.0 * log10(distance_m) - crest - (HALF_SPACE_DB if space == "half" else 0.0)
+
+
+def boxed_driver(table: SubwooferTable, air: Air) -> BoxedDriver | None:
+    """Driver and box; None where the project does not say."""
+    if table.driver is None:
+        return None
+    keys = set(DriverTable.model_fields) - {"box_m3"}
+    port = None if table.port is None else port_of(table.port, table.driver.box_m3, air)
+    driver = Driver(**{key: getattr(table.driver, key) for key in keys})
+    return BoxedDriver(driver=driver, box_m3=table.driver.box_m3, port=port, air=air)
+
+
+def port_of(table: PortTable, box_m3: float, air: Air) -> Port:
+    """The port, its length worked out where the tuning is given."""
+    length = table.length_m
+    if length is None:
+        assert table.tuning_hz is not None, "a port has a length or a tuning"
+        length = port_length_m(area_m2=table.area_m2, tuning_hz=table.tuning_hz, box_m3=box_m3, air=air)
+    return Port(area_m2=table.area_m2, length_m=length, velocity_m_s=table.velocity_m_s, ql=table.ql)
+
+
+def voltage_limit_v(table: SubwooferTable) -> float | None:
+    """Highest rms voltage of the amplifier [V]; None where it is not known."""
+    amplifier = table.amplifier
+    if amplifier is None:
+        return None
+    rated = None
+    if amplifier.power_w is not None and amplifier.load_ohm is not None:
+        rated = sqrt(amplifier.power_w * amplifier.load_ohm)
+    given = [volt for volt in (amplifier.voltage_v, rated) if volt is not None]
+    return min(given) if given else None
+
+
+def current_limit_a(table: SubwooferTable) -> float | None:
+    """Highest rms current of the amplifier, that at which its power is rated [A]; None where it is not known."""
+    amplifier = table.amplifier
+    if amplifier is None or amplifier.power_w is None or amplifier.load_ohm is None:
+        return None
+    return sqrt(amplifier.power_w / amplifier.load_ohm)
+
+
+def voltage_limits(table: SubwooferTable, box: BoxedDriver, per_volt: PerVolt) -> dict[Limit, Floats]:
+    """Rms voltage at which each limit of driver, port and amplifier is met: (n_freq,) each [V]."""
+    driver, shape = box.driver, per_volt.current_a.shape
+    current = np.abs(per_volt.current_a)
+    found = {
+        Limit.DISPLACEMENT: driver.xmax_m / (sqrt(2.0) * np.abs(per_volt.displacement_m)),
+        Limit.POWER: sqrt(driver.power_w / driver.re_ohm) / current,
+    }
+    if box.port is not None and per_volt.port_velocity_m_s is not None:
+        found[Limit.PORT] = box.port.velocity_m_s / (sqrt(2.0) * np.abs(per_volt.port_velocity_m_s))
+    if (volts := voltage_limit_v(table)) is not None:
+        found[Limit.VOLTAGE] = np.full(shape, volts)
+    if (amps := current_limit_a(table)) is not None:
+        found[Limit.CURRENT] = amps / current
+    return found
+
+
+def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air) -> Limits | None:
+    """All that limits the sub; None where the project says nothing of it.
+
+    Parameters
+    ----------
+    table : the project's sub.
+    frequency_hz : (n_freq,) [Hz].
+    air : of the room.
+    """
+    found: dict[Limit, Floats] = {}
+    if (box := boxed_driver(table, air)) is not None:
+        per_volt = box.per_volt(frequency_hz)
+        one_volt = 20.0 * np.log10(np.abs(per_volt.pressure_pa) / REFERENCE_PA)
+        for kind, volts in voltage_limits(table, box, per_volt).items():
+            found[kind] = one_volt + 20.0 * np.log10(volts)
+    if (bursts := table.bursts) is not None:
+        offset = burst_offset_db(distance_m=bursts.distance_m, space=bursts.space, reading=bursts.reading)
+        found[Limit.BURSTS] = bursts.level_db.at(frequency_hz) + offset
+    if table.max_level_1m_db is not None:
+        found[Limit.STATED] = table.max_level_1m_db.at(frequency_hz)
+    if not found:
+        return None
+    return Limits(frequency_hz=frequency_hz, kinds=tuple(found), level_db=np.array(list(found.values())))
+
+
+def highest_level_db(table: SubwooferTable, frequency_hz: Floats, air: Air) -> Floats | None:
+    """Highest clean level at 1 m in free field: (n_freq,) [dB re 20 uPa, rms]; None where nothing is said of it."""
+    limits = limits_of(table, frequency_hz, air)
+    return None if limits is None else limits.highest_db

@@ -1,0 +1,243 @@
+"""The model inside a fit: responses and their derivatives at one situation, each from what is already solved.
+
+With P = (1 + Z Y)^-1 Z the pressure on the walls (boundary modes) from a seat or a source, a change dY of the walls
+changes the transfer by
+
+    dH = -4 pi P_s^T dY P_c,
+
+so every parameter of every construction costs a few products. Seats and sources moved by a little are further
+columns of the same solve. The room's size and loss change Z itself and are solved again.
+"""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+from math import pi
+from os import cpu_count
+
+import numpy as np
+
+from roommodes.acoustics.ports import Ports, Precision
+from roommodes.acoustics.room import Pane, Surface, WallLaw
+from roommodes.acoustics.room_boundary import boundary_of
+from roommodes.acoustics.strengths import LocalStrength, PlateStrength, Strength
+from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
+from roommodes.arrays import Complexes, Floats
+from roommodes.project.constructions import AnyConstruction
+from solvers.fit.parameters import Parameter, Situation, Space
+
+# a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
+PRECISION = Precision(cut=2.5, extra_order=4, edge_wavenumber=30.0, plane_wavenumber=120.0, near_error=2e-2)
+STEP_U = 1e-3  # differences of wall laws, in prior standard deviations
+STEP_M = 5e-4  # by which seats and subs are moved for their derivatives [m]
+STEP_SIZE_M = 2e-4
+STEP_LOSS_U = 3e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Response:
+    """A situation's responses and their derivatives.
+
+    Parameters
+    ----------
+    transfer : (n_freq, n_seat, n_sub) complex128 [1/m].
+    slopes : by parameter, d transfer / du (u in prior standard deviations), same shape.
+    """
+
+    transfer: Complexes
+    slopes: dict[Parameter, Complexes]
+
+
+class FitModel:
+    """Responses of a space's situations at fixed frequencies.
+
+    Parameters
+    ----------
+    space : parameters.
+    frequency_hz : (n_freq,) [Hz].
+    cancelled : polled between blocks of frequencies; the work ends early with None.
+    """
+
+    def __init__(self, space: Space, frequency_hz: Floats, cancelled: Callable[[], bool]) -> None:
+        self.space = space
+        self.hz = frequency_hz
+        self.cancelled = cancelled
+
+    def transfer(self, situation: Situation) -> Complexes | None:
+        """(n_freq, n_seat, n_sub) [1/m]; None when cancelled."""
+        solved = self._solve(situation, situation.seat_m, situation.sub_m, ())
+        return None if solved is None else solved[0]
+
+    def response(
+        self, u: Floats, wanted: Sequence[Parameter], at: dict[Parameter, float], progress: Callable[[int, int], None]
+    ) -> Response | None:
+        """Responses at the free parameters' values `u` with slopes of the `wanted` ones; None when cancelled.
+
+        `at` holds the values of wanted parameters that are held (0, as they stand in the project).
+        """
+        values = {**dict(zip(self.space.free, u.tolist(), strict=True)), **at}
+        situation = self.space.situation_of(values)
+        walls = [p for p in wanted if p.group == "walls"]
+        again = [p for p in wanted if p.group in {"size", "loss"}]
+        moved = {p for p in wanted if p.group in {"subs", "microphones"}}
+        shifts, seats, subs = self._shifted(situation, moved)
+        progress(0, 1 + len(again))
+        tables = [self.space.situation_of({**values, p: values[p] + STEP_U}).tables[p.owner] for p in walls]
+        solved = self._solve(situation, seats, subs, list(zip(walls, tables, strict=True)))
+        if solved is None:
+            return None
+        wide, wall_slopes = solved
+        n_seat, n_sub = len(situation.seat_m), len(situation.sub_m)
+        transfer = wide[:, :n_seat, :n_sub]
+        slopes = {p: slope[:, :n_seat, :n_sub] for p, slope in wall_slopes.items()}
+        for parameter, (column, step_u) in shifts.items():
+            slope = np.zeros_like(transfer)
+            if parameter.group == "subs":
+                index = self.space.sub_name.index(parameter.owner)
+                slope[:, :, index] = (wide[:, :n_seat, column] - transfer[:, :, index]) / step_u
+            else:
+                index = self.space.seat_name.index(parameter.owner)
+                slope[:, index, :] = (wide[:, column, :n_sub] - transfer[:, index, :]) / step_u
+            slopes[parameter] = slope
+        for number, parameter in enumerate(again, 1):
+            progress(number, 1 + len(again))
+            step = STEP_LOSS_U if parameter.group == "loss" else STEP_SIZE_M / parameter.sigma
+            other = self.transfer(self.space.situation_of({**values, parameter: values[parameter] + step}))
+            if other is None:
+                return None
+            slopes[parameter] = (other - transfer) / step
+        return Response(transfer=transfer, slopes=slopes)
+
+    def _shifted(
+        self, situation: Situation, moved: set[Parameter]
+    ) -> tuple[dict[Parameter, tuple[int, float]], Floats, Floats]:
+        """Seats and subs with further ones moved a little; of each moved coordinate its column and step in u."""
+        points = {"microphones": list(situation.seat_m), "subs": list(situation.sub_m)}
+        names = {"microphones": self.space.seat_name, "subs": self.space.sub_name}
+        size = np.array(situation.room.size_m)
+        shifts: dict[Parameter, tuple[int, float]] = {}
+        for parameter in sorted(moved, key=lambda p: (p.group, p.name)):
+            axis = "xyz".index(parameter.key[0])
+            place = points[parameter.group][names[parameter.group].index(parameter.owner)].copy()
+            step = STEP_M if place[axis] + STEP_M <= size[axis] else -STEP_M
+            place[axis] += step
+            shifts[parameter] = (len(points[parameter.group]), step / parameter.sigma)
+            points[parameter.group].append(place)
+        return shifts, np.array(points["microphones"]), np.array(points["subs"])
+
+    def _solve(
+        self,
+        situation: Situation,
+        seat_m: Floats,
+        source_m: Floats,
+        walls: Sequence[tuple[Parameter, AnyConstruction]],
+    ) -> tuple[Complexes, dict[Parameter, Complexes]] | None:
+        """Transfer between all points, and its slope for parameters of walls, each with its table `STEP_U` further."""
+        surfaces, names = self.space.surfaces(situation)
+        with ThreadPoolExecutor(cpu_count() or 1) as pool:
+            boundary = boundary_of(
+                situation.room,
+                surfaces,
+                frequency_hz=self.hz,
+                seat_m=seat_m,
+                source_m=source_m,
+                precision=PRECISION,
+            )
+            ports = Ports(
+                situation.room,
+                boundary.families,
+                seat_m=seat_m,
+                source_m=source_m,
+                max_wavenumber=2.0 * pi * float(self.hz.max()) / situation.room.air.speed_of_sound_m_s,
+                precision=PRECISION,
+            )
+            name_of = {id(surface.law): name for surface, name in zip(surfaces, names, strict=True)}
+            owner = [name_of[id(law_of(strength))] for strength in boundary.strengths]
+            area_of = {id(surface.law): _area_m2(surface) for surface in surfaces}
+            changed = [
+                [
+                    same_modes(strength, table.law(area_of[id(law_of(strength))])) if name == p.owner else None
+                    for strength, name in zip(boundary.strengths, owner, strict=True)
+                ]
+                for p, table in walls
+            ]
+            numbers = (
+                boundary.size * (2 * boundary.size + 4 * (len(seat_m) + len(source_m))) + 4.0 * ports.k2_modes.size
+            )
+            step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
+            parts = [slice(start, start + step) for start in range(0, len(self.hz), step)]
+
+            def block(part: slice) -> tuple[Complexes, list[Complexes]] | None:
+                if self.cancelled():
+                    return None
+                return _block(ports, boundary.strengths, self.hz[part], changed)
+
+            found = list(pool.map(block, parts))
+        if any(one is None for one in found):
+            return None
+        done = [one for one in found if one is not None]
+        transfer = np.concatenate([one[0] for one in done])
+        slopes = {p: np.concatenate([one[1][i] for one in done]) for i, (p, _) in enumerate(walls)}
+        return transfer, slopes
+
+
+def law_of(strength: Strength) -> WallLaw | Pane:
+    """The law behind a strength."""
+    return strength.law if isinstance(strength, LocalStrength) else strength.pane
+
+
+def same_modes(strength: Strength, law: WallLaw | Pane) -> Strength:
+    """The strength of the same boundary modes under another law of the same kind.
+
+    A plate's frequencies go as sqrt(D/m), so its explicit modes' and the moments of its skin follow by a factor.
+    """
+    if isinstance(strength, LocalStrength):
+        if isinstance(law, Pane):
+            raise TypeError("a locally reacting surface cannot become a pane on the same modes")
+        return replace(strength, law=law)
+    if not isinstance(law, Pane):
+        raise TypeError("a pane cannot become a locally reacting surface on the same modes")
+    old = strength.pane
+    ratio = (law.bending_stiffness_n_m / law.surface_mass_kg_m2) / (old.bending_stiffness_n_m / old.surface_mass_kg_m2)
+    if isinstance(strength, PlateStrength):
+        return replace(strength, pane=law, omega_mode=strength.omega_mode * ratio**0.5)
+    power = ratio ** -(np.arange(len(strength.moments)) + 1.0)
+    return replace(strength, pane=law, moments=strength.moments * power[:, None, None])
+
+
+def _area_m2(surface: Surface) -> float:
+    return (surface.to_m[0] - surface.from_m[0]) * (surface.to_m[1] - surface.from_m[1])
+
+
+def _block(
+    ports: Ports, strengths: Sequence[Strength], hz: Floats, changed: Sequence[Sequence[Strength | None]]
+) -> tuple[Complexes, list[Complexes]]:
+    """H at some frequencies (k, seat, source), and its slope for each set of changed strengths, per `STEP_U`."""
+    omega = (2.0 * pi * hz).astype(np.complex128)
+    z = ports.at(bulk_k2(ports.room, omega))
+    pressure = z.seat_source
+    size = z.boundary.shape[1]
+    n_source = z.source_boundary.shape[1]
+    if not size:
+        return np.asarray(4.0 * pi * pressure), []
+    points = np.concatenate([z.source_boundary, z.seat_boundary], axis=1).transpose(0, 2, 1)  # (k, mode, point)
+    system = strength_times(strengths, omega, z.boundary)
+    index = np.arange(size)
+    system[:, index, index] += 1.0
+    reaction = np.linalg.solve(system, strength_times(strengths, omega, points))  # Y (1 + Z Y)^-1 Z
+    pressure = pressure - z.seat_boundary @ reaction[:, :, :n_source]
+    on_walls = points - z.boundary @ reaction
+    from_source, from_seat = on_walls[:, :, :n_source], on_walls[:, :, n_source:].transpose(0, 2, 1)
+    slopes = []
+    edges = np.cumsum([0, *(strength.size for strength in strengths)])
+    for one in changed:
+        slope = np.zeros_like(pressure)
+        for old, new, start, end in zip(strengths, one, edges[:-1], edges[1:], strict=True):
+            if new is None:
+                continue
+            step = new.matrix(omega) - old.matrix(omega)
+            here = from_source[:, start:end]
+            pulled = step[:, :, None] * here if step.ndim == 2 else step @ here
+            slope -= from_seat[:, :, start:end] @ pulled
+        slopes.append(4.0 * pi * slope / STEP_U)
+    return np.asarray(4.0 * pi * pressure), slopes

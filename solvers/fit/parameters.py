@@ -1,0 +1,317 @@
+"""What a fit may change, from where, and how far: parameters with their priors.
+
+Every parameter is counted in standard deviations u of its prior: positive quantities as x = x0 e^{sigma u}, lengths as
+x = x0 + sigma u. So u = 0 is the project as it stands, and a wide prior is a large sigma. The sigmas say how well such
+a figure is known before anything is measured (common practice, no source); values stay inside the file's ranges.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import exp
+from typing import Any, Literal
+
+import numpy as np
+
+from roommodes.acoustics.curve import Curve
+from roommodes.acoustics.room import WALLS, Room, Surface, Wall
+from roommodes.acoustics.wall_laws import ALPHA_MAX
+from roommodes.arrays import Floats
+from roommodes.errors import Fault, ProjectInvalid
+from roommodes.project.constructions import KINDS, AnyConstruction, Construction
+from roommodes.project.project import Project, room_of, surface_of
+from roommodes.project.reading import nearest
+from roommodes.toml.values import Range, number
+
+Group = Literal["walls", "loss", "size", "subs", "microphones"]
+GROUPS: tuple[Group, ...] = ("walls", "loss", "size", "subs", "microphones")
+
+SIZE_M, SUB_M, MICROPHONE_M = 0.03, 0.03, 0.02
+LOSS = 0.7
+FREE: Mapping[str, Mapping[str, float]] = {  # kind -> parameter -> sigma of its logarithm
+    "admittance": {"beta_re": 1.0, "beta_im": 0.5},
+    "absorption": {"alpha": 0.7},
+    "impedance": {"mass_kg_m2": 0.3, "resistance_pa_s_m": 1.0, "stiffness_pa_m": 0.5},
+    # a frame holds a pane stiffer than simple supports do: that shows as a larger Young's modulus
+    "pane": {"density_kg_m3": 0.1, "youngs_modulus_pa": 0.7, "loss_factor": 0.8},
+    "double glazing": {"inner_mass_kg_m2": 0.15, "outer_mass_kg_m2": 0.15, "gap_m": 0.3, "leaf_resistance_pa_s_m": 1.0},
+    "porous": {"flow_resistivity_pa_s_m2": 0.5},
+}
+UNITS = (
+    ("_kg_m2", "kg/m2"),
+    ("_kg_m3", "kg/m3"),
+    ("_pa_s_m2", "Pa s/m2"),
+    ("_pa_s_m", "Pa s/m"),
+    ("_pa_m", "Pa/m"),
+    ("_pa", "Pa"),
+    ("_m", "m"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parameter:
+    """One number that a fit may change.
+
+    Parameters
+    ----------
+    group : what it belongs to; `key` with it names it: ``walls: glass pane 6 mm.youngs_modulus_pa``.
+    owner : construction, sub, seat or place; empty for the room's.
+    key : the file's key, or x_m, y_m, z_m.
+    unit : of `start`.
+    start : value in the project.
+    sigma : prior standard deviation, of the logarithm or in `unit`.
+    logarithmic : which of the two.
+    low, high : what the file allows.
+    """
+
+    group: Group
+    owner: str
+    key: str
+    unit: str
+    start: float
+    sigma: float
+    logarithmic: bool
+    low: float
+    high: float
+
+    @property
+    def name(self) -> str:
+        """What a person calls it, and what `hold` takes."""
+        return f"{self.owner}.{self.key}" if self.owner else self.key
+
+    def value(self, u: float) -> float:
+        """The value `u` prior standard deviations from the start."""
+        moved = self.start * exp(self.sigma * u) if self.logarithmic else self.start + self.sigma * u
+        return min(max(moved, self.low), self.high)
+
+    def deviation(self, u: float, sigma_u: float) -> float:
+        """One standard deviation in the parameter's unit, where u itself is known to `sigma_u`."""
+        slope = self.sigma * self.value(u) if self.logarithmic else self.sigma
+        return abs(slope) * sigma_u
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """A room with everything that a fit may have changed.
+
+    Parameters
+    ----------
+    room : the room.
+    tables : constructions in use, by name.
+    sub_m, seat_m : (n_sub, 3), (n_seat, 3) [m].
+    """
+
+    room: Room
+    tables: Mapping[str, AnyConstruction]
+    sub_m: Floats
+    seat_m: Floats
+
+
+class Space:
+    """All parameters of a fit, and what the room is for given values of them.
+
+    Parameters
+    ----------
+    project : where the fit starts.
+    sub_name, sub_m, seat_name, seat_m : what was measured, and where [m].
+    hold : groups, owners or parameters that stay as they are.
+
+    Raises
+    ------
+    ProjectInvalid : `hold` names something that is no parameter, or holds everything.
+    """
+
+    def __init__(
+        self,
+        project: Project,
+        *,
+        sub_name: Sequence[str],
+        sub_m: Floats,
+        seat_name: Sequence[str],
+        seat_m: Floats,
+        hold: Sequence[str] = (),
+    ) -> None:
+        self.project = project
+        self.sub_m, self.seat_m = sub_m, seat_m
+        self.sub_name, self.seat_name = tuple(sub_name), tuple(seat_name)
+        known = project.constructions()
+        walls = [getattr(project.tables.walls, wall) for wall in WALLS]
+        names = dict.fromkeys([*walls, *(region.construction for region in project.tables.regions)])
+        self.used: dict[str, Construction] = {name: known[name] for name in names}
+        possible = (*self._walls(), *self._room(), *self._places())
+        _refuse_unknown(project, possible, hold)
+        self.free = tuple(p for p in possible if not {p.group, p.owner, p.name, p.key} & set(hold))
+        self.held = tuple(p for p in possible if p not in self.free)
+        if not self.free:
+            raise ProjectInvalid(project.source, [Fault(where="", message="everything is held; leave something free.")])
+
+    def situation(self, u: Floats) -> Situation:
+        """The room for values (n_free,) of the free parameters, in prior standard deviations."""
+        return self.situation_of(dict(zip(self.free, u.tolist(), strict=True)))
+
+    def situation_of(self, values: Mapping[Parameter, float]) -> Situation:
+        """The room for some parameters' values; all others stay as they are in the project."""
+        room = room_of(self.project.tables.room)
+        tables = {name: one.table for name, one in self.used.items()}
+        sub_m, seat_m = self.sub_m.copy(), self.seat_m.copy()
+        changes: dict[str, Any] = {}
+        for parameter, u in values.items():
+            value = parameter.value(u)
+            if parameter.group in {"size", "loss"}:
+                changes[parameter.key] = value
+            elif parameter.group == "walls":
+                tables[parameter.owner] = with_value(tables[parameter.owner], parameter, value)
+            elif parameter.group == "subs":
+                sub_m[self.sub_name.index(parameter.owner), "xyz".index(parameter.key[0])] = value
+            else:
+                seat_m[self.seat_name.index(parameter.owner), "xyz".index(parameter.key[0])] = value
+        room = replace(room, **changes)
+        size = np.array(room.size_m)
+        return Situation(room=room, tables=tables, sub_m=np.clip(sub_m, 0.0, size), seat_m=np.clip(seat_m, 0.0, size))
+
+    def surfaces(self, situation: Situation) -> tuple[tuple[Surface, ...], tuple[str, ...]]:
+        """The walls of a situation in the order of `Project.surfaces`, and each one's construction.
+
+        What ends at a wall's far edge in the project goes on to end there when the room's size changes.
+        """
+        tables = self.project.tables
+        before = room_of(tables.room)
+        found: list[tuple[Surface, str]] = []
+        for wall in WALLS:
+            name = getattr(tables.walls, wall)
+            if situation.tables[name].kind != "rigid":
+                found.append((self._surface(situation, name, wall, (0.0, 0.0), situation.room.wall_size_m(wall)), name))
+        for region in tables.regions:
+            old, new = before.wall_size_m(region.wall), situation.room.wall_size_m(region.wall)
+            corners = [
+                tuple(moved_edge(x, old=o, new=n) for x, o, n in zip(corner, old, new, strict=True))
+                for corner in (region.from_m, region.to_m)
+            ]
+            (a0, a1), (b0, b1) = corners
+            found.append(
+                (self._surface(situation, region.construction, region.wall, (a0, a1), (b0, b1)), region.construction)
+            )
+        return tuple(surface for surface, _ in found), tuple(name for _, name in found)
+
+    @staticmethod
+    def _surface(
+        situation: Situation, name: str, wall: Wall, a: tuple[float, float], b: tuple[float, float]
+    ) -> Surface:
+        return surface_of(Construction(name=name, table=situation.tables[name]), wall, a, b, name=name)
+
+    def _walls(self) -> list[Parameter]:
+        found = []
+        for name, construction in self.used.items():
+            table = construction.table
+            for key, sigma in FREE.get(table.kind, {}).items():
+                start = 1.0 if key == "alpha" else float(getattr(table, key))
+                if start == 0.0:
+                    continue  # nothing to scale; write a first guess into the project to have it fitted
+                low, high = _range(table, key, start)
+                found.append(
+                    Parameter(
+                        group="walls",
+                        owner=name,
+                        key=key,
+                        unit=next((unit for end, unit in UNITS if key.endswith(end)), ""),
+                        start=start,
+                        sigma=sigma,
+                        logarithmic=True,
+                        low=low,
+                        high=high,
+                    )
+                )
+        return found
+
+    def _room(self) -> list[Parameter]:
+        room = room_of(self.project.tables.room)
+        found = []
+        if room.loss_factor > 0.0:
+            found.append(
+                Parameter(
+                    group="loss",
+                    owner="",
+                    key="loss_factor",
+                    unit="",
+                    start=room.loss_factor,
+                    sigma=LOSS,
+                    logarithmic=True,
+                    low=1e-5,
+                    high=0.2,
+                )
+            )
+        for key, size in zip(("length_m", "width_m", "height_m"), room.size_m, strict=True):
+            found.append(_length("size", "", key, size, SIZE_M, high=60.0))
+        return found
+
+    def _places(self) -> list[Parameter]:
+        room = room_of(self.project.tables.room)
+        found = []
+        sides: tuple[tuple[Group, tuple[str, ...], Floats, float], ...] = (
+            ("subs", self.sub_name, self.sub_m, SUB_M),
+            ("microphones", self.seat_name, self.seat_m, MICROPHONE_M),
+        )
+        for group, names, places, sigma in sides:
+            for name, place in zip(names, places, strict=True):
+                for axis, key in enumerate(("x_m", "y_m", "z_m")):
+                    found.append(_length(group, name, key, float(place[axis]), sigma, high=room.size_m[axis]))
+        return found
+
+
+def moved_edge(value: float, *, old: float, new: float) -> float:
+    """A coordinate on a wall whose length went from `old` to `new`: what ended at the far edge still does."""
+    return new if abs(value - old) < 1e-6 else min(value, new)
+
+
+def with_value(table: AnyConstruction, parameter: Parameter, value: float) -> AnyConstruction:
+    """The construction with one parameter changed; a curve is scaled as a whole."""
+    if parameter.key == "alpha":
+        curve: Curve = getattr(table, "alpha")  # noqa: B009 (only this kind has it)
+        changed: Any = Curve(curve.hz, tuple(min(alpha * value, ALPHA_MAX) for alpha in curve.value))
+    else:
+        changed = value
+    return table.model_copy(update={parameter.key: changed})
+
+
+def _length(group: Group, owner: str, key: str, start: float, sigma: float, *, high: float) -> Parameter:
+    return Parameter(
+        group=group,
+        owner=owner,
+        key=key,
+        unit="m",
+        start=start,
+        sigma=sigma,
+        logarithmic=False,
+        low=0.0,
+        high=high if group != "size" else 60.0,
+    )
+
+
+def _range(table: AnyConstruction, key: str, start: float) -> tuple[float, float]:
+    """What the file allows for a construction's key, on the side of zero where the value stands."""
+    if key == "alpha":
+        return 1e-3, 1e3
+    allowed = next(one for one in KINDS[table.kind].model_fields[key].metadata if isinstance(one, Range))
+    tiny = 1e-9 * abs(start)
+    return (max(allowed.low, tiny), allowed.high) if start > 0.0 else (allowed.low, -tiny)
+
+
+def _refuse_unknown(project: Project, possible: Sequence[Parameter], hold: Sequence[str]) -> None:
+    known = dict.fromkeys(
+        [*GROUPS, *(p.owner for p in possible if p.owner), *(p.name for p in possible), *(p.key for p in possible)]
+    )
+    faults = [
+        Fault(
+            where="",
+            message=f"{number_or_text(name)} is nothing that a fit may change.{nearest(name, list(known))} Groups: "
+            f"{', '.join(GROUPS)}; or a construction, a sub, a seat, or one of their parameters.",
+        )
+        for name in hold
+        if name not in known
+    ]
+    if faults:
+        raise ProjectInvalid(project.source, faults)
+
+
+def number_or_text(name: str) -> str:
+    """A name as it is shown in a message."""
+    return f'"{name[:60]}"' if name else number(0)

@@ -1,0 +1,243 @@
+"""What the seats, and the whole listening plane, hear before and after: a usual layout against the plan.
+
+One call of the model gives both, less precise than the plans' own: the seats' levels to some 0.03 dB; the maps to
+0.3 dB off the walls (see `listening.plane`).
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.arrays import Complexes, Floats
+from roommodes.plan.file import Results
+from roommodes.project.project import Project
+from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from solvers.choice.usual_layouts import UsualLayout, usual_layouts
+from solvers.listening.plane import Plane, listening_plane
+
+PRECISION = Precision(
+    cut=2.5,
+    lowest_cut=5.0,
+    plane_wavenumber=60.0,
+    edge_wavenumber=20.0,
+    extra_order=3,
+    fewest_extra=1,
+    near_error=0.3,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Heard:
+    """A layout with its drives and what the seats hear of it.
+
+    Parameters
+    ----------
+    name : which layout.
+    positions_m : (n_sub, 3) [m].
+    level_db : (n_freq, n_seat), the loudest sub at its limit [dB re 1/m].
+    variation_db, output_db : [dB].
+    stands_free : whether cabinets can stand there clear of the keep-outs.
+    """
+
+    name: str
+    positions_m: Floats
+    level_db: Floats
+    variation_db: float
+    output_db: float
+    stands_free: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BeforeAfter:
+    """A usual layout against one plan.
+
+    Parameters
+    ----------
+    rival : the most even usual layout with as many subs, driven alike; None where nobody has a usual one.
+    own : the layout in the project file, if it has one.
+    plane : where the maps were taken.
+    plan_map_db : (n_freq, n_x, n_y), the plan [dB re 1/m].
+    rival_map_db : the same for the rival.
+    """
+
+    rival: Heard | None
+    own: Heard | None
+    plane: Plane
+    plan_map_db: Floats
+    rival_map_db: Floats | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Layout:
+    """A layout with its drives, and whether its cabinets stand free."""
+
+    name: str
+    positions_m: Floats
+    gain_db: Sequence[float]
+    delay_s: Sequence[float]
+    polarity: Sequence[int]
+    free: bool = True
+
+
+def before_after(
+    project: Project,
+    results: Results,
+    *,
+    positions_m: Floats,
+    gain_db: Sequence[float],
+    delay_s: Sequence[float],
+    polarity: Sequence[int],
+    progress: Callable[[int, int], None] | None = None,
+) -> BeforeAfter:
+    """Compare a plan with the most even usual layout, at the seats and over the listening plane.
+
+    Parameters
+    ----------
+    project, results : the plan's own project, and its results.
+    positions_m : (n_sub, 3) of the plan [m].
+    gain_db, delay_s, polarity : (n_sub,) of the plan [dB], [s], +1 or -1.
+    progress : called with (frequencies done, frequencies in all).
+    """
+    seat_m, hz = results.seats.position_m, results.frequency_hz
+    room = project.room()
+    usual = [_alike(one) for one in _rivals(project, results, len(positions_m))]
+    plan = _Layout(
+        name="plan", positions_m=np.asarray(positions_m), gain_db=gain_db, delay_s=delay_s, polarity=polarity
+    )
+    layouts = [plan, *usual, *_own(project)]
+    plane = listening_plane(
+        room,
+        ear_height_m=float(np.mean(seat_m[:, 2])),
+        highest_hz=float(hz[-1]),
+        sub_m=np.vstack([one.positions_m for one in layouts]),
+    )
+    found = _transfers(project, hz, [one.positions_m for one in layouts], seat_m, plane.nodes_m(), progress)
+    heard = [_heard(results, one, to_seats) for one, (to_seats, _) in zip(layouts, found, strict=True)]
+
+    def map_db(index: int) -> Floats:
+        one = layouts[index]
+        return level_db(plane.pressure(found[index][1], _weights(hz, one), one.positions_m, room, frequency_hz=hz))
+
+    evenest = min(
+        range(1, 1 + len(usual)),
+        key=lambda k: (round(heard[k].variation_db, 3), -heard[k].output_db),  # with one seat all are as even
+        default=None,
+    )
+    return BeforeAfter(
+        rival=None if evenest is None else heard[evenest],
+        own=heard[-1] if project.layout else None,
+        plane=plane,
+        plan_map_db=map_db(0),
+        rival_map_db=None if evenest is None else map_db(evenest),
+    )
+
+
+@contextmanager
+def side_by_side() -> Iterator[ThreadPoolExecutor]:
+    """Threads for questions asked of the model at once; none of them splits its matrices until all are answered."""
+    with threadpool_limits(1), ThreadPoolExecutor() as pool:
+        yield pool
+
+
+def _rivals(project: Project, results: Results, count: int) -> tuple[UsualLayout, ...]:
+    """The usual layout that the results file found the most even, all subs driven alike; all of them where it is mute.
+
+    Parameters
+    ----------
+    count : number of subs.
+    """
+    layouts = usual_layouts(project, count, results.seats.position_m.tolist())
+    known = results.choices.usual
+    if known is None:
+        return layouts
+    stored = sorted(
+        known.of_count(count),
+        key=lambda k: (round(float(known.alike_variation_db[k]), 3), -float(known.alike_output_db[k])),
+    )
+    by_name = {one.name: one for one in layouts}
+    named = [by_name[known.name[k]] for k in stored if known.name[k] in by_name]
+    return tuple(named[:1]) or layouts
+
+
+def _alike(layout: UsualLayout) -> _Layout:
+    """All subs driven alike."""
+    count = len(layout.positions_m)
+    return _Layout(
+        name=layout.name,
+        positions_m=np.array(layout.positions_m),
+        gain_db=[0.0] * count,
+        delay_s=[0.0] * count,
+        polarity=[1] * count,
+        free=layout.stands_free,
+    )
+
+
+def _own(project: Project) -> list[_Layout]:
+    """The layout in the project file."""
+    own = project.layout
+    if own is None:
+        return []
+    return [
+        _Layout(
+            name="as in the project file",
+            positions_m=np.array(own.positions_m),
+            gain_db=own.gain_db,
+            delay_s=[1e-3 * delay for delay in own.delay_ms],
+            polarity=own.polarity,
+        )
+    ]
+
+
+def _transfers(
+    project: Project,
+    frequency_hz: Floats,
+    groups: Sequence[Floats],
+    seat_m: Floats,
+    plane_m: Floats,
+    progress: Callable[[int, int], None] | None,
+) -> list[tuple[Complexes, Complexes]]:
+    """From every group of subs to the seats and to the plane: (n_freq, n_point, n_sub) each.
+
+    By reciprocity the subs, which are few, are the model's seats, and all points its sources, the cheap side; a sub in
+    two groups is computed once.
+    """
+    subs, places = np.unique(np.vstack(groups), axis=0, return_inverse=True)
+    reciprocal = transfer_function(
+        project.room(),
+        project.surfaces(),
+        frequency_hz=frequency_hz,
+        seat_m=subs,
+        source_m=np.vstack([seat_m, plane_m]),
+        progress=progress,
+        precision=PRECISION,
+    )
+    transfer = reciprocal.transpose(0, 2, 1)
+    ends = np.cumsum([len(group) for group in groups])[:-1]
+    chosen = np.split(places.ravel(), ends)
+    return [(transfer[:, : len(seat_m), subset], transfer[:, len(seat_m) :, subset]) for subset in chosen]
+
+
+def _weights(frequency_hz: Floats, layout: _Layout) -> Complexes:
+    """Drives with the loudest sub at its limit: (n_freq, n_sub)."""
+    gain = np.array(layout.gain_db) - max(layout.gain_db)
+    return drive_weights(frequency_hz, gain_db=gain, delay_s=np.array(layout.delay_s), polarity=layout.polarity)
+
+
+def _heard(results: Results, layout: _Layout, transfer: Complexes) -> Heard:
+    """What the seats hear; `transfer` (n_freq, n_seat, n_sub)."""
+    level = level_db(seat_pressure(transfer, _weights(results.frequency_hz, layout)))
+    weight = results.seats.weight
+    return Heard(
+        name=layout.name,
+        positions_m=layout.positions_m,
+        level_db=level,
+        variation_db=variation_db(level, weight),
+        output_db=output_db(level, weight, np.array(layout.gain_db) - max(layout.gain_db)),
+        stands_free=layout.free,
+    )

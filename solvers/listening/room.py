@@ -1,0 +1,62 @@
+"""What a room does by itself: its modes as built, where statistics begin, warnings."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.acoustics.built_modes import FOR_READING, BuiltMode, built_modes
+from roommodes.acoustics.rigid_modes import crossover_hz, mode_density_per_hz
+from roommodes.project.advice import decay_estimate_s, null_warnings, project_warnings
+from roommodes.project.project import Project
+from solvers.running.progress import Report, Step
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomFindings:
+    """What a room does by itself.
+
+    Parameters
+    ----------
+    modes : up to the end of the search's band, with rigid walls and as built.
+    density_low_per_hz, density_high_per_hz : modal density at both ends of the band [1/Hz].
+    decay_time_s : near the end of the band [s].
+    crossover_hz : where single modes give way to statistics [Hz].
+    warnings : sentences.
+    """
+
+    modes: tuple[BuiltMode, ...]
+    density_low_per_hz: float
+    density_high_per_hz: float
+    decay_time_s: float
+    crossover_hz: float
+    warnings: tuple[str, ...]
+
+
+def examine(project: Project, *, report: Report | None = None) -> RoomFindings:
+    """The room's modes as built, their density, where statistics begin, and warnings.
+
+    Parameters
+    ----------
+    project : the project.
+    report : called with the progress.
+    """
+    room, surfaces = project.room(), project.surfaces()
+    low_hz, high_hz = project.search.band_hz
+
+    def progress(done: int, total: int) -> None:
+        if report:
+            report(Step(stage="modes", fraction=done / total))
+
+    if report:
+        report(Step(stage="modes", fraction=0.0))
+    modes = built_modes(room, surfaces, max_hz=high_hz, progress=progress, precision=FOR_READING)
+    decay_time_s = decay_estimate_s(room, surfaces, hz=high_hz)
+    low_density, high_density = mode_density_per_hz(room, np.array([low_hz, high_hz]))
+    return RoomFindings(
+        modes=modes,
+        density_low_per_hz=float(low_density),
+        density_high_per_hz=float(high_density),
+        decay_time_s=decay_time_s,
+        crossover_hz=crossover_hz(room, decay_time_s),
+        warnings=(*project_warnings(project), *null_warnings(modes, project.seats())),
+    )

@@ -1,0 +1,164 @@
+"""Chains of hops from many starts, side by side, until they agree or the effort is spent."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from solvers.search.hop import HABITS, Burst
+from solvers.search.layouts_met import Pool
+from solvers.search.state import State, random_drives
+from solvers.search.workbench import Tools
+
+CHAINS = 8  # side by side
+BURST = 6  # hops between two looks at what the chains have found
+SAME = 1e-3  # values closer than this part are the same plan
+POOL = 400  # layouts kept
+FEW_COLUMNS = 50
+MOST_SHARES = 8.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """How much is spent on one count.
+
+    Parameters
+    ----------
+    hops : in all, at most, for few candidates; many get up to `MOST_SHARES` times as many.
+    patience : hops of a chain that find nothing better before it starts anew elsewhere.
+    confirmations : starts of their own that must lead to the best plan before it counts as settled.
+    """
+
+    hops: int = 5000
+    patience: int = 60
+    confirmations: int = 8
+
+    def hops_for(self, n_column: int) -> int:
+        """Hops at most for so many columns."""
+        return int(self.hops * min(MOST_SHARES, max(1.0, n_column / FEW_COLUMNS)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exploration:
+    """How an exploration ended: `settled` when starts of their own agreed; layouts looked at, repeats counted."""
+
+    settled: bool
+    layouts: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Life:
+    """One chain since its last start."""
+
+    state: State
+    random: np.random.Generator
+    value: float = np.inf
+    best: float = np.inf
+    layout: tuple[int, ...] = ()
+    idle: int = 0
+
+
+def explore(
+    tools: Tools,
+    pool: Pool,
+    groups: tuple[int, ...],
+    *,
+    seeds: Sequence[State],
+    effort: Effort,
+    entropy: Sequence[int],
+    report: Callable[[float, float], None],
+) -> Exploration:
+    """Fill the pool with plans whose slots take columns of the given groups.
+
+    Parameters
+    ----------
+    tools : the problem.
+    pool : receives plans with values in dB^2.
+    groups : of the slots' columns.
+    seeds : good plans with fewer slots, to grow from.
+    effort : when to end.
+    entropy : what the random numbers follow from.
+    report : called with (fraction, best value).
+    """
+    born = 0
+    grown = [seed for seed in seeds if len(seed.column) < len(groups)]
+
+    def new_life() -> _Life | None:
+        nonlocal born
+        random = np.random.default_rng([*entropy, born])
+        base = grown[born // 2 % len(grown)] if grown and born % 2 else None
+        born += 1
+        state = _start(tools, groups, base, random)
+        return None if state is None else _Life(state=state, random=random)
+
+    most = effort.hops_for(tools.columns.count)
+    chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
+    ended: list[tuple[float, tuple[int, ...]]] = []
+    done = visits = 0
+    settled = False
+    while chains and done < most and not settled and not tools.cancelled():
+        after: list[_Life] = []
+        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life), chains), strict=False):
+            done += BURST
+            visits += burst.visits
+            for value, state in burst.met:
+                pool.offer(value, state)
+            after.append(_aged(life, burst))
+            report(done / most, pool.best(1)[0][0])
+        pool.keep_only(pool.best(POOL))
+        best = pool.best(1)[0][0] if len(pool) else np.inf
+        paths = ended + [(life.best, life.layout) for life in after]
+        agreeing = sum(value <= best + SAME * abs(best) for value, _ in paths)
+        settled = agreeing >= effort.confirmations
+        chains = []
+        for life in after:
+            if life.idle < effort.patience:
+                chains.append(life)
+                continue
+            ended.append((life.best, life.layout))
+            successor = new_life()
+            if successor is not None:
+                chains.append(successor)
+    return Exploration(settled=settled, layouts=visits * min(HABITS.looks, tools.columns.count))
+
+
+def _burst(tools: Tools, life: _Life) -> Burst:
+    return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random)
+
+
+def _aged(life: _Life, burst: Burst) -> _Life:
+    value, state = burst.met[0]
+    better = value < life.best - SAME * abs(life.best) or np.isinf(life.best)
+    return _Life(
+        state=burst.state,
+        random=life.random,
+        value=burst.value,
+        best=min(value, life.best),
+        layout=state.layout if value < life.best else life.layout,
+        idle=0 if better else life.idle + BURST,
+    )
+
+
+def _start(tools: Tools, groups: tuple[int, ...], base: State | None, random: np.random.Generator) -> State | None:
+    """A start with columns and drives drawn at random, but for those of a smaller plan to grow from.
+
+    Returns None where no columns fit together.
+    """
+    n = len(groups)
+    state = random_drives(np.full(n, -1), tools.problem.drives, random)
+    left = [] if base is None else list(range(len(base.column)))
+    for slot, group in enumerate(groups):
+        for source in left:
+            assert base is not None
+            if tools.columns.group[base.column[source]] == group:
+                state.column[slot], state.delay_s[slot] = base.column[source], base.delay_s[source]
+                state.gain_db[slot], state.polarity[slot] = base.gain_db[source], base.polarity[source]
+                left.remove(source)
+                break
+    for slot in random.permutation(np.flatnonzero(state.column < 0)).tolist():
+        others = state.column[state.column >= 0]
+        fits = (tools.columns.group == groups[slot]) & tools.columns.beside(others)
+        if not fits.any():
+            return None
+        state.column[slot] = random.choice(np.flatnonzero(fits))
+    return state

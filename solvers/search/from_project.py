@@ -1,0 +1,53 @@
+"""A project's wishes as the search takes them: fixed subs, limits per zone, least distance, delay steps."""
+
+import numpy as np
+
+from roommodes.places.zones import Candidates
+from roommodes.project.project import Project
+from solvers.search.problem import DriveRange, Wishes
+
+
+def wishes_of(project: Project, candidates: Candidates) -> Wishes:
+    """Which layouts are wanted.
+
+    Parameters
+    ----------
+    project : with zones that may be fixed or hold so many subs at most.
+    candidates : the project's.
+    """
+    tables = project.tables.zones
+    names = [table.name for table in tables]
+    most = len(candidates)
+    fixed = []
+    for zone, table in zip(project.zones, tables, strict=True):
+        if table.fixed:  # the position may have come from an earlier zone
+            gap = np.abs(candidates.position_m - np.array(zone.low)).max(axis=1)
+            fixed.append(int(np.argmin(gap)))
+    limited = any(table.at_most is not None for table in tables)
+    return Wishes(
+        fixed=tuple(dict.fromkeys(fixed)),
+        zone=np.array([names.index(name) for name in candidates.zone]) if limited else None,
+        zone_limit=np.array([table.at_most or most for table in tables]) if limited else None,
+        position_m=candidates.position_m,
+        least_distance_m=project.search.least_distance_m,
+        cabinet_m=_overlap_m(project),
+    )
+
+
+def _overlap_m(project: Project) -> tuple[float, float, float] | None:
+    """How near two centres must be along x, y and z for the cabinets to overlap however they are turned [m]."""
+    if project.tables.subwoofer.cabinet_m is None:
+        return None
+    depth, width, height = project.tables.subwoofer.cabinet_m
+    return min(depth, width), min(depth, width), height
+
+
+def drives_of(project: Project) -> DriveRange:
+    """What the processor may do to each sub."""
+    search = project.search
+    return DriveRange(
+        delay_s=(search.delay_ms[0] * 1e-3, search.delay_ms[1] * 1e-3),
+        gain_db=search.gain_db,
+        polarity=search.polarity,
+        delay_step_s=search.delay_step_samples / search.sample_rate_hz,
+    )

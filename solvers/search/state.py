@@ -1,0 +1,128 @@
+"""A plan while it is being searched: columns and drives of its slots."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.arrays import Floats, Integers
+from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from solvers.search.columns import Columns
+from solvers.search.problem import DriveRange, Plan, Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class State:
+    """Columns and drives, slot by slot; only differences of gain and of delay between slots mean anything.
+
+    Parameters
+    ----------
+    column : (n_slot,) int64.
+    delay_s, gain_db, polarity : (n_slot,) float64.
+    """
+
+    column: Integers
+    delay_s: Floats
+    gain_db: Floats
+    polarity: Floats
+
+    @property
+    def layout(self) -> tuple[int, ...]:
+        """The columns in rising order: what tells one layout from another."""
+        return tuple(sorted(self.column.tolist()))
+
+    def copy(self) -> "State":
+        """A copy whose arrays may be written."""
+        return State(
+            column=self.column.astype(np.int64),
+            delay_s=self.delay_s.astype(np.float64),
+            gain_db=self.gain_db.astype(np.float64),
+            polarity=self.polarity.astype(np.float64),
+        )
+
+
+def equal_drives(column: Integers) -> State:
+    """All slots alike: no delay, no gain, upright."""
+    n = len(column)
+    return State(column=np.array(column, dtype=np.int64), delay_s=np.zeros(n), gain_db=np.zeros(n), polarity=np.ones(n))
+
+
+def random_drives(column: Integers, drives: DriveRange, random: np.random.Generator) -> State:
+    """Drives drawn from their ranges; gains from the upper half, where good plans have most of theirs."""
+    n = len(column)
+    return State(
+        column=np.array(column, dtype=np.int64),
+        delay_s=random.uniform(0.0, 1.0, n) * drives.delay_span_s,
+        gain_db=random.uniform(-0.5, 0.0, n) * drives.gain_span_db,
+        polarity=random.choice([-1.0, 1.0], n) if drives.polarity else np.ones(n),
+    )
+
+
+def placed(state: State, drives: DriveRange) -> State:
+    """Shift the common gain and delay: the loudest sub at the top of its range, the earliest at the bottom.
+
+    Delays go to the nearest multiple of the delay step.
+    """
+    low_delay, high_delay = drives.delay_s
+    low_gain, high_gain = drives.gain_db
+    delay = state.delay_s - state.delay_s.min() + low_delay
+    if drives.delay_step_s > 0.0:
+        delay = low_delay + drives.delay_step_s * np.round((delay - low_delay) / drives.delay_step_s)
+        most = low_delay + drives.delay_step_s * np.floor(drives.delay_span_s / drives.delay_step_s + 1e-9)
+        delay = np.minimum(delay, most)
+    gain = state.gain_db - state.gain_db.max() + high_gain
+    return State(
+        column=state.column,
+        delay_s=np.clip(delay, low_delay, high_delay),
+        gain_db=np.clip(gain, low_gain, high_gain),
+        polarity=state.polarity,
+    )
+
+
+def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
+    """The plan in terms of candidates, judged in float64 by roommodes.responses.metrics on all frequencies.
+
+    Candidates stand in rising order; the first one is upright (only relative polarity can be heard).
+    """
+    state = placed(state, problem.drives)
+    members = [columns.members[c] for c in state.column]
+    spread = np.repeat(np.arange(len(members)), [len(group) for group in members])
+    candidate = np.array([c for group in members for c in group], dtype=np.int64)
+    order = np.argsort(candidate, kind="stable")
+    candidate, spread = candidate[order], spread[order]
+    polarity = state.polarity[spread] * state.polarity[spread[0]]
+    gain, delay = state.gain_db[spread] + 0.0, state.delay_s[spread] + 0.0  # no -0
+    weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=polarity)
+    level = level_db(seat_pressure(problem.transfer[:, :, candidate], weights))
+    return Plan(
+        candidate_index=candidate,
+        gain_db=gain,
+        delay_s=delay,
+        polarity=np.where(polarity < 0.0, -1, 1).astype(np.int64),
+        variation_db=variation_db(level, problem.seat_weight),
+        output_db=output_db(level, problem.seat_weight, gain),
+        level_db=level,
+    )
+
+
+def state_of(columns: Columns, plan: Plan) -> State:
+    """The plan as the search sees it: one slot for each column; those of a pair have one drive."""
+    number = {group: column for column, group in enumerate(columns.members)}
+    left = list(enumerate(plan.candidate_index.tolist()))
+    slots: list[tuple[int, int]] = []
+    while left:
+        k, c = left.pop(0)
+        pair = next((other for other in left if (c, other[1]) in number and _same_drive(plan, k, other[0])), None)
+        if pair is not None:
+            left.remove(pair)
+        slots.append((number[(c,) if pair is None else (c, pair[1])], k))
+    order = [k for _, k in slots]
+    return State(
+        column=np.array([column for column, _ in slots], dtype=np.int64),
+        delay_s=plan.delay_s[order].astype(np.float64),
+        gain_db=plan.gain_db[order].astype(np.float64),
+        polarity=plan.polarity[order].astype(np.float64),
+    )
+
+
+def _same_drive(plan: Plan, i: int, j: int) -> bool:
+    return all(values[i] == values[j] for values in (plan.delay_s, plan.gain_db, plan.polarity))

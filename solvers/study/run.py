@@ -1,0 +1,300 @@
+"""Running a study: jobs to the workers, their results to the store, and one results file at the end.
+
+Whatever is killed, and whenever: a job counts once its file is whole, and a run does only what does not count yet.
+"""
+
+from collections import deque
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from time import monotonic
+from typing import Any
+
+import numpy as np
+
+from roommodes import __version__
+from roommodes.errors import RoommodesError
+from roommodes.studies.design import StudyRoom, room_project, study_rooms
+from roommodes.studies.reading import Study
+from roommodes.studies.records import JobRecord, StudyJob, stacked
+from roommodes.studies.results import FINISHED, RESULT_FIELDS, StudyResults
+from solvers.running.progress import Cancelled, Report, Step
+from solvers.study.job import do_job, study_jobs
+from solvers.study.store import Store
+from solvers.study.workers import Crew, Done
+
+POLL_S = 0.2
+DEATHS = 2  # after which a job is not given to a worker again in this run
+TIMED_JOBS, TIMED_S = 6, 15.0  # for what a dry run says
+TRIES = 2  # of a job that fails without killing its worker
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StudyPlan:
+    """A study with its rooms and its jobs, one per room, in the same order."""
+
+    study: Study
+    rooms: tuple[StudyRoom, ...]
+    jobs: tuple[StudyJob, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something that happened in a run.
+
+    Parameters
+    ----------
+    kind : "job", "retry", "failed" or "waiting".
+    title : the room; empty while waiting.
+    reason : why it failed.
+    finished, failed, total : jobs so far, those of earlier runs included.
+    left_s : time left, about; NaN before there is anything to go by [s].
+    """
+
+    kind: str
+    title: str
+    reason: str
+    finished: int
+    failed: int
+    total: int
+    left_s: float
+
+
+Watch = Callable[[Event], None]
+
+
+class StudyInterrupted(RoommodesError):
+    """The run was asked to stop; what was finished is kept."""
+
+    exit_code = 130
+
+
+def plan_study(study: Study) -> StudyPlan:
+    """Rooms and jobs of a study; ProjectInvalid when a room cannot be built."""
+    rooms = study_rooms(study)
+    return StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms))
+
+
+def finished_jobs(plan: StudyPlan, store: Store, *, mend: bool = True) -> dict[str, JobRecord]:
+    """What the store holds of a study, by key; files that are not whole do not count, and `mend` takes them away."""
+    found = ((job.key, store.record(job.key, mend=mend)) for job in plan.jobs)
+    return {key: record for key, record in found if record is not None}
+
+
+def run_jobs(
+    plan: StudyPlan,
+    store: Store,
+    crew: Crew,
+    *,
+    finished: Mapping[str, JobRecord],
+    watch: Watch,
+    cancelled: Cancelled,
+) -> tuple[dict[str, JobRecord], dict[str, str]]:
+    """Do every job that is not finished.
+
+    Parameters
+    ----------
+    plan, store, crew : what, where to, by whom.
+    finished : jobs that need not be done, by key.
+    watch : told of every event, and a few times a second.
+    cancelled : asked a few times a second; when true, what the workers are at is finished and kept, then
+        StudyInterrupted is raised.
+
+    Returns
+    -------
+    (records by key, reasons by key of the jobs that failed).
+    """
+    run = _Run(plan, store, crew, finished, watch)
+    try:
+        run.go(cancelled)
+    except BaseException:
+        crew.leave(at_once=True)
+        raise
+    crew.leave(at_once=False)
+    return run.records, run.failures
+
+
+class _Run:
+    """The state of one run."""
+
+    def __init__(
+        self, plan: StudyPlan, store: Store, crew: Crew, finished: Mapping[str, JobRecord], watch: Watch
+    ) -> None:
+        self._store, self._crew, self._watch = store, crew, watch
+        self.records = dict(finished)
+        self.failures: dict[str, str] = {}
+        self._total = len(dict.fromkeys(job.key for job in plan.jobs))
+        self._waiting = deque({job.key: job for job in plan.jobs if job.key not in finished}.values())
+        self._suspects: deque[StudyJob] = deque()  # given one at a time, so that a death tells whose it was
+        self._in_hand = 0
+        self._tries: dict[str, int] = {}
+        self._deaths: dict[str, int] = {}
+        self._began, self._before = monotonic(), len(self.records)
+
+    def go(self, cancelled: Cancelled) -> None:
+        """Until nothing is left to do."""
+        while self._waiting or self._suspects or self._in_hand:
+            stopping = cancelled()
+            if not stopping:
+                self._hand_out()
+            elif not self._in_hand:
+                text = f"{len(self.records)} of {self._total} rooms are finished and kept; run the same command again"
+                raise StudyInterrupted(f"interrupted: {text} to go on")
+            for done in self._crew.poll(POLL_S):
+                self._in_hand -= 1
+                self._take(done)
+            self._tell("waiting")
+
+    def _hand_out(self) -> None:
+        if self._suspects:
+            if self._in_hand == 0:
+                self._give(self._suspects.popleft())
+            return
+        most = self._crew.capacity
+        while self._waiting and self._in_hand < most:
+            self._give(self._waiting.popleft())
+
+    def _give(self, job: StudyJob) -> None:
+        self._crew.give(job)
+        self._in_hand += 1
+
+    def _take(self, done: Done) -> None:
+        job, key = done.job, done.job.key
+        if done.data is not None:
+            self._store.save(key, done.data)
+            record = self._store.record(key)
+            if record is None:
+                self._fail(job, "its result could not be read back")
+                return
+            self.records[key] = record
+            self._tell("job", job)
+        elif done.death:
+            self._deaths[key] = self._deaths.get(key, 0) + done.sure
+            if done.final or self._deaths[key] >= DEATHS:
+                self._fail(job, f"set aside: {done.reason}" + ("" if done.final else f" {self._deaths[key]} times"))
+            else:
+                self._suspects.append(job)
+                self._tell("retry", job, done.reason)
+        else:
+            self._tries[key] = self._tries.get(key, 0) + 1
+            if done.final or self._tries[key] >= TRIES:
+                self._fail(job, done.reason)
+            else:
+                self._waiting.append(job)
+                self._tell("retry", job, done.reason)
+
+    def _fail(self, job: StudyJob, reason: str) -> None:
+        self.failures[job.key] = reason
+        self._tell("failed", job, reason)
+
+    def _tell(self, kind: str, job: StudyJob | None = None, reason: str = "") -> None:
+        done = len(self.records) - self._before
+        left = self._total - len(self.records) - len(self.failures)
+        self._watch(
+            Event(
+                kind=kind,
+                title=job.title if job else "",
+                reason=reason,
+                finished=len(self.records),
+                failed=len(self.failures),
+                total=self._total,
+                left_s=(monotonic() - self._began) / done * left if done else float("nan"),
+            )
+        )
+
+
+def timed_jobs(jobs: Sequence[StudyJob], *, report: Report, cancelled: Cancelled) -> list[float]:
+    """Do a few jobs, evenly from all, and tell how long each took; their results are dropped [s].
+
+    The first is done twice, since it loads what all share; after `TIMED_S` no further one is begun.
+    """
+    count = min(TIMED_JOBS, len(jobs))
+    chosen = [jobs[k * len(jobs) // count] for k in range(count)]
+    timed: list[float] = []
+    began = monotonic()
+    for number, job in enumerate(chosen[:1] + chosen):
+        if cancelled() or (timed and monotonic() - began > TIMED_S):
+            break
+        report(Step(stage="timing a few jobs", fraction=number / (count + 1)))
+        taken = do_job(job.text, job.key).seconds
+        timed = [taken] if number == 1 else [*timed, taken]
+    return timed
+
+
+def study_in_process(
+    plan: StudyPlan, *, threads: int = 1, watch: Callable[[int, int], None] | None = None
+) -> StudyResults:
+    """A small study without workers or files, for notebooks. A job that fails raises.
+
+    Parameters
+    ----------
+    plan : the study.
+    threads : for the model; the results do not depend on it.
+    watch : called with (jobs done, jobs in all).
+    """
+    records: dict[str, JobRecord] = {}
+    for number, job in enumerate(plan.jobs, start=1):
+        if job.key not in records:
+            records[job.key] = do_job(job.text, job.key, threads)
+        if watch:
+            watch(number, len(plan.jobs))
+    return results_of(plan, records, {})
+
+
+def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapping[str, str]) -> StudyResults:
+    """Everything in one: what is written to the results file.
+
+    Parameters
+    ----------
+    plan : the study.
+    records : of the finished jobs, by key; at least one.
+    failures : reasons, by key.
+    """
+    tables, count = plan.study.tables, len(plan.jobs)
+    by_place = {k: records[job.key] for k, job in enumerate(plan.jobs) if job.key in records}
+    first = next(iter(by_place.values()))
+    arrays = {entry.path: whole for entry, whole in stacked(by_place, count)}
+    assert set(arrays) == {entry.path for entry in RESULT_FIELDS}
+    nothing = ("",) * len(tables.strategies)
+
+    def column(name: str) -> Any:
+        return np.array([getattr(by_place[k], name) if k in by_place else np.nan for k in range(count)])
+
+    return StudyResults(
+        study_toml=plan.study.toml_text,
+        table_text=plan.study.table_text,
+        study_sha256=plan.study.sha256,
+        seed=tables.seed,
+        software_version=__version__,
+        created_utc=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        frequency_hz=first.frequency_hz,
+        strategies=tuple(strategy.name for strategy in tables.strategies),
+        subs=np.array([strategy.subs for strategy in tables.strategies], dtype=np.int64),
+        rooms={
+            **_sizes(plan.rooms),
+            "decay_s": column("decay_s"),
+            "seconds": column("seconds"),
+            "cpu_seconds": column("cpu_seconds"),
+            "label": tuple(room.label for room in plan.rooms),
+            "build": tuple(room.build for room in plan.rooms),
+            "seating": tuple(room.seating for room in plan.rooms),
+            "status": tuple(
+                FINISHED if k in by_place else failures.get(job.key, "not done") for k, job in enumerate(plan.jobs)
+            ),
+            "key": tuple(job.key for job in plan.jobs),
+            "project_toml": tuple(room.project_toml for room in plan.rooms),
+        },
+        arrays=arrays,
+        notes=tuple(by_place[k].notes if k in by_place else nothing for k in range(count)),
+    )
+
+
+def _sizes(rooms: Sequence[StudyRoom]) -> dict[str, Any]:
+    models = [room_project(room).room() for room in rooms]
+    size = np.array([model.size_m for model in models])
+    return {
+        "length_m": size[:, 0],
+        "width_m": size[:, 1],
+        "height_m": size[:, 2],
+        "volume_m3": np.array([model.volume_m3 for model in models]),
+    }

@@ -1,0 +1,96 @@
+"""Where the jobs of a study keep their results until the results file is built, and who may work there.
+
+The folder stands beside the results file: `<name>.jobs`, one file per finished job, named by its key. A lock in it is
+held as long as a run lives; the system lets go of it when the process dies, however it dies.
+"""
+
+import contextlib
+import os
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from roommodes.errors import FileUnusable
+from roommodes.storage.whole_file import write_whole
+from roommodes.studies.records import JobRecord, read_record
+
+FOLDER_SUFFIX = ".jobs"
+LOCK_NAME = "lock"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Store:
+    """Finished jobs as files in a folder."""
+
+    folder: Path
+
+    def path(self, key: str) -> Path:
+        """The file of a job."""
+        return self.folder / f"{key}.h5"
+
+    def record(self, key: str, *, mend: bool = True) -> JobRecord | None:
+        """The finished job; None if there is none, or if its file is not whole (`mend` then takes it away)."""
+        path = self.path(key)
+        if not path.exists():
+            return None
+        try:
+            return read_record(path, key)
+        except FileUnusable:
+            if mend:
+                with contextlib.suppress(OSError):
+                    path.unlink()
+            return None
+
+    def save(self, key: str, data: bytes) -> None:
+        """Keep a finished job: whole or not at all. FileUnusable says why it could not be written."""
+        write_whole(self.path(key), data, force=True)
+
+
+def store_of(output: Path) -> Store:
+    """The store beside a results file."""
+    target = output.resolve()
+    return Store(folder=target.with_name(target.name + FOLDER_SUFFIX))
+
+
+@contextlib.contextmanager
+def opened(store: Store, output: Path) -> Iterator[None]:
+    """Make the folder, keep others out of it, and take away what a killed run left half-written.
+
+    Raises
+    ------
+    FileUnusable : another run works on the same results file, or the folder cannot be made.
+    """
+    try:
+        store.folder.mkdir(exist_ok=True)
+        descriptor = os.open(store.folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError as error:
+        raise FileUnusable(f"{store.folder}: cannot be used for finished jobs: {error.strerror or error}") from error
+    try:
+        if not _lock(descriptor):
+            raise FileUnusable(
+                f"{output}: another run is at work on this study and holds {store.folder / LOCK_NAME}; "
+                "wait for it, stop it, or choose another name with -o"
+            )
+        for left in store.folder.glob(".*.part"):
+            with contextlib.suppress(OSError):
+                left.unlink()
+        yield
+    finally:
+        os.close(descriptor)  # lets go of the lock
+
+
+def _lock(descriptor: int) -> bool:
+    """Take the lock without waiting; False when another process has it."""
+    try:
+        if sys.platform == "win32":
+            import msvcrt  # noqa: PLC0415 (there only)
+
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl  # noqa: PLC0415 (not there)
+
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

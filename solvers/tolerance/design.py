@@ -1,0 +1,139 @@
+"""The design of drawn rooms, worked out part by part: every part is the same whatever runs beside it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import qmc
+
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.arrays import Complexes, Floats
+from roommodes.places.seats import Listening
+from roommodes.responses.metrics import normalised
+from solvers.tolerance.field import CHUNK, Field
+from solvers.tolerance.inputs import DRIVES, Builds, Inputs
+from solvers.tolerance.plans import Driven, mean_levels_db, variations_db
+from solvers.tolerance.reduction import PRECISION
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Heard:
+    """What plans give in some built rooms.
+
+    Parameters
+    ----------
+    variation_db, mean_db : (n_plan, n) variation, mean level over band and ears [dB].
+    level_db : (n_plan, n, n_freq, n_seat) float32 [dB re 1/m].
+    """
+
+    variation_db: Floats
+    mean_db: Floats
+    level_db: NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Part:
+    """Rooms of A, as many of B, and the variations of A's with the drive settings of B's (n_plan, n) [dB]."""
+
+    a: Heard
+    b: Heard
+    drives_db: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Design:
+    """Samples A and B of built rooms, A mixed with B, and the plans that are heard in them.
+
+    Parameters
+    ----------
+    inputs : what is uncertain.
+    field : the field in built rooms.
+    plans : of any number of subs.
+    listening : the ears.
+    half : points of A, and of B; a power of two.
+    share_points : how many of them stand behind the indices.
+    seed : of the points.
+    """
+
+    inputs: Inputs
+    field: Field
+    plans: Sequence[Driven]
+    listening: Listening
+    half: int
+    share_points: int
+    seed: int
+
+    @property
+    def starts(self) -> list[int]:
+        """Where each part of A and B begins."""
+        return list(range(0, self.half, CHUNK // 2))
+
+    @property
+    def mixes(self) -> list[tuple[str, int]]:
+        """The groups whose rooms are worked out anew, with where each part of their points begins."""
+        groups = [name for name in self.inputs.groups if name != DRIVES]
+        return [(name, start) for name in groups for start in range(0, self.share_points, CHUNK)]
+
+    def points(self) -> tuple[Floats, Floats]:
+        """A and B in the unit cube: (half, size) each."""
+        size = self.inputs.size
+        both = qmc.Sobol(max(2 * size, 1), rng=self.seed).random(self.half)
+        return both[:, :size], both[:, size : 2 * size]
+
+    def heard(self, builds: Builds, transfer: Complexes) -> Heard:
+        """What all plans give in rooms with a known field (n, n_freq, n_ear, n_cabinet)."""
+        weight = normalised(self.listening.weight)
+        variation, mean, levels = [], [], []
+        for plan in self.plans:
+            level = plan.levels(transfer, self.field.frequency_hz, builds)
+            variation.append(variations_db(level, weight))
+            mean.append(mean_levels_db(level, weight))
+            levels.append(level[..., : self.listening.n_seat].astype(np.float32))
+        return Heard(variation_db=np.array(variation), mean_db=np.array(mean), level_db=np.array(levels))
+
+    def drawn(self) -> Heard:
+        """The room as drawn, by the same way as all others."""
+        builds = self.inputs.drawn()
+        return self.heard(builds, self.field.transfer(builds))
+
+    def part(self, start: int) -> Part:
+        """The rooms of A and B from one point on."""
+        points = slice(start, start + CHUNK // 2)
+        a, b = (self.inputs.builds(sample[points]) for sample in self.points())
+        transfer = self.field.transfer(a.joined(b))
+        heard = self.heard(a, transfer[: len(a)])
+        drives = heard.variation_db
+        if start < self.share_points and DRIVES in self.inputs.groups:
+            drives = self.heard(a.driven_as(b), transfer[: len(a)]).variation_db
+        return Part(a=heard, b=self.heard(b, transfer[len(a) :]), drives_db=drives)
+
+    def mixed(self, mix: tuple[str, int]) -> Floats:
+        """Variations in rooms of A with one group from B: (n_plan, n) [dB]."""
+        name, start = mix
+        points = slice(start, min(start + CHUNK, self.share_points))
+        a, b = (sample[points] for sample in self.points())
+        unit, columns = a.copy(), self.inputs.groups[name]
+        unit[:, columns] = b[:, columns]
+        builds = self.inputs.builds(unit)
+        return self.heard(builds, self.field.transfer(builds)).variation_db
+
+    def error_db(self, count: int, *, threads: int | None) -> float:
+        """Largest difference of any plan's variation in the first rooms of A from the full equations [dB]."""
+        builds = self.inputs.builds(self.points()[0][:count])
+        reduced = self.heard(builds, self.field.transfer(builds)).variation_db
+        worst = 0.0
+        for index in range(count):
+            room, surfaces = self.inputs.built(builds, index)
+            transfer = transfer_function(
+                room,
+                surfaces,
+                frequency_hz=self.field.frequency_hz,
+                seat_m=builds.ear_m[index],
+                source_m=builds.cabinet_m[index],
+                precision=PRECISION,
+                threads=threads,
+            )
+            full = self.heard(builds.part(slice(index, index + 1)), transfer[None]).variation_db[:, 0]
+            worst = max(worst, float(np.abs(full - reduced[:, index]).max()))
+        return worst

@@ -1,0 +1,205 @@
+"""The field in thousands of built rooms: the model's own equations, in a small basis for each frequency.
+
+With q the walls' reaction, (Y^-1 + Z_bb) q = Z_bc and H = 4 pi [Z_sc - Z_sb q] (`acoustics.transfer`). The few hundred
+boundary modes are needed for accuracy, but in the rooms that may come to be built q stays in a space of some dozens:
+it is learnt at each frequency from the full equations in seeded sample rooms (`tolerance.reduction`), and the equations
+are projected on it (Galerkin; they are symmetric, so the error is of second order in what the basis misses). Only
+what changes is worked out anew for each room:
+
+- the room modes below a cut, one by one: their k_n with the room's size, k with the temperature, their shapes at the
+  places of ears and cabinets; all modes above it as one smooth part, linear in k^2 and quadratic in the places;
+- every wall's strength (`tolerance.walls`).
+
+In a room of other size, lengths are measured by its sides: shapes and overlaps then stay, up to the walls' areas.
+
+| symbol | meaning |
+| --- | --- |
+| Q, r | basis of the boundary modes at one frequency, its size |
+| U | overlaps of the low modes with the boundary modes; Q^T U (r, m) |
+| D | 1 / (V (k_n^2 - k^2)) of the low modes |
+"""
+
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics.air import Air
+from roommodes.arrays import Complexes, Floats
+from solvers.tolerance.inputs import Builds
+from solvers.tolerance.walls import Walls
+
+CHUNK = 64  # rooms that are worked out together
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Places:
+    """Points that may lie a little elsewhere: a smooth function of their place is `monomials` times its coefficients.
+
+    Parameters
+    ----------
+    drawn_m : (n_point, 3) [m].
+    reach_m : (3,) how far they may move along each axis, above zero where they may [m].
+    """
+
+    drawn_m: Floats
+    reach_m: Floats
+
+    @property
+    def axes(self) -> list[int]:
+        """Along which they may move."""
+        return [axis for axis in range(3) if self.reach_m[axis] > 0.0]
+
+    def monomials(self, point_m: Floats) -> Floats:
+        """1, then first and second powers of the moves: (..., n_point, 3) -> (..., n_point, n_monomial)."""
+        moved = (point_m - self.drawn_m) / np.where(self.reach_m > 0.0, self.reach_m, 1.0)
+        parts = [np.ones(moved.shape[:-1])]
+        parts += [moved[..., axis] for axis in self.axes]
+        parts += [moved[..., a] * moved[..., b] for i, a in enumerate(self.axes) for b in self.axes[i:]]
+        return np.stack(parts, axis=-1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Level:
+    """The reduced equations at one frequency.
+
+    Parameters
+    ----------
+    k2 : squared wavenumber of the drawn room, complex [1/m2].
+    low : (m,) indices of the low modes among `Field.number`.
+    system : (n_wall_term + m + 2, r (r + 1) / 2) fixed matrices, upper triangles: walls, low modes, the rest's value
+        and its slope over k^2.
+    overlap : (r, m) Q^T U.
+    ear, cabinet : (n_point, n_monomial, r) Q^T Z_b of the modes above the cut.
+    ear_slope, cabinet_slope : (n_point, r) over k^2.
+    direct : (n_ear, n_monomial, n_cabinet, n_monomial) ear to cabinet of the modes above the cut.
+    direct_slope : (n_ear, n_cabinet).
+    """
+
+    k2: complex
+    low: NDArray[np.intp]
+    system: Complexes
+    overlap: Complexes
+    ear: Complexes
+    ear_slope: Complexes
+    cabinet: Complexes
+    cabinet_slope: Complexes
+    direct: Complexes
+    direct_slope: Complexes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Field:
+    """Transfer functions in many built rooms.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    size_m, loss_factor : of the drawn room.
+    number : (n_mode, 3) mode numbers of all low modes.
+    ears, cabinets : the points.
+    walls : None in a rigid room.
+    levels : one per frequency.
+    """
+
+    frequency_hz: Floats
+    size_m: Floats
+    loss_factor: float
+    number: NDArray[np.intp]
+    ears: Places
+    cabinets: Places
+    walls: Walls | None
+    levels: tuple[Level, ...]
+
+    def transfer(self, builds: Builds) -> Complexes:
+        """(n, n_freq, n_ear, n_cabinet) [1/m]; about `CHUNK` rooms at a time is quick."""
+        grown = builds.size_m / self.size_m
+        mean_grown = np.prod(grown, axis=1) ** (1.0 / 3.0)
+        ear, cabinet = (point / grown[:, None, :] for point in (builds.ear_m, builds.cabinet_m))  # as in the drawn room
+        ear_shape, cabinet_shape = (self._shapes(point) for point in (ear, cabinet))
+        ear_power, cabinet_power = self.ears.monomials(ear), self.cabinets.monomials(cabinet)
+        k2_mode = ((self.number[None] * pi / builds.size_m[:, None, :]) ** 2).sum(axis=2)  # (n, n_mode)
+        volume = np.prod(builds.size_m, axis=1)
+        speed = np.array([Air(temperature_c=float(one)).speed_of_sound_m_s for one in builds.temperature_c])
+        omega = 2.0 * pi * self.frequency_hz
+        wall = None if self.walls is None else self.walls.coefficients(builds, omega)
+        result = np.empty((len(builds), len(omega), ear.shape[1], cabinet.shape[1]), dtype=np.complex128)
+        for index, level in enumerate(self.levels):
+            k2 = (omega[index] / speed * (1.0 - 0.5j * self.loss_factor)) ** 2
+            d = 1.0 / (volume[:, None] * (k2_mode[:, level.low] - k2[:, None]))
+            at = _At(
+                level=level,
+                d=d,
+                scale=1.0 / mean_grown,
+                slope=(mean_grown**2 * k2 - level.k2) / mean_grown,
+                ear_shape=ear_shape[:, :, level.low],
+                cabinet_shape=cabinet_shape[:, :, level.low],
+                ear_power=ear_power,
+                cabinet_power=cabinet_power,
+            )
+            result[:, index] = 4.0 * pi * at.pressure(None if wall is None else wall[:, index])
+        return result
+
+    def _shapes(self, point_m: Floats) -> Floats:
+        """Mode shapes at points of the drawn room: (n, n_point, 3) -> (n, n_point, n_mode)."""
+        shape = np.ones((*point_m.shape[:2], len(self.number)))
+        for axis in range(3):
+            count = int(self.number[:, axis].max()) + 1
+            n = np.arange(count)
+            cosine = np.cos(point_m[:, :, axis, None] * (n * pi / self.size_m[axis])) * np.where(n > 0, 2.0**0.5, 1.0)
+            shape *= cosine[:, :, self.number[:, axis]]
+        return shape
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _At:
+    """Some built rooms at one frequency; n rooms, m low modes."""
+
+    level: Level
+    d: Complexes  # (n, m)
+    scale: Floats  # (n,) of the smooth part
+    slope: Complexes  # (n,) change of k^2, with that scale
+    ear_shape: Floats  # (n, ear, m)
+    cabinet_shape: Floats
+    ear_power: Floats  # (n, ear, monomial)
+    cabinet_power: Floats
+
+    def pressure(self, wall: Complexes | None) -> Complexes:
+        """H / 4 pi: (n, ear, cabinet), with the walls' coefficients (n, n_term)."""
+        level = self.level
+        direct = self._direct()
+        if wall is None:
+            return direct + (self.ear_shape * self.d[:, None, :]) @ self.cabinet_shape.transpose(0, 2, 1)
+        coefficient = np.concatenate([wall, self.d, self.scale[:, None], self.slope[:, None]], axis=1)
+        r = len(level.overlap)
+        system = (coefficient @ level.system)[:, _square(r)]
+        ear = self._smooth(level.ear, level.ear_slope, self.ear_power)  # (n, ear, r)
+        ear = ear + (self.ear_shape * self.d[:, None, :]) @ level.overlap.T
+        driven = np.linalg.solve(system, ear.transpose(0, 2, 1)).transpose(0, 2, 1)  # (n, ear, r)
+        low = (self.ear_shape - driven @ level.overlap) * self.d[:, None, :]
+        cabinet = self._smooth(level.cabinet, level.cabinet_slope, self.cabinet_power)
+        pressure = direct + low @ self.cabinet_shape.transpose(0, 2, 1) - driven @ cabinet.transpose(0, 2, 1)
+        return np.asarray(pressure)
+
+    def _smooth(self, value: Complexes, slope: Complexes, power: Floats) -> Complexes:
+        """A smooth part on the basis: (n, point, r)."""
+        at = (power.transpose(1, 0, 2) @ value).transpose(1, 0, 2)
+        return at * self.scale[:, None, None] + self.slope[:, None, None] * slope[None]
+
+    def _direct(self) -> Complexes:
+        """Ears against cabinets, the modes above the cut alone: (n, ear, cabinet)."""
+        level = self.level
+        n_ear, n_power, n_cabinet, n_other = level.direct.shape
+        half = self.ear_power.transpose(1, 0, 2) @ level.direct.reshape(n_ear, n_power, n_cabinet * n_other)
+        half = half.reshape(n_ear, -1, n_cabinet, n_other)
+        value: Complexes = np.einsum("encp,ncp->nec", half, self.cabinet_power)
+        return np.asarray(value * self.scale[:, None, None] + self.slope[:, None, None] * level.direct_slope[None])
+
+
+def _square(r: int) -> NDArray[np.intp]:
+    """Where each entry of a symmetric matrix stands in its packed upper triangle: (r, r)."""
+    first, second = np.triu_indices(r)
+    index = np.empty((r, r), dtype=np.intp)
+    index[first, second] = index[second, first] = np.arange(len(first))
+    return index

@@ -1,0 +1,252 @@
+"""Learns the small bases of `tolerance.field` from the full equations, in the drawn room and in seeded sample rooms.
+
+At each frequency the full equations are solved in a few sample rooms, with other walls and temperature, for ears and
+cabinets at other places; how the low modes alone drive the walls is added, because size and temperature move those.
+What is left of all these answers above a tolerance is the basis.
+"""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from itertools import product
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg.lapack import cgesv
+from scipy.stats import qmc
+from threadpoolctl import threadpool_limits
+
+from roommodes.acoustics.air import Air
+from roommodes.acoustics.ports import PortMatrices, Ports, Precision
+from roommodes.acoustics.room_boundary import Boundary, boundary_of
+from roommodes.acoustics.strengths import Strength
+from roommodes.acoustics.transfer import bulk_k2, strength_times
+from roommodes.arrays import Complexes, Floats
+from solvers.running.threads import thread_count
+from solvers.tolerance.field import Field, Level, Places
+from solvers.tolerance.inputs import Builds, Inputs
+from solvers.tolerance.walls import Walls
+
+# 3e-4 of the seats' rms at most on the demo, beside which the spreads are large
+PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=1e-2)
+LOW_REACH, LOW_MORE = 1.6, 0.6  # modes below LOW_REACH k + LOW_MORE [1/m] are worked out one by one
+K2_STEP = 0.02  # over which the smooth part's slope is taken
+SAMPLES = 12  # rooms beside the drawn one from which a basis is learnt
+MODE_SAMPLES = 2  # of them, with the low modes too
+LEAST = 1e-3  # what a direction must weigh against the strongest to enter the basis
+
+
+def reduced_field(
+    inputs: Inputs,
+    *,
+    frequency_hz: Floats,
+    seed: int,
+    threads: int | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Field:
+    """Prepare the field of a project's uncertain inputs.
+
+    Parameters
+    ----------
+    inputs : ears, cabinets and what is uncertain.
+    frequency_hz : (n_freq,) [Hz].
+    seed : of the sample rooms.
+    threads : how many at most; the result does not depend on it.
+    progress : called with (frequencies done, frequencies in all).
+
+    Raises
+    ------
+    OutsideModel, ValueError : as the model does.
+    """
+    project, table = inputs.project, inputs.project.tables.tolerance
+    room, surfaces = project.room(), project.surfaces()
+    room_reach = np.array(table.room_m)
+    ears = Places(drawn_m=inputs.ear_m, reach_m=np.array(table.ears_m) + room_reach)
+    cabinets = Places(drawn_m=inputs.cabinet_m, reach_m=np.array(table.cabinet_m) + room_reach)
+    size = np.array(room.size_m)
+    ear_nodes, ear_fit = _stencil(ears, size)
+    cabinet_nodes, cabinet_fit = _stencil(cabinets, size)
+    max_omega = 2.0 * pi * float(frequency_hz.max())
+    sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
+    samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
+    with threadpool_limits(1), ThreadPoolExecutor(thread_count(threads)) as pool:
+        flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
+        boundary = boundary_of(
+            room, surfaces, frequency_hz=frequency_hz, seat_m=flat_ears, source_m=flat_cabinets, precision=PRECISION
+        )
+        warmest = 1.05 * max_omega / room.air.speed_of_sound_m_s
+        ports = Ports(
+            room,
+            boundary.families,
+            seat_m=flat_ears,
+            source_m=flat_cabinets,
+            max_wavenumber=warmest,
+            precision=PRECISION,
+        )
+        walls = Walls(inputs, surfaces, boundary, max_omega=max_omega) if boundary.size else None
+        rooms = [inputs.built(samples, index) for index in range(len(samples))] if walls else []
+        strengths = [] if walls is None else [walls.strengths(*one) for one in rooms]
+        kept = ports.k2_modes <= (LOW_REACH * max_omega / room.air.speed_of_sound_m_s + LOW_MORE) ** 2
+        number = np.argwhere(kept)
+        learner = _Learner(
+            inputs=inputs,
+            ports=ports,
+            boundary=boundary,
+            walls=walls,
+            samples=samples,
+            strengths=strengths,
+            number=number,
+            overlaps=ports.overlaps()[:, kept] if boundary.size else np.empty((0, len(number))),
+            fits=(ear_fit, cabinet_fit),
+        )
+        levels = []
+        for level in pool.map(learner.level, frequency_hz):
+            levels.append(level)
+            if progress:
+                progress(len(levels), len(frequency_hz))
+    return Field(
+        frequency_hz=frequency_hz,
+        size_m=size,
+        loss_factor=room.loss_factor,
+        number=number,
+        ears=ears,
+        cabinets=cabinets,
+        walls=walls,
+        levels=tuple(levels),
+    )
+
+
+class _Learner:
+    """What all frequencies share."""
+
+    def __init__(
+        self,
+        *,
+        inputs: Inputs,
+        ports: Ports,
+        boundary: Boundary,
+        walls: Walls | None,
+        samples: Builds,
+        strengths: list[tuple[Strength, ...]],
+        number: NDArray[np.intp],
+        overlaps: Floats,
+        fits: tuple[Floats, Floats],
+    ) -> None:
+        self.ports, self.boundary, self.walls = ports, boundary, walls
+        self.samples, self.strengths = samples, strengths
+        self.number, self.overlaps = number, overlaps
+        self.ear_fit, self.cabinet_fit = fits
+        self.room = inputs.project.room()
+        self.k2_modes = ports.k2_modes[tuple(number.T)]
+        self.speeds = [Air(temperature_c=float(one)).speed_of_sound_m_s for one in samples.temperature_c]
+
+    def level(self, hz: float) -> Level:
+        """The reduced equations at one frequency."""
+        omega = 2.0 * pi * float(hz)
+        k2 = bulk_k2(self.room, np.array([omega], dtype=np.complex128))
+        low = np.flatnonzero(self.k2_modes <= (LOW_REACH * abs(k2[0]) ** 0.5 + LOW_MORE) ** 2)
+        without = np.zeros(self.ports.k2_modes.shape, dtype=np.bool_)
+        without[tuple(self.number[low].T)] = True
+        rest = self.ports.at(np.concatenate([k2, k2 * (1.0 + K2_STEP)]), without=without)
+        step = k2[0] * K2_STEP
+        overlap = self.overlaps[:, low]
+        basis = self._basis(omega, k2[0], low, rest, overlap)
+        r = basis.shape[1]
+        reduced = basis.T @ overlap
+        rows, columns = np.triu_indices(r)
+        value = basis.T @ rest.boundary[0] @ basis
+        slope = (basis.T @ rest.boundary[1] @ basis - value) / step
+        system = np.concatenate(
+            [
+                np.empty((0, len(rows))) if self.walls is None else self.walls.matrices(basis, omega)[:, rows, columns],
+                (reduced[rows] * reduced[columns]).T,
+                np.stack([value, slope])[:, rows, columns],
+            ]
+        )
+        ear, ear_slope = _points(rest.seat_boundary @ basis, self.ear_fit, step)
+        cabinet, cabinet_slope = _points(rest.source_boundary @ basis, self.cabinet_fit, step)
+        n_ear, _, ear_nodes = self.ear_fit.shape
+        n_cabinet, _, cabinet_nodes = self.cabinet_fit.shape
+        direct = rest.seat_source.reshape(2, n_ear, ear_nodes, n_cabinet, cabinet_nodes)
+        return Level(
+            k2=complex(k2[0]),
+            low=low,
+            system=system,
+            overlap=reduced,
+            ear=ear,
+            ear_slope=ear_slope,
+            cabinet=cabinet,
+            cabinet_slope=cabinet_slope,
+            direct=np.einsum("epn,encm,cqm->epcq", self.ear_fit, direct[0], self.cabinet_fit, optimize=True),
+            direct_slope=(direct[1, :, 0, :, 0] - direct[0, :, 0, :, 0]) / step,
+        )
+
+    def _basis(
+        self, omega: float, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats
+    ) -> Complexes:
+        """Directions that the walls' reaction takes in the sample rooms: (mode, r), orthonormal."""
+        if self.walls is None:
+            return np.empty((0, 0), dtype=np.complex128)
+        w = np.array([omega], dtype=np.complex128)
+        volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
+        ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
+        shapes = [self._shapes(low, factors) for factors in (self.ports.seat_factors, self.ports.source_factors)]
+        found = []
+        for index, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
+            k2_here = k2 * (self.room.air.speed_of_sound_m_s / speed) ** 2
+            d = 1.0 / (volume * (mode_k2 - k2_here))
+            points = [
+                rest.seat_boundary[0, index % ear_nodes :: ear_nodes].T
+                + overlap @ (d[:, None] * shapes[0][index % ear_nodes :: ear_nodes].T),
+                rest.source_boundary[0, index % cabinet_nodes :: cabinet_nodes].T
+                + overlap @ (d[:, None] * shapes[1][index % cabinet_nodes :: cabinet_nodes].T),
+            ]
+            asked = np.concatenate(points, axis=1)
+            scale = float(np.linalg.norm(asked)) / asked.shape[1] ** 0.5
+            if index < MODE_SAMPLES:  # what a shift of a mode by so much would add
+                moved = np.abs(1.0 / (volume * (mode_k2 - k2_here * (1.0 + K2_STEP))) - d)
+                asked = np.concatenate([asked, overlap * moved], axis=1)
+            boundary = rest.boundary[0] + (overlap * d) @ overlap.T
+            both = strength_times(strengths, w, np.concatenate([boundary, asked], axis=1)[None])[0]
+            system, right = both[:, : len(boundary)], both[:, len(boundary) :]
+            system[np.arange(len(system)), np.arange(len(system))] += 1.0
+            # single precision is plenty for a basis
+            found.append(cgesv(system.astype(np.complex64), right.astype(np.complex64))[2] / scale)
+        answers = np.concatenate(found, axis=1).astype(np.complex128)
+        weight, mixture = np.linalg.eigh(answers.conj().T @ answers)
+        strong = weight > LEAST**2 * weight[-1]
+        return np.asarray(np.linalg.qr(answers @ (mixture[:, strong] / weight[strong] ** 0.5))[0])
+
+    def _shapes(self, low: NDArray[np.intp], factors: tuple[Floats, Floats, Floats]) -> Floats:
+        """Low modes' shapes at the stencils' points: (n_point, m)."""
+        number = self.number[low]
+        return np.asarray(np.prod([factors[axis][:, number[:, axis]] for axis in range(3)], axis=0))
+
+
+def _stencil(places: Places, size_m: Floats) -> tuple[Floats, Floats]:
+    """Where a smooth function of a point is asked, and what turns the answers into coefficients.
+
+    Returns
+    -------
+    (n_point, n_node, 3) [m], its first node as drawn; (n_point, n_monomial, n_node).
+    """
+    axes = places.axes
+    moves = [np.zeros(3)]
+    for axis in axes:
+        moves += [sign * np.eye(3)[axis] for sign in (1.0, -1.0)]
+    if len(axes) > 1:
+        for signs in product((1.0, -1.0), repeat=len(axes)):
+            corner = np.zeros(3)
+            corner[axes] = signs
+            moves.append(corner)
+    nodes = places.drawn_m[:, None] + np.stack(moves) * places.reach_m
+    nodes = np.clip(nodes, 0.0, size_m)
+    monomials = places.monomials(nodes.transpose(1, 0, 2)).transpose(1, 0, 2)  # (point, node, monomial)
+    return nodes, np.asarray(np.linalg.pinv(monomials), dtype=np.float64)
+
+
+def _points(value: Complexes, fit: Floats, step: complex) -> tuple[Complexes, Complexes]:
+    """A smooth part's coefficients (n_point, n_monomial, r) and slope (n_point, r), from (2, n_point n_node, r)."""
+    n_point, _, n_node = fit.shape
+    at = value.reshape(2, n_point, n_node, value.shape[2])
+    return fit @ at[0], (at[1, :, 0] - at[0, :, 0]) / step

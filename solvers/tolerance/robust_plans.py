@@ -1,0 +1,201 @@
+"""From a plan file to one whose drives, and order of layouts, suit rooms that are not built exactly as drawn."""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from roommodes.arrays import Floats
+from roommodes.plan.choices import Choices
+from roommodes.plan.file import PlanTable, Results
+from roommodes.project.project import Project
+from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
+from solvers.running.progress import Cancelled, Interrupted, Report, Step
+from solvers.running.threads import run_jobs, thread_count
+from solvers.search.from_project import drives_of
+from solvers.tolerance.design import Design
+from solvers.tolerance.field import CHUNK
+from solvers.tolerance.inputs import Builds
+from solvers.tolerance.percentiles import Asked, design_of, lean_grid
+from solvers.tolerance.plans import Driven, leading_plans
+from solvers.tolerance.robust_drives import Candidate, Rooms, ninety_db, robust_plans
+
+KEPT = 20
+ROOMS = 256  # that drives are polished against; with half as many the choice among layouts followed chance
+OTHER_ROOMS = 512  # of another seed, on which plain and robust are compared
+STOP = "kept layouts only: their drives were polished against drawn rooms, and ranked by the 90th percentile there"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Price:
+    """What robustness buys and costs for one number of subs.
+
+    Parameters
+    ----------
+    count : subs.
+    plain_db, robust_db : variation as drawn of the first plan before and after [dB].
+    plain_ninety_db, robust_ninety_db : its 90th percentile over the other rooms [dB].
+    rank : where the robust plan's layout stood before, from 0.
+    """
+
+    count: int
+    plain_db: float
+    robust_db: float
+    plain_ninety_db: float
+    robust_ninety_db: float
+    rank: int
+
+
+def robust_results(
+    results: Results,
+    project: Project,
+    *,
+    counts: Sequence[int] | None = None,
+    seed: int = 1,
+    threads: int | None = None,
+    report: Report | None = None,
+    cancelled: Cancelled | None = None,
+) -> tuple[Results, tuple[Price, ...]]:
+    """The plan file with robust plans in place of its own, and what that costs.
+
+    Parameters
+    ----------
+    results, project : a plan file and the project in it.
+    counts : numbers of subs; None for all. Others are left out of the result.
+    seed : of the rooms; the other rooms take the next.
+    threads : how many at most; the result does not depend on it.
+    report : called with the progress.
+    cancelled : when true, what is polished so far is kept.
+
+    Raises
+    ------
+    Interrupted : cancelled before the rooms were drawn.
+    OutsideModel : the model cannot take this project.
+    """
+    leading = leading_plans(results, plans=KEPT, counts=counts)
+    asked = Asked(draws=2 * ROOMS, seed=seed, plans=KEPT, indices=False)
+    design = design_of(
+        results,
+        project,
+        asked,
+        leading,
+        frequency_hz=lean_grid(project),
+        threads=threads,
+        report=report,
+        cancelled=cancelled,
+    )
+    train = _rooms(design, design.points()[0], threads, cancelled)
+    if len(train.builds) < ROOMS:
+        raise Interrupted("interrupted before the rooms were drawn; nothing was written")
+    other = replace(design, seed=(seed + 1) % 2**32, half=OTHER_ROOMS)
+    judge = _rooms(other, other.points()[0], threads, None)
+    drives = drives_of(project)
+    tables, prices = {}, []
+    for done, (count, plans) in enumerate(leading.driven.items()):
+        if report:
+            report(Step(stage="robust drives", fraction=done / len(leading.driven)))
+        candidate = [leading.candidate[one.column] for one in plans]
+        mirror = results.candidates.mirror_of if project.search.mirror else None
+        layouts = [
+            Candidate(driven=one, shared=_shared(one, index, mirror, alike=project.search.shared_drives))
+            for one, index in zip(plans, candidate, strict=True)
+        ]
+        found = robust_plans(train, layouts, drives, seed=seed, threads=threads, cancelled=cancelled)
+        ranks = {tuple(one.column.tolist()): rank for rank, one in reversed(list(enumerate(plans)))}
+        order = np.array([ranks[tuple(one.column.tolist())] for one in found])
+        tables[count] = _table(
+            results, results.plans[count], found, order, leading.candidate, project.listening().weight, seed
+        )
+        prices.append(
+            Price(
+                count=count,
+                plain_db=float(results.plans[count].variation_db[0]),
+                robust_db=float(tables[count].variation_db[0]),
+                plain_ninety_db=ninety_db(judge, plans[0]),
+                robust_ninety_db=ninety_db(judge, found[0]),
+                rank=int(order[0]),
+            )
+        )
+    if report:
+        report(Step(stage="robust drives", fraction=1.0))
+    return replace(results, plans=tables, choices=Choices(), tuning=None, crossover=None), tuple(prices)
+
+
+def _rooms(design: Design, unit: Floats, threads: int | None, cancelled: Cancelled | None) -> Rooms:
+    """The field in the rooms at points of the unit cube."""
+    some = thread_count(threads)
+    stop = cancelled or (lambda: False)
+
+    def field(start: int) -> NDArray[np.complex128]:
+        return design.field.transfer(design.inputs.builds(unit[start : start + CHUNK]))
+
+    with threadpool_limits(1), ThreadPoolExecutor(some) as pool:
+        parts = list(run_jobs(pool, field, range(0, len(unit), CHUNK), ahead=2 * some, cancelled=stop))
+    done = sum(map(len, parts))
+    builds: Builds = design.inputs.builds(unit[:done])
+    transfer = np.concatenate(parts) if parts else np.empty((0, 0, 0, 0), dtype=np.complex128)
+    return Rooms(
+        frequency_hz=design.field.frequency_hz,
+        transfer=transfer,
+        builds=builds,
+        weight=normalised(design.listening.weight),
+    )
+
+
+def _shared(
+    plan: Driven, candidate: NDArray[np.intp], mirror_of: NDArray[np.int64] | None, *, alike: bool
+) -> NDArray[np.intp]:
+    """Which drive each sub has: (n_sub,); a mirrored pair has one, and with `alike` those driven alike have one."""
+    if mirror_of is not None:
+        pair = np.minimum(candidate, np.where(mirror_of[candidate] >= 0, mirror_of[candidate], candidate))
+        return np.asarray(np.unique(pair, return_inverse=True)[1], dtype=np.intp)
+    if not alike:
+        return np.arange(len(candidate))
+    drives = np.stack([plan.gain_db, plan.delay_s, plan.polarity], axis=1)
+    return np.asarray(np.unique(drives, axis=0, return_inverse=True)[1].ravel(), dtype=np.intp)
+
+
+def _table(
+    results: Results,
+    before: PlanTable,
+    found: Sequence[Driven],
+    order: NDArray[np.intp],
+    candidate: NDArray[np.intp],
+    weight: Floats,
+    seed: int,
+) -> PlanTable:
+    """Robust plans as a plan file holds them, judged as drawn by `roommodes.responses.metrics` on all frequencies."""
+    hz, transfer = results.frequency_hz, results.transfer
+    if results.cloud is not None:
+        transfer = np.concatenate([transfer, results.cloud.transfer], axis=1)
+    levels, variations, outputs = [], [], []
+    for one in found:
+        weights = drive_weights(hz, gain_db=one.gain_db, delay_s=one.delay_s, polarity=one.polarity)
+        level = level_db(seat_pressure(transfer[:, :, candidate[one.column]], weights))
+        levels.append(level[:, : len(results.seats)])
+        variations.append(variation_db(level, weight))
+        outputs.append(output_db(level, weight, one.gain_db))
+    return replace(
+        before,
+        candidate_index=np.array([candidate[one.column] for one in found], dtype=np.int64),
+        gain_db=np.array([one.gain_db for one in found]),
+        delay_s=np.array([one.delay_s for one in found]),
+        polarity=np.array([one.polarity for one in found]).astype(np.int8),
+        variation_db=np.array(variations),
+        output_db=np.array(outputs),
+        level_db=np.array(levels),
+        exhaustive=False,
+        by_aims=False,
+        stop=STOP,
+        remarks=(
+            *before.remarks,
+            f"Robust: {ROOMS} rooms of seed {seed} within [tolerance]; other plans may be more even as drawn.",
+        ),
+        alike_db=None if before.alike_db is None else before.alike_db[order],
+        bound_db=None if before.bound_db is None else before.bound_db[order],
+        smoothness_db=None,
+        decay_s=None,
+    )

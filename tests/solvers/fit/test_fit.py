@@ -1,0 +1,117 @@
+"""The fit: slopes against differences, a room of known sizes found again, a wrong one refused, the file kept."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from roommodes.errors import ProjectInvalid
+from roommodes.measured.loading import MeasuredSet, load_manifest
+from roommodes.project.reading import parse_project
+from roommodes.toml.edit import with_values
+from solvers.fit.corrected_project import corrected_project
+from solvers.fit.model import FitModel
+from solvers.fit.outcome import Fit, Verdict
+from solvers.fit.parameters import Space
+from solvers.fit.run import Settings, fit
+from tests.measuring import ROOM, SUBS, modelled, room_project, write_set
+
+LONGER = ROOM.replace("length_m = 5.2", "length_m = 5.25").replace("mass_kg_m2 = 14.0", "mass_kg_m2 = 17.0")
+HELD = ("subs", "microphones")
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory: pytest.TempPathFactory) -> MeasuredSet:
+    """Responses of a room 5 cm longer and with a heavier lining than the project says, 1 % noise."""
+    folder = tmp_path_factory.mktemp("set")
+    truth = modelled(
+        room_project(LONGER), np.geomspace(20.0, 100.0, 4 * 28 + 1), SUBS
+    )  # on the project's own grid and between
+    rng = np.random.default_rng(4)
+    size = 0.01 * np.sqrt(np.mean(np.abs(truth.transfer) ** 2) / 2.0)
+    noise = size * (rng.normal(size=truth.transfer.shape) + 1j * rng.normal(size=truth.transfer.shape))
+    noisy = type(truth)(hz=truth.hz, transfer=truth.transfer + noise)
+    return load_manifest(write_set(folder, noisy, extra='[reference]\nlevel = "per metre"'), room_project())
+
+
+@pytest.fixture(scope="module")
+def found(measured: MeasuredSet) -> Fit:
+    return fit(room_project(), measured, Settings(hold=HELD))
+
+
+def test_a_room_five_centimetres_longer_is_found_within_its_uncertainty(found: Fit) -> None:
+    values = {one.parameter.name: one for one in found.estimates}
+    length, mass = values["length_m"], values["lining.mass_kg_m2"]
+    assert found.verdict is Verdict.NOISE
+    assert abs(length.value - 5.25) < 3.0 * length.deviation < 0.02
+    assert abs(mass.value - 17.0) < 3.0 * mass.deviation < 2.0
+    assert found.misfit_after < 0.03
+    assert found.misfit_before > 0.1
+
+
+def test_a_wrong_size_that_is_held_is_refused_and_named(measured: MeasuredSet) -> None:
+    result = fit(room_project(), measured, Settings(hold=("size", *HELD)))
+    assert result.verdict is Verdict.REFUSED
+    move, share = result.suspects["length_m"]
+    assert 0.02 < move < 0.08
+    assert share > 0.2
+
+
+def test_the_corrected_project_keeps_the_text_and_its_comments(measured: MeasuredSet, found: Fit) -> None:
+    text = ROOM.replace("length_m = 5.2", "length_m = 5.2  # by tape")
+    project = parse_project(text, source="room.toml")
+    after = corrected_project(project, measured, found)
+    assert "# by tape" in after
+    corrected = parse_project(after, source="corrected.toml")
+    assert corrected.room().length_m == pytest.approx(5.25, abs=0.01)
+    assert corrected.room().length_m == pytest.approx(found.situation.room.length_m, abs=1e-4)
+    assert corrected.tables.rows == project.tables.rows
+
+
+def test_slopes_are_those_of_differences() -> None:
+    project = room_project()
+    sub_m = np.array(list(SUBS.values()))
+    seats = project.seats()
+    space = Space(project, sub_name=tuple(SUBS), sub_m=sub_m, seat_name=seats.name, seat_m=seats.position_m)
+    model = FitModel(space, np.array([25.0, 47.0, 80.0]), lambda: False)
+    u = np.zeros(len(space.free))
+    response = model.response(u, space.free, {}, lambda done, total: None)
+    assert response is not None
+    for place, parameter in enumerate(space.free):
+        step = 0.02 * np.eye(len(u))[place]
+        ahead, behind = model.transfer(space.situation(u + step)), model.transfer(space.situation(u - step))
+        assert ahead is not None
+        assert behind is not None
+        wanted = (ahead - behind) / 0.04
+        assert np.linalg.norm(response.slopes[parameter] - wanted) < 0.05 * np.linalg.norm(wanted), parameter.name
+
+
+def test_an_unknown_name_to_hold_is_refused(measured: MeasuredSet) -> None:
+    with pytest.raises(ProjectInvalid, match=r'"sizes" is nothing that a fit may change. Did you mean size\?'):
+        fit(room_project(), measured, Settings(hold=("sizes",)))
+
+
+def test_values_change_where_they_stand() -> None:
+    text = 'a = 1 # one\n[t]\nb = [1, 2]  # two\nc = { x = 1, "y z" = "#" }\n[[l]]\nd = "q#" # three\n'
+    changed = with_values(text, {("a",): 2.5, ("t", "b", 1): 7, ("t", "c", "x"): 3, ("l", 0, "d"): "w", ("t", "e"): 4})
+    assert (
+        changed == 'a = 2.5 # one\n[t]\ne = 4\nb = [1, 7]  # two\nc = { x = 3, "y z" = "#" }\n[[l]]\nd = "w" # three\n'
+    )
+
+
+def test_the_command_writes_and_refuses(tmp_path: Path) -> None:
+    from typer.testing import CliRunner  # noqa: PLC0415
+
+    from cli.main import app  # noqa: PLC0415
+
+    write_set(tmp_path, modelled(room_project(), np.geomspace(15.0, 120.0, 145), SUBS))
+    (tmp_path / "room.toml").write_text(ROOM)
+    words = ["fit", str(tmp_path / "room.toml"), str(tmp_path / "set.toml"), "--hold", "microphones", "--hold", "subs"]
+    out = tmp_path / "out.toml"
+    result = CliRunner().invoke(app, [*words, "-o", str(out), "--figure", str(tmp_path / "fit.png")])
+    assert result.exit_code == 0, result.output
+    assert "What the measurements tell" in result.output
+    assert out.exists()
+    assert (tmp_path / "fit.png").stat().st_size > 10_000
+    again = CliRunner().invoke(app, [*words, "-o", str(out)])
+    assert again.exit_code == 5
