@@ -33,13 +33,13 @@ HELD = ("--hold", "microphones", "--hold", "subs")
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """README's bare room: its manifest, and files of a room that differs from the drawing, 1 % noise, unknown level."""
+    """The guide's bare room: its manifest, and files of a room that differs from the drawing, 1 % noise, unknown level."""
     folder = tmp_path_factory.mktemp("site")
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    (text,) = re.findall(r"^```toml manifest\n(.*?)^```$", readme, flags=re.MULTILINE | re.DOTALL)
+    guide = (Path(__file__).parents[2] / "docs" / "calibrator.md").read_text(encoding="utf-8")
+    (text,) = re.findall(r"^```toml manifest\n(.*?)^```$", guide, flags=re.MULTILINE | re.DOTALL)
     (folder / "bare.toml").write_text(text)
     (folder / "room.toml").write_text(DRAWN)
-    tables, _ = parse_manifest(text, source="README.md")
+    tables, _ = parse_manifest(text, source="calibrator.md")
     built = parse_project(BUILT, source="built")
     places = {place.name: place.position_m for place in tables.places}
     source = {sub.name: sub.position_m or (0.0, 0.0, 0.0) for sub in tables.subs}
