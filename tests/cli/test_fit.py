@@ -33,7 +33,7 @@ HELD = ("--hold", "microphones", "--hold", "subs")
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The guide's bare room: its manifest, and files of a room that differs from the drawing, 1 % noise, unknown level."""
+    """The guide's bare room: its manifest, and files of another room than drawn, 1 % noise, unknown level."""
     folder = tmp_path_factory.mktemp("site")
     guide = (Path(__file__).parents[2] / "docs" / "calibrator.md").read_text(encoding="utf-8")
     (text,) = re.findall(r"^```toml manifest\n(.*?)^```$", guide, flags=re.MULTILINE | re.DOTALL)
