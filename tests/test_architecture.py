@@ -19,6 +19,16 @@ from roommodes.project.reading import parse_project
 ROOT = Path(__file__).parents[1]
 PACKAGES = ("roommodes", "solvers", "cli")
 MOST_LINES = 400
+VAGUE = (
+    "public page",
+    "public text",
+    "public library",
+    "textbook",
+    "second hand",
+    "handbooks",
+    "a study",
+    "a door study",
+)
 MOST_FILES = 22  # of a folder, with __init__
 HEAVY = {
     "numpy",
@@ -241,7 +251,12 @@ def test_every_published_table_names_its_source() -> None:
     for path in files:
         for name, table in tomllib.loads(path.read_text(encoding="utf-8")).items():
             assert isinstance(table, dict), f"{path.name}: {name} stands outside a table"
-            assert len(str(table.get("source", ""))) >= 10, f"{path.name} [{name}] names no source"
+            source = str(table.get("source", ""))
+            assert len(source) >= 10, f"{path.name} [{name}] names no source"
+            vague = [word for word in VAGUE if word in source.lower()]
+            assert not vague, f"{path.name} [{name}]: {vague} cannot be found by a reader; name author, title, year"
+            assert table.get("unit"), f"{path.name} [{name}] says no unit"
+            assert "digits" in table, f"{path.name} [{name}] says no printed digits"
 
 
 def test_every_construction_of_the_library_names_its_source() -> None:
