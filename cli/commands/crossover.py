@@ -13,6 +13,7 @@ from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs
 from cli.terminal.plan_options import suffix_fault as plan_suffix_fault
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.filters.crossovers import Crossover
@@ -62,10 +63,10 @@ def crossover(
     from cli.words.chosen_plan import choose_plan
     from cli.words.crossover import crossover_json, print_crossover
     from cli.words.what_was_kept import filters_under, tuning_under
-    from roommodes.plan.file import check_results_target, write_results
+    from roommodes.plan.file import write_results
     from roommodes.plan.starting_values import check_rate
     from roommodes.project.mains import MainsTable
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.crossover.with_mains import meet_mains, record_of
 
     if output and (fault := plan_suffix_fault(output, PLAN_SUFFIXES)):
@@ -74,10 +75,8 @@ def crossover(
         raise typer.BadParameter(fault, param_hint="--figure")
     check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
-    if output:
-        check_results_target(output, force=force, needed_bytes=plan.results.size_bytes)
-    if figure:
-        check_target(figure, force=force)
+    targets = {"--output": output, "--figure": figure}
+    check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
     mains = plan.project.mains or MainsTable()
     wanted = wanted_crossover(mains, at=at, order=order, kind=kind)
     with interruptible() as stop_asked, progress(quiet=quiet) as report:

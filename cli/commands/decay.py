@@ -11,6 +11,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PlanFile, Rank, Subs
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 
 @guarded
@@ -38,14 +39,13 @@ def decay(
     from cli.terminal.figure_suffix import suffix_fault
     from cli.words.chosen_plan import choose_plan
     from cli.words.decay import decay_json, print_decay
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.listening.over_time import plan_over_time
 
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
-    if output:
-        check_target(output, force=force)
+    check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet) as report:
         found = plan_over_time(
             plan.project,

@@ -10,6 +10,7 @@ from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 PROJECT, PLAN, FIGURE = "demo.toml", "demo.h5", "demo.png"
 
@@ -34,12 +35,11 @@ def demo(
     from cli.words.plan import plans_json
     from roommodes.plan.file import write_results
     from roommodes.project.reading import parse_project
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.plans.solve import solve
 
     project_file, plan_file, figure_file = (into / name for name in (PROJECT, PLAN, FIGURE))
-    for target in (project_file, plan_file, figure_file):
-        check_target(target, force=force)
+    check_targets({path.name: path for path in (project_file, plan_file, figure_file)}, inputs=[], force=force)
     text = files("roommodes.project").joinpath("demo.toml").read_text(encoding="utf-8")
     project = parse_project(text, source=str(project_file))
     write_whole(project_file, text.encode(), force=force)

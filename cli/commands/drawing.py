@@ -10,6 +10,7 @@ from cli.terminal.guard import guarded
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PlanFile, Rank, Subs, suffix_fault
+from cli.terminal.targets import check_targets
 
 SUFFIXES = (".pdf", ".svg", ".dxf")
 
@@ -43,7 +44,7 @@ def drawing(
     """
     from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_of
     from cli.words.chosen_plan import choose_plan
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
 
     target = output or file.with_suffix(".pdf")
     if fault := suffix_fault(target, SUFFIXES):
@@ -53,7 +54,7 @@ def drawing(
     if scale is not None and not 1.0 <= scale <= 1000.0:
         raise typer.BadParameter(f"got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50", param_hint="--scale")
     plan = choose_plan(file, subs=subs, rank=rank)
-    check_target(target, force=force)
+    check_targets({"--output": target}, inputs=[file], force=force)
     sheet = drawing_sheet(plan, SheetWishes(paper=paper and paper.upper(), scale=scale, revision=revision))
     if target.suffix.lower() == ".dxf":
         from cli.drawing.dxf import sheet_dxf

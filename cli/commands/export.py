@@ -11,6 +11,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, counted, print_json, warn
 from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 SUFFIXES = (".sofa", ".wav")
 STILL_RINGS_DB = -40.0
@@ -47,7 +48,7 @@ def export(
     from cli.words.chosen_plan import choose_plan
     from roommodes.plan.starting_values import RATE_RANGE_HZ
     from roommodes.responses.impulse_response import left_at_end_db
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
 
     if fault := suffix_fault(output, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
@@ -59,7 +60,7 @@ def export(
     plan = choose_plan(file, subs=subs, rank=rank)
     if sub is not None and not 1 <= sub <= plan.count:
         raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.count}", param_hint="--sub")
-    check_target(output, force=force)
+    check_targets({"--output": output}, inputs=[file], force=force)
     if output.suffix.lower() == ".sofa":
         data = sofa_bytes(plan)
         emitters, receivers = counted(plan.count, "sub"), counted(len(plan.results.seats), "seat")

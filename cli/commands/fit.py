@@ -13,6 +13,7 @@ from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.measured.loading import MeasuredSet
@@ -75,7 +76,6 @@ def fit(
     from cli.words.fit import fit_json, print_fit
     from roommodes.measured.loading import load_manifest
     from roommodes.project.reading import load_project
-    from roommodes.storage.whole_file import check_target
     from solvers.fit.corrected_project import corrected_project
     from solvers.fit.moved_modes import moved_modes
     from solvers.fit.outcome import Stop, Verdict
@@ -85,13 +85,9 @@ def fit(
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
-    if fault := _path_fault(output, figure, (file, manifest)):
-        raise typer.BadParameter(fault, param_hint="--output, --figure")
     project = load_project(file)
-    for target in (output, figure):
-        if target:
-            check_target(target, force=force)
     measured = load_manifest(manifest, project)
+    check_targets({"--output": output, "--figure": figure}, inputs=[file, *measured.paths], force=force)
     settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
     moved = None
     with interruptible(STOPPING) as stop_asked, progress(quiet=quiet) as report:
@@ -122,15 +118,6 @@ def fit(
     if refused:
         say_error([f"{file}: {found.verdict.value}" + (f" {output} was not written." if output else "")])
         raise typer.Exit(EXIT_REFUSED)
-
-
-def _path_fault(output: Path | None, figure: Path | None, inputs: tuple[Path, Path]) -> str | None:
-    """Why the files cannot be written where they are asked for, whatever --force says."""
-    targets = [path.resolve() for path in (output, figure) if path]
-    if len(set(targets)) < len(targets):
-        return f"both are {output}; give each a name of its own."
-    taken = next((path for path in inputs if path.resolve() in targets), None)
-    return f"{taken} is read by this command; write to another file." if taken else None
 
 
 def _write(contents: "dict[Path | None, Callable[[], bytes | None]]", *, force: bool) -> list[Path]:

@@ -11,6 +11,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PlanFile, Rank, Subs, suffix_fault
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 SUFFIXES = (".png", ".svg", ".pdf")
 
@@ -36,15 +37,14 @@ def headroom(
     """
     from cli.words.chosen_plan import choose_plan
     from cli.words.headroom import headroom_json, print_headroom
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.loudness.of_plan import plan_headroom
     from solvers.running.progress import Interrupted, Step
 
     if output and (fault := suffix_fault(output, SUFFIXES)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
-    if output:
-        check_target(output, force=force)
+    check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet) as report:
         found = plan_headroom(
             plan.results,

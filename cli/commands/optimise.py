@@ -10,6 +10,7 @@ from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
 from cli.terminal.output import Page, counted, print_json, say_error, warn
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.plan.file import Results
@@ -54,23 +55,26 @@ def optimise(
     from cli.words.basis import responses_word
     from cli.words.choice import choice_json
     from cli.words.plan import plans_json
-    from roommodes.plan.file import check_results_target, write_results
+    from roommodes.plan.file import write_results
     from roommodes.project.advice import model_warnings
     from roommodes.project.reading import load_project
     from solvers.plans.solve import expected_results_bytes, solve
 
     wanted = parse_counts(counts)
     project = load_project(file)
-    ground = None
+    ground, inputs = None, [file]
     if measured is not None:
         from roommodes.measured.loading import load_manifest
         from solvers.plans.solve_measured import measured_counts, measured_ground, solve_measured
 
-        ground = measured_ground(project, load_manifest(measured, project))
+        found = load_manifest(measured, project)
+        inputs += found.paths
+        ground = measured_ground(project, found)
         wanted = wanted or measured_counts(project, len(ground.candidates))
     wanted = wanted or project.search.counts
     target = output or Path(file.stem + ".h5")
-    check_results_target(target, force=force, needed_bytes=expected_results_bytes(project, wanted))
+    size = expected_results_bytes(project, wanted)
+    check_targets({"--output": target}, inputs=inputs, force=force, needed_bytes=size)
     if not quiet and ground is None:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked:

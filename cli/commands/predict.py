@@ -10,6 +10,7 @@ from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
 from cli.terminal.output import Page, print_json, warn
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 
 @guarded
@@ -31,14 +32,13 @@ def predict(
     from cli.words.levels import prediction_json, print_prediction
     from roommodes.project.advice import model_warnings
     from roommodes.project.reading import load_project
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.listening.layout import predict_layout
 
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")
     project = load_project(file)
-    if output:
-        check_target(output, force=force)
+    check_targets({"--output": output}, inputs=[file], force=force)
     if not quiet:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked, progress(quiet=quiet) as report:

@@ -11,6 +11,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, counted, print_json
 from cli.terminal.plan_options import PlanFile, Rank, Subs, suffix_fault
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,13 +47,13 @@ def report(
     """
     from cli.words.basis import responses_word
     from cli.words.chosen_plan import choose_plan
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
 
     target = output or file.with_suffix(".html")
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
-    check_target(target, force=force)
+    check_targets({"--output": target}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet) as steps:
         compared, found = model_numbers(plan, steps, stop_asked, target.suffix)
     data = report_bytes(plan, compared, found, target.suffix)

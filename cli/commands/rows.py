@@ -11,6 +11,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_options import PlanFile, Rank, Subs
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 
 @guarded
@@ -36,15 +37,14 @@ def rows(
     from cli.terminal.figure_suffix import suffix_fault
     from cli.words.chosen_plan import choose_plan
     from cli.words.rows import print_rows, rows_json
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.listening.row_compromise import compromise
     from solvers.running.progress import Interrupted, Step
 
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
-    if output:
-        check_target(output, force=force)
+    check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked:
         with progress(quiet=quiet) as steps:
             found = compromise(

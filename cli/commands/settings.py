@@ -10,6 +10,7 @@ from cli.terminal.guard import guarded
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, warn
 from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from cli.words.chosen_plan import ChosenPlan
@@ -46,13 +47,12 @@ def settings(
     from cli.words.settings import plan_filters, settings_csv, settings_json
     from cli.words.tuned import tuned_values
     from roommodes.plan.starting_values import beyond_processor
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
 
     if output and (fault := suffix_fault(output, SUFFIXES)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
-    if output:
-        check_target(output, force=force)
+    check_targets({"--output": output}, inputs=[file], force=force)
     plan.values(rate)  # refuses an odd sample rate before filters are fitted for it
     values = tuned_values(plan, rate) if filters else None
     values = values or plan.values(rate, plan_filters(plan, rate) if filters else ())

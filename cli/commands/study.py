@@ -11,8 +11,10 @@ from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Quiet
 from cli.terminal.output import Page, counted, print_json_line, say_error
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
+    from cli.formats.study_files import Kind, StudyTargets
     from roommodes.studies.reading import Study
     from roommodes.studies.results import StudyResults
     from solvers.running.progress import Report
@@ -66,7 +68,6 @@ def study(
 
     Example: roommodes study two-or-four.toml -o study.h5 --report study.html
     """
-    extras = [target for target in (table, page) if target is not None]
     if page is not None and page.suffix.lower() not in (".html", ".htm"):
         raise typer.BadParameter(f"got {page.name!r}; allowed: a name that ends in .html", param_hint="--report")
     if _is_results(file):
@@ -81,6 +82,7 @@ def study(
     if room is not None:
         _write_room(wanted, room, output or Path(f"room{room}.toml"), force=force, as_json=as_json, quiet=quiet)
         return
+    from cli.formats.study_files import StudyTargets
     from solvers.study.run import plan_study
 
     plan = plan_study(wanted)
@@ -89,8 +91,9 @@ def study(
     if dry_run:
         _foresee(plan, target, count, as_json=as_json)
         return
-    _check_targets(plan, target, extras, force=force)
-    failed = _run(plan, target, count, scheduler, (table, page), as_json=as_json, quiet=quiet)
+    targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
+    targets.check(wanted.paths, needed_bytes=_sizes(plan)[1])
+    failed = _run(plan, targets, count, scheduler, as_json=as_json, quiet=quiet)
     if failed:
         say_error(
             [f"{title}: no result: {reason}" for title, reason in failed]
@@ -113,30 +116,11 @@ def _processors() -> int:
     return thread_count(None)
 
 
-def _check_targets(plan: "StudyPlan", target: Path, extras: list[Path], *, force: bool) -> None:
-    """Before long work: nothing is overwritten but this study's own results."""
-    from roommodes.errors import FileUnusable
-    from roommodes.storage.whole_file import check_target
-    from roommodes.studies.results import read_study
-
-    own = force
-    if target.is_file() and not force:
-        try:
-            own = read_study(target).study_sha256 == plan.study.sha256
-        except FileUnusable:
-            own = False
-    _, size = _sizes(plan)
-    check_target(target, force=own, needed_bytes=size)
-    for extra in extras:
-        check_target(extra, force=own)
-
-
 def _run(
     plan: "StudyPlan",
-    target: Path,
+    targets: "StudyTargets",
     workers: int,
     scheduler: str | None,
-    extras: tuple[Path | None, Path | None],
     *,
     as_json: bool,
     quiet: bool,
@@ -147,6 +131,7 @@ def _run(
     from solvers.study.run import finished_jobs, results_of, run_jobs
     from solvers.study.store import opened, store_of
 
+    target = targets.results
     store = store_of(target)
     with opened(store, target), interruptible() as stop_asked:
         finished = finished_jobs(plan, store)
@@ -168,8 +153,11 @@ def _run(
             return failed
         results = results_of(plan, records, failures)
         compared = compare(results)
-        write_study(target, results, comparison_columns(results, compared), force=True)
-    _write_extras(plan.study, results, compared, *extras, force=True)
+        columns = comparison_columns(results, compared)
+        write_study(target, results, columns, force=targets.may_replace("results"))
+    _write_extras(
+        plan.study, results, compared, table=targets.table, page=targets.page, may_replace=targets.may_replace
+    )
     if as_json:
         from cli.words.study import study_json
 
@@ -291,6 +279,7 @@ def _write_room(wanted: "Study", number: int, target: Path, *, force: bool, as_j
     rooms = study_rooms(wanted)
     if number > len(rooms):
         raise typer.BadParameter(f"got {number}; the study has {len(rooms)} rooms", param_hint="--room")
+    check_targets({"--output": target}, inputs=wanted.paths, force=force)
     write_whole(target, rooms[number - 1].project_toml.encode(), force=force)
     if as_json:
         print_json_line({"written": str(target)})
@@ -303,18 +292,15 @@ def _write_room(wanted: "Study", number: int, target: Path, *, force: bool, as_j
 def _show(file: Path, table: Path | None, page: Path | None, *, force: bool, as_json: bool, quiet: bool) -> None:
     """Results that are there: the summary again, as table and report if wished."""
     from cli.words.study import print_study, study_json
-    from roommodes.storage.whole_file import check_target
     from roommodes.studies.reading import parse_study
     from roommodes.studies.results import read_study
     from solvers.study.compare import compare
 
     results = read_study(file)
     wanted = parse_study(results.study_toml, source=f"{file}/study_toml", table_text=results.table_text)
-    for target in (table, page):
-        if target is not None:
-            check_target(target, force=force)
+    check_targets({"--csv": table, "--report": page}, inputs=[file], force=force)
     compared = compare(results)
-    _write_extras(wanted, results, compared, table, page, force=force)
+    _write_extras(wanted, results, compared, table=table, page=page, may_replace=lambda kind: force)
     if as_json:
         print_json_line(study_json(results, compared))
     elif not quiet:
@@ -325,19 +311,20 @@ def _write_extras(
     wanted: "Study",
     results: "StudyResults",
     compared: "StudyComparison",
+    *,
     table: Path | None,
     page: Path | None,
-    *,
-    force: bool,
+    may_replace: "Callable[[Kind], bool]",
 ) -> None:
+    """The table and the report, where they are asked for."""
     from roommodes.storage.whole_file import write_whole
 
     if table is not None:
-        from cli.words.study import study_csv
+        from cli.formats.study_files import study_csv
 
-        write_whole(table, study_csv(results), force=force)
+        write_whole(table, study_csv(results), force=may_replace("table"))
     if page is not None:
         from cli.report.html import report_html
         from cli.report.study import study_report
 
-        write_whole(page, report_html(study_report(wanted, results, compared)), force=force)
+        write_whole(page, report_html(study_report(wanted, results, compared)), force=may_replace("page"))

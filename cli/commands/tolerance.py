@@ -12,6 +12,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_options import PlanFile
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.arrays import Floats
@@ -88,8 +89,11 @@ def tolerance(
     out = Out(force=force, as_json=as_json, quiet=quiet, threads=threads)
     if robust:
         refuse_robust(results, project)
+        size = results.size_bytes
+        check_targets({"--robust": robust}, inputs=[file], force=force, needed_bytes=size)
         write_robust(results, project, robust, counts=counts, seed=seed, out=out)
         return
+    check_targets({"--output": output, "--figure": figure}, inputs=[file], force=force)
     asked = Asked(draws=draws, seed=seed, plans=plans, counts=counts, checked=check, indices=shares)
     grid = lean_grid(project) if frequencies is None else lean_grid(project, frequencies)
     write_percentiles(results, project, asked, frequency_hz=grid, output=output, figure=figure, out=out)
@@ -118,13 +122,10 @@ def write_percentiles(
     """What becomes of the plans: told, and kept where asked."""
     from cli.words.tolerance import print_tolerance, tolerance_json
     from roommodes.plan.tolerance import write_tolerance
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.tolerance.percentiles import tolerance_of
 
     targets = {"Figures": output, "Figure": figure}
-    for target in targets.values():
-        if target:
-            check_target(target, force=out.force)
     with interruptible() as stop_asked:
         with progress(quiet=out.quiet) as report:
             found = tolerance_of(
@@ -167,10 +168,9 @@ def write_robust(
 ) -> None:
     """Polish the plans for rooms not built exactly as drawn, and write them as a plan file."""
     from cli.words.tolerance import price_json, print_prices
-    from roommodes.plan.file import check_results_target, write_results
+    from roommodes.plan.file import write_results
     from solvers.tolerance.robust_plans import robust_results
 
-    check_results_target(target, force=out.force, needed_bytes=results.size_bytes)
     with interruptible() as stop_asked:
         with progress(quiet=out.quiet) as report:
             plans, prices = robust_results(

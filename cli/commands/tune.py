@@ -13,6 +13,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs
 from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.acoustics.curve import Curve
@@ -73,9 +74,9 @@ def tune(
     from cli.words.chosen_plan import choose_plan
     from cli.words.tune import print_tuning, tuning_json
     from cli.words.what_was_kept import crossover_after
-    from roommodes.plan.file import check_results_target, write_results
+    from roommodes.plan.file import write_results
     from roommodes.plan.starting_values import check_rate
-    from roommodes.storage.whole_file import check_target, write_whole
+    from roommodes.storage.whole_file import write_whole
     from solvers.crossover.with_mains import meet_again
     from solvers.tuning.tune import tune as search
 
@@ -85,9 +86,8 @@ def tune(
     check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
     path = output or file.with_name(f"{file.stem}-tuned.h5")
-    check_results_target(path, force=force, needed_bytes=plan.results.size_bytes)
-    if figure:
-        check_target(figure, force=force)
+    targets = {"--output": path, "--figure": figure}
+    check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
     settings = _settings(per_sub, shared, boost, cut, all_pass, rate, plan.project.search.weights.output)
     shape_db = curve.at(plan.results.frequency_hz)
     with interruptible() as stop_asked:

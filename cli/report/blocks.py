@@ -122,6 +122,7 @@ class Report:
     lead : the recommendation in one sentence.
     sections : in order.
     closing : where it comes from.
+    mark : name and content of a `<meta>` by which the page is known again, if any.
     """
 
     title: str
@@ -129,6 +130,7 @@ class Report:
     lead: str
     sections: tuple[Section, ...]
     closing: str
+    mark: tuple[str, str] | None = None
 
 
 def shown(text: str, limit: int = 400) -> str:

@@ -11,7 +11,7 @@ from cli.report.blocks import Block, Bullets, Picture, Report, Section, Table, T
 from cli.terminal.output import counted
 from cli.words.study import STRATEGY_HEADERS, pair_headers, pair_rows, percent, signed, strategy_rows
 from roommodes.studies.reading import Study
-from roommodes.studies.results import StudyResults
+from roommodes.studies.results import MARK_NAME, StudyResults
 from solvers.study.compare import Pair, StudyComparison, properties_of
 
 MOST_DRAWN = 8  # pairs that get a row in the picture of differences
@@ -35,6 +35,7 @@ def study_report(study: Study, results: StudyResults, compared: StudyComparison)
         sections=tuple(sections),
         closing=f"Made by roommodes {results.software_version} from results of {results.created_utc}, seed "
         f"{results.seed}. Predictions for rectangular rooms; measure before a plan is final.",
+        mark=(MARK_NAME, results.study_sha256),
     )
 
 

@@ -1,13 +1,11 @@
-"""The results of a study in words, as JSON and as CSV."""
+"""The results of a study in words and as JSON."""
 
-import csv
-import io
 from typing import Any
 
 import numpy as np
 
 from cli.terminal.output import Page, counted
-from roommodes.studies.results import FINISHED, StudyResults
+from roommodes.studies.results import StudyResults
 from solvers.study.compare import Interval, StudyComparison
 
 MOST_PAIRS = 21  # shown on the terminal; the report has all
@@ -162,30 +160,3 @@ def study_json(results: StudyResults, compared: StudyComparison) -> dict[str, An
 
 def _interval(interval: Interval) -> dict[str, float]:
     return {"value": interval.value, "low": interval.low, "high": interval.high}
-
-
-def study_csv(results: StudyResults) -> bytes:
-    """One row per room and strategy, for a table program; numbers with a point, empty where there is none."""
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
-    sizes = ("length_m", "width_m", "height_m", "volume_m3", "decay_s")
-    texts = ("label", "build", "seating", "status")
-    writer.writerow(["room", *texts, *sizes, "strategy", "subs", "variation_db", "output_db", "layouts", "note"])
-    for room in range(results.n_room):
-        head = [room + 1, *(_cell(results.rooms[key][room]) for key in texts)]
-        head += [_number(results.rooms[key][room]) for key in sizes]
-        for place, name in enumerate(results.strategies):
-            values = [_number(results.arrays[key][room, place]) for key in ("variation_db", "output_db")]
-            layouts = int(results.arrays["layouts"][room, place])
-            note = results.notes[room][place] if results.rooms["status"][room] == FINISHED else ""
-            writer.writerow([*head, _cell(name), int(results.subs[place]), *values, layouts, _cell(note)])
-    return buffer.getvalue().encode("utf-8")
-
-
-def _number(value: float) -> str:
-    return repr(float(value)) if np.isfinite(value) else ""
-
-
-def _cell(text: str) -> str:
-    """Text that no table program takes for a formula."""
-    return "'" + text if text[:1] in "=+-@\t\r" and text else text

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 import numpy as np
@@ -99,6 +100,12 @@ class MeasuredSet:
     def __post_init__(self) -> None:
         for array in (self.frequency_hz, self.transfer, self.subs.position_m, self.seats.position_m):
             array.setflags(write=False)
+
+    @property
+    def paths(self) -> tuple[Path, ...]:
+        """The manifest and all files that were read for it."""
+        manifest = Path(self.source)
+        return (manifest, *(manifest.parent / file.path for file in self.files))
 
     @property
     def comparable(self) -> bool:

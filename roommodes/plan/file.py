@@ -42,7 +42,7 @@ from roommodes.storage.fields import (
     read_text,
 )
 from roommodes.storage.guard import guarded_file
-from roommodes.storage.whole_file import check_target, write_whole
+from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes plan"
 FORMAT_VERSION = 1
@@ -163,11 +163,6 @@ class Results:
 def expected_bytes(*, n_freq: int, n_seat: int, n_candidate: int, n_plan: int) -> int:
     """About how large a results file will be, for the check before a search [bytes]."""
     return 16 * n_freq * n_seat * n_candidate + (8 * n_freq * n_seat + 2_500) * n_plan + 100_000
-
-
-def check_results_target(path: Path, *, force: bool, needed_bytes: int = 0) -> None:
-    """Make sure before a search that its results can be written; FileUnusable says why not."""
-    check_target(path, force=force, needed_bytes=needed_bytes)
 
 
 def write_results(path: Path, results: Results, *, force: bool) -> None:

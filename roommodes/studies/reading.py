@@ -69,6 +69,13 @@ class Study:
     source: str
 
     @property
+    def paths(self) -> tuple[Path, ...]:
+        """The study file and the table of rooms that it names."""
+        file = Path(self.source)
+        table = self.tables.rooms.table if self.tables.rooms.design == "table" else None
+        return (file,) if table is None else (file, file.parent / table)
+
+    @property
     def sha256(self) -> str:
         """Fingerprint of both texts, 64 hexadecimal digits."""
         return sha256((self.toml_text + "\0" + self.table_text).encode("utf-8")).hexdigest()

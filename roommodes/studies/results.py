@@ -31,6 +31,7 @@ from roommodes.studies.records import JOB_FIELDS
 STUDY_FORMAT_NAME = "roommodes study"
 STUDY_FORMAT_VERSION = 1
 FINISHED = "finished"
+MARK_NAME = "roommodes-study"  # under which a page made from the results names their study's fingerprint
 
 
 def _room_field(path: str, kind: str, unit: str, long_name: str) -> Field:

@@ -209,7 +209,7 @@ def test_an_interrupt_says_what_was_kept(
         (["-o", "same.png", "--figure", "same.png"], 2, "give each a name of its own"),
         (["-o", "room.toml", "--force"], 2, "is read by this command"),
         (["--figure", "new.png", "-o", "set.toml", "--force"], 2, "is read by this command"),
-        (["-o", "left-1.txt"], 5, "left-1.txt"),
+        (["-o", "left-1.txt"], 2, "left-1.txt is read by this command"),
         (["-o", "nowhere/out.toml"], 5, "nowhere"),
         (["--own-response", "some"], 2, "some"),
         (["--hold", "lning"], 3, '"lning" is nothing that a fit may change. Did you mean lining?'),
