@@ -1,4 +1,8 @@
-"""Plain data as TOML text: the same data gives the same text."""
+"""Plain data as TOML text: the same data gives the same text, byte for byte, for good.
+
+The texts of a study's rooms are hashed into the keys of its jobs and the seeds of its searches. A library's next
+version may write the same data with another blank, and every study would be computed anew with other numbers.
+"""
 
 import json
 from collections.abc import Mapping, Sequence

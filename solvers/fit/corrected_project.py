@@ -1,5 +1,6 @@
 """The corrected project: the same file with the fitted numbers, its comments kept."""
 
+import tomllib
 from math import floor, log10
 from typing import Any
 
@@ -9,7 +10,7 @@ from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project, room_of
 from roommodes.project.reading import parse_project
 from roommodes.project.tables import ProjectTables
-from roommodes.toml.edit import literal, table_text, with_values
+from roommodes.toml.edit import with_table, with_values
 from roommodes.toml.lines import Path
 from roommodes.toml.values import number
 from solvers.fit.outcome import Fit
@@ -27,8 +28,10 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
     Raises
     ------
     ProjectInvalid : the corrected project has faults, such as a seat that the smaller room leaves outside.
+    FileUnusable : the project's text cannot be changed without changing what else it says.
     """
     tables = project.tables
+    written = tomllib.loads(project.toml_text)
     changes: dict[Path, Any] = {}
     appended: dict[str, dict[str, Any]] = {}
     owners: dict[str, list[str]] = {}
@@ -44,23 +47,22 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
         values = {key: _plain(getattr(fitted, key)) for key in keys}
         if owner in tables.constructions:
             for key, value in values.items():
-                changes["constructions", owner, key] = value
+                changes["constructions", owner, key] = _as_written(value, written["constructions"][owner].get(key))
             continue
         own = fitted.model_dump(exclude_none=True)
         own = {key: _plain(value) for key, value in own.items() if key not in {"alpha"}}
         own |= values | {"source": source}
         appended[owner] = {"kind": own.pop("kind"), **{k: v for k, v in own.items() if v != ""}}
     changes |= _edges(tables, fit)
-    text = with_values(project.toml_text, changes)
+    text = with_values(project.toml_text, changes, source=project.source)
+    for owner, values in appended.items():
+        comment = f"{_line(source)}; it goes before the library's"
+        text = with_table(text, ("constructions", owner), values, comment=comment, source=project.source)
     head = (
         f"# Corrected by `roommodes fit` from {_line(project.source)} and {_line(measured.source)}\n"
         f"# (project SHA-256 {project.sha256[:16]}).\n#\n"
     )
-    text = head + text.rstrip("\n") + "\n"
-    for owner, values in appended.items():
-        text += f"\n# {_line(source)}; it goes before the library's\n" + table_text(
-            f"constructions.{literal(owner)}", values
-        )
+    text = (head.replace("\n", "\r\n") if "\r\n" in text else head) + text
     parse_project(text, source="the corrected project")
     return text
 
@@ -100,6 +102,13 @@ def _plain(value: Any) -> Any:
     if isinstance(value, float):
         return _rounded(value)
     return value
+
+
+def _as_written(value: Any, before: Any) -> Any:
+    """A curve's value under the frequencies as they stand in the file, such as "63.0" for 63."""
+    if not isinstance(before, dict):
+        return value
+    return dict(zip(sorted(before, key=float), value.values() if isinstance(value, dict) else [value], strict=True))
 
 
 def _rounded(value: float, places: int | None = None) -> float:

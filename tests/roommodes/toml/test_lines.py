@@ -7,6 +7,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from roommodes.toml.lines import Path, key_lines
+from tests.roommodes.toml.documents import document, paths
 
 TEXT = '''# line 1
 title = "a # no comment"  # 2
@@ -46,7 +47,10 @@ KNOWN: dict[Path, int] = {
     ("dotted", "key"): 4,
     ("multi",): 5,
     ("array",): 9,
+    ("array", 0): 10,
+    ("array", 1): 11,
     ("inline",): 13,
+    ("inline", "b", 1): 13,
     ("literal",): 14,
     ("after",): 16,
     ("table",): 18,
@@ -78,6 +82,41 @@ def test_a_key_that_is_missing_goes_by_the_table_around_it() -> None:
     assert lines.of(("array", 2)) == 9
     assert lines.of(("nothing",)) is None
     assert lines.of(()) is None
+
+
+def test_lists_and_inline_tables_on_many_lines() -> None:
+    text = 'rows = [\n  { name = "a", y_m = [1, 2] }, # ]\n  { name = """\n]""", y_m = [\n    1,\n    2 ] },\n]\n'
+    text += "after = 1\n"
+    lines = key_lines(text)
+    wanted: dict[Path, int] = {
+        ("rows", 0): 2,
+        ("rows", 0, "y_m", 1): 2,
+        ("rows", 1): 3,
+        ("rows", 1, "name"): 3,
+        ("rows", 1, "y_m"): 4,
+        ("rows", 1, "y_m", 1): 6,
+        ("after",): 8,
+    }
+    assert {path: lines.of(path) for path in wanted} == wanted
+
+
+def test_the_paths_are_those_that_tomllib_reads() -> None:
+    """In 2000 texts: every table, key and list entry has a line, nothing else has, and a key appears with its line."""
+    seen = 0
+    for seed in range(2000):
+        text = document(seed)
+        try:
+            tree = tomllib.loads(text)
+        except tomllib.TOMLDecodeError:
+            continue
+        found = key_lines(text).by_path
+        assert set(found) == set(paths(tree)), text
+        rows = text.split("\n")
+        for path, line in found.items():
+            if len(path) == 1:
+                assert path[0] not in tomllib.loads("\n".join(rows[: line - 1])), text
+        seen += 1
+    assert seen > 1200
 
 
 def test_windows_line_ends() -> None:
