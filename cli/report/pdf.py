@@ -13,7 +13,7 @@ from cli.drawing.paper import draw_sheet, sheet_figure
 from cli.drawing.sheet import SheetWishes, drawing_sheet
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.report.blocks import Bullets, Drawing, LiveMap, Picture, Report, Section, Table, Text
-from cli.report.print import Inset, Letters, Print
+from cli.report.print import Inset, Print
 from cli.words.chosen_plan import ChosenPlan
 
 PAGE_MM = (210.0, 297.0)
@@ -61,7 +61,6 @@ class _Writer:
     def __init__(self) -> None:
         self.pages: list[Figure] = []
         self.prints: list[Print] = []
-        self.letters = Letters()
         self.y = 0.0
         self._turn()
 
@@ -108,7 +107,7 @@ class _Writer:
 
     def _turn(self) -> None:
         self.pages.append(Figure(figsize=(PAGE_MM[0] / 25.4, PAGE_MM[1] / 25.4), facecolor=PAPER))
-        self.prints.append(Print(self.letters))
+        self.prints.append(Print())
         self._page.add_artist(self.prints[-1])
         self.y = MARGIN_MM
 

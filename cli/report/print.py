@@ -1,17 +1,13 @@
 """What a printed page is drawn with: many plain texts and rules at once, and whole figures set into it.
 
-An artist for each text costs several times what its letters cost, since it is laid out for turning, wrapping and
-aligning, of which a page of tables makes no use. A text of letters that the file already has is written as it stands,
-letter beside letter.
+A `matplotlib.text.Text` for each cell of a table would be laid out for turning, wrapping and aligning, of which a page
+makes no use: one artist draws all texts of a page.
 """
 
-import re
 from functools import cache
-from typing import Any
 
 from matplotlib.artist import Artist
-from matplotlib.backend_bases import GraphicsContextBase, RendererBase
-from matplotlib.backends.backend_pdf import Op
+from matplotlib.backend_bases import RendererBase
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 from matplotlib.path import Path
@@ -21,42 +17,13 @@ from cli.figures.common_axes import INK
 
 POINTS_PER_MM = 72.0 / 25.4
 UNITS = 1000.0  # letters are measured at this size [pt]
-JOINED = re.compile("f+[fil]")  # letters that a font may join to one
-
-
-class Letters:
-    """Which letters of the upright and of the bold font a PDF file already has, and what it calls the fonts."""
-
-    def __init__(self) -> None:
-        self._known: dict[bool, set[str]] = {False: set(), True: set()}
-        self._names: dict[bool, Any] = {}
-
-    def has(self, text: str, *, bold: bool) -> bool:
-        """Whether it has all letters of a text."""
-        return self._known[bold].issuperset(text)
-
-    def learn(self, text: str, *, bold: bool) -> None:
-        """The letters of a text that was drawn in full; those beyond one byte, or joined to one, go another way."""
-        self._known[bold].update(letter for letter in JOINED.sub("", text) if ord(letter) < 256)
-
-    def font_name(self, file: Any, *, bold: bool) -> Any:
-        """The name of a font in a file that has some of its letters."""
-        if bold not in self._names:
-            self._names[bold] = file.fontName(_font(UNITS, bold=bold))
-        return self._names[bold]
 
 
 class Print(Artist):
-    """Texts and horizontal rules of a page; lengths in mm from its lower left corner.
+    """Texts and horizontal rules of a page; lengths in mm from its lower left corner."""
 
-    Parameters
-    ----------
-    letters : those of the file, shared by its pages.
-    """
-
-    def __init__(self, letters: Letters) -> None:
+    def __init__(self) -> None:
         super().__init__()
-        self._letters = letters
         self._texts: list[tuple[float, float, str, float, bool, bool]] = []
         self._lines: list[tuple[float, float, float, float, str]] = []
 
@@ -79,29 +46,8 @@ class Print(Artist):
         pen.set_foreground(INK)
         for x, y, text, size, bold, right in self._texts:
             start = POINTS_PER_MM * x - (text_width_pt(text, size, bold=bold) if right else 0.0)
-            at = (start, POINTS_PER_MM * y)
-            if self._letters.has(text, bold=bold):
-                self._write(renderer, pen, at, text, size, bold=bold)
-            else:
-                renderer.draw_text(pen, *at, text, _font(size, bold=bold), 0.0)
-                self._letters.learn(text, bold=bold)
+            renderer.draw_text(pen, start, POINTS_PER_MM * y, text, _font(size, bold=bold), 0.0)
         pen.restore()
-
-    def _write(
-        self,
-        renderer: Any,
-        pen: GraphicsContextBase,
-        at: tuple[float, float],
-        text: str,
-        size_pt: float,
-        *,
-        bold: bool,
-    ) -> None:
-        """A text of one-byte letters that the file has, in the operators of PDF."""
-        renderer.check_gc(pen, pen.get_rgb())
-        font = (self._letters.font_name(renderer.file, bold=bold), size_pt, Op.selectfont)
-        show = (*at, Op.textpos, text.encode("latin-1"), Op.show)
-        renderer.file.output(Op.begin_text, *font, *show, Op.end_text)
 
 
 class Inset(Artist):
