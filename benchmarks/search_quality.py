@@ -13,7 +13,7 @@ from time import perf_counter
 import numpy as np
 
 from benchmarks.rooms_seeded import seeded_room
-from solvers.running.threads import thread_count
+from roommodes.running import Running
 from solvers.search.columns import every_layout
 from solvers.search.explore import Effort
 from solvers.search.finish import best_drives
@@ -31,9 +31,9 @@ MEAN_DB, WORST_DB, LARGE_DB = 0.02, 0.05, 0.1
 
 def exhaustive_db(problem: Problem, count: int) -> float:
     """Best variation over all layouts, each with its drives searched from many starts."""
-    n_thread = thread_count(None)
-    with ThreadPoolExecutor(n_thread) as threads:
-        tools = tools_of(problem, threads, n_thread, lambda: False)
+    running = Running()
+    with ThreadPoolExecutor(running.thread_count) as pool:
+        tools = tools_of(problem, pool, running)
         layouts = list(every_layout(tools.columns, (1,) * count))
         jobs = list(enumerate(layouts))
         found = tools.each(

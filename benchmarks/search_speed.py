@@ -18,6 +18,7 @@ from threadpoolctl import threadpool_limits
 from benchmarks import search_kernels
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.arrays import Floats
+from roommodes.running import Running
 from solvers.search.problem import Problem
 from solvers.search.search import search
 
@@ -90,8 +91,7 @@ def main() -> int:
             problem,
             counts=[SUBS],
             seed=1,
-            threads=1,
-            progress=lambda step: reached.append((perf_counter() - begun, step.best_db)),
+            running=Running(threads=1, report=lambda step: reached.append((perf_counter() - begun, step.best_db))),
         )[0]
         took = perf_counter() - begun
         found = outcome.plans[0].variation_db

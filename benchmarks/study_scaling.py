@@ -89,8 +89,6 @@ def main() -> int:
                 store_of(target),
                 LocalCrew(run_job, asked.workers),
                 finished={},
-                watch=lambda event: None,
-                cancelled=lambda: False,
             )
             results = results_of(plan, records, failures)
             write_study(target, results, comparison_columns(results, compare(results)), force=False)

@@ -20,6 +20,7 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.file import read_results
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
+from roommodes.running import Running
 from solvers.tolerance.percentiles import Asked, design_of, lean_grid, tolerance_of
 from solvers.tolerance.plans import leading_plans
 
@@ -39,7 +40,7 @@ def main() -> int:
     hz = lean_grid(project)
     with threadpool_limits(1):
         begun = process_time()
-        design = design_of(results, project, asked, leading, frequency_hz=hz, threads=1)
+        design = design_of(results, project, asked, leading, frequency_hz=hz, running=Running(threads=1))
         prepared = process_time() - begun
         unit = design.points()[0]
         builds = design.inputs.builds(unit[: options.rooms])
@@ -54,7 +55,7 @@ def main() -> int:
                 frequency_hz=hz,
                 seat_m=builds.ear_m[index],
                 source_m=builds.cabinet_m[index],
-                threads=1,
+                running=Running(threads=1),
             )
             spent += process_time() - begun
             full.append(design.heard(builds.part(slice(index, index + 1)), transfer[None]).variation_db[:, 0])

@@ -29,6 +29,7 @@ from cli.figures.study import differences, distributions
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import level_db
+from roommodes.running import Running
 from roommodes.studies.reading import parse_study
 from solvers.study.compare import compare
 from solvers.study.run import plan_study, study_in_process
@@ -133,7 +134,7 @@ construction = "glass pane 6 mm"
 results = {}
 for build, walls in BUILDS.items():
     study = parse_study(STUDY.format(build=build, walls=walls), source=build)
-    results[build] = study_in_process(plan_study(study), threads=2)
+    results[build] = study_in_process(plan_study(study), running=Running(threads=2))
 
 names = list(results["rigid"].strategies)
 ONE, TWO, FOUR_MIDDLES, FOUR_CORNERS, TWO_ADJUSTED, FOUR_ADJUSTED = range(6)

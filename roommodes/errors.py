@@ -61,3 +61,9 @@ class OutsideModel(RoommodesError):
     """The question lies outside the range in which the model is valid."""
 
     exit_code = 3
+
+
+class Interrupted(RoommodesError):
+    """The work was asked to stop before it had anything to keep."""
+
+    exit_code = 130

@@ -32,8 +32,8 @@ def check(file: ProjectFile, as_json: Json = False, quiet: Quiet = False, debug:
         raise typer.Exit(error.exit_code) from None
     if quiet and not as_json:
         return
-    with progress(quiet=quiet) as report:
-        found = examine(project, report=report)
+    with progress(quiet=quiet) as running:
+        found = examine(project, running=running)
     if as_json:
         data = {**room_json(project, found), "subwoofer": subwoofer_json(project)}
         print_json({"file": str(file), "valid": True, "faults": [], **data})

@@ -79,7 +79,7 @@ def crossover(
     check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
     mains = plan.project.mains or MainsTable()
     wanted = wanted_crossover(mains, at=at, order=order, kind=kind)
-    with interruptible() as stop_asked, progress(quiet=quiet) as report:
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = meet_mains(
             plan.project,
             plan.results,
@@ -87,8 +87,7 @@ def crossover(
             rank=plan.rank,
             crossover=wanted,
             gain_db=gain,
-            report=report,
-            cancelled=stop_asked,
+            running=running,
         )
     if output:
         record = record_of(found, subs=plan.count, rank=plan.rank, asked_gain_db=gain)

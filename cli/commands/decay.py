@@ -46,15 +46,14 @@ def decay(
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
-    with interruptible() as stop_asked, progress(quiet=quiet) as report:
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = plan_over_time(
             plan.project,
             plan.results,
             subs=plan.count,
             rank=plan.rank,
             length_s=seconds,
-            report=report,
-            cancelled=stop_asked,
+            running=running,
         )
     if output:
         from cli.figures.decay import decay_page

@@ -44,8 +44,8 @@ def demo(
     project = parse_project(text, source=str(project_file))
     write_whole(project_file, text.encode(), force=force)
     with interruptible() as stop_asked:
-        with progress(quiet=quiet) as report:
-            results = solve(project, report=report, cancelled=stop_asked)
+        with progress(quiet=quiet, cancelled=stop_asked) as running:
+            results = solve(project, running=running)
         write_results(plan_file, results, force=force)
         write_whole(figure_file, plans_page(project, results, figure_file.suffix), force=force)
         interrupted = stop_asked()

@@ -67,8 +67,8 @@ def export(
         words = f"{emitters} as emitters, {receivers} as receivers, undriven"
     else:
         whole = wav_length_s(plan, seconds=seconds, rate_hz=rate)
-        with interruptible() as stop_asked, progress(quiet=quiet) as steps:
-            impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, steps=steps, stop_asked=stop_asked)
+        with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+            impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, running=running)
         if (left := left_at_end_db(impulse)) > STILL_RINGS_DB and not quiet:
             longer = "make them longer with --seconds"
             if plan.results.measured is not None and whole < seconds:

@@ -74,6 +74,7 @@ def fit(
     """
     from cli.terminal.figure_suffix import suffix_fault
     from cli.words.fit import fit_json, print_fit
+    from roommodes.errors import Interrupted
     from roommodes.measured.loading import load_manifest
     from roommodes.project.reading import load_project
     from solvers.fit.corrected_project import corrected_project
@@ -81,7 +82,6 @@ def fit(
     from solvers.fit.outcome import Stop, Verdict
     from solvers.fit.run import Settings
     from solvers.fit.run import fit as fit_project
-    from solvers.running.progress import Interrupted
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
@@ -90,12 +90,12 @@ def fit(
     check_targets({"--output": output, "--figure": figure}, inputs=[file, *measured.paths], force=force)
     settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
     moved = None
-    with interruptible(STOPPING) as stop_asked, progress(quiet=quiet) as report:
-        found = fit_project(project, measured, settings, report=report, cancelled=stop_asked)
+    with interruptible(STOPPING) as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        found = fit_project(project, measured, settings, running=running)
         whole = found.stop is not Stop.INTERRUPTED
         if whole:
             with contextlib.suppress(Interrupted):
-                moved = moved_modes(project, found, report=report, cancelled=stop_asked)
+                moved = moved_modes(project, found, running=running)
         refused = found.verdict is Verdict.REFUSED
         written = _write(
             {

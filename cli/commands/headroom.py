@@ -39,23 +39,20 @@ def headroom(
     from cli.words.headroom import headroom_json, print_headroom
     from roommodes.storage.whole_file import write_whole
     from solvers.loudness.of_plan import plan_headroom
-    from solvers.running.progress import Interrupted, Step
 
     if output and (fault := suffix_fault(output, SUFFIXES)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
-    with interruptible() as stop_asked, progress(quiet=quiet) as report:
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = plan_headroom(
             plan.results,
             plan.project,
             count=plan.count,
             rank=plan.rank,
-            progress=lambda fraction: report(Step(stage="one more sub", fraction=fraction)),
-            cancelled=stop_asked,
+            running=running,
         )
-        if stop_asked():
-            raise Interrupted("interrupted; nothing was written")
+        running.check("interrupted; nothing was written")
     if output:
         from cli.figures.headroom import headroom_page
 

@@ -78,14 +78,12 @@ def optimise(
     if not quiet and ground is None:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked:
-        with progress(quiet=quiet) as report:
+        with progress(quiet=quiet, cancelled=stop_asked, threads=threads) as running:
             asked: dict[str, Any] = {
                 "counts": wanted,
                 "seed": seed,
                 "prove": exhaustive,
-                "threads": threads,
-                "report": report,
-                "cancelled": stop_asked,
+                "running": running,
             }
             results = solve(project, **asked) if ground is None else solve_measured(project, ground, **asked)
         write_results(target, results, force=force)

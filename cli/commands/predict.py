@@ -41,8 +41,8 @@ def predict(
     check_targets({"--output": output}, inputs=[file], force=force)
     if not quiet:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
-    with interruptible() as stop_asked, progress(quiet=quiet) as report:
-        prediction = predict_layout(project, report=report, cancelled=stop_asked)
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        prediction = predict_layout(project, running=running)
     if output:
         from cli.figures.pages import prediction_page
 

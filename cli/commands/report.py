@@ -14,13 +14,11 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from cli.report.blocks import Report
     from cli.words.chosen_plan import ChosenPlan
+    from roommodes.running import Running
     from solvers.listening.before_after import BeforeAfter
     from solvers.listening.room import RoomFindings
-    from solvers.running.progress import Report as Steps
 
 SUFFIXES = (".html", ".pdf")
 RATE_HZ = 48000.0
@@ -54,8 +52,8 @@ def report(
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": target}, inputs=[file], force=force)
-    with interruptible() as stop_asked, progress(quiet=quiet) as steps:
-        compared, found = model_numbers(plan, steps, stop_asked, target.suffix)
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        compared, found = model_numbers(plan, running, target.suffix)
     data = report_bytes(plan, compared, found, target.suffix)
     write_whole(target, data, force=force)
     if as_json:
@@ -66,19 +64,11 @@ def report(
         Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {counted(plan.count, 'sub')}.")
 
 
-def model_numbers(
-    plan: "ChosenPlan", steps: "Steps", stop_asked: "Callable[[], bool]", suffix: str = ".html"
-) -> "tuple[BeforeAfter, RoomFindings]":
+def model_numbers(plan: "ChosenPlan", running: "Running", suffix: str = ".html") -> "tuple[BeforeAfter, RoomFindings]":
     """What the model must say anew: usual layouts, the listening plane, the room's modes."""
     from solvers.listening.before_after import before_after, side_by_side
 
-    def step(stage: str, fraction: float) -> None:
-        from solvers.running.progress import Interrupted, Step
-
-        if stop_asked():
-            raise Interrupted("interrupted; nothing was written")
-        steps(Step(stage=stage, fraction=fraction))
-
+    running = running.under(words="interrupted; nothing was written")
     # both at once, since each has stretches that keep one processor only busy; the other imports beside them
     with side_by_side() as pool:
         comparing = pool.submit(
@@ -89,11 +79,11 @@ def model_numbers(
             gain_db=plan.gain_db,
             delay_s=plan.delay_s,
             polarity=plan.polarity,
-            progress=lambda done, total: step("listening plane", done / total),
+            running=running,
         )
         from solvers.listening.room import examine
 
-        examining = pool.submit(examine, plan.project, report=lambda one: step(one.stage, one.fraction))
+        examining = pool.submit(examine, plan.project, running=running)
         _drawing_imports(suffix)
         return comparing.result(), examining.result()
 

@@ -37,24 +37,22 @@ def rows(
     from cli.terminal.figure_suffix import suffix_fault
     from cli.words.chosen_plan import choose_plan
     from cli.words.rows import print_rows, rows_json
+    from roommodes.errors import Interrupted
     from roommodes.storage.whole_file import write_whole
     from solvers.listening.row_compromise import compromise
-    from solvers.running.progress import Interrupted, Step
 
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked:
-        with progress(quiet=quiet) as steps:
+        with progress(quiet=quiet, cancelled=stop_asked, threads=threads) as running:
             found = compromise(
                 plan.project,
                 plan.results,
                 subs=plan.count,
                 rank=plan.rank,
-                threads=threads,
-                report=lambda fraction: steps(Step(stage="each row alone", fraction=fraction)),
-                cancelled=stop_asked,
+                running=running,
             )
         interrupted = stop_asked()
     if interrupted and not found.costs:

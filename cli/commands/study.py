@@ -1,7 +1,6 @@
 """`roommodes study`: hundreds of rooms, fairly compared."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,10 +13,12 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from cli.formats.study_files import Kind, StudyTargets
+    from roommodes.running import Running
     from roommodes.studies.reading import Study
     from roommodes.studies.results import StudyResults
-    from solvers.running.progress import Report
     from solvers.study.compare import StudyComparison
     from solvers.study.run import Event, StudyPlan
     from solvers.study.workers import Crew
@@ -111,9 +112,9 @@ def _is_results(file: Path) -> bool:
 
 
 def _processors() -> int:
-    from solvers.running.threads import thread_count
+    from roommodes.running import Running
 
-    return thread_count(None)
+    return Running().thread_count
 
 
 def _run(
@@ -139,14 +140,14 @@ def _run(
             print_json_line({"event": "planned", "jobs": len(plan.jobs), "finished": len(finished)})
         records, failures = finished, dict[str, str]()
         if len(finished) < len({job.key for job in plan.jobs}):
-            with progress(quiet=quiet) as report:
+            with progress(quiet=quiet, cancelled=stop_asked) as running:
                 records, failures = run_jobs(
                     plan,
                     store,
-                    _crew(plan, workers, scheduler, report),
+                    _crew(plan, workers, scheduler, running),
                     finished=finished,
-                    watch=_watch(report, as_json=as_json),
-                    cancelled=stop_asked,
+                    watch=_json_event if as_json else None,
+                    running=running,
                 )
         failed = [(job.title, failures[job.key]) for job in plan.jobs if job.key in failures]
         if not records:
@@ -171,9 +172,8 @@ def _run(
     return failed
 
 
-def _crew(plan: "StudyPlan", workers: int, scheduler: str | None, report: "Report") -> "Crew":
+def _crew(plan: "StudyPlan", workers: int, scheduler: str | None, running: "Running") -> "Crew":
     """The workers, once the kernels are compiled."""
-    from solvers.running.progress import Step
     from solvers.search.kernels.compiled import compile_once, compiled_before
     from solvers.study.job import run_job, searches
     from solvers.study.workers import ClusterCrew, LocalCrew
@@ -181,42 +181,27 @@ def _crew(plan: "StudyPlan", workers: int, scheduler: str | None, report: "Repor
     if scheduler is not None:
         return ClusterCrew(run_job, scheduler)
     if searches(plan.study) and not compiled_before():
-        report(Step(stage="compiling, this once", fraction=0.0))
+        running.step("compiling, this once", 0.0)
         compile_once()
-        report(Step(stage="compiling, this once", fraction=1.0))
+        running.step("compiling, this once", 1.0)
     return LocalCrew(run_job, min(workers, len(plan.jobs)))
 
 
-def _watch(report: "Report", *, as_json: bool) -> "Callable[[Event], None]":
-    from solvers.running.progress import Step
-
-    def watch(event: "Event") -> None:
-        left = f", about {_duration(event.left_s)} left" if event.left_s == event.left_s else ""
-        failed = f", {event.failed} failed" if event.failed else ""
-        note = f"{event.finished} of {event.total} rooms{failed}{left}"
-        report(Step(stage="rooms", fraction=(event.finished + event.failed) / max(event.total, 1), note=note))
-        if as_json and event.kind != "waiting":
-            print_json_line(
-                {
-                    "event": event.kind,
-                    "room": event.title,
-                    **({"reason": event.reason} if event.reason else {}),
-                    "finished": event.finished,
-                    "failed": event.failed,
-                    "jobs": event.total,
-                    "left_s": event.left_s,
-                }
-            )
-
-    return watch
-
-
-def _duration(seconds: float) -> str:
-    if seconds < 90.0:
-        return f"{max(seconds, 1.0):.0f} s"
-    if seconds < 5400.0:
-        return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 3600.0:.1f} h"
+def _json_event(event: "Event") -> None:
+    """One line for whoever reads along."""
+    if event.kind == "waiting":
+        return
+    print_json_line(
+        {
+            "event": event.kind,
+            "room": event.title,
+            **({"reason": event.reason} if event.reason else {}),
+            "finished": event.finished,
+            "failed": event.failed,
+            "jobs": event.total,
+            "left_s": event.left_s,
+        }
+    )
 
 
 def _sizes(plan: "StudyPlan") -> tuple[int, int]:
@@ -234,15 +219,15 @@ def _sizes(plan: "StudyPlan") -> tuple[int, int]:
 
 def _foresee(plan: "StudyPlan", target: Path, workers: int, *, as_json: bool) -> None:
     """How many jobs, how long, how large: from a few jobs that are timed here and thrown away."""
-    from solvers.study.run import finished_jobs, timed_jobs
+    from solvers.study.run import duration_words, finished_jobs, timed_jobs
     from solvers.study.store import store_of
 
     store = store_of(target)
     finished = finished_jobs(plan, store, mend=False) if store.folder.is_dir() else {}
     left = [job for job in plan.jobs if job.key not in finished]
     job_bytes, whole_bytes = _sizes(plan)
-    with interruptible() as stop_asked, progress(quiet=as_json) as report:
-        timed = timed_jobs(left, report=report, cancelled=stop_asked)
+    with interruptible() as stop_asked, progress(quiet=as_json, cancelled=stop_asked) as running:
+        timed = timed_jobs(left, running=running)
     mean_s = sum(timed) / len(timed) if timed else 0.0
     seconds = mean_s * len(left) / workers
     size = job_bytes * len(plan.jobs) + whole_bytes
@@ -266,8 +251,8 @@ def _foresee(plan: "StudyPlan", target: Path, workers: int, *, as_json: bool) ->
     )
     if timed:
         page.line(
-            f"Time: about {_duration(seconds)} with {counted(workers, 'worker')}: {len(timed)} jobs timed just now "
-            f"took {min(timed):.2f} to {max(timed):.2f} s each. Others may take longer; large and glazed rooms do."
+            f"Time: about {duration_words(seconds)} with {counted(workers, 'worker')}: {len(timed)} jobs timed just "
+            f"now took {min(timed):.2f} to {max(timed):.2f} s each. Others may take longer; large and glazed rooms do."
         )
     page.line(f"Size: about {size / 1e6:.1f} MB, of which {target} {whole_bytes / 1e6:.1f} MB. Nothing was written.")
 

@@ -127,15 +127,13 @@ def write_percentiles(
 
     targets = {"Figures": output, "Figure": figure}
     with interruptible() as stop_asked:
-        with progress(quiet=out.quiet) as report:
+        with progress(quiet=out.quiet, cancelled=stop_asked, threads=out.threads) as running:
             found = tolerance_of(
                 results,
                 project,
                 asked,
                 frequency_hz=frequency_hz,
-                threads=out.threads,
-                report=report,
-                cancelled=stop_asked,
+                running=running,
             )
         if output:
             write_tolerance(output, found, force=out.force)
@@ -172,15 +170,13 @@ def write_robust(
     from solvers.tolerance.robust_plans import robust_results
 
     with interruptible() as stop_asked:
-        with progress(quiet=out.quiet) as report:
+        with progress(quiet=out.quiet, cancelled=stop_asked, threads=out.threads) as running:
             plans, prices = robust_results(
                 results,
                 project,
                 counts=counts,
                 seed=seed,
-                threads=out.threads,
-                report=report,
-                cancelled=stop_asked,
+                running=running,
             )
         write_results(target, plans, force=out.force)
         interrupted = stop_asked()

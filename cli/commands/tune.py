@@ -74,6 +74,7 @@ def tune(
     from cli.words.chosen_plan import choose_plan
     from cli.words.tune import print_tuning, tuning_json
     from cli.words.what_was_kept import crossover_after
+    from roommodes.errors import Interrupted
     from roommodes.plan.file import write_results
     from roommodes.plan.starting_values import check_rate
     from roommodes.storage.whole_file import write_whole
@@ -91,24 +92,19 @@ def tune(
     settings = _settings(per_sub, shared, boost, cut, all_pass, rate, plan.project.search.weights.output)
     shape_db = curve.at(plan.results.frequency_hz)
     with interruptible() as stop_asked:
-        with progress(quiet=quiet) as steps:
-            from solvers.running.progress import Interrupted, Step
-
+        with progress(quiet=quiet, cancelled=stop_asked) as running:
             tuning = search(
                 plan.results,
                 subs=plan.count,
                 rank=plan.rank,
                 settings=settings,
                 shape_db=shape_db,
-                report=lambda fraction: steps(Step(stage="filters", fraction=fraction)),
-                cancelled=stop_asked,
+                running=running,
             )
             tuned = replace(plan.results, tuning=tuning, crossover=None)
             if plan.crossover and not stop_asked():
                 with suppress(Interrupted):  # then without a crossover, which is said
-                    met = meet_again(
-                        plan.project, replace(plan.results, tuning=tuning), report=steps, cancelled=stop_asked
-                    )
+                    met = meet_again(plan.project, replace(plan.results, tuning=tuning), running=running)
                     tuned = replace(tuned, crossover=met)
         write_results(path, tuned, force=force)
         interrupted = stop_asked()

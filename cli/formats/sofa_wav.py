@@ -3,7 +3,6 @@
 import importlib
 import io
 import tempfile
-from collections.abc import Callable
 from math import floor
 from pathlib import Path
 from typing import Any
@@ -14,16 +13,16 @@ from numpy.typing import NDArray
 from cli.terminal.output import clean, counted
 from cli.words.chosen_plan import MEASURED_UNIT, ChosenPlan
 from cli.words.tuned import tuning_of
-from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
+from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.plan.file import Results
 from roommodes.responses.impulse_response import impulse_grid, impulse_response
 from roommodes.responses.metrics import drive_weights, seat_pressure
+from roommodes.running import Running
 from solvers.crossover.responses import plan_filters
 from solvers.listening.over_time import measured_responses, told_s
-from solvers.running.progress import Interrupted, Step
-from solvers.running.progress import Report as Steps
+from solvers.project_transfer import project_transfer
 
 LEAD_S = 0.4  # the low fade of a band from 20 Hz begins to be heard so long before
 SOFA_MISSING = (
@@ -112,13 +111,12 @@ def seat_impulses(
     sub: int | None,
     rate_hz: float,
     duration_s: float,
-    steps: Steps,
-    stop_asked: Callable[[], bool],
+    running: Running,
 ) -> Floats:
     """Impulse response at every seat, from the plan as driven or from one sub alone: (n_sample, n_seat)."""
     chosen = np.arange(plan.count) if sub is None else np.array([sub - 1])
     if plan.results.measured is None:
-        hz, weight, transfer = _modelled(plan, chosen, rate_hz, duration_s, steps, stop_asked)
+        hz, weight, transfer = _modelled(plan, chosen, rate_hz, duration_s, running)
     else:
         index = plan.results.plans[plan.count].candidate_index[plan.rank][chosen]
         hz, weight, transfer = measured_responses(plan.results, index, duration_s)
@@ -138,8 +136,7 @@ def _modelled(
     chosen: NDArray[np.intp],
     rate_hz: float,
     duration_s: float,
-    steps: Steps,
-    stop_asked: Callable[[], bool],
+    running: Running,
 ) -> tuple[Floats, Floats, NDArray[np.complex128]]:
     """Frequencies, their weights, and the model's responses of some of the plan's subs."""
     low, high = plan.project.search.band_hz
@@ -147,18 +144,12 @@ def _modelled(
         band_hz=(low, high), duration_s=duration_s, lowest_hz=LOWEST_HZ, highest_hz=min(HIGHEST_HZ, 0.49 * rate_hz)
     )
 
-    def progress(done: int, total: int) -> None:
-        if stop_asked():
-            raise Interrupted("interrupted; nothing was written")
-        steps(Step(stage="responses", fraction=done / total))
-
-    transfer = transfer_function(
-        plan.project.room(),
-        plan.project.surfaces(),
+    transfer = project_transfer(
+        plan.project,
         frequency_hz=hz,
         seat_m=plan.results.seats.position_m,
         source_m=plan.positions_m[chosen],
-        progress=progress,
+        running=running.under("responses", words="interrupted; nothing was written"),
     )
     return hz, weight, transfer
 

@@ -1,4 +1,4 @@
 """The terminal: printing, progress, faults and exit codes, options that commands share.
 
-May import `solvers.running` and `roommodes` only.
+May import `roommodes` only.
 """

@@ -4,7 +4,7 @@
 import contextlib
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from cli.terminal.output import clean, console
@@ -12,26 +12,32 @@ from cli.terminal.output import clean, console
 if TYPE_CHECKING:
     from rich.progress import Progress, TaskID
 
-    from solvers.running.progress import Report, Step
+    from roommodes.running import Running, Step
 
 SHOW_AFTER_S = 1.0
 
 
 @contextlib.contextmanager
-def progress(*, quiet: bool) -> Iterator["Report"]:
-    """Yield a function that takes the steps of a job; it draws nothing when `quiet` or when stderr is no terminal."""
+def progress(
+    *, quiet: bool, cancelled: Callable[[], bool] | None = None, threads: int | None = None
+) -> Iterator["Running"]:
+    """Yield what long work is given: a bar shows how far it is, unless `quiet` or where stderr is no terminal.
+
+    Parameters
+    ----------
+    quiet : draw nothing.
+    cancelled, threads : as for `Running`.
+    """
+    from roommodes.running import Running
+
     if quiet or not sys.stderr.isatty():
-        yield _ignore
+        yield Running(cancelled=cancelled, threads=threads)
         return
     bars = _Bars()
     try:
-        yield bars.take
+        yield Running(report=bars.take, cancelled=cancelled, threads=threads)
     finally:
         bars.close()
-
-
-def _ignore(step: "Step") -> None:
-    """Draw nothing."""
 
 
 class _Bars:

@@ -20,11 +20,10 @@ References
 [1] H. Kuttruff, Room Acoustics, section 3.3: T60 = 6.91 / delta (from memory; exact).
 """
 
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import log, pi
-from os import cpu_count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +37,7 @@ from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
 from roommodes.acoustics.wall_bases import cosine_table
 from roommodes.arrays import Complexes
+from roommodes.running import Running
 
 BUILT_REACH = 1.1  # how far above its rigid frequency a mode may come to lie
 KEPT_REACH = 1.3  # modes up to this times the highest mode asked for are kept as unknowns
@@ -110,8 +110,8 @@ def built_modes(
     *,
     max_hz: float,
     limit: int = 60,
-    progress: Callable[[int, int], None] | None = None,
     precision: Precision = PRECISION,
+    running: Running = Running(),
 ) -> tuple[BuiltMode, ...]:
     """The room's modes up to `max_hz`, at most `limit` of them, each with rigid walls and as built.
 
@@ -123,13 +123,18 @@ def built_modes(
     room, surfaces : as for `transfer_function`.
     max_hz : highest rigid frequency asked for [Hz].
     limit : how many modes at most.
-    progress : called with (steps done, steps in all).
     precision : how far the sums go; `FOR_READING` is enough for what a person reads.
+    running : progress, cancelling, threads.
 
     Returns
     -------
     In rising rigid frequency.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
     """
+    running.step("modes", 0.0)
     wanted = rigid_modes(room, max_hz)
     wanted = RigidModes(number=wanted.number[:limit], frequency_hz=wanted.frequency_hz[:limit])
     if not len(wanted.frequency_hz):
@@ -138,7 +143,7 @@ def built_modes(
     kept = rigid_modes(room, KEPT_REACH * highest_hz, with_pressure_mode=True)
     with threadpool_limits(1):  # one thread per group of modes gains more than threads inside small matrices
         problem = Resonances(room, surfaces, kept, BUILT_REACH * highest_hz, precision)
-        omega, shape, pull, settled = problem.follow(wanted, progress)
+        omega, shape, pull, settled = problem.follow(wanted, running)
         return tuple(
             _described(problem, tuple(int(n) for n in number), rigid_hz, w, problem.amplitudes(w, a, walls), bool(done))
             for number, rigid_hz, w, a, walls, done in zip(
@@ -221,9 +226,7 @@ class Resonances:
     def _folded(self, reaction: Complexes) -> Complexes:
         return np.asarray(np.diag(self.kept_k2) + self.kept_overlaps.T @ reaction / self.room.volume_m3)
 
-    def follow(
-        self, wanted: RigidModes, progress: Callable[[int, int], None] | None
-    ) -> tuple[Complexes, Complexes, Complexes, NDArray[np.bool_]]:
+    def follow(self, wanted: RigidModes, running: Running) -> tuple[Complexes, Complexes, Complexes, NDArray[np.bool_]]:
         """Omega (n,), amplitudes of kept modes (n, kept), walls' reaction (n, boundary mode), settled or not (n,)."""
         row_of = {tuple(number): row for row, number in enumerate(self.kept.number.tolist())}
         rows = np.array([row_of[tuple(number)] for number in wanted.number.tolist()])
@@ -235,7 +238,7 @@ class Resonances:
         starts = range(0, count, GROUP)
         groups = [np.arange(start, min(start + GROUP, count)) for start in starts]
         middles = np.array([2.0 * pi * float(np.mean(wanted.frequency_hz[group])) for group in groups])
-        with ThreadPoolExecutor(cpu_count() or 1) as pool:
+        with ThreadPoolExecutor(running.thread_count) as pool:
             going: dict[int, Generator[complex, Complexes, tuple[complex, Complexes, Complexes, bool]]] = {}
             for group, middle, reaction in zip(groups, middles, self._reactions(pool, middles), strict=True):
                 k2, vectors = np.linalg.eig(self._folded(reaction))
@@ -253,8 +256,8 @@ class Resonances:
                     except StopIteration as end:
                         del ask[mode]
                         omega[mode], shape[mode], pull[mode], settled[mode] = end.value
-                if progress:
-                    progress(count - len(ask), count)
+                running.check("interrupted while the modes were followed; nothing was written")
+                running.step("modes", (count - len(ask)) / count)
         share = np.abs(shape[np.arange(count), rows])
         for one in range(count):  # two that met in one resonance: it belongs to the mode it has more of
             same = np.abs(omega - omega[one]) < SAME * np.abs(omega[one])

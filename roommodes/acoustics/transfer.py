@@ -7,10 +7,9 @@ with Z the rigid room's port matrix (`ports`), b the boundary modes (`boundary`)
 Only seats are solved for; every source is one more column.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from math import pi
-from os import cpu_count
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -22,10 +21,12 @@ from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
+from roommodes.running import Running
 
 CHUNK_BYTES = 32e6  # how much one block of frequencies may take for each of its boundary matrices
 CLOSEST_M = 0.02
 LOWEST_HZ, HIGHEST_HZ = 5.0, 400.0  # outside, the constructions' laws and the point source say nothing
+INTERRUPTED = "interrupted while the room was computed; nothing was written"
 
 
 def bulk_k2(room: Room, omega: Complexes) -> Complexes:
@@ -52,9 +53,8 @@ def transfer_function(
     frequency_hz: ArrayLike,
     seat_m: ArrayLike,
     source_m: ArrayLike,
-    progress: Callable[[int, int], None] | None = None,
     precision: Precision | None = None,
-    threads: int | None = None,
+    running: Running = Running(),
 ) -> Complexes:
     """Pressure at every seat from every source.
 
@@ -64,9 +64,8 @@ def transfer_function(
     surfaces : what the walls are made of, later ones over earlier ones; the rest is rigid.
     frequency_hz : (n_freq,), all above zero [Hz].
     seat_m, source_m : (n_seat, 3), (n_source, 3) inside the room or on its walls [m].
-    progress : called with (frequencies done, frequencies in all).
     precision : how far the sums go.
-    threads : how many at once; None for one per processor. The result does not depend on it.
+    running : progress, cancelling, threads.
 
     Returns
     -------
@@ -74,8 +73,10 @@ def transfer_function(
 
     Raises
     ------
+    Interrupted : when cancelled.
     OutsideModel : for a frequency or a place for which the model says nothing.
     """
+    running.step("room", 0.0)
     precision = precision or Precision()
     hz = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
     seats = np.atleast_2d(np.asarray(seat_m, dtype=np.float64))
@@ -84,9 +85,8 @@ def transfer_function(
     boundary = boundary_of(room, surfaces, frequency_hz=hz, seat_m=seats, source_m=sources, precision=precision)
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
     # one frequency block per thread and one thread per block: small matrices do not gain from threads inside
-    if progress:
-        progress(0, len(hz))
-    with threadpool_limits(1), ThreadPoolExecutor(threads or cpu_count() or 1) as pool:
+    running.check(INTERRUPTED)
+    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
         ports = Ports(
             room,
             boundary.families,
@@ -104,8 +104,8 @@ def transfer_function(
         try:
             for part, block in zip(parts, blocks, strict=True):
                 result[part] = block.result()
-                if progress:
-                    progress(min(part.stop, len(hz)), len(hz))
+                running.check(INTERRUPTED)
+                running.step("room", min(part.stop, len(hz)) / len(hz))
         finally:
             pool.shutdown(cancel_futures=True)
     return result

@@ -1,4 +1,4 @@
 """What helps to choose a plan: further aims, lower variation by free weights, usual layouts, rows, the recommendation.
 
-May import `solvers.loudness`, `solvers.search`, `solvers.running` and `roommodes`.
+May import `solvers.loudness`, `solvers.search` and `roommodes`.
 """

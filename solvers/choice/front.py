@@ -15,10 +15,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from solvers.running.threads import thread_count
+from roommodes.running import Running
 from solvers.search.hop import Hopper
 from solvers.search.polish import polisher_of
-from solvers.search.problem import CancelCall, Outcome, Plan, Problem
+from solvers.search.problem import Outcome, Plan, Problem
 from solvers.search.state import State, equal_drives, plan_of, state_of
 from solvers.search.workbench import DB_PER_UNIT, Tools, tools_of
 
@@ -41,8 +41,7 @@ def plans_met(
     *,
     seed: int,
     exchange: float = 0.0,
-    threads: int | None = None,
-    cancelled: CancelCall | None = None,
+    running: Running = Running(),
 ) -> dict[int, tuple[Plan, ...]]:
     """For every count the plans kept by the search, and others that trade variation for output.
 
@@ -51,17 +50,14 @@ def plans_met(
     problem, outcomes : what was asked and what was found.
     seed : >= 0; the same seed gives the same plans whatever the number of threads.
     exchange : a further rate of dB of variation per dB of output at which to search.
-    threads : how many at most; None for as many as the process may use.
-    cancelled : asked now and then; when true only what was found until then is returned.
+    running : cancelling, threads; once cancelled, only what was found until then is returned.
 
     Returns
     -------
     count -> plans, the search's own first.
     """
-    n_thread = thread_count(threads)
-    cancel = cancelled or (lambda: False)
-    with ThreadPoolExecutor(n_thread, thread_name_prefix="front") as pool:
-        tools = tools_of(problem, pool, n_thread, cancel)
+    with ThreadPoolExecutor(running.thread_count, thread_name_prefix="front") as pool:
+        tools = tools_of(problem, pool, running)
         return {
             outcome.count: (*outcome.plans, *_more(tools, outcome, seed, exchange))
             for outcome in outcomes
@@ -90,7 +86,7 @@ def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Pl
     """Plans of one count beside those that the search kept."""
     columns, problem = tools.columns, tools.problem
     best = outcome.plans[0]
-    if tools.cancelled() or len(columns.seat_weight) == 1:
+    if tools.running.stop_asked() or len(columns.seat_weight) == 1:
         return []
     if len(state_of(columns, best).column) == 1:
         wanted = columns.size == outcome.count
@@ -140,7 +136,7 @@ def _chain(tools: Tools, rewards: Sequence[float], entropy: list[int], state: St
         burst = _rewarded(tools.hopper, reward).burst(state, value=np.inf, hops=HOPS, random=random)
         found += [(reward, one) for _, one in burst.met[:TAKEN]]
         state = burst.state
-        if tools.cancelled():
+        if tools.running.stop_asked():
             break
     return found
 

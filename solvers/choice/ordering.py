@@ -15,6 +15,7 @@ from roommodes.arrays import Complexes
 from roommodes.plan.choices import Choices, FrontTable, RowTable, UsualTable
 from roommodes.plan.file import PlanTable
 from roommodes.project.tables import SearchTable
+from roommodes.running import Running
 from solvers.choice.aims import Figures, figures_of, rank
 from solvers.choice.bound import bound_of
 from solvers.choice.front import front_of, plans_met
@@ -22,8 +23,9 @@ from solvers.choice.recommend import recommend, steers
 from solvers.choice.row_positions import RowMove, RowPlaces, best_rows
 from solvers.choice.usual_worth import Usual, UsualPlaces, alike_db, usual_worth
 from solvers.loudness.headroom import Loudness
-from solvers.search.problem import CancelCall, Outcome, Plan, Problem
+from solvers.search.problem import Outcome, Plan, Problem
 
+STAGE = "choice"
 BETTER_DB = 0.05  # by which a usual layout must beat the plans to be worth a remark
 
 
@@ -69,9 +71,7 @@ def judge(
     keep: int,
     around: Around | None = None,
     loudness: Loudness | None = None,
-    threads: int | None = None,
-    report: Callable[[str, float], None] | None = None,
-    cancelled: CancelCall | None = None,
+    running: Running = Running(),
 ) -> Judged:
     """Order the plans by all aims and say what each is worth.
 
@@ -83,16 +83,16 @@ def judge(
     keep : plans per count at most.
     around : usual layouts and places of the rows; None leaves both out.
     loudness : limits and target, for the headroom; None where they are not known.
-    threads : how many at most. Nothing depends on it.
-    report : called with what is being done and a fraction.
-    cancelled : asked now and then; when true what is slow is left out.
+    running : progress, cancelling, threads; once cancelled, what is slow is left out.
     """
-    cancel = cancelled or (lambda: False)
-    tell = report or (lambda _stage, _fraction: None)
+
+    def tell(doing: str, fraction: float) -> None:
+        running.step(STAGE, fraction, doing)
+
     found = [outcome for outcome in outcomes if outcome.plans]
     weights, limits = wishes.weights, wishes.limits
     tell("plans with more output", 0.0)
-    met = plans_met(problem, found, seed=seed, exchange=weights.output, threads=threads, cancelled=cancelled)
+    met = plans_met(problem, found, seed=seed, exchange=weights.output, running=running)
     figures = {id(plan): figures_of(problem, plan, loudness) for plans in met.values() for plan in plans}
 
     def of(plan: Plan) -> Figures:
@@ -107,10 +107,10 @@ def judge(
     tell("how even the positions could be", 0.4)
     with threadpool_limits(1):  # many small array operations: threads would only wait for each other
         for count, plans in order.items():
-            if not cancel():
+            if not running.stop_asked():
                 bounds[count] = [bound_of(problem, plan).variation_db for plan in plans]
     tell("usual layouts", 0.7)
-    usual = _usual(problem, around, list(order), seed, threads, cancelled) if around else None
+    usual = _usual(problem, around, list(order), seed, running) if around else None
     tables = {}
     for outcome in found:
         plans = order[outcome.count]
@@ -129,9 +129,7 @@ def judge(
     if around and around.rows is not None:
         for outcome in found:
             tell("where the rows should be", 0.85)
-            move = best_rows(
-                problem, around.rows, around.rows_transfer, outcome, seed=seed, threads=threads, cancelled=cancelled
-            )
+            move = best_rows(problem, around.rows, around.rows_transfer, outcome, seed=seed, running=running)
             if move is not None:
                 rows[outcome.count] = _row_table(move, around.rows)
     advice = recommend(
@@ -220,12 +218,9 @@ def _usual(
     around: Around,
     counts: Sequence[int],
     seed: int,
-    threads: int | None,
-    cancelled: CancelCall | None,
+    running: Running,
 ) -> UsualTable | None:
-    found = usual_worth(
-        problem, around.usual, around.usual_transfer, counts=counts, seed=seed, threads=threads, cancelled=cancelled
-    )
+    found = usual_worth(problem, around.usual, around.usual_transfer, counts=counts, seed=seed, running=running)
     if not found:
         return None
     columns: dict[str, Any] = {

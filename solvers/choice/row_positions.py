@@ -25,10 +25,10 @@ from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.project.placement_checks import EAR_DISTANCE_M
 from roommodes.project.project import Project
 from roommodes.responses.metrics import drive_weights, level_db, normalised, seat_pressure
-from solvers.running.threads import thread_count
+from roommodes.running import Running
 from solvers.search.hop import Burst
 from solvers.search.layouts_met import Pool
-from solvers.search.problem import CancelCall, Outcome, Plan, Problem
+from solvers.search.problem import Outcome, Plan, Problem
 from solvers.search.state import State, plan_of, state_of
 from solvers.search.workbench import Tools, tools_of
 
@@ -171,8 +171,7 @@ def best_rows(
     outcome: Outcome,
     *,
     seed: int,
-    threads: int | None = None,
-    cancelled: CancelCall | None = None,
+    running: Running = Running(),
 ) -> RowMove | None:
     """Where the rows should be for one number of subs; None if cancelled, or if only one seat counts.
 
@@ -183,12 +182,10 @@ def best_rows(
     transfer : (n_freq, n_seat + n_moved, n_candidate), the drawn seats first [1/m].
     outcome : the plans at the drawn rows.
     seed : >= 0; the same seed gives the same places.
-    threads : how many at most.
-    cancelled : asked now and then.
+    running : cancelling, threads.
     """
-    cancel = cancelled or (lambda: False)
     plans = outcome.plans[:LEADING]
-    if not plans or cancel() or np.count_nonzero(problem.seat_weight) == 1:
+    if not plans or running.stop_asked() or np.count_nonzero(problem.seat_weight) == 1:
         return None
     every = _combined(places, [range(len(offset)) for offset in places.offset_m])
 
@@ -199,26 +196,25 @@ def best_rows(
     best = (fitted[0][0], fitted[0][1], plans[fitted[0][2]])
     waiting = list(dict.fromkeys(where for _, where, _ in fitted))[:PLACES]
     tried: set[tuple[int, ...]] = set()
-    n_thread = thread_count(threads)
-    with ThreadPoolExecutor(n_thread, thread_name_prefix="rows") as pool:
+    with ThreadPoolExecutor(running.thread_count, thread_name_prefix="rows") as pool:
         for turn in range(ROUNDS):
             ahead = []
             for where in waiting:
                 tried.add(where)
                 there = replace(problem, transfer=transfer[:, places.seats(where)])
-                for plan in _searched(tools_of(there, pool, n_thread, cancel), plans, [seed, outcome.count, 8, turn]):
+                for plan in _searched(tools_of(there, pool, running), plans, [seed, outcome.count, 8, turn]):
                     value, new = suited(plan)
                     if value < best[0]:
                         best = (value, new, plan)
                     ahead.append((value, new))
-                if cancel():
+                if running.stop_asked():
                     return None
             waiting = [where for _, where in sorted(ahead) if where not in tried][:1]
             if not waiting:
                 break
         _, where, plan = best
         there = replace(problem, transfer=transfer[:, places.seats(where)])
-        tools = tools_of(there, pool, n_thread, cancel)
+        tools = tools_of(there, pool, running)
         final = plan_of(there, tools.columns, tools.polisher.polish(state_of(tools.columns, plan))[0])
     return _told(places, _sums(problem, places, transfer, final), where, final, outcome)
 

@@ -14,9 +14,10 @@ from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.project.project import Project
 from roommodes.project.tables import MAX_COUNT
 from roommodes.responses.metrics import level_db, output_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.choice.usual_layouts import UsualLayout, usual_layouts
 from solvers.search.explore import Effort
-from solvers.search.problem import CancelCall, Plan, Problem
+from solvers.search.problem import Plan, Problem
 from solvers.search.search import search
 
 EFFORT = Effort(hops=24)  # one layout has few drives to try
@@ -89,8 +90,7 @@ def usual_worth(
     *,
     counts: Collection[int],
     seed: int,
-    threads: int | None = None,
-    cancelled: CancelCall | None = None,
+    running: Running = Running(),
 ) -> tuple[Usual, ...]:
     """The usual layouts judged, the best driven first within a count.
 
@@ -101,13 +101,12 @@ def usual_worth(
     places, transfer : the layouts; (n_freq, n_seat, n_place) from their positions [1/m].
     counts : numbers of subs that are of interest.
     seed : of the search for their drives.
-    threads : how many at most; None for as many as the process may use.
-    cancelled : asked now and then; when true none is returned.
+    running : cancelling, threads; once cancelled, none is returned.
     """
-    cancel = cancelled or (lambda: False)
+    quietly = running.silent()
     found = []
     for (count, one), index in zip(places.layouts, places.index, strict=True):
-        if cancel():
+        if running.stop_asked():
             return ()
         if count not in counts:
             continue
@@ -116,10 +115,8 @@ def usual_worth(
         alone = Problem(
             frequency_hz=problem.frequency_hz, transfer=own, seat_weight=problem.seat_weight, drives=problem.drives
         )
-        (outcome,) = search(
-            alone, counts=[count], seed=seed, keep=1, threads=threads, effort=EFFORT, cancelled=cancelled
-        )
-        if cancel() or not outcome.plans:
+        (outcome,) = search(alone, counts=[count], seed=seed, keep=1, effort=EFFORT, running=quietly)
+        if running.stop_asked() or not outcome.plans:
             return ()
         plan = outcome.plans[0]
         found.append(

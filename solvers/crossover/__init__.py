@@ -1,4 +1,4 @@
 """How the subs of a plan meet the main loudspeakers: delay, polarity and gain of all subs together.
 
-May import `solvers.search`, `solvers.running` and `roommodes`.
+May import `solvers.search` and `roommodes`.
 """

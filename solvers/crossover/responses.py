@@ -12,9 +12,9 @@ from roommodes.project.mains import lower_end
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import drive_weights, seat_pressure
+from roommodes.running import Running
 from solvers.crossover.alignment import Parts
-from solvers.running.progress import Cancelled, Report
-from solvers.running.project_transfer import project_transfer
+from solvers.project_transfer import project_transfer
 
 POINTS_PER_OCTAVE = 24
 OCTAVES = 1.0  # on each side of the crossover
@@ -27,8 +27,7 @@ def meeting_parts(
     subs: int,
     rank: int,
     crossover: Crossover,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> Parts:
     """Subs as the plan drives them, with its filters if it was tuned, and the mains, each without crossover.
 
@@ -37,7 +36,7 @@ def meeting_parts(
     project, results : the plan's own.
     subs, rank : which plan; rank from 0.
     crossover : around its frequency.
-    report, cancelled : as for `plans.solve.build_problem`.
+    running : progress, cancelling, threads.
 
     Raises
     ------
@@ -61,8 +60,7 @@ def meeting_parts(
         frequency_hz=hz,
         seat_m=results.seats.position_m,
         source_m=source_m,
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
     from_subs, from_mains = whole[:, :, : len(index)], whole[:, :, len(index) :]
     return Parts(

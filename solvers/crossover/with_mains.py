@@ -11,9 +11,9 @@ from roommodes.plan.file import Results
 from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
 from roommodes.responses.metrics import level_db
+from roommodes.running import Running
 from solvers.crossover.alignment import Meeting, Merit, Parts, by_delay, by_frequency, meet, setting
 from solvers.crossover.responses import meeting_parts
-from solvers.running.progress import Cancelled, Report
 
 OFFSETS_MS = np.concatenate([np.arange(-5.0, 0.0, 0.25), np.arange(0.0, 5.01, 0.25)])
 RATIOS = (0.71, 0.8, 0.9, 1.0, 1.1, 1.25, 1.41)
@@ -53,8 +53,7 @@ def meet_mains(
     rank: int,
     crossover: Crossover,
     gain_db: float | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> MainsMet:
     """Find the subs' delay and polarity against the mains.
 
@@ -64,15 +63,13 @@ def meet_mains(
     subs, rank : which plan; rank from 0.
     crossover : the filters.
     gain_db : of the subs; None to match their level to the mains' [dB].
-    report, cancelled : as for `plans.solve.build_problem`.
+    running : progress, cancelling, threads.
 
     Raises
     ------
     ProjectInvalid, OutsideModel, Interrupted : see `crossover.responses`.
     """
-    parts = meeting_parts(
-        project, results, subs=subs, rank=rank, crossover=crossover, report=report, cancelled=cancelled
-    )
+    parts = meeting_parts(project, results, subs=subs, rank=rank, crossover=crossover, running=running)
     low_ms, high_ms = (project.mains or MainsTable()).delay_ms
     allowed = (1e-3 * low_ms, 1e-3 * high_ms)
     best = meet(parts, crossover, delay_s=allowed, gain_db=gain_db)
@@ -126,8 +123,7 @@ def meet_again(
     project: Project,
     results: Results,
     *,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> CrossoverRecord | None:
     """The setting that a results file holds, found anew from that file alone, with the filters that it holds now.
 
@@ -143,7 +139,6 @@ def meet_again(
         rank=old.rank,
         crossover=old.crossover,
         gain_db=old.asked_gain_db,
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
     return record_of(met, subs=old.subs, rank=old.rank, asked_gain_db=old.asked_gain_db)

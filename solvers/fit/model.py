@@ -9,11 +9,10 @@ so every parameter of every construction costs a few products. Seats and sources
 columns of the same solve. The room's size and loss change Z itself and are solved again.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import pi
-from os import cpu_count
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from roommodes.acoustics.strengths import LocalStrength, PlateStrength, Strength
 from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.constructions import AnyConstruction
+from roommodes.running import Running
 from solvers.fit.parameters import Parameter, Situation, Space
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
@@ -55,13 +55,13 @@ class FitModel:
     ----------
     space : parameters.
     frequency_hz : (n_freq,) [Hz].
-    cancelled : polled between blocks of frequencies; the work ends early with None.
+    running : asked between blocks of frequencies whether to stop; the work then ends early with None.
     """
 
-    def __init__(self, space: Space, frequency_hz: Floats, cancelled: Callable[[], bool]) -> None:
+    def __init__(self, space: Space, frequency_hz: Floats, running: Running) -> None:
         self.space = space
         self.hz = frequency_hz
-        self.cancelled = cancelled
+        self.running = running
 
     def transfer(self, situation: Situation) -> Complexes | None:
         """(n_freq, n_seat, n_sub) [1/m]; None when cancelled."""
@@ -69,11 +69,12 @@ class FitModel:
         return None if solved is None else solved[0]
 
     def response(
-        self, u: Floats, wanted: Sequence[Parameter], at: dict[Parameter, float], progress: Callable[[int, int], None]
+        self, u: Floats, wanted: Sequence[Parameter], at: dict[Parameter, float], note: str = ""
     ) -> Response | None:
         """Responses at the free parameters' values `u` with slopes of the `wanted` ones; None when cancelled.
 
-        `at` holds the values of wanted parameters that are held (0, as they stand in the project).
+        `at` holds the values of wanted parameters that are held (0, as they stand in the project); the progress
+        begins at 0 and carries the note.
         """
         values = {**dict(zip(self.space.free, u.tolist(), strict=True)), **at}
         situation = self.space.situation_of(values)
@@ -81,7 +82,7 @@ class FitModel:
         again = [p for p in wanted if p.group in {"size", "loss"}]
         moved = {p for p in wanted if p.group in {"subs", "microphones"}}
         shifts, seats, subs = self._shifted(situation, moved)
-        progress(0, 1 + len(again))
+        self.running.step("fit", 0.0, note)
         tables = [self.space.situation_of({**values, p: values[p] + STEP_U}).tables[p.owner] for p in walls]
         solved = self._solve(situation, seats, subs, list(zip(walls, tables, strict=True)))
         if solved is None:
@@ -100,7 +101,7 @@ class FitModel:
                 slope[:, index, :] = (wide[:, column, :n_sub] - transfer[:, index, :]) / step_u
             slopes[parameter] = slope
         for number, parameter in enumerate(again, 1):
-            progress(number, 1 + len(again))
+            self.running.step("fit", number / (1 + len(again)), note)
             step = STEP_LOSS_U if parameter.group == "loss" else STEP_SIZE_M / parameter.sigma
             other = self.transfer(self.space.situation_of({**values, parameter: values[parameter] + step}))
             if other is None:
@@ -134,7 +135,7 @@ class FitModel:
     ) -> tuple[Complexes, dict[Parameter, Complexes]] | None:
         """Transfer between all points, and its slope for parameters of walls, each with its table `STEP_U` further."""
         surfaces, names = self.space.surfaces(situation)
-        with ThreadPoolExecutor(cpu_count() or 1) as pool:
+        with ThreadPoolExecutor(self.running.thread_count) as pool:
             boundary = boundary_of(
                 situation.room,
                 surfaces,
@@ -168,7 +169,7 @@ class FitModel:
             parts = [slice(start, start + step) for start in range(0, len(self.hz), step)]
 
             def block(part: slice) -> tuple[Complexes, list[Complexes]] | None:
-                if self.cancelled():
+                if self.running.stop_asked():
                     return None
                 return _block(ports, boundary.strengths, self.hz[part], changed)
 

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
 from roommodes.project.project import Project
+from roommodes.running import Running
 from solvers.fit.outcome import Fit
-from solvers.running.progress import Cancelled, Interrupted, Report, Step
 
 MOST_MODES = 16
+INTERRUPTED = "interrupted while the modes were followed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,9 +19,7 @@ class MovedMode:
     fitted: BuiltMode
 
 
-def moved_modes(
-    project: Project, fit: Fit, *, report: Report | None = None, cancelled: Cancelled | None = None
-) -> tuple[MovedMode, ...]:
+def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> tuple[MovedMode, ...]:
     """The lowest modes within the fit's band, in rising textbook frequency.
 
     Raises
@@ -28,26 +27,19 @@ def moved_modes(
     Interrupted : when cancelled.
     """
     top = float(fit.frequency_hz[-1])
-
-    def progress(stage: str, share: float) -> None:
-        if cancelled and cancelled():
-            raise Interrupted("interrupted while the modes were followed")
-        if report:
-            report(Step(stage="modes", fraction=share, note=stage))
-
     drawn = built_modes(
         project.room(),
         project.surfaces(),
         max_hz=top,
         limit=MOST_MODES,
-        progress=lambda done, total: progress("as drawn", 0.5 * done / total),
+        running=running.part(0.0, 0.5).under("modes", note="as drawn", words=INTERRUPTED),
     )
     fitted = built_modes(
         fit.situation.room,
         fit.space.surfaces(fit.situation)[0],
         max_hz=1.1 * top,
         limit=MOST_MODES + 6,
-        progress=lambda done, total: progress("as fitted", 0.5 + 0.5 * done / total),
+        running=running.part(0.5, 1.0).under("modes", note="as fitted", words=INTERRUPTED),
     )
     by_number = {mode.number: mode for mode in fitted}
     return tuple(MovedMode(drawn=one, fitted=by_number[one.number]) for one in drawn if one.number in by_number)

@@ -18,21 +18,22 @@ References
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Floats
+from roommodes.errors import Interrupted
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
+from roommodes.running import Running, Step
 from solvers.fit.model import Response
 from solvers.fit.outcome import STIFFNESS, Estimate, Fit, Stop, outcome, require_places, spread
 from solvers.fit.parameters import Parameter, Space
 from solvers.fit.source import Own, SourceModel
 from solvers.fit.steps import SCAN_STEPS, State, Steps
-from solvers.running.progress import Cancelled, Interrupted, Report, Step
 
 MOST_FREQUENCIES = 48
 STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours
@@ -69,8 +70,7 @@ def fit(
     measured: MeasuredSet,
     settings: Settings | None = None,
     *,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> Fit:
     """Fit a project to a set of measurements.
 
@@ -79,8 +79,7 @@ def fit(
     project : where the fit starts.
     measured : from `measured.load_manifest`, with the position of every sub.
     settings : how.
-    report : told of the stages.
-    cancelled : polled; the best so far is returned once a first step was done.
+    running : progress, cancelling; once cancelled, the best so far is returned if a first step was done.
 
     Raises
     ------
@@ -89,7 +88,7 @@ def fit(
     Interrupted : cancelled before the first step.
     """
     settings = settings or Settings()
-    work = _Work(project, measured, settings, report or (lambda step: None), cancelled or (lambda: False))
+    work = _Work(project, measured, settings, running)
     with threadpool_limits(1):
         return work.run()
 
@@ -103,12 +102,10 @@ class Ended:
 
 
 class _Work:
-    def __init__(
-        self, project: Project, measured: MeasuredSet, settings: Settings, report: Report, cancelled: Cancelled
-    ) -> None:
+    def __init__(self, project: Project, measured: MeasuredSet, settings: Settings, running: Running) -> None:
         require_places(measured)
         self.project, self.measured, self.settings = project, measured, settings
-        self.report, self.cancelled = report, cancelled
+        self.running = running
         every = -(-len(measured.frequency_hz) // MOST_FREQUENCIES)
         self.hz = measured.frequency_hz[::every]
         self.data = measured.transfer[::every]
@@ -144,7 +141,7 @@ class _Work:
                 ended = Ended(stop=how.stop, steps=ended.steps + how.steps)
             elif not number:
                 raise Interrupted("interrupted; nothing was fitted")
-            if self.cancelled():
+            if self.running.stop_asked():
                 ended = Ended(stop=Stop.INTERRUPTED, steps=ended.steps)
                 break
         return self._outcome(starts[0], rivals, ended)
@@ -167,9 +164,9 @@ class _Work:
     def _stage(self, used: NDArray[np.bool_], total: float) -> Steps:
         hz = self.hz[used]
 
-        def tell(share: float, note: str) -> None:
-            self.done += share == 0.0  # a further response is begun
-            self.report(Step(stage="fit", fraction=min(1.0, self.done / total), note=note))
+        def counted(step: Step) -> None:
+            self.done += step.fraction == 0.0  # a further response is begun
+            self.running.step(step.stage, self.done / total, step.note)
 
         measured = self.measured
         source = SourceModel(
@@ -179,7 +176,7 @@ class _Work:
             gains=not (measured.common_level and measured.common_polarity),
             delays=not measured.common_time,
         )
-        return Steps(self.space, hz, self.data[used], source, tell=tell, cancelled=self.cancelled)
+        return Steps(self.space, hz, self.data[used], source, running=replace(self.running, report=counted))
 
     # -- what came out ------------------------------------------------------------------------------------------------
 
@@ -187,7 +184,7 @@ class _Work:
         """Both ends over the whole band, judged; an interrupt waits for them."""
         stage = self._stage(np.ones(len(self.hz), dtype=np.bool_), 1.0)
         stage.local = True
-        stage.cancelled = stage.model.cancelled = lambda: False
+        stage.running = stage.model.running = stage.running.unstoppable()
         first, last = stage.start(np.zeros_like(u)), stage.start(u)
         assert first is not None, "not cancelled"
         assert last is not None, "not cancelled"
@@ -227,9 +224,9 @@ class _Work:
     def _suspects(self, stage: Steps, last: State, weight: Floats) -> dict[Parameter, tuple[float, float]]:
         """Held size and loss: by how much each would have to change, and what share of the misfit that would take."""
         asked = [p for p in self.space.held if p.group in {"size", "loss"}]
-        if not asked or self.cancelled():
+        if not asked or self.running.stop_asked():
             return {}
-        response = stage.model.response(last.u, asked, dict.fromkeys(asked, 0.0), lambda done, total: None)
+        response = stage.model.response(last.u, asked, dict.fromkeys(asked, 0.0))
         if response is None:
             return {}
         slopes = {**last.response.slopes, **response.slopes}

@@ -1,12 +1,13 @@
 """The steps of a fit over one band of frequencies; what is minimised, and why so: see `fit`."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import nnls
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.running import Running
 from solvers.fit.model import FitModel, Response
 from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, even_weight, misfit, span, stacked, widening
 from solvers.fit.parameters import Parameter, Space
@@ -43,8 +44,7 @@ class Steps:
     frequency_hz : (n_freq,) [Hz].
     data : (n_freq, n_seat, n_sub) complex128, measured.
     source : how F may look.
-    tell : called with (share of a step done, note).
-    cancelled : polled.
+    running : progress of a step, begun anew at 0 with each; cancelling.
     """
 
     def __init__(
@@ -54,22 +54,20 @@ class Steps:
         data: Complexes,
         source: SourceModel,
         *,
-        tell: Callable[[float, str], None],
-        cancelled: Callable[[], bool],
+        running: Running,
     ) -> None:
         self.space = space
         self.hz = frequency_hz
         self.data = data
         self.source = source
-        self.tell = tell
-        self.cancelled = cancelled
-        self.model = FitModel(space, frequency_hz, cancelled)
+        self.running = running
+        self.model = FitModel(space, frequency_hz, running)
         self.latency = np.zeros(data.shape[2])
         self.local = False
 
     def start(self, u: Floats) -> State | None:
         """The point u with all slopes; None when cancelled."""
-        response = self.model.response(u, self.space.free, {}, lambda done, total: self.tell(done / total, ""))
+        response = self.model.response(u, self.space.free, {})
         if response is None:
             return None
         self.latency = self.source.latency_s(self.data, response.transfer, even_weight(self.data))
@@ -83,7 +81,7 @@ class Steps:
             curvature, gradient = self.curvature(state, weight, self.space.free)
             taken, move, reach = self._step(state, weight, curvature, gradient, reach, number)
             if taken is None:
-                return state, Stop.INTERRUPTED if self.cancelled() else Stop.NO_BETTER, number
+                return state, Stop.INTERRUPTED if self.running.stop_asked() else Stop.NO_BETTER, number
             state = taken
             deviation = np.sqrt(np.diag(np.linalg.inv(curvature)))
             if float(np.max(np.abs(move) / deviation)) < settled:
@@ -102,7 +100,7 @@ class Steps:
         self, u: Floats, wanted: Sequence[Parameter], before: State, weight: Floats, note: str
     ) -> State | None:
         """Response with the wanted slopes (those left out are taken from `before`) and F at u."""
-        response = self.model.response(u, wanted, {}, lambda done, total: self.tell(done / total, note))
+        response = self.model.response(u, wanted, {}, note)
         if response is None:
             return None
         response = Response(transfer=response.transfer, slopes={**before.response.slopes, **response.slopes})

@@ -4,7 +4,7 @@ One call of the model gives both, less precise than the plans' own: the seats' l
 0.3 dB off the walls (see `listening.plane`).
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,13 +13,14 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.ports import Precision
-from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.plan.file import Results
 from roommodes.project.project import Project
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.choice.usual_layouts import UsualLayout, usual_layouts
 from solvers.listening.plane import Plane, listening_plane
+from solvers.project_transfer import project_transfer
 
 PRECISION = Precision(
     cut=2.5,
@@ -93,7 +94,7 @@ def before_after(
     gain_db: Sequence[float],
     delay_s: Sequence[float],
     polarity: Sequence[int],
-    progress: Callable[[int, int], None] | None = None,
+    running: Running = Running(),
 ) -> BeforeAfter:
     """Compare a plan with the most even usual layout, at the seats and over the listening plane.
 
@@ -102,7 +103,7 @@ def before_after(
     project, results : the plan's own project, and its results.
     positions_m : (n_sub, 3) of the plan [m].
     gain_db, delay_s, polarity : (n_sub,) of the plan [dB], [s], +1 or -1.
-    progress : called with (frequencies done, frequencies in all).
+    running : progress, cancelling, threads.
     """
     seat_m, hz = results.seats.position_m, results.frequency_hz
     room = project.room()
@@ -117,7 +118,7 @@ def before_after(
         highest_hz=float(hz[-1]),
         sub_m=np.vstack([one.positions_m for one in layouts]),
     )
-    found = _transfers(project, hz, [one.positions_m for one in layouts], seat_m, plane.nodes_m(), progress)
+    found = _transfers(project, hz, [one.positions_m for one in layouts], seat_m, plane.nodes_m(), running)
     heard = [_heard(results, one, to_seats) for one, (to_seats, _) in zip(layouts, found, strict=True)]
 
     def map_db(index: int) -> Floats:
@@ -200,7 +201,7 @@ def _transfers(
     groups: Sequence[Floats],
     seat_m: Floats,
     plane_m: Floats,
-    progress: Callable[[int, int], None] | None,
+    running: Running,
 ) -> list[tuple[Complexes, Complexes]]:
     """From every group of subs to the seats and to the plane: (n_freq, n_point, n_sub) each.
 
@@ -208,14 +209,13 @@ def _transfers(
     two groups is computed once.
     """
     subs, places = np.unique(np.vstack(groups), axis=0, return_inverse=True)
-    reciprocal = transfer_function(
-        project.room(),
-        project.surfaces(),
+    reciprocal = project_transfer(
+        project,
         frequency_hz=frequency_hz,
         seat_m=subs,
         source_m=np.vstack([seat_m, plane_m]),
-        progress=progress,
         precision=PRECISION,
+        running=running.under("listening plane"),
     )
     transfer = reciprocal.transpose(0, 2, 1)
     ends = np.cumsum([len(group) for group in groups])[:-1]

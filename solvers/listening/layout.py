@@ -10,8 +10,8 @@ from roommodes.places.seats import Seats
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
-from solvers.running.progress import Cancelled, Report
-from solvers.running.project_transfer import project_transfer
+from roommodes.running import Running
+from solvers.project_transfer import project_transfer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,13 +36,13 @@ class Prediction:
     output_db: float
 
 
-def predict_layout(project: Project, *, report: Report | None = None, cancelled: Cancelled | None = None) -> Prediction:
+def predict_layout(project: Project, *, running: Running = Running()) -> Prediction:
     """Level at every seat for the layout in the project.
 
     Parameters
     ----------
     project : with a layout.
-    report, cancelled : as for `plans.solve.build_problem`.
+    running : progress, cancelling, threads.
 
     Raises
     ------
@@ -70,8 +70,7 @@ def predict_layout(project: Project, *, report: Report | None = None, cancelled:
         frequency_hz=frequency_hz,
         seat_m=listening.position_m,
         source_m=np.array(layout.positions_m),
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
     gain_db = np.array(layout.gain_db) - max(layout.gain_db)  # the loudest sub stands at its limit
     weights = drive_weights(

@@ -6,7 +6,7 @@ import numpy as np
 
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
 from roommodes.acoustics.ports import Precision
-from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ, transfer_function
+from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import OutsideModel
 from roommodes.plan.file import Results
@@ -14,9 +14,10 @@ from roommodes.project.project import Project
 from roommodes.responses.decay_view import TimeView, band_centres, time_view
 from roommodes.responses.impulse_response import impulse_grid
 from roommodes.responses.metrics import drive_weights, seat_pressure
+from roommodes.running import Running
 from solvers.crossover.responses import plan_filters
 from solvers.listening.row_compromise import arrivals_s, energy_time_s
-from solvers.running.progress import Cancelled, Interrupted, Report, Step
+from solvers.project_transfer import project_transfer
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
 SHORTEST_S, LONGEST_S = 0.5, 3.0
@@ -76,8 +77,7 @@ def plan_over_time(
     subs: int,
     rank: int,
     length_s: float = 2.0,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> BeforeAfterTime:
     """Work out a plan over time, from the model or from what was measured.
 
@@ -86,7 +86,7 @@ def plan_over_time(
     project, results : the plan's own.
     subs, rank : which plan; rank from 0.
     length_s : of the responses, long against the room's decay; measured ones as long as their grid tells [s].
-    report, cancelled : as for `plans.solve.build_problem`.
+    running : progress, cancelling, threads.
 
     Raises
     ------
@@ -99,14 +99,12 @@ def plan_over_time(
     index = table.candidate_index[rank]
     low, high = float(results.frequency_hz[0]), float(results.frequency_hz[-1])
     if results.measured is None:
-        hz, weight, transfer = _modelled(project, results, index, length_s, report, cancelled)
+        hz, weight, transfer = _modelled(project, results, index, length_s, running)
     else:
         hz, weight, transfer = measured_responses(results, index, length_s)
-    if report:
-        report(Step(stage="modes", fraction=0.0))
     modes = tuple(
         mode
-        for mode in built_modes(project.room(), project.surfaces(), max_hz=min(high, MOST_MODES_HZ))
+        for mode in built_modes(project.room(), project.surfaces(), max_hz=min(high, MOST_MODES_HZ), running=running)
         if mode.settled and low <= mode.frequency_hz <= high
     )
     drives = drive_weights(hz, gain_db=table.gain_db[rank], delay_s=table.delay_s[rank], polarity=table.polarity[rank])
@@ -142,27 +140,18 @@ def _modelled(
     results: Results,
     index: Integers,
     length_s: float,
-    report: Report | None,
-    cancelled: Cancelled | None,
+    running: Running,
 ) -> tuple[Floats, Floats, Complexes]:
     """Frequencies, their weights, and the model's responses of a plan's subs."""
     low, high = float(results.frequency_hz[0]), float(results.frequency_hz[-1])
     hz, weight = impulse_grid(band_hz=(low, high), duration_s=length_s, lowest_hz=LOWEST_HZ, highest_hz=HIGHEST_HZ)
-
-    def progress(done: int, total: int) -> None:
-        if cancelled and cancelled():
-            raise Interrupted("interrupted while the room was computed; nothing was written")
-        if report:
-            report(Step(stage="room", fraction=done / total))
-
-    transfer = transfer_function(  # by reciprocity: the subs, which are few, as the model's seats
-        project.room(),
-        project.surfaces(),
+    transfer = project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
+        project,
         frequency_hz=hz,
         seat_m=results.candidates.position_m[index],
         source_m=results.seats.position_m,
-        progress=progress,
         precision=PRECISION,
+        running=running,
     ).transpose(0, 2, 1)
     return hz, weight, transfer
 

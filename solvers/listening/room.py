@@ -8,7 +8,7 @@ from roommodes.acoustics.built_modes import FOR_READING, BuiltMode, built_modes
 from roommodes.acoustics.rigid_modes import crossover_hz, mode_density_per_hz
 from roommodes.project.advice import decay_estimate_s, null_warnings, project_warnings
 from roommodes.project.project import Project
-from solvers.running.progress import Report, Step
+from roommodes.running import Running
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,24 +32,17 @@ class RoomFindings:
     warnings: tuple[str, ...]
 
 
-def examine(project: Project, *, report: Report | None = None) -> RoomFindings:
+def examine(project: Project, *, running: Running = Running()) -> RoomFindings:
     """The room's modes as built, their density, where statistics begin, and warnings.
 
     Parameters
     ----------
     project : the project.
-    report : called with the progress.
+    running : progress.
     """
     room, surfaces = project.room(), project.surfaces()
     low_hz, high_hz = project.search.band_hz
-
-    def progress(done: int, total: int) -> None:
-        if report:
-            report(Step(stage="modes", fraction=done / total))
-
-    if report:
-        report(Step(stage="modes", fraction=0.0))
-    modes = built_modes(room, surfaces, max_hz=high_hz, progress=progress, precision=FOR_READING)
+    modes = built_modes(room, surfaces, max_hz=high_hz, precision=FOR_READING, running=running)
     decay_time_s = decay_estimate_s(room, surfaces, hz=high_hz)
     low_density, high_density = mode_density_per_hz(room, np.array([low_hz, high_hz]))
     return RoomFindings(

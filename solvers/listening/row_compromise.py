@@ -9,7 +9,6 @@ the centre of energy of the response in the band, t = -sum |p|^2 dphi / sum |p|^
 neighbouring frequencies the phase must turn by less than half a turn: at 24 points per octave up to 0.14 s at 120 Hz.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -19,9 +18,10 @@ from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.plan.file import Results
 from roommodes.project.project import Project
 from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.search.explore import Effort
 from solvers.search.from_project import drives_of
-from solvers.search.problem import CancelCall, Problem
+from solvers.search.problem import Problem
 from solvers.search.search import search
 
 EFFORT = Effort(hops=24)  # one layout has few drives to try
@@ -102,9 +102,7 @@ def compromise(
     *,
     subs: int,
     rank: int,
-    threads: int | None = None,
-    report: Callable[[float], None] | None = None,
-    cancelled: CancelCall | None = None,
+    running: Running = Running(),
 ) -> Compromise:
     """Compare the rows with a plan's setting, and each with its own best setting.
 
@@ -112,9 +110,7 @@ def compromise(
     ----------
     project, results : the plan's own.
     subs, rank : which plan; rank from 0.
-    threads : how many at most; nothing depends on it.
-    report : called with a fraction.
-    cancelled : asked now and then; when true, the costs found so far are returned.
+    running : progress, cancelling, threads; once cancelled, the costs found so far are returned.
     """
     table, hz, seats = results.plans[subs], results.frequency_hz, results.seats
     index = table.candidate_index[rank]
@@ -140,13 +136,10 @@ def compromise(
     )
     costs: list[RowCost] = []
     for number, row in enumerate(rows):
-        if report:
-            report(number / len(rows))
+        running.step("each row alone", number / len(rows))
         problem = Problem(frequency_hz=hz, transfer=transfer, seat_weight=own[row], drives=drives_of(project))
-        (outcome,) = search(
-            problem, counts=[subs], seed=results.seed, keep=1, threads=threads, effort=EFFORT, cancelled=cancelled
-        )
-        if (cancelled and cancelled()) or not outcome.plans:
+        (outcome,) = search(problem, counts=[subs], seed=results.seed, keep=1, effort=EFFORT, running=running.silent())
+        if running.stop_asked() or not outcome.plans:
             break
         plan = outcome.plans[0]
         alone = level_db(_pressure(hz, transfer, plan.gain_db, plan.delay_s, plan.polarity))

@@ -1,6 +1,5 @@
 """The headroom of one plan of a results file, with all that stands beside it: what command line and report show."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +9,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.seats import Seats
 from roommodes.plan.file import Results
 from roommodes.project.project import Project
+from roommodes.running import Running
 from solvers.loudness.cabinets import Heat, Standing, cabinet_warnings, heat_of, standings
 from solvers.loudness.headroom import Headroom, Loudness, headroom, loudness_of, plan_weights
 from solvers.loudness.one_more_sub import OneMore, next_plan_bands, one_more
@@ -64,8 +64,7 @@ def plan_headroom(
     *,
     count: int,
     rank: int,
-    progress: Callable[[float], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    running: Running = Running(),
 ) -> PlanHeadroom:
     """Work out the headroom of a plan from what the file holds.
 
@@ -73,8 +72,7 @@ def plan_headroom(
     ----------
     results, project : the file, and the project in it.
     count, rank : which plan; rank from 0.
-    progress : called with a fraction.
-    cancelled : asked now and then; when true the estimate of one more sub is left out.
+    running : progress, cancelling; once cancelled, the estimate of one more sub is left out.
 
     Raises
     ------
@@ -122,8 +120,7 @@ def plan_headroom(
             drives=drives_of(project),
             wishes=wishes_of(project, results.candidates) if known else Wishes(),
             mirror=project.search.mirror,
-            progress=progress,
-            cancelled=cancelled,
+            running=running,
         )
     amplifier = project.subwoofer.amplifier
     heat, where = None, standings(project, position_m)

@@ -7,7 +7,6 @@ nearly so; where there is none, the one with the least variation. A search of it
 better: it is an estimate.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +14,7 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.plan.file import Results
 from roommodes.responses.metrics import drive_weights, level_db, variation_db
+from roommodes.running import Running
 from solvers.loudness.headroom import Loudness, highest_clean_db
 from solvers.search.problem import DriveRange, Wishes
 
@@ -54,8 +54,7 @@ def one_more(
     drives: DriveRange,
     wishes: Wishes,
     mirror: bool,
-    progress: Callable[[float], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    running: Running = Running(),
 ) -> OneMore | None:
     """The best place found for one more sub; None where no candidate is left that the wishes allow.
 
@@ -68,8 +67,7 @@ def one_more(
     gain_db : of the added sub.
     drives, wishes : what the project allows.
     mirror : layouts are alike left and right: only a place on the centre plane keeps that.
-    progress : called with a fraction.
-    cancelled : asked now and then; when true the result is None.
+    running : progress, cancelling; once cancelled, the result is None.
     """
     hz, weight = results.frequency_hz, results.seats.weight
     present = np.einsum("fsc,fc->fs", results.transfer[:, :, list(index)], weights)
@@ -83,10 +81,9 @@ def one_more(
     best: tuple[tuple[bool, float], OneMore] | None = None
     places = _allowed(results, index, wishes, mirror=mirror)
     for done, candidate in enumerate(places):
-        if cancelled and cancelled():
+        if running.stop_asked():
             return None
-        if progress:
-            progress(done / len(places))
+        running.step("one more sub", done / len(places))
         h = results.transfer[:, :, candidate]
         for delay in delays:
             for sign in signs:

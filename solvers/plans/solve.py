@@ -3,10 +3,9 @@
 Project -> Problem (transfer functions) -> Outcomes (the search) -> Results (what is stored).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from math import isfinite
 
 import numpy as np
 
@@ -17,50 +16,39 @@ from roommodes.places.zones import Candidates
 from roommodes.plan.file import Cloud, Results, expected_bytes
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
+from roommodes.running import Running
+from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Around, Judged, judge, plain
 from solvers.choice.row_positions import row_places
 from solvers.choice.usual_worth import usual_places
 from solvers.loudness.headroom import loudness_of
-from solvers.running.progress import Cancelled, Interrupted, Report, Step
-from solvers.running.project_transfer import project_transfer
+from solvers.project_transfer import project_transfer
 from solvers.search.between_candidates import Everywhere, Finer, finer
 from solvers.search.from_project import drives_of, wishes_of
-from solvers.search.problem import Outcome, Problem, Progress
+from solvers.search.problem import Outcome, Problem
+from solvers.search.progress import STAGE as SEARCH
 from solvers.search.search import search
 
 KEPT_PLANS = 20
 
 
-def build_problem(
-    project: Project,
-    *,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
-    threads: int | None = None,
-) -> Problem:
+def build_problem(project: Project, *, running: Running = Running()) -> Problem:
     """Transfer functions from every candidate to every seat, with what the search may adjust.
 
     Parameters
     ----------
     project : the project.
-    report : called with the progress.
-    cancelled : asked now and then; when true the work is dropped.
-    threads : how many at most; None for as many as there are cores.
+    running : progress, cancelling, threads.
 
     Raises
     ------
     Interrupted : when cancelled.
     OutsideModel, ProjectInvalid : the model or the search cannot take this project.
     """
-    return _with_surroundings(project, report, cancelled, threads)[0]
+    return _with_surroundings(project, running)[0]
 
 
-def _with_surroundings(
-    project: Project,
-    report: Report | None,
-    cancelled: Cancelled | None,
-    threads: int | None,
-) -> tuple[Problem, Everywhere, Around]:
+def _with_surroundings(project: Project, running: Running) -> tuple[Problem, Everywhere, Around]:
     """The problem, and what the usual layouts and moved rows need, from one call of the model.
 
     It is the same whatever counts are searched, so that not even the last digit depends on them.
@@ -79,15 +67,7 @@ def _with_surroundings(
     ears_m = listening.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
     usual = usual_places(project, ears_m)
     source_m = np.concatenate([lattice.position_m, usual.position_m])
-    whole = project_transfer(
-        project,
-        frequency_hz=frequency_hz,
-        seat_m=ears_m,
-        source_m=source_m,
-        report=report,
-        cancelled=cancelled,
-        threads=threads,
-    )
+    whole = project_transfer(project, frequency_hz=frequency_hz, seat_m=ears_m, source_m=source_m, running=running)
     transfer = whole[:, :n_ear, :n_candidate]
     problem = Problem(
         frequency_hz=frequency_hz,
@@ -113,9 +93,7 @@ def solve(
     counts: Sequence[int] | None = None,
     seed: int | None = None,
     prove: bool = False,
-    threads: int | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> Results:
     """The whole job: transfer functions, search, what speaks for each plan, results ready to be written.
 
@@ -124,9 +102,7 @@ def solve(
     project : the project.
     counts, seed : in place of the project's own.
     prove : try every layout at every drive of a grid; for small problems.
-    threads : how many at most; None for as many as there are cores. Plans do not depend on it.
-    report : called with the progress.
-    cancelled : asked now and then; when true the best so far is returned.
+    running : progress, cancelling, threads; once cancelled, the best so far is returned.
 
     Raises
     ------
@@ -135,7 +111,7 @@ def solve(
     """
     seed = project.search.seed if seed is None else seed
     counts = tuple(counts or project.search.counts)
-    problem, everywhere, around = _with_surroundings(project, report, cancelled, threads)
+    problem, everywhere, around = _with_surroundings(project, running)
     moved, judged = judged_plans(
         project,
         problem,
@@ -145,9 +121,7 @@ def solve(
         counts=counts,
         seed=seed,
         prove=prove,
-        threads=threads,
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
     return results_from(project, moved.problem, moved.outcomes, candidates=moved.candidates, seed=seed, judged=judged)
 
@@ -163,9 +137,7 @@ def judged_plans(
     everywhere: Everywhere | None = None,
     around: Around | None = None,
     absolute: bool = True,
-    threads: int | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> tuple[Finer, Judged]:
     """Search a problem and judge what was found; parameters and errors as for `solve`.
 
@@ -179,25 +151,20 @@ def judged_plans(
             seed=seed,
             keep=KEPT_PLANS,
             prove=prove,
-            threads=threads,
-            progress=_search_report(report) if report else None,
-            cancelled=cancelled,
+            running=running,
         )
     except ProjectInvalid as refused:
         raise ProjectInvalid(project.source, refused.faults) from refused
-    if report:
-        report(Step(stage="search", fraction=1.0))
+    running.step(SEARCH, 1.0)
     if not any(outcome.plans for outcome in outcomes):
-        if cancelled and cancelled():
-            raise Interrupted("interrupted before the first plan was found; nothing was written")
+        running.check("interrupted before the first plan was found; nothing was written")
         counts_text = ", ".join(str(count) for count in counts)
         message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
         raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])
     moved = Finer(problem=problem, candidates=candidates, transfer=problem.transfer, outcomes=outcomes)
     if everywhere is not None:
-        if report:
-            report(Step(stage="choice", fraction=0.0, note="between the candidates"))
-        moved = finer(problem, candidates, everywhere, outcomes, seed=seed, threads=threads, cancelled=cancelled)
+        running.step(CHOICE, 0.0, "between the candidates")
+        moved = finer(problem, candidates, everywhere, outcomes, seed=seed, running=running)
     judged = judge(
         moved.problem,
         moved.outcomes,
@@ -206,9 +173,7 @@ def judged_plans(
         keep=KEPT_PLANS,
         around=around if around is None else replace(around, rows_transfer=moved.transfer),
         loudness=loudness_of(project, moved.problem.frequency_hz) if absolute else None,
-        threads=threads,
-        report=(lambda note, fraction: report(Step(stage="choice", fraction=fraction, note=note))) if report else None,
-        cancelled=cancelled,
+        running=running,
     )
     return moved, judged
 
@@ -266,15 +231,3 @@ def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:
         n_candidate=len(project.candidates()),
         n_plan=KEPT_PLANS * len(counts),
     )
-
-
-def _search_report(report: Report) -> Callable[[Progress], None]:
-    """The search's progress as steps of the job."""
-
-    def take(progress: Progress) -> None:
-        best = f"best so far {progress.best_db:.2f} dB" if isfinite(progress.best_db) else ""
-        subs = "1 sub" if progress.count == 1 else f"{progress.count} subs"
-        note = f"{subs}, {progress.stage}; {best}" if best else f"{subs}, {progress.stage}"
-        report(Step(stage="search", fraction=progress.fraction, note=note))
-
-    return take

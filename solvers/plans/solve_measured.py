@@ -20,8 +20,8 @@ from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
 from roommodes.project.tables import MAX_COUNT
 from roommodes.responses.metrics import normalised
+from roommodes.running import Running
 from solvers.plans.solve import judged_plans, results_from
-from solvers.running.progress import Cancelled, Report
 from solvers.search.from_project import drives_of
 from solvers.search.problem import Problem
 
@@ -113,9 +113,7 @@ def solve_measured(
     counts: Sequence[int] | None = None,
     seed: int | None = None,
     prove: bool = False,
-    threads: int | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> Results:
     """Search on measured responses; parameters and errors as for `plans.solve.solve`."""
     seed = project.search.seed if seed is None else seed
@@ -134,9 +132,7 @@ def solve_measured(
         seed=seed,
         prove=prove,
         absolute=ground.record.absolute,
-        threads=threads,
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
     results = results_from(project, problem, moved.outcomes, seed=seed, judged=judged)
     return replace(

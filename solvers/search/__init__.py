@@ -1,4 +1,4 @@
 """The search for positions and drives: the question and the answer as data, its stages, from coarse to fine.
 
-May import `solvers.running` and `roommodes`. The compiled loops are in `kernels`.
+May import `roommodes`. The compiled loops are in `kernels`.
 """

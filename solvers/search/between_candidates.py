@@ -15,9 +15,9 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.places.lattice import Lattice
 from roommodes.places.zones import Candidates, Ground, mirrored, position_key, to_micrometre
-from solvers.running.threads import run_jobs, thread_count
+from roommodes.running import Running
 from solvers.search.hop import THOROUGH
-from solvers.search.problem import CancelCall, Outcome, Plan, Problem
+from solvers.search.problem import Outcome, Plan, Problem
 from solvers.search.state import equal_drives, plan_of, state_of
 from solvers.search.workbench import tools_of
 
@@ -92,8 +92,7 @@ def finer(
     outcomes: Sequence[Outcome],
     *,
     seed: int,
-    threads: int | None = None,
-    cancelled: CancelCall | None = None,
+    running: Running = Running(),
 ) -> Finer:
     """Move the plans between the candidates.
 
@@ -102,8 +101,7 @@ def finer(
     problem, candidates, outcomes : what was asked on the first grid, and what was found.
     everywhere : the field between the candidates.
     seed : >= 0; the same seed gives the same plans whatever the number of threads.
-    threads : how many at most; None for as many as the process may use.
-    cancelled : asked now and then; when true the plans stay where they are.
+    running : cancelling, threads; once cancelled, the plans stay where they are.
     """
     n_first = len(candidates)
     unchanged = Finer(
@@ -112,28 +110,24 @@ def finer(
         transfer=everywhere.transfer[:, :, :n_first],
         outcomes=tuple(outcomes),
     )
-    cancel = cancelled or (lambda: False)
     if np.sum(problem.seat_weight > 0.0) < 2 or not any(outcome.plans for outcome in outcomes):
         return unchanged
-    n_thread = thread_count(threads)
-    with ThreadPoolExecutor(n_thread, thread_name_prefix="finer") as pool:
-        mover = _Mover(problem=problem, candidates=candidates, everywhere=everywhere, pool=pool, cancelled=cancel)
+    with ThreadPoolExecutor(running.thread_count, thread_name_prefix="finer") as pool:
+        mover = _Mover(problem=problem, candidates=candidates, everywhere=everywhere, pool=pool, running=running)
         jobs = [
             (outcome.count, rank, mover.at_candidates(plan), [seed, outcome.count, 8, rank])
             for outcome in outcomes
             for rank, plan in enumerate(outcome.plans[:LEADING])
         ]
         found: dict[int, list[_Moved]] = {}
-        for (count, *_), moved in zip(
-            jobs, run_jobs(pool, mover.on_lattice, jobs, ahead=2 * n_thread, cancelled=cancel), strict=False
-        ):
+        for (count, *_), moved in zip(jobs, running.each(pool, mover.on_lattice, jobs), strict=False):
             found.setdefault(count, []).append(moved)
         leading = [
             (count, min(range(len(plans)), key=lambda k: plans[k].plan.variation_db)) for count, plans in found.items()
         ]
         finals = [(count, found[count][rank], [seed, count, 9]) for count, rank in leading]
-        best = dict(run_jobs(pool, mover.to_centimetre, finals, ahead=2 * n_thread, cancelled=cancel))
-        if cancel() or not best:
+        best = dict(running.each(pool, mover.to_centimetre, finals))
+        if running.stop_asked() or not best:
             return unchanged
         return _joined(mover, outcomes, best, seed)
 
@@ -146,7 +140,7 @@ class _Mover:
     candidates: Candidates
     everywhere: Everywhere
     pool: ThreadPoolExecutor
-    cancelled: CancelCall
+    running: Running
 
     def at_candidates(self, plan: Plan) -> _Moved:
         """The plan with its own candidates as spots."""
@@ -175,7 +169,7 @@ class _Mover:
             keyed.setdefault(position_key(spot.position_m), spot)
         pool = tuple(keyed.values())
         local = self.local(pool)
-        tools = tools_of(local, self.pool, 1, self.cancelled)
+        tools = tools_of(local, self.pool, self.running.on(1))
         start = state_of(tools.columns, replace(moved.plan, candidate_index=np.arange(len(moved.chosen))))
         if len(start.column) == 1:
             size = tools.columns.size[start.column[0]]
@@ -217,7 +211,7 @@ class _Mover:
             free = [spot for spot in moved.chosen if spot.first not in self.problem.wishes.fixed]
             spots = [other for spot in free for other in around(spot)]
             after = self.landed(moved, spots, [*entropy, turn])
-            if after is moved or self.cancelled():
+            if after is moved or self.running.stop_asked():
                 return after
             moved = after
         return moved
@@ -264,7 +258,7 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
                 spots.append(spot)
     problem = mover.local(spots)
     position = np.array([spot.position_m for spot in spots])
-    tools = tools_of(problem, mover.pool, 1, mover.cancelled)
+    tools = tools_of(problem, mover.pool, mover.running.on(1))
     after = []
     for outcome in outcomes:
         plans = list(outcome.plans)

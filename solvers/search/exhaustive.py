@@ -5,7 +5,7 @@ polarities. The search's own best value says what is hopeless; layouts that have
 polished. What is proven is the optimum over the grid; between its points the polish has looked, not proven.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from solvers.search.columns import layout_blocks, layouts_of, patterns
 from solvers.search.kernels import grid as kernels_grid
 from solvers.search.layouts_met import Pool
+from solvers.search.progress import SearchProgress
 from solvers.search.state import State
 from solvers.search.workbench import DB2_PER_UNIT, Tools
 
@@ -62,9 +63,7 @@ def require_provable(tools: Tools, counts: Sequence[int]) -> None:
         raise ProjectInvalid("search", faults)
 
 
-def try_every_drive(
-    tools: Tools, pool: Pool, sizes: tuple[int, ...], *, report: Callable[[float, float], None]
-) -> bool:
+def try_every_drive(tools: Tools, pool: Pool, sizes: tuple[int, ...], *, progress: SearchProgress) -> bool:
     """Try every layout of one pattern at every drive; what comes near the pool's best is polished into the pool.
 
     Returns
@@ -89,5 +88,5 @@ def try_every_drive(
         done += 1
         for value, state in found:
             pool.offer(value, state)
-        report(done / len(blocks), pool.best(1)[0][0] if len(pool) else np.inf)
+        progress.at(done / len(blocks), pool.best(1)[0][0] if len(pool) else np.inf)
     return done == len(blocks)

@@ -1,12 +1,13 @@
 """Chains of hops from many starts, side by side, until they agree or the effort is spent."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from solvers.search.hop import HABITS, Burst
 from solvers.search.layouts_met import Pool
+from solvers.search.progress import SearchProgress
 from solvers.search.state import State, random_drives
 from solvers.search.workbench import Tools
 
@@ -66,7 +67,7 @@ def explore(
     seeds: Sequence[State],
     effort: Effort,
     entropy: Sequence[int],
-    report: Callable[[float, float], None],
+    progress: SearchProgress,
 ) -> Exploration:
     """Fill the pool with plans whose slots take columns of the given groups.
 
@@ -78,7 +79,7 @@ def explore(
     seeds : good plans with fewer slots, to grow from.
     effort : when to end.
     entropy : what the random numbers follow from.
-    report : called with (fraction, best value).
+    progress : of this stage.
     """
     born = 0
     grown = [seed for seed in seeds if len(seed.column) < len(groups)]
@@ -96,7 +97,7 @@ def explore(
     ended: list[tuple[float, tuple[int, ...]]] = []
     done = visits = 0
     settled = False
-    while chains and done < most and not settled and not tools.cancelled():
+    while chains and done < most and not settled and not tools.running.stop_asked():
         after: list[_Life] = []
         for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life), chains), strict=False):
             done += BURST
@@ -104,7 +105,7 @@ def explore(
             for value, state in burst.met:
                 pool.offer(value, state)
             after.append(_aged(life, burst))
-            report(done / most, pool.best(1)[0][0])
+            progress.at(done / most, pool.best(1)[0][0])
         pool.keep_only(pool.best(POOL))
         best = pool.best(1)[0][0] if len(pool) else np.inf
         paths = ended + [(life.best, life.layout) for life in after]

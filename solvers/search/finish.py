@@ -1,12 +1,11 @@
 """The leading layouts: their drives searched again from several starts, polished, ranked and written as plans."""
 
-from collections.abc import Callable
-
 import numpy as np
 
 from solvers.search.hop import THOROUGH, Burst
 from solvers.search.layouts_met import Pool
 from solvers.search.problem import Plan
+from solvers.search.progress import SearchProgress
 from solvers.search.state import State, plan_of, random_drives
 from solvers.search.workbench import Tools
 
@@ -16,9 +15,7 @@ FIRST_STARTS = 4  # per layout
 SECOND_STARTS = 16  # per plan to be kept
 
 
-def finish(
-    tools: Tools, pool: Pool, *, keep: int, entropy: list[int], report: Callable[[float, float], None]
-) -> tuple[Plan, ...]:
+def finish(tools: Tools, pool: Pool, *, keep: int, entropy: list[int], progress: SearchProgress) -> tuple[Plan, ...]:
     """Turn the pool's leading layouts into plans, best first.
 
     Parameters
@@ -26,7 +23,7 @@ def finish(
     tools, pool : the problem, and the layouts with values in dB^2.
     keep : plans to return at most.
     entropy : what the random numbers follow from.
-    report : called with (fraction, best value).
+    progress : of this stage.
     """
     if min(len(state.column) for _, state in pool.best(1)) > 1 and not tools.problem.drives.is_single:
         landings = tools.each(lambda job: _landed(tools, entropy, *job), list(enumerate(pool.best(LANDINGS))))
@@ -42,7 +39,7 @@ def finish(
         for found in tools.each(lambda job: best_drives(tools, entropy, *job), jobs):
             done += 1
             refined.append(found)
-            report(done / total, min(value for value, _ in refined))
+            progress.at(done / total, min(value for value, _ in refined))
         if refined:  # estimates give way to values that were reached
             pool.keep_only(refined)
     exact = [tools.polisher.polish(state)[0] for _, state in pool.best(keep)]

@@ -3,7 +3,6 @@
 Everything here is plain frozen data; nothing imports the kernels.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -264,28 +263,6 @@ class Outcome:
     exhaustive: bool
     stop: Stop
     remarks: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
-    """How far the search is.
-
-    Parameters
-    ----------
-    count : the count being searched.
-    stage : what is being done, in words.
-    fraction : 0 to 1 of the whole search, all counts.
-    best_db : variation of the best plan found so far for this count [dB], infinite before the first.
-    """
-
-    count: int
-    stage: str
-    fraction: float
-    best_db: float
-
-
-ProgressCall = Callable[[Progress], None]
-CancelCall = Callable[[], bool]
 
 
 def _frozen(values: ArrayLike, kind: type) -> NDArray[np.generic]:

@@ -1,6 +1,6 @@
 """Every layout once: successive halving where all layouts can be tried."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import islice
 
 import numpy as np
@@ -9,6 +9,7 @@ from roommodes.arrays import Floats, Integers
 from solvers.search.columns import LANES, layout_blocks, layouts_of, layouts_possible
 from solvers.search.kernels import fixed as kernels_fixed
 from solvers.search.layouts_met import Pool
+from solvers.search.progress import SearchProgress
 from solvers.search.state import State, equal_drives
 from solvers.search.workbench import DB2_PER_UNIT, Tools
 
@@ -42,7 +43,7 @@ def screen(
     sizes: tuple[int, ...],
     *,
     entropy: list[int],
-    report: Callable[[float, float], None],
+    progress: SearchProgress,
 ) -> int:
     """Sweep every layout once, then the leading ones from several starts; polish these into the pool.
 
@@ -51,7 +52,7 @@ def screen(
     How many layouts were tried.
     """
     if _one_drive(tools):
-        return _score_all(tools, pool, sizes, report)
+        return _score_all(tools, pool, sizes, progress)
     n = len(sizes)
     blocks = list(layout_blocks(tools.columns, sizes, BLOCK))
     layouts = np.concatenate(blocks) if blocks else np.zeros((0, n), dtype=np.int64)
@@ -60,7 +61,7 @@ def screen(
     for result in tools.each(lambda block: tools.coarse.sweep(block, max_visits=n), blocks):
         swept.append(result)
         best = min(best, float(result[0].min()))
-        report(0.6 * len(swept) / len(blocks), best * DB2_PER_UNIT)
+        progress.at(0.6 * len(swept) / len(blocks), best * DB2_PER_UNIT)
     if not swept:
         return 0
     cost, delay, gain, polarity = (np.concatenate(parts) for parts in zip(*swept, strict=True))
@@ -94,7 +95,7 @@ def screen(
         done += 1
         for value, state in results:
             pool.offer(value, state)
-        report(0.6 + 0.4 * done / len(jobs), pool.best(1)[0][0])
+        progress.at(0.6 + 0.4 * done / len(jobs), pool.best(1)[0][0])
     if done == 0:  # interrupted before the second round began: keep what the first found
         for i in leading[:LEAST]:
             pool.offer(
@@ -103,7 +104,7 @@ def screen(
     return tried
 
 
-def _score_all(tools: Tools, pool: Pool, sizes: tuple[int, ...], report: Callable[[float, float], None]) -> int:
+def _score_all(tools: Tools, pool: Pool, sizes: tuple[int, ...], progress: SearchProgress) -> int:
     """Score every layout at the one drive there is, on all frequencies."""
     columns = tools.columns
     n_freq = len(tools.problem.frequency_hz)
@@ -127,7 +128,7 @@ def _score_all(tools: Tools, pool: Pool, sizes: tuple[int, ...], report: Callabl
         for value, layout in zip(cost, layouts, strict=True):
             pool.offer(float(value) * DB2_PER_UNIT, equal_drives(layout))
         pool.keep_only(pool.best(4 * SCORED_KEPT))
-        report(tried / possible, pool.best(1)[0][0])
+        progress.at(tried / possible, pool.best(1)[0][0])
     return tried
 
 

@@ -11,21 +11,20 @@ order of the starts. So the same seed gives the same plans whatever the number o
 """
 
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
-from math import expm1, inf, sqrt
+from dataclasses import dataclass, replace
+from math import expm1
 
-import numpy as np
-
-from solvers.running.threads import thread_count
+from roommodes.running import Running
 from solvers.search.columns import layouts_possible, patterns
 from solvers.search.exhaustive import require_provable, try_every_drive
 from solvers.search.explore import Effort, explore
 from solvers.search.finish import finish
 from solvers.search.kernels.compiled import compile_once, compiled_before
 from solvers.search.layouts_met import Pool
-from solvers.search.problem import CancelCall, Outcome, Plan, Problem, Progress, ProgressCall, Stop
+from solvers.search.problem import Outcome, Problem, Stop
+from solvers.search.progress import SearchProgress
 from solvers.search.screen import can_try_all, screen
 from solvers.search.state import State
 from solvers.search.workbench import Tools, tools_of
@@ -40,6 +39,10 @@ ONE_SEAT = (
 COMPILE_STAGE = "compiling, this once"
 SCREEN_STAGE, EXPLORE_STAGE, FINISH_STAGE = "trying every layout", "searching layouts and drives", "polishing"
 PROVE_STAGE = "trying every drive"
+# parts of the time that one count takes, about, for the progress
+FINDING = 0.8  # layouts; the rest is polishing
+SCREENING = 0.3  # of the finding, where every layout is tried
+PROVING = (0.1, 0.8)  # where every drive is tried, which dwarfs what stands before it
 
 
 def search(
@@ -48,12 +51,10 @@ def search(
     counts: Sequence[int],
     seed: int,
     keep: int = 20,
-    threads: int | None = None,
     effort: Effort | None = None,
     prove: bool = False,
-    progress: ProgressCall | None = None,
-    cancelled: CancelCall | None = None,
     compile_first: bool = True,
+    running: Running = Running(),
 ) -> tuple[Outcome, ...]:
     """Find the plans that make the seats most alike.
 
@@ -63,12 +64,10 @@ def search(
     counts : numbers of subs, each >= 1.
     seed : >= 0; the same seed gives the same plans.
     keep : plans per count at most.
-    threads : as many as the process may use, by default.
     effort : how long to go on where not everything can be tried.
     prove : after the search, try every layout at every drive of a grid; for small problems.
-    progress : called a few times a second at most, from the calling thread.
-    cancelled : polled several times a second; once true, the best found so far is returned.
     compile_first : have the kernels compiled by another process where they are not in the cache yet, see `compiled`.
+    running : progress, cancelling, threads; once cancelled, the best found so far is returned.
 
     Returns
     -------
@@ -78,113 +77,135 @@ def search(
     ------
     ProjectInvalid : what is to be proven has too many layouts and drives.
     """
-    n_thread = thread_count(threads)
     asked = sorted(set(counts))
+    if compile_first and not compiled_before():
+        SearchProgress(running=running, count=asked[0], doing=COMPILE_STAGE).at(0.0)
+        compile_once()
+    wishes = _Wishes(seed=seed, keep=keep, effort=effort or Effort(), prove=prove)
     shares = {count: float(count * count) for count in asked}
     outcomes: dict[int, Outcome] = {}
     seeds: list[State] = []
-    cancel = cancelled or (lambda: False)
-    if compile_first and not compiled_before():
-        if progress:
-            progress(Progress(count=asked[0], stage=COMPILE_STAGE, fraction=0.0, best_db=inf))
-        compile_once()
-    with ThreadPoolExecutor(n_thread, thread_name_prefix="search") as pool:
-        tools = tools_of(problem, pool, n_thread, cancel)
+    told = running.seldom(REPORT_EVERY_S)
+    with ThreadPoolExecutor(running.thread_count, thread_name_prefix="search") as pool:
+        tools = tools_of(problem, pool, running)
         if prove:
             require_provable(tools, asked)
         done = 0.0
         for count in asked:
-            reporter = _Reporter(progress, count, done / sum(shares.values()), shares[count] / sum(shares.values()))
-            outcomes[count], found = _one_count(tools, count, seed, keep, seeds, effort or Effort(), prove, reporter)
+            whole = sum(shares.values())
+            part = told.part(done / whole, (done + shares[count]) / whole)
+            outcomes[count], found = _Count(tools=tools, count=count, wishes=wishes, running=part).searched(seeds)
             seeds = found[:GROW_FROM] + seeds[:GROW_FROM]
             done += shares[count]
     return tuple(outcomes[count] for count in counts)
 
 
-class _Reporter:
-    """Passes progress on, a few times a second at most."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Wishes:
+    """What is asked of every count: as for `search`."""
 
-    def __init__(self, call: ProgressCall | None, count: int, before: float, share: float) -> None:
-        self._call, self._count, self._before, self._share = call, count, before, share
-        self._last = -np.inf
-
-    def stage(self, name: str, begin: float, end: float) -> Callable[[float, float], None]:
-        """A callback for a stage that spans begin to end of this count."""
-
-        def report(fraction: float, best: float) -> None:
-            now = time.monotonic()
-            if self._call is None or now - self._last < REPORT_EVERY_S:
-                return
-            self._last = now
-            whole = self._before + self._share * (begin + (end - begin) * min(1.0, fraction))
-            best_db = sqrt(max(best, 0.0)) if np.isfinite(best) else np.inf
-            self._call(Progress(count=self._count, stage=name, fraction=whole, best_db=best_db))
-
-        return report
+    seed: int
+    keep: int
+    effort: Effort
+    prove: bool
 
 
-def _one_count(
-    tools: Tools,
-    count: int,
-    seed: int,
-    keep: int,
-    seeds: Sequence[State],
-    effort: Effort,
-    prove: bool,
-    reporter: _Reporter,
-) -> tuple[Outcome, list[State]]:
-    begun = time.monotonic()
-    possible = layouts_possible(tools.columns, count)
-    pool = Pool()
-    tried = looked = 0
-    settled = True
-    screened = can_try_all(tools, count)
-    own_effort = replace(effort, hops=effort.hops // SCREENED_SHARE) if screened else effort
-    ways = patterns(tools.columns, count)
-    for k, sizes in enumerate(ways):
-        part = (k / len(ways), (k + 1) / len(ways))
-        middle = part[0] + 0.3 * (part[1] - part[0]) if screened else part[0]
-        if screened and not tools.cancelled():
-            report = reporter.stage(SCREEN_STAGE, 0.8 * part[0], 0.8 * middle)
-            tried += screen(tools, pool, sizes, entropy=[seed, count, k, 0], report=report)
-        if len(sizes) > 1 and not tools.cancelled() and not (screened and tools.problem.drives.is_single):
-            report = reporter.stage(EXPLORE_STAGE, 0.8 * middle, 0.8 * part[1])
-            own = Pool()
-            ended = explore(
-                tools, own, sizes, seeds=seeds, effort=own_effort, entropy=[seed, count, k, 1], report=report
-            )
-            settled = settled and ended.settled
-            looked += ended.layouts
-            for value, state in own.best(len(own)):
-                pool.offer(value, state)
-    on_grid = prove and not tools.cancelled()
-    for k, sizes in enumerate(ways if on_grid else ()):
-        report = reporter.stage(PROVE_STAGE, 0.1 + 0.7 * k / len(ways), 0.1 + 0.7 * (k + 1) / len(ways))
-        on_grid = try_every_drive(tools, pool, sizes, report=report) and on_grid
-    plans: tuple[Plan, ...] = ()
-    found: list[State] = []
-    if len(pool):
-        found = [state for _, state in pool.best(GROW_FROM)]
-        plans = finish(tools, pool, keep=keep, entropy=[seed, count, 2], report=reporter.stage(FINISH_STAGE, 0.8, 1.0))
-    all_tried = screened and bool(plans) and not tools.cancelled()
-    proven = on_grid or (all_tried and (tools.problem.drives.is_single or all(len(sizes) == 1 for sizes in ways)))
-    if all_tried:
-        possible = tried  # those that clash were left out
-    outcome = Outcome(
-        count=count,
-        plans=plans,
-        layouts_searched=possible
-        if all_tried or on_grid
-        else max(tried, min(_distinct(looked, possible), possible - 1)),
-        layouts_possible=possible if plans or tools.cancelled() else 0,
-        seconds=time.monotonic() - begun,
-        exhaustive=proven,
-        stop=Stop.EVERY_GRID_DRIVE
-        if on_grid and plans
-        else _stop(tools, possible=possible, all_tried=all_tried, proven=proven, found=bool(plans), settled=settled),
-        remarks=(ONE_SEAT,) if len(tools.columns.seat_weight) == 1 else (),
-    )
-    return outcome, found
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """Where the finding of layouts ended: how many were tried and looked at, whether all, whether chains agreed."""
+
+    tried: int
+    looked: int
+    screened: bool
+    settled: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Count:
+    """The search for one number of subs; the 0 to 1 of `running` are its part of the whole."""
+
+    tools: Tools
+    count: int
+    wishes: _Wishes
+    running: Running
+
+    def searched(self, seeds: Sequence[State]) -> tuple[Outcome, list[State]]:
+        """The outcome, and plans that a larger count may grow from; `seeds` are those of smaller counts."""
+        begun = time.monotonic()
+        pool = Pool()
+        ways = patterns(self.tools.columns, self.count)
+        found = self._find(pool, ways, seeds)
+        on_grid = self.wishes.prove and self._prove(pool, ways)
+        leading = [state for _, state in pool.best(GROW_FROM)] if len(pool) else []
+        entropy, told = [self.wishes.seed, self.count, 2], self._progress(FINISH_STAGE, FINDING, 1.0)
+        plans = finish(self.tools, pool, keep=self.wishes.keep, entropy=entropy, progress=told) if len(pool) else ()
+        stopped = self.tools.running.stop_asked()
+        single = self.tools.problem.drives.is_single
+        all_tried = found.screened and bool(plans) and not stopped
+        proven = on_grid or (all_tried and (single or all(len(sizes) == 1 for sizes in ways)))
+        # where all were tried, those that clash were left out
+        possible = found.tried if all_tried else layouts_possible(self.tools.columns, self.count)
+        searched = possible
+        if not (all_tried or on_grid):
+            searched = max(found.tried, min(_distinct(found.looked, possible), possible - 1))
+        outcome = Outcome(
+            count=self.count,
+            plans=plans,
+            layouts_searched=searched,
+            layouts_possible=possible if plans or stopped else 0,
+            seconds=time.monotonic() - begun,
+            exhaustive=proven,
+            stop=Stop.EVERY_GRID_DRIVE
+            if on_grid and plans
+            else _stop(
+                self.tools,
+                possible=possible,
+                all_tried=all_tried,
+                proven=proven,
+                found=bool(plans),
+                settled=found.settled,
+            ),
+            remarks=(ONE_SEAT,) if len(self.tools.columns.seat_weight) == 1 else (),
+        )
+        return outcome, leading
+
+    def _find(self, pool: Pool, ways: Sequence[tuple[int, ...]], seeds: Sequence[State]) -> _Found:
+        """Fill the pool: every layout once where there are few, then chains of hops."""
+        tools, effort = self.tools, self.wishes.effort
+        screened = can_try_all(tools, self.count)
+        if screened:
+            effort = replace(effort, hops=effort.hops // SCREENED_SHARE)
+        tried = looked = 0
+        settled = True
+        for k, sizes in enumerate(ways):
+            entropy = [self.wishes.seed, self.count, k]
+            begin, end = FINDING * k / len(ways), FINDING * (k + 1) / len(ways)
+            middle = begin + SCREENING * (end - begin) if screened else begin
+            if screened and not tools.running.stop_asked():
+                told = self._progress(SCREEN_STAGE, begin, middle)
+                tried += screen(tools, pool, sizes, entropy=[*entropy, 0], progress=told)
+            alone = len(sizes) == 1 or (screened and tools.problem.drives.is_single)
+            if not alone and not tools.running.stop_asked():
+                told = self._progress(EXPLORE_STAGE, middle, end)
+                own = Pool()
+                ended = explore(tools, own, sizes, seeds=seeds, effort=effort, entropy=[*entropy, 1], progress=told)
+                settled = settled and ended.settled
+                looked += ended.layouts
+                for value, state in own.best(len(own)):
+                    pool.offer(value, state)
+        return _Found(tried=tried, looked=looked, screened=screened, settled=settled)
+
+    def _prove(self, pool: Pool, ways: Sequence[tuple[int, ...]]) -> bool:
+        """Try every layout at every drive of the grid; whether none was left out."""
+        whole = not self.tools.running.stop_asked()
+        begin, end = PROVING
+        for k, sizes in enumerate(ways if whole else ()):
+            part = (begin + (end - begin) * k / len(ways), begin + (end - begin) * (k + 1) / len(ways))
+            whole = try_every_drive(self.tools, pool, sizes, progress=self._progress(PROVE_STAGE, *part)) and whole
+        return whole
+
+    def _progress(self, doing: str, begin: float, end: float) -> SearchProgress:
+        return SearchProgress(running=self.running.part(begin, end), count=self.count, doing=doing)
 
 
 def _distinct(looked: int, possible: int) -> int:
@@ -193,7 +214,7 @@ def _distinct(looked: int, possible: int) -> int:
 
 
 def _stop(tools: Tools, *, possible: int, all_tried: bool, proven: bool, found: bool, settled: bool) -> Stop:
-    if tools.cancelled():
+    if tools.running.stop_asked():
         return Stop.INTERRUPTED
     if possible == 0 or not found:
         return Stop.NO_LAYOUT

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from math import log10
 from typing import TypeVar
 
-from solvers.running.threads import run_jobs
+from roommodes.running import Running
 from solvers.search.columns import Columns, columns_of
 from solvers.search.hop import Hopper, rules_of
 from solvers.search.polish import Polisher, polisher_of
-from solvers.search.problem import CancelCall, Problem
+from solvers.search.problem import Problem
 from solvers.search.sweep import Sweeper, sweeper_of
 
 Job = TypeVar("Job")
@@ -32,16 +32,15 @@ class Tools:
     coarse: Sweeper
     fine: Sweeper
     polisher: Polisher
-    threads: ThreadPoolExecutor
-    n_thread: int
-    cancelled: CancelCall
+    pool: ThreadPoolExecutor
+    running: Running
 
     def each(self, work: Callable[[Job], Result], jobs: Iterable[Job]) -> Iterator[Result]:
         """Results of the jobs, in order; fewer when cancelled."""
-        return run_jobs(self.threads, work, jobs, ahead=2 * self.n_thread, cancelled=self.cancelled)
+        return self.running.each(self.pool, work, jobs)
 
 
-def tools_of(problem: Problem, threads: ThreadPoolExecutor, n_thread: int, cancelled: CancelCall) -> Tools:
+def tools_of(problem: Problem, pool: ThreadPoolExecutor, running: Running) -> Tools:
     """Prepare a problem. With one seat heard, variation is zero for all, and output is rewarded instead."""
     columns = columns_of(problem)
     reward = 1.0 if len(columns.seat_weight) == 1 else 0.0
@@ -63,7 +62,6 @@ def tools_of(problem: Problem, threads: ThreadPoolExecutor, n_thread: int, cance
         coarse=sweeper_of(problem, columns, at_most=COARSE_POINTS, reward=unit_reward),
         fine=fine,
         polisher=polisher_of(problem, columns, reward=reward),
-        threads=threads,
-        n_thread=n_thread,
-        cancelled=cancelled,
+        pool=pool,
+        running=running,
     )

@@ -1,4 +1,4 @@
 """Strategies over hundreds of rooms: one room's job, workers, the store of finished jobs, the comparison.
 
-May import `solvers.search`, `solvers.running` and `roommodes`.
+May import `solvers.search` and `roommodes`.
 """

@@ -22,6 +22,7 @@ from roommodes.project.advice import decay_estimate_s
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
+from roommodes.running import Running
 from roommodes.studies.design import StudyRoom
 from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord, StudyJob, canonical, record_image
@@ -70,13 +71,12 @@ def searches(study: Study) -> bool:
     )
 
 
-def run_job(text: str, key: str, threads: int = 1) -> bytes:
+def run_job(text: str, key: str) -> bytes:
     """Do one job; what a worker process is given.
 
     Parameters
     ----------
     text, key : of the `StudyJob`.
-    threads : how many at most; the result does not depend on it.
 
     Returns
     -------
@@ -87,10 +87,10 @@ def run_job(text: str, key: str, threads: int = 1) -> bytes:
     RoommodesError : the model or the search cannot take this room.
     """
     with threadpool_limits(1):
-        return record_image(do_job(text, key, threads))
+        return record_image(do_job(text, key))
 
 
-def do_job(text: str, key: str, threads: int = 1) -> JobRecord:
+def do_job(text: str, key: str, running: Running = Running(threads=1)) -> JobRecord:
     """The same as a record."""
     began, began_cpu = perf_counter(), process_time()
     tree = json.loads(text)
@@ -103,7 +103,7 @@ def do_job(text: str, key: str, threads: int = 1) -> JobRecord:
     transfer = np.zeros((len(frequency_hz), len(seats), 0), dtype=np.complex128)
     if len(position_m):
         transfer = transfer_function(
-            room, surfaces, frequency_hz=frequency_hz, seat_m=seats.position_m, source_m=position_m, threads=threads
+            room, surfaces, frequency_hz=frequency_hz, seat_m=seats.position_m, source_m=position_m, running=running
         )
     most = max(arm.subs for arm in arms)
     n_strategy, n_freq = len(arms), len(frequency_hz)
@@ -125,7 +125,10 @@ def do_job(text: str, key: str, threads: int = 1) -> JobRecord:
             continue
         seed = job_seed(tree["seed"], tree["project"], canonical(strategy))
         own = np.ascontiguousarray(transfer[:, :, arm.column])
-        answer = _given(arm, own, frequency_hz) if _one_answer(arm) else _searched(arm, own, frequency_hz, seats, seed)
+        if _one_answer(arm):
+            answer: _Answer | None = _given(arm, own, frequency_hz)
+        else:
+            answer = _searched(arm, own, frequency_hz, seats, seed, running)
         if answer is None:
             notes.append(NO_LAYOUT)
             continue
@@ -193,14 +196,16 @@ def _given(arm: Arm, transfer: Complexes, frequency_hz: Floats) -> _Answer:
     )
 
 
-def _searched(arm: Arm, transfer: Complexes, frequency_hz: Floats, seats: Seats, seed: int) -> _Answer | None:
+def _searched(
+    arm: Arm, transfer: Complexes, frequency_hz: Floats, seats: Seats, seed: int, running: Running
+) -> _Answer | None:
     """What the search finds, on one thread; None where nothing fits."""
     from solvers.search.explore import Effort  # noqa: PLC0415 (as the next)
     from solvers.search.search import search  # noqa: PLC0415 (a study without a search starts without the kernels)
 
     problem = Problem(frequency_hz=frequency_hz, transfer=transfer, seat_weight=seats.weight, drives=arm.drives)
     effort = Effort(hops=HOPS)
-    (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, threads=1, effort=effort)
+    (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, effort=effort, running=running.on(1))
     if not outcome.plans:
         return None
     plan = outcome.plans[0]

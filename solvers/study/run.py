@@ -7,18 +7,19 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from math import isfinite
 from time import monotonic
 from typing import Any
 
 import numpy as np
 
 from roommodes import __version__
-from roommodes.errors import RoommodesError
+from roommodes.errors import Interrupted
+from roommodes.running import Running
 from roommodes.studies.design import StudyRoom, room_project, study_rooms
 from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord, StudyJob, stacked
 from roommodes.studies.results import FINISHED, RESULT_FIELDS, StudyResults
-from solvers.running.progress import Cancelled, Report, Step
 from solvers.study.job import do_job, study_jobs
 from solvers.study.store import Store
 from solvers.study.workers import Crew, Done
@@ -59,14 +60,24 @@ class Event:
     total: int
     left_s: float
 
+    @property
+    def note(self) -> str:
+        """How far the run is, in words."""
+        left = f", about {duration_words(self.left_s)} left" if isfinite(self.left_s) else ""
+        failed = f", {self.failed} failed" if self.failed else ""
+        return f"{self.finished} of {self.total} rooms{failed}{left}"
+
+
+def duration_words(seconds: float) -> str:
+    """A time to wait, as one says it."""
+    if seconds < 90.0:
+        return f"{max(seconds, 1.0):.0f} s"
+    if seconds < 5400.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.1f} h"
+
 
 Watch = Callable[[Event], None]
-
-
-class StudyInterrupted(RoommodesError):
-    """The run was asked to stop; what was finished is kept."""
-
-    exit_code = 130
 
 
 def plan_study(study: Study) -> StudyPlan:
@@ -87,8 +98,8 @@ def run_jobs(
     crew: Crew,
     *,
     finished: Mapping[str, JobRecord],
-    watch: Watch,
-    cancelled: Cancelled,
+    watch: Watch | None = None,
+    running: Running = Running(),
 ) -> tuple[dict[str, JobRecord], dict[str, str]]:
     """Do every job that is not finished.
 
@@ -97,16 +108,16 @@ def run_jobs(
     plan, store, crew : what, where to, by whom.
     finished : jobs that need not be done, by key.
     watch : told of every event, and a few times a second.
-    cancelled : asked a few times a second; when true, what the workers are at is finished and kept, then
-        StudyInterrupted is raised.
+    running : progress, cancelling; once cancelled, what the workers are at is finished and kept, then Interrupted is
+        raised.
 
     Returns
     -------
     (records by key, reasons by key of the jobs that failed).
     """
-    run = _Run(plan, store, crew, finished, watch)
+    run = _Run(plan, store, crew, finished, watch, running)
     try:
-        run.go(cancelled)
+        run.go()
     except BaseException:
         crew.leave(at_once=True)
         raise
@@ -118,9 +129,15 @@ class _Run:
     """The state of one run."""
 
     def __init__(
-        self, plan: StudyPlan, store: Store, crew: Crew, finished: Mapping[str, JobRecord], watch: Watch
+        self,
+        plan: StudyPlan,
+        store: Store,
+        crew: Crew,
+        finished: Mapping[str, JobRecord],
+        watch: Watch | None,
+        running: Running,
     ) -> None:
-        self._store, self._crew, self._watch = store, crew, watch
+        self._store, self._crew, self._watch, self._running = store, crew, watch, running
         self.records = dict(finished)
         self.failures: dict[str, str] = {}
         self._total = len(dict.fromkeys(job.key for job in plan.jobs))
@@ -131,15 +148,15 @@ class _Run:
         self._deaths: dict[str, int] = {}
         self._began, self._before = monotonic(), len(self.records)
 
-    def go(self, cancelled: Cancelled) -> None:
+    def go(self) -> None:
         """Until nothing is left to do."""
         while self._waiting or self._suspects or self._in_hand:
-            stopping = cancelled()
+            stopping = self._running.stop_asked()
             if not stopping:
                 self._hand_out()
             elif not self._in_hand:
                 text = f"{len(self.records)} of {self._total} rooms are finished and kept; run the same command again"
-                raise StudyInterrupted(f"interrupted: {text} to go on")
+                raise Interrupted(f"interrupted: {text} to go on")
             for done in self._crew.poll(POLL_S):
                 self._in_hand -= 1
                 self._take(done)
@@ -190,20 +207,21 @@ class _Run:
     def _tell(self, kind: str, job: StudyJob | None = None, reason: str = "") -> None:
         done = len(self.records) - self._before
         left = self._total - len(self.records) - len(self.failures)
-        self._watch(
-            Event(
-                kind=kind,
-                title=job.title if job else "",
-                reason=reason,
-                finished=len(self.records),
-                failed=len(self.failures),
-                total=self._total,
-                left_s=(monotonic() - self._began) / done * left if done else float("nan"),
-            )
+        event = Event(
+            kind=kind,
+            title=job.title if job else "",
+            reason=reason,
+            finished=len(self.records),
+            failed=len(self.failures),
+            total=self._total,
+            left_s=(monotonic() - self._began) / done * left if done else float("nan"),
         )
+        self._running.step("rooms", (event.finished + event.failed) / max(event.total, 1), event.note)
+        if self._watch:
+            self._watch(event)
 
 
-def timed_jobs(jobs: Sequence[StudyJob], *, report: Report, cancelled: Cancelled) -> list[float]:
+def timed_jobs(jobs: Sequence[StudyJob], *, running: Running = Running()) -> list[float]:
     """Do a few jobs, evenly from all, and tell how long each took; their results are dropped [s].
 
     The first is done twice, since it loads what all share; after `TIMED_S` no further one is begun.
@@ -213,31 +231,31 @@ def timed_jobs(jobs: Sequence[StudyJob], *, report: Report, cancelled: Cancelled
     timed: list[float] = []
     began = monotonic()
     for number, job in enumerate(chosen[:1] + chosen):
-        if cancelled() or (timed and monotonic() - began > TIMED_S):
+        if running.stop_asked() or (timed and monotonic() - began > TIMED_S):
             break
-        report(Step(stage="timing a few jobs", fraction=number / (count + 1)))
+        running.step("timing a few jobs", number / (count + 1))
         taken = do_job(job.text, job.key).seconds
         timed = [taken] if number == 1 else [*timed, taken]
     return timed
 
 
-def study_in_process(
-    plan: StudyPlan, *, threads: int = 1, watch: Callable[[int, int], None] | None = None
-) -> StudyResults:
+def study_in_process(plan: StudyPlan, *, running: Running = Running(threads=1)) -> StudyResults:
     """A small study without workers or files, for notebooks. A job that fails raises.
 
     Parameters
     ----------
     plan : the study.
-    threads : for the model; the results do not depend on it.
-    watch : called with (jobs done, jobs in all).
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
     """
     records: dict[str, JobRecord] = {}
     for number, job in enumerate(plan.jobs, start=1):
         if job.key not in records:
-            records[job.key] = do_job(job.text, job.key, threads)
-        if watch:
-            watch(number, len(plan.jobs))
+            records[job.key] = do_job(job.text, job.key, running.silent())
+        running.step("rooms", number / len(plan.jobs))
     return results_of(plan, records, {})
 
 

@@ -1,4 +1,4 @@
 """Plans in rooms that are not built exactly as drawn: percentiles, what matters most, robust drives.
 
-May import `solvers.search`, `solvers.running` and `roommodes`.
+May import `solvers.search` and `roommodes`.
 """

@@ -11,6 +11,7 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.places.seats import Listening
 from roommodes.responses.metrics import normalised
+from roommodes.running import Running
 from solvers.tolerance.field import CHUNK, Field
 from solvers.tolerance.inputs import DRIVES, Builds, Inputs
 from solvers.tolerance.plans import Driven, mean_levels_db, variations_db
@@ -118,7 +119,7 @@ class Design:
         builds = self.inputs.builds(unit)
         return self.heard(builds, self.field.transfer(builds)).variation_db
 
-    def error_db(self, count: int, *, threads: int | None) -> float:
+    def error_db(self, count: int, *, running: Running) -> float:
         """Largest difference of any plan's variation in the first rooms of A from the full equations [dB]."""
         builds = self.inputs.builds(self.points()[0][:count])
         reduced = self.heard(builds, self.field.transfer(builds)).variation_db
@@ -132,7 +133,7 @@ class Design:
                 seat_m=builds.ear_m[index],
                 source_m=builds.cabinet_m[index],
                 precision=PRECISION,
-                threads=threads,
+                running=running,
             )
             full = self.heard(builds.part(slice(index, index + 1)), transfer[None]).variation_db[:, 0]
             worst = max(worst, float(np.abs(full - reduced[:, index]).max()))

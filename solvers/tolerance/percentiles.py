@@ -17,13 +17,13 @@ from threadpoolctl import threadpool_limits
 
 from roommodes import __version__
 from roommodes.arrays import Floats
+from roommodes.errors import Interrupted
 from roommodes.plan.file import Results
 from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import normalised
-from solvers.running.progress import Cancelled, Interrupted, Report, Step
-from solvers.running.threads import run_jobs, thread_count
+from roommodes.running import Running
 from solvers.tolerance.design import Design, Heard, Part
 from solvers.tolerance.inputs import DRIVES, inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
@@ -33,7 +33,7 @@ from solvers.tolerance.worst import worst_words
 
 FREQUENCIES = 24  # at most, over the band
 SHARE_POINTS = 128  # points of A and of B behind the indices, at most
-STAGES = ("room", "drawn rooms", "what matters most")
+STAGES = ("drawn rooms", "what matters most")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,9 +76,7 @@ def tolerance_of(
     asked: Asked,
     *,
     frequency_hz: Floats | None = None,
-    threads: int | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> Tolerance:
     """Percentiles, bands, indices and the worst case of the leading plans.
 
@@ -87,9 +85,7 @@ def tolerance_of(
     results, project : a plan file and the project in it.
     asked : what is to be worked out.
     frequency_hz : (n_freq,) in place of `lean_grid` [Hz].
-    threads : how many at most; the result does not depend on it.
-    report : called with the progress.
-    cancelled : asked now and then; when true, what is done so far is returned.
+    running : progress, cancelling, threads; once cancelled, what is done so far is returned.
 
     Raises
     ------
@@ -103,31 +99,22 @@ def tolerance_of(
         asked,
         leading,
         frequency_hz=lean_grid(project) if frequency_hz is None else frequency_hz,
-        threads=threads,
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
-    stop = cancelled or (lambda: False)
-    some = thread_count(threads)
-
-    def told(stage: str, done: int, total: int) -> None:
-        if report:
-            report(Step(stage=stage, fraction=done / max(total, 1)))
-
     parts: list[Part] = []
     mixed: list[Floats] = []
-    with threadpool_limits(1), ThreadPoolExecutor(some) as pool:
-        for part in run_jobs(pool, design.part, design.starts, ahead=2 * some, cancelled=stop):
+    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
+        for part in running.each(pool, design.part, design.starts):
             parts.append(part)
-            told(STAGES[1], len(parts), len(design.starts))
+            running.step(STAGES[0], len(parts) / len(design.starts))
         if not parts:
             raise Interrupted("interrupted before the first rooms were drawn; nothing was written")
-        for one in run_jobs(pool, design.mixed, design.mixes, ahead=2 * some, cancelled=stop):
+        for one in running.each(pool, design.mixed, design.mixes):
             mixed.append(one)
-            told(STAGES[2], len(mixed), len(design.mixes))
+            running.step(STAGES[1], len(mixed) / len(design.mixes))
     whole = len(parts) == len(design.starts) and len(mixed) == len(design.mixes)
-    checked = 0 if stop() or not design.inputs.size else min(asked.checked, design.half)
-    error = design.error_db(checked, threads=threads)
+    checked = 0 if running.stop_asked() or not design.inputs.size else min(asked.checked, design.half)
+    error = design.error_db(checked, running=running.silent().unstoppable())
     heard = _Gathered.of(design, parts, mixed if whole else [])
     tables = {}
     first = 0
@@ -158,9 +145,7 @@ def design_of(
     leading: Leading,
     *,
     frequency_hz: Floats,
-    threads: int | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> Design:
     """The drawn rooms for some plans of a results file, ready to be worked out; arguments as for `tolerance_of`."""
     listening = project.listening()
@@ -172,15 +157,7 @@ def design_of(
         n_slot=max(leading.counts),
     )
 
-    def prepared(done: int, total: int) -> None:
-        if cancelled and cancelled():
-            raise Interrupted("interrupted while the room was prepared; nothing was written")
-        if report:
-            report(Step(stage=STAGES[0], fraction=done / total))
-
-    if report:
-        report(Step(stage=STAGES[0], fraction=0.0))
-    field = reduced_field(inputs, frequency_hz=frequency_hz, seed=asked.seed, threads=threads, progress=prepared)
+    field = reduced_field(inputs, frequency_hz=frequency_hz, seed=asked.seed, running=running)
     return Design(
         inputs=inputs,
         field=field,

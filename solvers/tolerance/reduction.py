@@ -5,7 +5,6 @@ cabinets at other places; how the low modes alone drive the walls is added, beca
 What is left of all these answers above a tolerance is the basis.
 """
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from itertools import product
 from math import pi
@@ -22,7 +21,7 @@ from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
 from roommodes.acoustics.transfer import bulk_k2, strength_times
 from roommodes.arrays import Complexes, Floats
-from solvers.running.threads import thread_count
+from roommodes.running import Running
 from solvers.tolerance.field import Field, Level, Places
 from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.walls import Walls
@@ -41,8 +40,7 @@ def reduced_field(
     *,
     frequency_hz: Floats,
     seed: int,
-    threads: int | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    running: Running = Running(),
 ) -> Field:
     """Prepare the field of a project's uncertain inputs.
 
@@ -51,13 +49,14 @@ def reduced_field(
     inputs : ears, cabinets and what is uncertain.
     frequency_hz : (n_freq,) [Hz].
     seed : of the sample rooms.
-    threads : how many at most; the result does not depend on it.
-    progress : called with (frequencies done, frequencies in all).
+    running : progress, cancelling, threads.
 
     Raises
     ------
+    Interrupted : when cancelled.
     OutsideModel, ValueError : as the model does.
     """
+    running.step("room", 0.0)
     project, table = inputs.project, inputs.project.tables.tolerance
     room, surfaces = project.room(), project.surfaces()
     room_reach = np.array(table.room_m)
@@ -69,7 +68,7 @@ def reduced_field(
     max_omega = 2.0 * pi * float(frequency_hz.max())
     sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
     samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
-    with threadpool_limits(1), ThreadPoolExecutor(thread_count(threads)) as pool:
+    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
         flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
         boundary = boundary_of(
             room, surfaces, frequency_hz=frequency_hz, seat_m=flat_ears, source_m=flat_cabinets, precision=PRECISION
@@ -102,8 +101,8 @@ def reduced_field(
         levels = []
         for level in pool.map(learner.level, frequency_hz):
             levels.append(level)
-            if progress:
-                progress(len(levels), len(frequency_hz))
+            running.check("interrupted while the room was prepared; nothing was written")
+            running.step("room", len(levels) / len(frequency_hz))
     return Field(
         frequency_hz=frequency_hz,
         size_m=size,

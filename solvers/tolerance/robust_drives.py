@@ -19,8 +19,7 @@ from scipy.optimize import Bounds, minimize
 from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
-from solvers.running.progress import Cancelled
-from solvers.running.threads import run_jobs, thread_count
+from roommodes.running import Running
 from solvers.search.polish import DB_PER_NEPER, LEAST_MAGNITUDE
 from solvers.search.problem import DriveRange
 from solvers.search.state import State, placed
@@ -163,8 +162,7 @@ def robust_plans(
     drives: DriveRange,
     *,
     seed: int,
-    threads: int | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> list[Driven]:
     """Layouts with drives polished against the rooms, the least 90th percentile first.
 
@@ -174,12 +172,9 @@ def robust_plans(
     layouts : with as many subs each.
     drives : what may be adjusted.
     seed : of the starts.
-    threads : how many at most; the result does not depend on it.
-    cancelled : when true, what is polished so far is ranked beside the layouts' own drives.
+    running : cancelling, threads; once cancelled, what is polished so far is ranked beside the layouts' own drives.
     """
-    stop = cancelled or (lambda: False)
     few = rooms.first(FEW_ROOMS)
-    some = thread_count(threads)
 
     def rough(job: tuple[int, Candidate]) -> Driven:
         return polished(few, job[1], drives, starts=1, entropy=[seed, 0, job[0]])
@@ -187,11 +182,11 @@ def robust_plans(
     def fine(job: tuple[int, Candidate]) -> Driven:
         return polished(rooms, job[1], drives, starts=STARTS, entropy=[seed, 1, job[0]])
 
-    with threadpool_limits(1), ThreadPoolExecutor(some) as pool:
-        first = list(run_jobs(pool, rough, enumerate(layouts), ahead=2 * some, cancelled=stop))
+    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
+        first = list(running.each(pool, rough, enumerate(layouts)))
         order = sorted(range(len(first)), key=lambda k: ninety_db(few, first[k]))[:FEW_LAYOUTS]
         jobs = [(k, Candidate(driven=first[k], shared=layouts[k].shared)) for k in order]
-        second = list(run_jobs(pool, fine, jobs, ahead=2 * some, cancelled=stop))
+        second = list(running.each(pool, fine, jobs))
     found = [layout.driven for layout in layouts] + first + second
     by_layout: dict[tuple[int, ...], tuple[float, Driven]] = {}
     for one in found:

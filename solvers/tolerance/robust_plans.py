@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Floats
+from roommodes.errors import Interrupted
 from roommodes.plan.choices import Choices
 from roommodes.plan.file import PlanTable, Results
 from roommodes.project.project import Project
 from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
-from solvers.running.progress import Cancelled, Interrupted, Report, Step
-from solvers.running.threads import run_jobs, thread_count
+from roommodes.running import Running
 from solvers.search.from_project import drives_of
 from solvers.tolerance.design import Design
 from solvers.tolerance.field import CHUNK
@@ -55,9 +55,7 @@ def robust_results(
     *,
     counts: Sequence[int] | None = None,
     seed: int = 1,
-    threads: int | None = None,
-    report: Report | None = None,
-    cancelled: Cancelled | None = None,
+    running: Running = Running(),
 ) -> tuple[Results, tuple[Price, ...]]:
     """The plan file with robust plans in place of its own, and what that costs.
 
@@ -66,9 +64,7 @@ def robust_results(
     results, project : a plan file and the project in it.
     counts : numbers of subs; None for all. Others are left out of the result.
     seed : of the rooms; the other rooms take the next.
-    threads : how many at most; the result does not depend on it.
-    report : called with the progress.
-    cancelled : when true, what is polished so far is kept.
+    running : progress, cancelling, threads; once cancelled, what is polished so far is kept.
 
     Raises
     ------
@@ -83,27 +79,24 @@ def robust_results(
         asked,
         leading,
         frequency_hz=lean_grid(project),
-        threads=threads,
-        report=report,
-        cancelled=cancelled,
+        running=running,
     )
-    train = _rooms(design, design.points()[0], threads, cancelled)
+    train = _rooms(design, design.points()[0], running)
     if len(train.builds) < ROOMS:
         raise Interrupted("interrupted before the rooms were drawn; nothing was written")
     other = replace(design, seed=(seed + 1) % 2**32, half=OTHER_ROOMS)
-    judge = _rooms(other, other.points()[0], threads, None)
+    judge = _rooms(other, other.points()[0], running.unstoppable())
     drives = drives_of(project)
     tables, prices = {}, []
     for done, (count, plans) in enumerate(leading.driven.items()):
-        if report:
-            report(Step(stage="robust drives", fraction=done / len(leading.driven)))
+        running.step("robust drives", done / len(leading.driven))
         candidate = [leading.candidate[one.column] for one in plans]
         mirror = results.candidates.mirror_of if project.search.mirror else None
         layouts = [
             Candidate(driven=one, shared=_shared(one, index, mirror, alike=project.search.shared_drives))
             for one, index in zip(plans, candidate, strict=True)
         ]
-        found = robust_plans(train, layouts, drives, seed=seed, threads=threads, cancelled=cancelled)
+        found = robust_plans(train, layouts, drives, seed=seed, running=running)
         ranks = {tuple(one.column.tolist()): rank for rank, one in reversed(list(enumerate(plans)))}
         order = np.array([ranks[tuple(one.column.tolist())] for one in found])
         tables[count] = _table(
@@ -119,21 +112,18 @@ def robust_results(
                 rank=int(order[0]),
             )
         )
-    if report:
-        report(Step(stage="robust drives", fraction=1.0))
+    running.step("robust drives", 1.0)
     return replace(results, plans=tables, choices=Choices(), tuning=None, crossover=None), tuple(prices)
 
 
-def _rooms(design: Design, unit: Floats, threads: int | None, cancelled: Cancelled | None) -> Rooms:
+def _rooms(design: Design, unit: Floats, running: Running) -> Rooms:
     """The field in the rooms at points of the unit cube."""
-    some = thread_count(threads)
-    stop = cancelled or (lambda: False)
 
     def field(start: int) -> NDArray[np.complex128]:
         return design.field.transfer(design.inputs.builds(unit[start : start + CHUNK]))
 
-    with threadpool_limits(1), ThreadPoolExecutor(some) as pool:
-        parts = list(run_jobs(pool, field, range(0, len(unit), CHUNK), ahead=2 * some, cancelled=stop))
+    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
+        parts = list(running.each(pool, field, range(0, len(unit), CHUNK)))
     done = sum(map(len, parts))
     builds: Builds = design.inputs.builds(unit[:done])
     transfer = np.concatenate(parts) if parts else np.empty((0, 0, 0, 0), dtype=np.complex128)

@@ -8,7 +8,7 @@ off less than it is worth. What is minimised is V^2 + (exchange * lost)^2, V the
 with the loudest drive at its limit: evenness bought by turning subs against each other is paid for, as in the search.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -17,6 +17,7 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.filters.sections import KINDS, Section, SectionKind, section_response
 from roommodes.responses.metrics import level_db, normalised
+from roommodes.running import Running
 from solvers.tuning.filter_shapes import all_pass_shapes, apart, cells, peaking_shapes
 
 GRID_PER_OCTAVE = 8
@@ -96,8 +97,7 @@ def sub_filters(
     limits: SubFilterLimits,
     rate_hz: float,
     exchange: float = EXCHANGE,
-    report: Callable[[float], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    running: Running = Running(),
 ) -> tuple[tuple[Section, ...], ...]:
     """Filters for each sub, rounded as they are dialled in; for most subs few or none.
 
@@ -110,8 +110,7 @@ def sub_filters(
     limits : what the filters may do.
     rate_hz : sample rate at which they are judged in the end [Hz].
     exchange : variation given up for a decibel more level [dB per dB].
-    report : called with a fraction.
-    cancelled : asked now and then; when true, what was found so far is returned.
+    running : progress, cancelling; once cancelled, what was found so far is returned.
     """
     n_sub = driven.shape[2]
     task = _Task(
@@ -127,10 +126,9 @@ def sub_filters(
     value = task.value_db(task.shapes(found, flat))
     most = limits.per_sub * n_sub if n_sub > 1 and driven.shape[1] > 1 else 0
     for step in range(most):
-        if cancelled and cancelled():
+        if running.stop_asked():
             break
-        if report:
-            report(step / most)
+        running.step("filters", step / most)
         new = _best_of_grid(task, found, flat)
         if new is None:
             break

@@ -1,7 +1,5 @@
 """From a plan to its filters: a few on single subs for the variation, then some that all share for the target."""
 
-from collections.abc import Callable
-
 import numpy as np
 from threadpoolctl import threadpool_limits
 
@@ -10,6 +8,7 @@ from roommodes.filters.sections import section_response
 from roommodes.plan.file import Results
 from roommodes.plan.tuning import Tuning, TuningSettings
 from roommodes.responses.metrics import drive_weights, level_db, normalised, variation_db
+from roommodes.running import Running
 from solvers.tuning.equaliser import EqualiserLimits, equalise
 from solvers.tuning.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
@@ -42,8 +41,7 @@ def tune(
     rank: int,
     settings: TuningSettings,
     shape_db: Floats,
-    report: Callable[[float], None] | None = None,
-    cancelled: Callable[[], bool] | None = None,
+    running: Running = Running(),
 ) -> Tuning:
     """Filters for one plan of a results file.
 
@@ -53,13 +51,12 @@ def tune(
     subs, rank : which plan; rank from 0.
     settings : limits.
     shape_db : (n_freq,) target curve of the shared filters, any offset [dB].
-    report : called with a fraction.
-    cancelled : asked now and then; when true, the filters found so far are kept.
+    running : progress, cancelling; once cancelled, the filters found so far are kept.
     """
     import scipy.optimize  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
 
     with threadpool_limits(1):  # many small matrices: threads would only wait for each other
-        return _tuned(results, subs, rank, settings, shape_db, report, cancelled)
+        return _tuned(results, subs, rank, settings, shape_db, running)
 
 
 def _tuned(
@@ -68,8 +65,7 @@ def _tuned(
     rank: int,
     settings: TuningSettings,
     shape_db: Floats,
-    report: Callable[[float], None] | None,
-    cancelled: Callable[[], bool] | None,
+    running: Running,
 ) -> Tuning:
     table, hz, weight = results.plans[subs], results.frequency_hz, results.seats.weight
     gain_db = table.gain_db[rank]
@@ -91,8 +87,7 @@ def _tuned(
         ),
         rate_hz=settings.sample_rate_hz,
         exchange=settings.exchange,
-        report=(lambda fraction: report(0.9 * fraction)) if report else None,
-        cancelled=cancelled,
+        running=running.part(0.0, 0.9),
     )
     filters = np.array([section_response(one, hz, rate_hz=settings.sample_rate_hz) for one in own]).T
     before = level_db(driven.sum(axis=2))

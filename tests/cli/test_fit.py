@@ -20,6 +20,7 @@ from cli.words.fit import fit_json, print_fit
 from roommodes.measured.loading import load_manifest
 from roommodes.measured.manifest import parse_manifest
 from roommodes.project.reading import load_project, parse_project
+from roommodes.running import Running
 from solvers.fit.run import Settings
 from tests.measuring import ROOM, SUBS, modelled, room_project, table_text, write_set
 
@@ -160,14 +161,13 @@ def interrupt_at(name: str, number: int, monkeypatch: pytest.MonkeyPatch) -> Non
     module, function = (solvers.fit.run, "fit") if name == "fit" else (solvers.fit.moved_modes, "moved_modes")
     plain, seen = getattr(module, function), []
 
-    def wrapped(*arguments: Any, report: Callable[[object], None], **options: Any) -> Any:
+    def wrapped(*arguments: Any, running: Running, **options: Any) -> Any:
         def counting(step: object) -> None:
             seen.append(step)
             if len(seen) == number:
                 os.kill(os.getpid(), signal.SIGTERM if number % 2 else signal.SIGINT)
-            report(step)
 
-        return plain(*arguments, report=counting, **options)
+        return plain(*arguments, running=replace(running, report=counting), **options)
 
     monkeypatch.setattr(module, function, wrapped)
 

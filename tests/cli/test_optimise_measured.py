@@ -10,6 +10,7 @@ from typer.testing import Result
 
 from roommodes.plan.file import read_results, write_results
 from roommodes.project.reading import parse_project
+from roommodes.running import Running
 from solvers.plans.solve import solve
 from solvers.plans.solve_again import solve_again
 from tests.measuring import ROOM, TABLE_HZ, manifest_text, modelled, table_text
@@ -82,7 +83,7 @@ def test_it_is_reproducible_from_its_file_alone(plan: Path, tmp_path: Path) -> N
     assert results.measured.manifest_toml == (plan.parent / "set.toml").read_text()
     assert len(results.measured.file_sha256) == 20
     assert results.measured.main_name == ("main",)
-    again = solve_again(results, threads=1)
+    again = solve_again(results, running=Running(threads=1))
     for count, table in results.plans.items():
         np.testing.assert_array_equal(again.plans[count].delay_s, table.delay_s)
         np.testing.assert_array_equal(again.plans[count].variation_db, table.variation_db)

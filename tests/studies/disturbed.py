@@ -18,9 +18,7 @@ def main(study_file: str, output: str, workers: str) -> None:
     with opened(store, target):
         finished = finished_jobs(plan, store)
         crew = LocalCrew(slow_job, int(workers))
-        records, failures = run_jobs(
-            plan, store, crew, finished=finished, watch=lambda event: None, cancelled=lambda: False
-        )
+        records, failures = run_jobs(plan, store, crew, finished=finished)
         results = results_of(plan, records, failures)
         write_study(target, results, comparison_columns(results, compare(results)), force=True)
 

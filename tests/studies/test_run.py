@@ -9,11 +9,12 @@ from pathlib import Path
 
 import pytest
 
-from roommodes.errors import FileUnusable
+from roommodes.errors import FileUnusable, Interrupted
+from roommodes.running import Running
 from roommodes.studies.reading import parse_study
 from roommodes.studies.records import JobRecord
 from solvers.study.job import run_job
-from solvers.study.run import Event, StudyInterrupted, StudyPlan, finished_jobs, plan_study, run_jobs, study_in_process
+from solvers.study.run import Event, StudyPlan, finished_jobs, plan_study, run_jobs, study_in_process
 from solvers.study.store import Store, opened, store_of
 from solvers.study.workers import LocalCrew, SchedulerUnusable, Work
 from tests.studies.texts import HereCrew, checksum_of, deadly_job, faulty_job, once_faulty_job, tiny
@@ -38,7 +39,7 @@ def run(
             LocalCrew(work, workers) if workers else HereCrew(work),
             finished=finished_jobs(plan, store),
             watch=lambda event: events.append(event) if event.kind != "waiting" else None,
-            cancelled=lambda: len(events) >= stop_after,
+            running=Running(cancelled=lambda: len(events) >= stop_after),
         )
     return records, failures, events
 
@@ -50,7 +51,7 @@ def low_rooms(plan: StudyPlan) -> set[str]:
 def test_the_number_of_workers_changes_nothing(tmp_path: Path) -> None:
     """One, two and none: with a search in every room, bit for bit."""
     plan = plan_of(3, searched=True)
-    here = study_in_process(plan, threads=2)
+    here = study_in_process(plan, running=Running(threads=2))
     by_number = {}
     for workers in (1, 2):
         folder = tmp_path / str(workers)
@@ -147,7 +148,7 @@ def test_a_job_that_fails_once_is_tried_again(tmp_path: Path, monkeypatch: pytes
 
 def test_asked_to_stop_it_keeps_what_is_finished(tmp_path: Path) -> None:
     plan = plan_of(12)
-    with pytest.raises(StudyInterrupted, match="of 12 rooms are finished and kept; run the same command again"):
+    with pytest.raises(Interrupted, match="of 12 rooms are finished and kept; run the same command again"):
         run(plan, tmp_path, workers=1, stop_after=1)
     kept = finished_jobs(plan, store_of(tmp_path / "study.h5"))
     assert 1 <= len(kept) < 12
@@ -250,7 +251,7 @@ def test_a_cluster_gives_the_same_bits(tmp_path: Path) -> None:
         opened(store, folder / "study.h5"),
     ):
         crew = ClusterCrew(run_job, cluster.scheduler_address)
-        records, failures = run_jobs(plan, store, crew, finished={}, watch=lambda event: None, cancelled=lambda: False)
+        records, failures = run_jobs(plan, store, crew, finished={})
     assert not failures
     assert checksum_of(records) == checksum_of(local)
 

@@ -20,6 +20,7 @@ from cli.report.room import seat_marks
 from cli.words.chosen_plan import choose_plan
 from roommodes.plan.choices import Choices
 from roommodes.plan.file import write_results
+from roommodes.running import Running
 
 from .conftest import BECAUSE, project_text, results_of
 
@@ -30,7 +31,7 @@ HOSTILE = "<script>alert(1)</script>\" onload='x' ${7*7} {{7*7}} </style>&amp;"
 def computed(plan_file: Path):
     """Plan, comparison and findings, computed once."""
     plan = choose_plan(plan_file)
-    return plan, *model_numbers(plan, lambda step: None, lambda: False)
+    return plan, *model_numbers(plan, Running())
 
 
 @pytest.fixture(scope="module")

@@ -15,6 +15,7 @@ import pytest
 
 from cli.commands.report import model_numbers, report_bytes
 from cli.words.chosen_plan import choose_plan
+from roommodes.running import Running
 
 FLAGS = (
     "--no-sandbox",
@@ -62,7 +63,7 @@ def opened(
         if name not in made:
             plan = choose_plan(make_plan(NAME=name), subs=2)
             made[name] = tmp_path_factory.mktemp("page") / "report.html"
-            made[name].write_bytes(report_bytes(plan, *model_numbers(plan, lambda step: None, lambda: False), ".html"))
+            made[name].write_bytes(report_bytes(plan, *model_numbers(plan, Running()), ".html"))
         page = browser.new_page(viewport={"width": width, "height": 900})
         said: list[str] = []
         asked: list[str] = []

@@ -17,6 +17,7 @@ from cli.commands.report import model_numbers, report_bytes
 from cli.figures.common_axes import STYLE
 from cli.report.print import Inset, Print, text_width_pt
 from cli.words.chosen_plan import choose_plan
+from roommodes.running import Running
 
 SHOWN = re.compile(rb"\((?:[^()\\]|\\.)*\)")
 
@@ -56,7 +57,7 @@ def page_of(*artists: Print | Inset, size_in: tuple[float, float] = (4.0, 3.0)) 
 
 def test_the_pages_hold_the_plans_figures_as_text(plan_file: Path) -> None:
     plan = choose_plan(plan_file)
-    pdf = report_bytes(plan, *model_numbers(plan, lambda step: None, lambda: False, ".pdf"), ".pdf")
+    pdf = report_bytes(plan, *model_numbers(plan, Running(), ".pdf"), ".pdf")
     text = shown(pdf)
     for sub in plan.values(48000.0).subs:
         assert f"{sub.delay_s * 1e3:.2f} ms" in text

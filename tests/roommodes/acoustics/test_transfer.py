@@ -9,6 +9,7 @@ from roommodes.acoustics.room import WALLS, Pane, Room, Surface, Wall
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
 from roommodes.errors import OutsideModel
+from roommodes.running import Running
 
 HZ = np.array([23.0, 41.0, 58.0, 77.0, 104.0])
 GLASS = Pane(thickness_m=0.006, youngs_modulus_pa=70e9, poisson=0.22, density_kg_m3=2500.0, loss_factor=0.03)
@@ -239,7 +240,9 @@ def test_source_and_seat_on_one_absorbing_wall(close):
 
 def test_the_result_does_not_depend_on_the_number_of_threads():
     one, many = (
-        transfer_function(room(), MIXED, frequency_hz=HZ, seat_m=POINTS[:2], source_m=POINTS[2:], threads=threads)
+        transfer_function(
+            room(), MIXED, frequency_hz=HZ, seat_m=POINTS[:2], source_m=POINTS[2:], running=Running(threads=threads)
+        )
         for threads in (1, 3)
     )
     assert np.array_equal(one, many)
@@ -247,10 +250,10 @@ def test_the_result_does_not_depend_on_the_number_of_threads():
 
 def test_progress_ends_at_the_end():
     seen = []
-    transfer_function(
-        room(), MIXED, frequency_hz=HZ, seat_m=POINTS[:2], source_m=POINTS[2:], progress=lambda *step: seen.append(step)
-    )
-    assert seen[-1] == (len(HZ), len(HZ))
+    running = Running(report=lambda step: seen.append(step.fraction))
+    transfer_function(room(), MIXED, frequency_hz=HZ, seat_m=POINTS[:2], source_m=POINTS[2:], running=running)
+    assert seen[0] == 0.0
+    assert seen[-1] == 1.0
     assert seen == sorted(seen)
 
 

@@ -11,6 +11,7 @@ from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.project.tables import AimLimitsTable, AimWeightsTable
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.choice.aims import Figures, decay_s, smoothness_db
 from solvers.choice.recommend import recommend
 from solvers.choice.usual_layouts import usual_layouts
@@ -102,7 +103,7 @@ def test_usual_layouts_stand_beside_the_winner(results: Results, close) -> None:
 
 def test_a_usual_layout_that_beats_every_plan_is_remarked_on() -> None:
     narrow = project_with().toml_text.replace("3.6, 0.3]", "0.7, 0.3]")  # both zones but a corner
-    results = solve(parse_project(narrow, source="narrow.toml"), counts=(2,), threads=1)
+    results = solve(parse_project(narrow, source="narrow.toml"), counts=(2,), running=Running(threads=1))
     usual = results.choices.usual
     assert usual is not None
     assert usual.driven_variation_db[usual.of_count(2)[0]] < results.plans[2].variation_db[0] - 0.05
@@ -142,7 +143,7 @@ def test_the_file_grows_no_faster_than_foreseen(results: Results) -> None:
 
 
 def test_all_of_it_can_be_had_again_from_the_file(loud: Results) -> None:
-    again = solve_again(loud, threads=1)
+    again = solve_again(loud, running=Running(threads=1))
     for count, table in loud.plans.items():
         np.testing.assert_array_equal(table.variation_db, again.plans[count].variation_db)
         np.testing.assert_array_equal(loud.choices.fronts[count].output_db, again.choices.fronts[count].output_db)
@@ -225,8 +226,7 @@ def test_an_interrupt_after_the_search_keeps_the_plans() -> None:
     stages: list[str] = []
     results = solve(
         project_with(),
-        report=lambda step: stages.append(step.stage),
-        cancelled=lambda: "choice" in stages,
+        running=Running(report=lambda step: stages.append(step.stage), cancelled=lambda: "choice" in stages),
     )
     assert results.plans.keys() == {1, 2, 3}
     assert results.choices.usual is None

@@ -7,6 +7,7 @@ import pytest
 
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.choice.front import MOST, STEP_DB, front_of, plans_met
 from solvers.plans.solve import build_problem
 from solvers.search.columns import columns_of
@@ -127,14 +128,14 @@ def test_against_a_plain_grid_of_drives(problem: Problem, met) -> None:
 
 
 def test_the_same_whatever_the_number_of_threads(problem: Problem, outcomes, met) -> None:
-    again = plans_met(problem, outcomes, seed=4, threads=1)
+    again = plans_met(problem, outcomes, seed=4, running=Running(threads=1))
     for count, plans in met.items():
         assert [plan.variation_db for plan in plans] == [plan.variation_db for plan in again[count]]
         assert [plan.output_db for plan in plans] == [plan.output_db for plan in again[count]]
 
 
 def test_cancelled_it_gives_back_what_it_was_given(problem: Problem, outcomes) -> None:
-    found = plans_met(problem, outcomes, seed=4, cancelled=lambda: True)
+    found = plans_met(problem, outcomes, seed=4, running=Running(cancelled=lambda: True))
     assert found == {o.count: o.plans for o in outcomes}
 
 

@@ -11,6 +11,7 @@ from roommodes.project.placement_checks import EAR_DISTANCE_M
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.choice.row_positions import ROW_PITCH_M, RowMove, RowPlaces, best_rows, row_places
 from solvers.plans.solve import build_problem
 from solvers.search.problem import Outcome, Plan, Problem
@@ -185,7 +186,7 @@ def test_many_rows_go_one_after_another(problem, places, transfer, outcomes, mov
 
 
 def test_cancelled_or_a_single_seat_gives_none(problem, places, transfer, outcomes) -> None:
-    assert best_rows(problem, places, transfer, outcomes[1], seed=4, cancelled=lambda: True) is None
+    assert best_rows(problem, places, transfer, outcomes[1], seed=4, running=Running(cancelled=lambda: True)) is None
     alone = Problem(
         frequency_hz=problem.frequency_hz, transfer=problem.transfer, seat_weight=np.array([1.0, 0, 0, 0, 0, 0])
     )
@@ -193,7 +194,7 @@ def test_cancelled_or_a_single_seat_gives_none(problem, places, transfer, outcom
 
 
 def test_the_same_whatever_the_number_of_threads(problem, places, transfer, outcomes, moves) -> None:
-    again = best_rows(problem, places, transfer, outcomes[1], seed=4, threads=1)
+    again = best_rows(problem, places, transfer, outcomes[1], seed=4, running=Running(threads=1))
     assert again is not None
     np.testing.assert_array_equal(again.offset_m, moves[2].offset_m)
     assert again.plan.variation_db == moves[2].plan.variation_db

@@ -8,6 +8,7 @@ import pytest
 from roommodes.errors import ProjectInvalid
 from roommodes.measured.loading import MeasuredSet, load_manifest
 from roommodes.project.reading import parse_project
+from roommodes.running import Running
 from solvers.fit.corrected_project import corrected_project
 from solvers.fit.model import FitModel
 from solvers.fit.outcome import Fit, Verdict
@@ -105,9 +106,9 @@ def test_slopes_are_those_of_differences() -> None:
     sub_m = np.array(list(SUBS.values()))
     seats = project.seats()
     space = Space(project, sub_name=tuple(SUBS), sub_m=sub_m, seat_name=seats.name, seat_m=seats.position_m)
-    model = FitModel(space, np.array([25.0, 47.0, 80.0]), lambda: False)
+    model = FitModel(space, np.array([25.0, 47.0, 80.0]), Running())
     u = np.zeros(len(space.free))
-    response = model.response(u, space.free, {}, lambda done, total: None)
+    response = model.response(u, space.free, {})
     assert response is not None
     for place, parameter in enumerate(space.free):
         step = 0.02 * np.eye(len(u))[place]

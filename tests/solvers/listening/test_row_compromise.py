@@ -7,6 +7,7 @@ import pytest
 
 from roommodes.plan.file import Results
 from roommodes.project.reading import parse_project
+from roommodes.running import Running
 from solvers.listening.row_compromise import arrivals_s, compromise, energy_time_s
 from solvers.plans.solve import solve
 
@@ -55,7 +56,7 @@ def test_each_row_alone_is_at_least_as_even_and_pays_elsewhere(results: Results)
         assert cost.alone_db <= cost.here_db
         assert cost.all_alone_db >= found.variation_db - 1e-6  # nothing beats the plan over all seats
     assert max(cost.cost_db for cost in found.costs) > 0.05
-    again = compromise(project, results, subs=2, rank=0, threads=1)
+    again = compromise(project, results, subs=2, rank=0, running=Running(threads=1))
     assert [cost.alone_db for cost in again.costs] == [cost.alone_db for cost in found.costs]
 
 

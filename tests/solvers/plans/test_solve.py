@@ -7,17 +7,17 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.transfer import transfer_function
-from roommodes.errors import ProjectInvalid
+from roommodes.errors import Interrupted, ProjectInvalid
 from roommodes.plan.file import read_results, write_results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.running import Running, Step
 from solvers.listening.layout import predict_layout
 from solvers.listening.room import examine
 from solvers.plans.solve import build_problem, expected_results_bytes, results_from, solve
 from solvers.plans.solve_again import solve_again
-from solvers.running.progress import Interrupted, Step
 from solvers.search.search import search
 
 TEXT = """\
@@ -120,11 +120,11 @@ def test_every_plan_lives_up_to_its_figures(project: Project, close) -> None:
 
 def test_a_result_can_be_had_again_from_its_file_alone(project: Project, tmp_path: Path) -> None:
     """The project's text, the seed and the counts are all in the file; other counts and seeds than the project's."""
-    first = solve(project, counts=(2,), seed=11, threads=1)
+    first = solve(project, counts=(2,), seed=11, running=Running(threads=1))
     write_results(tmp_path / "plan.h5", first, force=False)
     del first
     stored = read_results(tmp_path / "plan.h5")
-    again = solve_again(stored, threads=2)
+    again = solve_again(stored, running=Running(threads=2))
     same_plans(stored, again)
     np.testing.assert_array_equal(stored.transfer, again.transfer)
     assert again.project_sha256 == stored.project_sha256
@@ -156,7 +156,7 @@ def test_the_file_is_no_larger_than_foreseen(project: Project, tmp_path: Path) -
 
 def test_progress_runs_through_the_room_the_search_and_the_choice(project: Project) -> None:
     steps: list[Step] = []
-    solve(project, report=steps.append)
+    solve(project, running=Running(report=steps.append))
     stages = list(dict.fromkeys(step.stage for step in steps))
     assert stages == ["room", "search", "choice"]
     for stage in stages:
@@ -168,7 +168,7 @@ def test_progress_runs_through_the_room_the_search_and_the_choice(project: Proje
 
 def test_stopped_in_the_room_nothing_is_left(project: Project) -> None:
     with pytest.raises(Interrupted, match="while the room was computed; nothing was written") as caught:
-        solve(project, cancelled=lambda: True)
+        solve(project, running=Running(cancelled=lambda: True))
     assert caught.value.exit_code == 130
 
 
@@ -180,7 +180,7 @@ def test_stopped_in_the_search_the_best_is_kept(project: Project) -> None:
         if "best so far" in step.note:
             found.append(step.note)
 
-    results = solve(project, counts=(3,), report=report, cancelled=lambda: bool(found))
+    results = solve(project, counts=(3,), running=Running(report=report, cancelled=lambda: bool(found)))
     assert found
     assert results.plans[3].candidate_index.shape[1] == 3
 

@@ -10,6 +10,7 @@ from roommodes.plan.file import Results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.plans import solve as job
 from solvers.search.between_candidates import Finer, finer
 from solvers.search.search import search
@@ -64,7 +65,7 @@ def _project(*, counts: str = "[1, 2]", fixed: str = "", more: str = "") -> Proj
 
 @pytest.fixture(scope="module")
 def results() -> Results:
-    return job.solve(_project(counts="[1, 2, 3]", fixed="fixed = true"), threads=1)
+    return job.solve(_project(counts="[1, 2, 3]", fixed="fixed = true"), running=Running(threads=1))
 
 
 def test_the_plan_is_what_the_model_says_at_its_places(results: Results, close: Close) -> None:
@@ -108,10 +109,10 @@ def test_moved_plans_keep_the_wishes(results: Results) -> None:
 
 
 def _moved(project: Project, count: int, *, threads: int = 1) -> tuple[Finer, float]:
-    problem, everywhere, _ = job._with_surroundings(project, None, None, threads)
-    outcomes = search(problem, counts=[count], seed=1, threads=threads)
+    problem, everywhere, _ = job._with_surroundings(project, Running(threads=threads))
+    outcomes = search(problem, counts=[count], seed=1, running=Running(threads=threads))
     before = outcomes[0].plans[0].variation_db
-    return finer(problem, project.candidates(), everywhere, outcomes, seed=1, threads=threads), before
+    return finer(problem, project.candidates(), everywhere, outcomes, seed=1, running=Running(threads=threads)), before
 
 
 def test_one_sub_stands_at_the_best_centimetre() -> None:
@@ -143,7 +144,7 @@ def test_mirrored_plans_stay_mirrored() -> None:
 
 
 def test_two_on_one_channel_share_a_drive() -> None:
-    results = job.solve(_project(counts="[2, 3]", more="shared_drives = true"), threads=1)
+    results = job.solve(_project(counts="[2, 3]", more="shared_drives = true"), running=Running(threads=1))
     for table in results.plans.values():
         for k in range(len(table.variation_db)):
             drives = set(zip(table.gain_db[k], table.delay_s[k], table.polarity[k], strict=True))
@@ -155,10 +156,12 @@ def test_threads_change_nothing_and_cancelling_moves_nothing() -> None:
     one, two = (_moved(project, 2, threads=n)[0] for n in (1, 2))
     assert one.outcomes[0].plans[0].variation_db == two.outcomes[0].plans[0].variation_db
     assert np.array_equal(one.candidates.position_m, two.candidates.position_m)
-    problem, everywhere, _ = job._with_surroundings(project, None, None, 1)
-    outcomes = search(problem, counts=[2], seed=1, threads=1)
-    stayed = finer(problem, project.candidates(), everywhere, outcomes, seed=1, threads=1, cancelled=lambda: True)
+    problem, everywhere, _ = job._with_surroundings(project, Running(threads=1))
+    outcomes = search(problem, counts=[2], seed=1, running=Running(threads=1))
+    stayed = finer(
+        problem, project.candidates(), everywhere, outcomes, seed=1, running=Running(threads=1, cancelled=lambda: True)
+    )
     assert stayed.outcomes == tuple(outcomes)
     single = replace(problem, seat_weight=np.array([1.0, 0.0, 0.0]))
-    alone = search(single, counts=[2], seed=1, threads=1)
+    alone = search(single, counts=[2], seed=1, running=Running(threads=1))
     assert finer(single, project.candidates(), everywhere, alone, seed=1).outcomes == tuple(alone)

@@ -9,6 +9,7 @@ import pytest
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.errors import ProjectInvalid
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.search.columns import columns_of
 from solvers.search.explore import Effort
 from solvers.search.kernels import grid as kernels_grid
@@ -81,13 +82,13 @@ def test_a_limit_skips_the_hopeless_and_never_a_winner() -> None:
 def test_a_proof_finds_what_a_short_search_misses_and_says_so() -> None:
     problem = replace(seeded_room(2, n_candidate=8, n_seat=4, points_per_octave=6), drives=SHORT)
     hasty = Effort(hops=1, confirmations=1)
-    (proven,) = search(problem, counts=[3], seed=1, effort=hasty, prove=True, threads=1)
-    (long,) = search(problem, counts=[3], seed=2, threads=1)
+    (proven,) = search(problem, counts=[3], seed=1, effort=hasty, prove=True, running=Running(threads=1))
+    (long,) = search(problem, counts=[3], seed=2, running=Running(threads=1))
     assert proven.exhaustive
     assert proven.stop == Stop.EVERY_GRID_DRIVE
     assert proven.layouts_searched == proven.layouts_possible == 56
     assert proven.plans[0].variation_db <= long.plans[0].variation_db + 1e-6
-    (two,) = search(problem, counts=[3], seed=1, effort=hasty, prove=True, threads=2)
+    (two,) = search(problem, counts=[3], seed=1, effort=hasty, prove=True, running=Running(threads=2))
     assert [plan.variation_db for plan in two.plans] == [plan.variation_db for plan in proven.plans]
 
 
@@ -98,8 +99,7 @@ def test_interrupted_nothing_is_proven() -> None:
         counts=[3],
         seed=1,
         prove=True,
-        threads=1,
-        cancelled=lambda: next(calls) > 40,
+        running=Running(threads=1, cancelled=lambda: next(calls) > 40),
     )
     assert not outcome.exhaustive
     assert outcome.stop == Stop.INTERRUPTED

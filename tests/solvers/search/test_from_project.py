@@ -5,6 +5,7 @@ import pytest
 
 from roommodes.errors import ProjectInvalid
 from roommodes.project.reading import parse_project
+from roommodes.running import Running
 from solvers.plans.solve import solve
 
 TEXT = """
@@ -49,7 +50,7 @@ sample_rate_hz = 48000
 
 def test_every_plan_keeps_the_wishes() -> None:
     project = parse_project(TEXT, source="wishes.toml")
-    results = solve(project, threads=1)
+    results = solve(project, running=Running(threads=1))
     position, zones = results.candidates.position_m, results.candidates.zone
     gap = np.linalg.norm(position[:, None] - results.seats.position_m[None], axis=2)
     assert gap.min() >= 1.45

@@ -13,8 +13,9 @@ import pytest
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.errors import ProjectInvalid
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running, Step
 from solvers.search.explore import Effort
-from solvers.search.problem import DriveRange, Outcome, Problem, Progress, Stop
+from solvers.search.problem import DriveRange, Outcome, Problem, Stop
 from solvers.search.search import search
 
 QUICK = Effort(hops=96, confirmations=2)
@@ -155,7 +156,9 @@ def _bits(outcomes: tuple[Outcome, ...]) -> list[bytes]:
 
 def test_same_seed_same_plans_whatever_the_threads() -> None:
     problem = _room(n_candidate=14)
-    runs = [search(problem, counts=[1, 3], seed=7, effort=QUICK, threads=threads) for threads in (1, 2, 5)]
+    runs = [
+        search(problem, counts=[1, 3], seed=7, effort=QUICK, running=Running(threads=threads)) for threads in (1, 2, 5)
+    ]
     assert _bits(runs[0]) == _bits(runs[1]) == _bits(runs[2])
 
 
@@ -167,7 +170,7 @@ def test_counts_come_back_in_the_order_asked() -> None:
 def test_cancelling_keeps_the_best_so_far() -> None:
     problem = seeded_room(1, n_candidate=40, points_per_octave=12)
     polls = iter(range(10**9))
-    outcome = search(problem, counts=[4], seed=1, cancelled=lambda: next(polls) > 12)[0]
+    outcome = search(problem, counts=[4], seed=1, running=Running(cancelled=lambda: next(polls) > 12))[0]
     assert outcome.stop is Stop.INTERRUPTED
     assert not outcome.exhaustive
     assert outcome.plans
@@ -175,18 +178,18 @@ def test_cancelling_keeps_the_best_so_far() -> None:
 
 
 def test_cancelled_before_it_began() -> None:
-    outcomes = search(_room(), counts=[1, 3], seed=1, cancelled=lambda: True)
+    outcomes = search(_room(), counts=[1, 3], seed=1, running=Running(cancelled=lambda: True))
     assert [outcome.stop for outcome in outcomes] == [Stop.INTERRUPTED, Stop.INTERRUPTED]
     assert [outcome.plans for outcome in outcomes] == [(), ()]
 
 
 def test_progress_rises_to_the_end() -> None:
-    seen: list[Progress] = []
-    search(_room(n_candidate=14), counts=[1, 3], seed=1, effort=QUICK, progress=seen.append)
+    seen: list[Step] = []
+    search(_room(n_candidate=14), counts=[1, 3], seed=1, effort=QUICK, running=Running(report=seen.append))
     fractions = [step.fraction for step in seen]
     assert fractions == sorted(fractions)
     assert all(0.0 <= fraction <= 1.0 for fraction in fractions)
-    assert seen[0].stage == "trying every layout"
+    assert "trying every layout" in seen[0].note
 
 
 def test_mirrored_layouts() -> None:

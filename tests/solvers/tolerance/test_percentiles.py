@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.transfer import transfer_function
+from roommodes.errors import Interrupted
 from roommodes.plan.file import Results
 from roommodes.plan.tolerance import tolerance_image
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.plans.solve import build_problem, results_from
-from solvers.running.progress import Interrupted
 from solvers.search.problem import Outcome, Plan, Problem, Stop
 from solvers.tolerance.inputs import CABINETS, CONSTRUCTION, EARS, Inputs, inputs_of
 from solvers.tolerance.percentiles import Asked, lean_grid, tolerance_of
@@ -171,9 +172,11 @@ def test_zero_tolerance_gives_the_plans_own_figures() -> None:
 
 def test_percentiles_rank_and_threads(results: Results) -> None:
     project = drawn_project()
-    found = tolerance_of(results, project, FEW, threads=1)
-    again = tolerance_of(results, project, FEW, threads=2)
-    other = tolerance_of(results, project, Asked(draws=128, plans=2, checked=0, seed=2, indices=False), threads=2)
+    found = tolerance_of(results, project, FEW, running=Running(threads=1))
+    again = tolerance_of(results, project, FEW, running=Running(threads=2))
+    other = tolerance_of(
+        results, project, Asked(draws=128, plans=2, checked=0, seed=2, indices=False), running=Running(threads=2)
+    )
     for count, table in found.plans.items():
         assert np.all(np.diff(table.variation_percentile_db, axis=1) >= 0.0)
         assert np.all(np.diff(table.variation_percentile_db[:, 2]) >= 0.0), "the least 90th percentile first"
@@ -235,9 +238,7 @@ def test_interrupted_keeps_the_rooms_done(results: Results, after: int) -> None:
         results,
         drawn_project(),
         Asked(draws=1024, plans=1),
-        threads=1,
-        report=lambda step: steps.append(step.stage),
-        cancelled=stop,
+        running=Running(threads=1, report=lambda step: steps.append(step.stage), cancelled=stop),
     )
     assert 64 * after <= found.draws < 1024 == found.draws_asked
     assert found.plans[1].total is None, "no indices from half a design"
@@ -247,4 +248,4 @@ def test_interrupted_keeps_the_rooms_done(results: Results, after: int) -> None:
 def test_interrupted_at_once_keeps_nothing(results: Results) -> None:
     calls: list[Callable[[], bool]] = []
     with pytest.raises(Interrupted):
-        tolerance_of(results, drawn_project(), FEW, cancelled=lambda: calls.append(bool) is None)
+        tolerance_of(results, drawn_project(), FEW, running=Running(cancelled=lambda: calls.append(bool) is None))

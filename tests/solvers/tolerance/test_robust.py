@@ -5,6 +5,7 @@ import pytest
 
 from roommodes.plan.file import read_results, write_results
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running
 from solvers.search.problem import DriveRange
 from solvers.tolerance.inputs import Builds
 from solvers.tolerance.plans import Driven
@@ -87,7 +88,7 @@ def test_polish_keeps_limits_and_gains() -> None:
 def test_threads_change_nothing() -> None:
     rooms, drives = some_rooms(4), DriveRange()
     others = [layout(), Candidate(driven=layout().driven, shared=np.array([0, 1, 1]))]
-    one, two = (robust_plans(rooms, others, drives, seed=1, threads=n) for n in (1, 2))
+    one, two = (robust_plans(rooms, others, drives, seed=1, running=Running(threads=n)) for n in (1, 2))
     assert len(one) == 1, "one layout, whatever its drives"
     np.testing.assert_array_equal(one[0].gain_db, two[0].gain_db)
     np.testing.assert_array_equal(one[0].delay_s, two[0].delay_s)

@@ -1,0 +1,46 @@
+"""The field in a project's room."""
+
+from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.arrays import Complexes, Floats
+from roommodes.project.project import Project
+from roommodes.running import Running
+
+
+def project_transfer(
+    project: Project,
+    *,
+    frequency_hz: Floats,
+    seat_m: Floats,
+    source_m: Floats,
+    precision: Precision | None = None,
+    running: Running = Running(),
+) -> Complexes:
+    """Transfer functions in the project's room.
+
+    Parameters
+    ----------
+    project : room and surfaces.
+    frequency_hz : (n_freq,) [Hz].
+    seat_m, source_m : (n, 3) [m].
+    precision : how far the model's sums go.
+    running : progress, cancelling, threads.
+
+    Returns
+    -------
+    (n_freq, n_seat, n_source) [1/m].
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel : the model cannot take this project.
+    """
+    return transfer_function(
+        project.room(),
+        project.surfaces(),
+        frequency_hz=frequency_hz,
+        seat_m=seat_m,
+        source_m=source_m,
+        precision=precision,
+        running=running,
+    )
