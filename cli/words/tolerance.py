@@ -100,6 +100,13 @@ def print_shares(page: Page, found: Tolerance, table: ToleranceTable, which: str
         if table.total[k] >= LEAST_SHARE
     ]
     page.table(["uncertain", "with all others", "90 % interval", "alone", "90 % interval"], rows, right=(1, 2, 3, 4))
+    percent = np.round(100.0 * np.stack([table.first_order, table.total]))
+    above = [group_words(found.group_name[k]) for k in order if percent[0, k] > max(percent[1, k], 0.0)]
+    if above:
+        page.line(
+            f"Of {', '.join(above)} the share alone comes out above the one with all others: chance of the sample. The "
+            "true one is never above it."
+        )
     rest = [group_words(found.group_name[k]) for k in order if table.total[k] < LEAST_SHARE]
     if rest:
         page.line(f"Below {100.0 * LEAST_SHARE:.0f} % each: {', '.join(rest)}.")
@@ -219,4 +226,5 @@ def _share(value: float) -> str:
 
 
 def _interval(ends: Any) -> str:
-    return f"{100.0 * max(ends[0], 0.0):.0f} to {100.0 * max(ends[1], 0.0):.0f} %"
+    low, high = np.clip(ends, 0.0, 1.0)  # a share is between none and all of it
+    return f"{100.0 * low:.0f} to {100.0 * high:.0f} %" if high >= 0.005 else "about 0 %"

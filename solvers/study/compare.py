@@ -7,20 +7,21 @@ was drawn, not of rooms at large. A designed sample (Sobol, Latin hypercube) is 
 they are wide rather than narrow.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import bootstrap
 
 from roommodes.arrays import Floats
 from roommodes.studies.reading import Study, parse_study
 from roommodes.studies.results import Comparisons, StudyResults
 
 PARTS = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
-CHUNK = 2_000_000  # numbers resampled at a time
+CHUNK = 2_000_000  # numbers drawn at a time
 FEWEST_FOR_PARTS = 9  # rooms, for thirds by a property
 FEWEST_FOR_SLOPES = 12
 PROPERTIES = ("volume [m3]", "length over width", "decay time [s]")
@@ -182,23 +183,36 @@ class _Sampler:
     resamples: int
     confidence: float
 
-    def chunks(self, count: int) -> Iterator[NDArray[np.int64]]:
-        """Indices of rooms drawn with replacement: (some resamples, count)."""
-        random = np.random.default_rng([*self.seed, count])
-        size = max(1, CHUNK // max(count, 1))
-        for start in range(0, self.resamples, size):
-            yield random.integers(0, count, (min(size, self.resamples - start), count))
+    def intervals(self, sample: NDArray[Any], statistic: Callable[[NDArray[Any]], Floats]) -> list[Interval]:
+        """Figures of a sample (n,) with the percentiles of its resamples.
 
-    def interval(self, value: float, resampled: Floats) -> Interval:
-        """The figure with the percentiles of its resamples."""
-        tail = 0.5 * (1.0 - self.confidence)
-        low, high = np.quantile(resampled, [tail, 1.0 - tail])
-        return Interval(value=value, low=float(low), high=float(high))
+        Parameters
+        ----------
+        sample : a value, or a number, for each room.
+        statistic : the figures of samples: (..., n) -> (figure, ...).
+        """
+        values = statistic(sample)
+        if len(sample) == 1:  # of one room there is nothing to draw
+            return [Interval(value=float(value), low=float(value), high=float(value)) for value in values]
+        found = bootstrap(
+            (sample,),
+            lambda drawn, axis: statistic(drawn),
+            n_resamples=self.resamples,
+            batch=max(1, CHUNK // (len(sample) * len(values))),
+            confidence_level=self.confidence,
+            method="percentile",
+            vectorized=True,
+            rng=np.random.default_rng([*self.seed, len(sample)]),
+        ).confidence_interval
+        return [
+            Interval(value=float(value), low=float(low), high=float(high))
+            for value, low, high in zip(values, np.asarray(found.low), np.asarray(found.high), strict=True)
+        ]
 
     def mean(self, values: Floats) -> Interval:
         """Mean of the values (n,)."""
-        means = np.concatenate([values[chosen].mean(axis=1) for chosen in self.chunks(len(values))])
-        return self.interval(float(values.mean()), means)
+        (interval,) = self.intervals(values, lambda drawn: np.mean(drawn, axis=-1)[None])
+        return interval
 
 
 def _pair(results: StudyResults, cheaper: int, dearer: int, *, within_db: float, sampler: _Sampler) -> Pair | None:
@@ -208,17 +222,19 @@ def _pair(results: StudyResults, cheaper: int, dearer: int, *, within_db: float,
     if not both.any():
         return None
     values = difference[both]
-    drawn = [values[chosen] for chosen in sampler.chunks(len(values))]
-    medians = np.concatenate([np.median(part, axis=1) for part in drawn])
-    shares = np.concatenate([np.mean(part <= within_db, axis=1) for part in drawn])
+
+    def figures(drawn: Floats) -> Floats:
+        return np.stack([drawn.mean(axis=-1), np.median(drawn, axis=-1), np.mean(drawn <= within_db, axis=-1)])
+
+    mean_db, median_db, within_share = sampler.intervals(values, figures)
     return Pair(
         cheaper=cheaper,
         dearer=dearer,
         difference_db=difference,
         rooms=int(both.sum()),
-        mean_db=sampler.interval(float(values.mean()), np.concatenate([part.mean(axis=1) for part in drawn])),
-        median_db=sampler.interval(float(np.median(values)), medians),
-        within_share=sampler.interval(float(np.mean(values <= within_db)), shares),
+        mean_db=mean_db,
+        median_db=median_db,
+        within_share=within_share,
         output_mean_db=float((output[:, cheaper] - output[:, dearer])[both].mean()),
         quantile_db=np.quantile(values, PARTS),
     )
@@ -262,15 +278,9 @@ def _slopes(results: StudyResults, pair: Pair, number: int, sampler: _Sampler) -
 
     def fitted(chosen: NDArray[np.int64]) -> Floats:
         matrix, right = design[chosen], values[chosen]
-        gram = np.einsum("bik,bil->bkl", matrix, matrix)
-        return np.asarray(np.einsum("bkl,bil,bi->bk", np.linalg.pinv(gram, hermitian=True), matrix, right))
+        gram = np.einsum("...ik,...il->...kl", matrix, matrix)
+        slope = np.einsum("...kl,...il,...i->...k", np.linalg.pinv(gram, hermitian=True), matrix, right)
+        return np.moveaxis(slope[..., 1:], -1, 0)
 
-    whole = fitted(np.arange(pair.rooms)[None])[0]
-    drawn = np.concatenate([fitted(chosen) for chosen in _smaller(sampler.chunks(pair.rooms), len(columns) + 1)])
-    for place, name in enumerate(columns, start=1):
-        yield Slope(pair=number, property=name, per_doubling_db=sampler.interval(float(whole[place]), drawn[:, place]))
-
-
-def _smaller(chunks: Iterator[NDArray[np.int64]], parts: int) -> Iterator[NDArray[np.int64]]:
-    for chunk in chunks:
-        yield from np.array_split(chunk, min(parts, len(chunk)))
+    for name, slope in zip(columns, sampler.intervals(np.arange(pair.rooms), fitted), strict=True):
+        yield Slope(pair=number, property=name, per_doubling_db=slope)

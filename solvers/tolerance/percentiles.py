@@ -263,6 +263,6 @@ def _method(design: Design, draws: int) -> tuple[str, ...]:
     if design.share_points:
         lines.append(
             f"shares: Sobol' indices of variance from {design.share_points} of the points, first order by Saltelli "
-            "(2010), total by Jansen (1999), 90 % intervals by resampling"
+            "(2010), total by Jansen (1999) over the variance of the two samples compared, 90 % intervals by resampling"
         )
     return tuple(lines)

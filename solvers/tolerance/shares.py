@@ -1,14 +1,18 @@
-"""Which uncertain input matters most: Sobol' indices of variance from a seeded quasi-random design.
+"""Which uncertain input matters most: Sobol' indices of variance from a seeded quasi-random design, by scipy.
 
 Two samples A and B of n points, and for every group of inputs i the sample AB_i, which is A with the columns of i
-from B. With f the figure of interest and V its variance over A and B together,
+from B. With f the figure of interest, its mean taken off, and V its variance,
 
-    first order  S_i = mean(f(B) (f(AB_i) - f(A))) / V              [1], table 2, (b)
-    total        T_i = mean((f(A) - f(AB_i))^2) / (2 V)             [2]; [1], table 2, (f)
+    first order  S_i = mean(f(B) (f(AB_i) - f(A))) / V(A and B)            [1], table 2, (b)
+    total        T_i = mean((f(A) - f(AB_i))^2) / (2 V(A and AB_i))        [2], with V after [3]
 
-S_i is the part of V that goes if i alone becomes known; T_i what remains if all but i become known. The figures' mean
-is taken off first, which changes neither and lets S_i settle sooner. Intervals come from drawing the points anew with
-replacement (bootstrap).
+S_i is the part of V that goes if i alone becomes known; T_i what remains if all but i become known. scipy's own pair is
+[1] (b) and (f): the same S_i, and T_i with V(A and B). Where a few points hold most of the variance, AB_i may have more
+of it than A and B, and T_i comes to more than one. With the variance of the two samples whose difference it is it does
+not, and its error is a quarter less (`tests/solvers/tolerance/test_shares.py`).
+
+Intervals come from drawing the points anew with replacement (bootstrap, percentiles), by scipy as well; not by
+`SobolResult.bootstrap`, which takes no seed.
 
 References
 ----------
@@ -16,16 +20,20 @@ References
     sensitivity index, Comput. Phys. Commun. 181(2) 259-270, 2010 (from memory).
 [2] M. J. W. Jansen, Analysis of variance designs for model output, Comput. Phys. Commun. 117, 35-43, 1999 (from
     memory).
+[3] A. Janon et al., Asymptotic normality and efficiency of two Sobol index estimators, ESAIM Probab. Stat. 18, 342-364,
+    2014 (from memory): for the first order, the variance of the two samples that are compared.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
+from scipy import stats
 
 from roommodes.arrays import Floats
 
 RESAMPLES = 400
-INTERVAL = (5.0, 95.0)  # percentiles of the resampled indices
+CONFIDENCE = 0.9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,26 +57,60 @@ def shares(a: Floats, b: Floats, mixed: Floats, *, seed: int = 0) -> Shares:
 
     Parameters
     ----------
-    a, b : (n,) f(A) and f(B).
+    a, b : (n,) f(A) and f(B), n a power of two.
     mixed : (n_group, n) f(AB_i).
     seed : of the resampling.
     """
-    random = np.random.default_rng(seed)
-    rows = np.concatenate([np.arange(len(a))[None], random.integers(0, len(a), (RESAMPLES, len(a)))])
-    first, total = _indices(a[rows], b[rows], mixed[:, rows])
+    groups = len(mixed)
+    pages = np.repeat(mixed, 2, axis=0) if groups == 1 else mixed  # scipy's fails on one group alone
+    values: dict[Literal["f_A", "f_B", "f_AB"], Floats] = {"f_A": a[None], "f_B": b[None], "f_AB": pages[:, None]}
+    found = stats.sobol_indices(func=values, n=len(a), method=indices)
+
+    def resampled(points: Floats) -> Floats:
+        return np.stack(indices(a[points], b[points], mixed[:, points]))
+
+    ends = np.full((2, groups, 2), np.stack([found.first_order[:groups], found.total_order[:groups]])[..., None])
+    if len(a) > 1:
+        interval = stats.bootstrap(
+            (np.arange(len(a)),),
+            resampled,
+            n_resamples=RESAMPLES,
+            confidence_level=CONFIDENCE,
+            method="percentile",
+            vectorized=False,
+            rng=np.random.default_rng(seed),
+        ).confidence_interval
+        ends = np.stack([interval.low, interval.high], axis=-1)
     return Shares(
-        first=first[:, 0],
-        total=total[:, 0],
-        first_interval=np.percentile(first[:, 1:], INTERVAL, axis=1).T,
-        total_interval=np.percentile(total[:, 1:], INTERVAL, axis=1).T,
+        first=found.first_order[:groups],
+        total=found.total_order[:groups],
+        first_interval=ends[0],
+        total_interval=ends[1],
     )
 
 
-def _indices(a: Floats, b: Floats, mixed: Floats) -> tuple[Floats, Floats]:
-    """First-order and total indices over the last axis: (..., n), (..., n), (group, ..., n) -> (group, ...) each."""
-    both = np.concatenate([a, b], axis=-1)
-    mean, variance = both.mean(axis=-1, keepdims=True), both.var(axis=-1)
-    safe = np.where(variance > 0.0, variance, 1.0)  # nothing varies: every share is zero
-    first = ((b - mean) * (mixed - a)).mean(axis=-1) / safe
-    total = ((a - mixed) ** 2).mean(axis=-1) / (2.0 * safe)
-    return first, total
+def indices(f_A: Floats, f_B: Floats, f_AB: Floats) -> tuple[Floats, Floats]:
+    """First-order and total indices; names as scipy asks for them. Nothing varies: zero.
+
+    Parameters
+    ----------
+    f_A, f_B : (..., n).
+    f_AB : (n_group, ..., n).
+
+    Returns
+    -------
+    (n_group, ...) each.
+    """
+    mean = 0.5 * (f_A.mean(axis=-1, keepdims=True) + f_B.mean(axis=-1, keepdims=True))
+    apart = np.mean((f_A - f_AB) ** 2, axis=-1)
+    first = np.mean((f_B - mean) * (f_AB - f_A), axis=-1)
+    return _over(first, _variance(f_A, f_B)), _over(0.5 * apart, _variance(np.broadcast_to(f_A, f_AB.shape), f_AB))
+
+
+def _variance(one: Floats, other: Floats) -> Floats:
+    """Of two samples together, over the last axis."""
+    return np.asarray(np.concatenate([one, other], axis=-1).var(axis=-1))
+
+
+def _over(part: Floats, whole: Floats) -> Floats:
+    return np.asarray(part / np.where(whole > 0.0, whole, 1.0))
