@@ -19,8 +19,8 @@ References
     EL217, 2007 (from memory); here in its plainest form, the masses of frame and fluid side by side.
 [5] P. M. Morse and K. U. Ingard, Theoretical Acoustics, sect. 7.4: the piston in a wall (from memory; its low- and
     high-frequency limits are tested).
-[6] R. M. Aarts and A. J. E. M. Janssen, Approximation of the Struve function H1 occurring in impedance calculations,
-    J. Acoust. Soc. Am. 113(5) 2635, 2003 (from memory; tested against scipy's Struve function).
+[6] NIST Digital Library of Mathematical Functions, 11.5.1: Struve functions by an integral (from memory; tested against
+    scipy's, which is for real arguments alone).
 """
 
 from dataclasses import dataclass
@@ -253,8 +253,8 @@ class Opening:
     """An opening to another, large space.
 
     The air in it meets the radiation impedance of a round piston of the same area in a wall, [5]:
-    zeta = 1 - 2 J1(z) / z + j 2 H1(z) / z, z = 2 k a, H1 the Struve function, approximated for complex z by [6]
-    (within 0.5 % of rho c). Without an area it is as if the room's section went on for ever, zeta = 1.
+    zeta = 1 - 2 J1(z) / z + j 2 H1(z) / z, z = 2 k a, H1 the Struve function. Without an area it is as if the room's
+    section went on for ever, zeta = 1.
     A small space behind has modes of its own, which this does not know.
 
     Parameters
@@ -274,7 +274,12 @@ class Opening:
 
 
 def struve_1(z: Any) -> Complexes:
-    """Struve function H1, [6]: off by 0.005 at most at real z."""
-    value = np.asarray(z, dtype=np.complex128)
-    sine, cosine = np.sin(value) / value, (1.0 - np.cos(value)) / value**2
-    return np.asarray(2.0 / pi - jv(0, value) + (16.0 / pi - 5.0) * sine + (12.0 - 36.0 / pi) * cosine)
+    """Struve function H1 of complex numbers, any shape: (2 z / pi) int_0^{pi/2} cos^2 t sin(z sin t) dt, [6].
+
+    By Gauss and Legendre's rule; the points suffice for the largest |z|.
+    """
+    value = np.asarray(z, dtype=np.complex128)[..., None]
+    point, weight = np.polynomial.legendre.leggauss(32 + int(np.abs(value).max(initial=0.0)))
+    angle = 0.25 * pi * (point + 1.0)
+    share = 0.25 * pi * weight * np.cos(angle) ** 2
+    return np.asarray(2.0 / pi * value[..., 0] * (np.sin(value * np.sin(angle)) @ share))
