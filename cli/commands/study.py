@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.terminal.guard import guarded, interruptible
+from cli.terminal.guard import HDF5_SIGNATURE, guarded, interruptible
 from cli.terminal.options import Debug, Force, Quiet
 from cli.terminal.output import Page, counted, print_json_line, say_error
 from cli.terminal.progress import progress
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from solvers.study.workers import Crew
 
 EXIT_FAILURES = 4
-HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 
 
 @guarded
@@ -104,11 +103,9 @@ def study(
 
 
 def _is_results(file: Path) -> bool:
-    try:
-        with file.open("rb") as stream:
-            return stream.read(len(HDF5_SIGNATURE)) == HDF5_SIGNATURE
-    except OSError:
-        return False
+    from roommodes.storage.ordinary_file import starts_with
+
+    return starts_with(file, HDF5_SIGNATURE)
 
 
 def _processors() -> int:

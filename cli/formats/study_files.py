@@ -14,12 +14,14 @@ import numpy as np
 
 from cli.terminal.targets import refuse_inputs
 from roommodes.errors import FileUnusable
+from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
 from roommodes.storage.whole_file import check_target
 from roommodes.studies.results import FINISHED, MARK_NAME, StudyResults, read_study
 
 Kind = Literal["results", "table", "page"]
 MARK_LENGTH = 16  # hexadecimal digits of the study's fingerprint, in the last column of the table
-MOST_READ = 65_536  # bytes: the mark stands near the start of either file
+MARKED_BYTES = 65_536  # the mark stands near the start of either file
+MOST_PAGE_BYTES = 2**30
 
 
 def study_csv(results: StudyResults) -> bytes:
@@ -100,13 +102,10 @@ def is_own(path: Path, study_sha256: str, kind: Kind) -> bool:
     kind : what the study would write under that name.
     """
     try:
-        if not path.is_file():
-            return False
         if kind == "results":
             return read_study(path).study_sha256 == study_sha256
-        with path.open("rb") as stream:
-            text = stream.read(MOST_READ).decode("utf-8", errors="replace")
-    except (OSError, FileUnusable):
+        text = ordinary_bytes(path, most_bytes=MOST_PAGE_BYTES)[:MARKED_BYTES].decode("utf-8", errors="replace")
+    except (Unreadable, FileUnusable):
         return False
     if kind == "page":
         return text.startswith("<!DOCTYPE html>") and f'<meta name="{MARK_NAME}" content="{study_sha256}">' in text

@@ -8,15 +8,19 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from types import FrameType
 from typing import Any
 
 import typer
 
-from cli.terminal.output import say_error
+from cli.terminal.output import say_error, warn
 from roommodes.errors import ProjectInvalid, RoommodesError
+from roommodes.storage.ordinary_file import starts_with
+from roommodes.storage.seal import is_sealed
 
 EXIT_INTERNAL = 1
+HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 EXIT_INTERRUPTED = 130
 INTERRUPTED = "interrupted; nothing was written"
 
@@ -29,6 +33,7 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
         try:
             with _termination_as_interrupt():
                 command(*arguments, **options)
+                _note_unsealed(options)
                 sys.stdout.flush()
         except (typer.Exit, typer.Abort, typer.TyperException):
             raise
@@ -57,6 +62,19 @@ def guarded(command: Callable[..., None]) -> Callable[..., None]:
             raise typer.Exit(EXIT_INTERNAL) from None
 
     return wrapper
+
+
+def _note_unsealed(options: dict[str, Any]) -> None:
+    """Say that the file a command rests on carries no checksum, if it is an HDF5 file without."""
+    file = options.get("file")
+    if not isinstance(file, Path) or options.get("quiet") or is_sealed(file) or not starts_with(file, HDF5_SIGNATURE):
+        return
+    warn(
+        [
+            f"{file} carries no checksum: an earlier version wrote it, or another program changed it. Damage to it may "
+            "go unseen; a plan that is made anew has one"
+        ]
+    )
 
 
 @contextlib.contextmanager

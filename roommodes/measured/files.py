@@ -9,6 +9,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault
+from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
 
 MOST_BYTES = 200_000_000
 SHOWN = 3  # faults of one kind that are told one by one
@@ -72,19 +73,18 @@ def read_bytes(path: Path) -> bytes:
     FileFaulty : it is missing, not a file, unreadable, empty or far too large.
     """
     try:
-        if not path.exists():
-            raise faulty("there is no such file; check the name in the manifest.", unreadable=True)
-        if not path.is_file():
-            raise faulty("this is not an ordinary file; name the file itself.", unreadable=True)
-        if (size := path.stat().st_size) > MOST_BYTES:
-            raise faulty(f"it has {size / 1e6:.0f} MB; allowed: up to {MOST_BYTES / 1e6:g} MB. Is it the right file?")
-        data = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise faulty(f"it cannot be read ({reason.lower()}).", unreadable=True) from None
-    if not data:
-        raise faulty("the file is empty; export the measurement again.")
-    return data
+        return ordinary_bytes(path, most_bytes=MOST_BYTES)
+    except Unreadable as fault:
+        size = fault.size_bytes / 1e6
+        words = {
+            "missing": "there is no such file; check the name in the manifest.",
+            "folder": "this is not an ordinary file; name the file itself.",
+            "special": "this is not an ordinary file; name the file itself.",
+            "empty": "the file is empty; export the measurement again.",
+            "too large": f"it has {size:.0f} MB; allowed: up to {MOST_BYTES / 1e6:g} MB. Is it the right file?",
+        }
+        message = words.get(fault.why, f"it cannot be read ({fault.detail}).")
+        raise faulty(message, unreadable=fault.why not in {"empty", "too large"}) from None
 
 
 def fingerprint(data: bytes) -> str:

@@ -21,7 +21,7 @@ from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_man
 from roommodes.measured.notes import FADE_SHARE, measured_notes
 from roommodes.measured.places import Places
 from roommodes.measured.resampling import chain_response, resampled, smoothed
-from roommodes.measured.sofa import open_sofa, read_sofa
+from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
 from roommodes.project.project import Project
@@ -70,7 +70,7 @@ class _Reading:
         self.faults: list[Fault] = []
         self.unreadable: list[bool] = []
         self.opened: dict[str, bytes] = {}
-        self.sofas: dict[str, Any] = {}
+        self.sofas: dict[str, Sofa] = {}
         search, grid = project.search, tables.grid
         low, high = grid.band_hz or search.band_hz
         self.hz = log_grid(low, high, grid.points_per_octave or search.points_per_octave)
@@ -147,7 +147,7 @@ class _Reading:
             return read_wav(data, channel=one.channel)
         if suffix == ".sofa":
             if one.file not in self.sofas:
-                self.sofas[one.file] = open_sofa(self.folder / one.file)
+                self.sofas[one.file] = open_sofa(data)
             sofa = self.sofas[one.file]
             return read_sofa(sofa, measurement=one.measurement, receiver=one.receiver, emitter=one.emitter)
         return read_table(data, columns=one.columns, form=one.form)

@@ -41,7 +41,8 @@ from roommodes.storage.fields import (
     read_field,
     read_text,
 )
-from roommodes.storage.guard import guarded_file
+from roommodes.storage.guard import read_guarded
+from roommodes.storage.seal import sealed
 from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes plan"
@@ -233,7 +234,7 @@ def results_image(results: Results) -> bytes:
         write_crossover(file, results.crossover)
         write_measured(file, results.measured)
         file.flush()
-        return bytes(file.id.get_file_image())
+        return sealed(bytes(file.id.get_file_image()))
 
 
 def read_results(path: Path) -> Results:
@@ -243,43 +244,46 @@ def read_results(path: Path) -> Results:
     ------
     FileUnusable : not a results file, of a newer format, damaged, or holding what is refused (`storage.guard`).
     """
-    with guarded_file(path) as file:
-        _check_format(path, file)
-        sizes: dict[str, int] = {"axis": 3}
-        root = {entry.path: read_field(path, file, entry, sizes) for entry in (*ROOT_FIELDS, *CLOUD_FIELDS)}
-        plans = _read_plans(path, file, sizes)
-        ranks = {count: len(one.variation_db) for count, one in plans.items()}
-        row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
-        between = root["candidates/between"]
-        results = Results(
-            project_toml=read_text(path, file, "project_toml"),
-            project_sha256=read_attribute(path, file, "project_sha256", str),
-            seed=read_attribute(path, file, "seed", int),
-            software_version=read_attribute(path, file, "software_version", str),
-            created_utc=read_attribute(path, file, "created_utc", str),
-            frequency_hz=root["frequency_hz"],
-            seats=Seats(
-                position_m=root["seats/position_m"],
-                name=tuple(root["seats/name"]),
-                weight=root["seats/weight"],
-                row=np.zeros(sizes["seat"], dtype=np.int64) if row is None else row,
-            ),
-            candidates=Candidates(
-                position_m=root["candidates/position_m"],
-                zone=tuple(root["candidates/zone"]),
-                mirror_of=np.full(sizes["candidate"], -1, dtype=np.int64) if mirror_of is None else mirror_of,
-                places_between=0 if between is None else int(np.count_nonzero(between)),
-            ),
-            transfer=root["transfer"],
-            cloud=_read_cloud(path, root),
-            plans=plans,
-            choices=read_choices(path, file, sizes["candidate"]),
-            measured=read_measured(path, file, sizes),
-            tuning=read_tuning(path, file, sizes, ranks),
-            crossover=read_crossover(path, file, sizes, ranks),
-        )
+    results = read_guarded(path, lambda file: _results_in(path, file))
     _check_values(path, results)
     return results
+
+
+def _results_in(path: Path, file: h5py.File) -> Results:
+    _check_format(path, file)
+    sizes: dict[str, int] = {"axis": 3}
+    root = {entry.path: read_field(path, file, entry, sizes) for entry in (*ROOT_FIELDS, *CLOUD_FIELDS)}
+    plans = _read_plans(path, file, sizes)
+    ranks = {count: len(one.variation_db) for count, one in plans.items()}
+    row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
+    between = root["candidates/between"]
+    return Results(
+        project_toml=read_text(path, file, "project_toml"),
+        project_sha256=read_attribute(path, file, "project_sha256", str),
+        seed=read_attribute(path, file, "seed", int),
+        software_version=read_attribute(path, file, "software_version", str),
+        created_utc=read_attribute(path, file, "created_utc", str),
+        frequency_hz=root["frequency_hz"],
+        seats=Seats(
+            position_m=root["seats/position_m"],
+            name=tuple(root["seats/name"]),
+            weight=root["seats/weight"],
+            row=np.zeros(sizes["seat"], dtype=np.int64) if row is None else row,
+        ),
+        candidates=Candidates(
+            position_m=root["candidates/position_m"],
+            zone=tuple(root["candidates/zone"]),
+            mirror_of=np.full(sizes["candidate"], -1, dtype=np.int64) if mirror_of is None else mirror_of,
+            places_between=0 if between is None else int(np.count_nonzero(between)),
+        ),
+        transfer=root["transfer"],
+        cloud=_read_cloud(path, root),
+        plans=plans,
+        choices=read_choices(path, file, sizes["candidate"]),
+        measured=read_measured(path, file, sizes),
+        tuning=read_tuning(path, file, sizes, ranks),
+        crossover=read_crossover(path, file, sizes, ranks),
+    )
 
 
 def _read_cloud(path: Path, root: Mapping[str, Any]) -> Cloud | None:

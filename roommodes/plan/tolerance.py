@@ -18,7 +18,8 @@ import numpy as np
 from roommodes.arrays import Floats, Integers
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
-from roommodes.storage.guard import guarded_file
+from roommodes.storage.guard import read_guarded
+from roommodes.storage.seal import sealed
 from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes tolerance"
@@ -177,7 +178,7 @@ def tolerance_image(tolerance: Tolerance) -> bytes:
                     add_field(group, entry, values, scales=[group, file])
             group.attrs["worst"] = "\n".join(table.worst)
         file.flush()
-        return bytes(file.id.get_file_image())
+        return sealed(bytes(file.id.get_file_image()))
 
 
 def write_tolerance(path: Path, tolerance: Tolerance, *, force: bool) -> None:
@@ -197,40 +198,45 @@ def read_tolerance(path: Path) -> Tolerance:
     ------
     FileUnusable : not a tolerance file, of a newer format, damaged, or holding what is refused (`storage.guard`).
     """
-    with guarded_file(path) as file:
-        if file.attrs.get("format") != FORMAT:
-            raise FileUnusable(
-                f"{path}: is an HDF5 file, but not a {FORMAT}; give a file that roommodes tolerance wrote"
-            )
-        version = read_attribute(path, file, "format_version", int)
-        if not 1 <= version <= FORMAT_VERSION:
-            raise FileUnusable(
-                f"{path}: has format version {version}; this program reads up to {FORMAT_VERSION}; update roommodes"
-            )
-        sizes = {"end": 2}
-        root = {entry.path: read_field(path, file, entry, sizes) for entry in ROOT_FIELDS}
-        found = file.get("plans")
-        names = sorted(found, key=len) if isinstance(found, h5py.Group) else []
-        if not names or not all(name.isascii() and name.isdigit() and 0 < int(name) < 100 for name in names):
-            raise FileUnusable(f"{path}: /plans has no group named by a number of subs; the file is not complete")
-        tables = {}
-        for name in names:
-            group = file[f"plans/{name}"]
-            own = {**sizes, "sub": int(name)}
-            arrays = {entry.path: read_field(path, group, entry, own) for entry in PLAN_FIELDS}
-            worst = read_attribute(path, group, "worst", str)
-            tables[int(name)] = ToleranceTable(**arrays, worst=tuple(worst.splitlines()))
-        tolerance = Tolerance(
-            project_toml=read_text(path, file, "project_toml"),
-            frequency_hz=root["frequency_hz"],
-            seat_name=tuple(root["seats/name"]),
-            group_name=tuple(root["groups/name"] or ()),
-            method=tuple(read_attribute(path, file, "method", str).splitlines()),
-            plans=tables,
-            **{name: read_attribute(path, file, name, str) for name in _TEXTS},
-            **{name: read_attribute(path, file, name, kind) for name, kind in _NUMBERS},
-        )
-    finite = [table.variation_draw_db for table in tables.values()] + [t.level_percentile_db for t in tables.values()]
+    tolerance = read_guarded(
+        path, lambda file: _tolerance_in(path, file), kind="tolerance", made_by="roommodes tolerance"
+    )
+    finite = [table.variation_draw_db for table in tolerance.plans.values()] + [
+        t.level_percentile_db for t in tolerance.plans.values()
+    ]
     if not all(np.isfinite(values).all() for values in finite):
         raise FileUnusable(f"{path}: is damaged: some numbers are not finite; write it anew")
     return tolerance
+
+
+def _tolerance_in(path: Path, file: h5py.File) -> Tolerance:
+    if file.attrs.get("format") != FORMAT:
+        raise FileUnusable(f"{path}: is an HDF5 file, but not a {FORMAT}; give a file that roommodes tolerance wrote")
+    version = read_attribute(path, file, "format_version", int)
+    if not 1 <= version <= FORMAT_VERSION:
+        raise FileUnusable(
+            f"{path}: has format version {version}; this program reads up to {FORMAT_VERSION}; update roommodes"
+        )
+    sizes = {"end": 2}
+    root = {entry.path: read_field(path, file, entry, sizes) for entry in ROOT_FIELDS}
+    found = file.get("plans")
+    names = sorted(found, key=len) if isinstance(found, h5py.Group) else []
+    if not names or not all(name.isascii() and name.isdigit() and 0 < int(name) < 100 for name in names):
+        raise FileUnusable(f"{path}: /plans has no group named by a number of subs; the file is not complete")
+    tables = {}
+    for name in names:
+        group = file[f"plans/{name}"]
+        own = {**sizes, "sub": int(name)}
+        arrays = {entry.path: read_field(path, group, entry, own) for entry in PLAN_FIELDS}
+        worst = read_attribute(path, group, "worst", str)
+        tables[int(name)] = ToleranceTable(**arrays, worst=tuple(worst.splitlines()))
+    return Tolerance(
+        project_toml=read_text(path, file, "project_toml"),
+        frequency_hz=root["frequency_hz"],
+        seat_name=tuple(root["seats/name"]),
+        group_name=tuple(root["groups/name"] or ()),
+        method=tuple(read_attribute(path, file, "method", str).splitlines()),
+        plans=tables,
+        **{name: read_attribute(path, file, name, str) for name in _TEXTS},
+        **{name: read_attribute(path, file, name, kind) for name, kind in _NUMBERS},
+    )

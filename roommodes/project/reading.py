@@ -16,6 +16,7 @@ from roommodes.project.constructions import KINDS, library
 from roommodes.project.project import Project
 from roommodes.project.tables import FORMAT, ProjectTables
 from roommodes.project.valid_parts import Found, Parts
+from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
 from roommodes.toml.lines import Lines, key_lines
 from roommodes.toml.lines import Path as KeyPath
 from roommodes.toml.values import WORDED, Table, shown
@@ -60,22 +61,19 @@ def read_text(path: str | Path, *, what: str = "project", start: str = "roommode
     ------
     FileUnusable : it is missing, not a file, unreadable, too large or not UTF-8.
     """
-    file = Path(path)
     try:
-        if file.is_dir():
-            raise FileUnusable(f"{path}: this is a folder; give the {what} file in it.")
-        if not file.is_file():
-            kind = "this is not an ordinary file" if file.exists() else "there is no such file"
-            raise FileUnusable(f"{path}: {kind}; check the name, or start one with `{start}`.")
-        with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as fault:
-        reason = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
-        raise FileUnusable(f"{path}: it cannot be read ({reason.lower()}).") from None
-    if len(data) > MAX_BYTES:
-        raise FileUnusable(
-            f"{path}: it is larger than {MAX_BYTES / 1e6:g} MB; a {what} has a few kilobytes. Is it the right file?"
-        )
+        data = ordinary_bytes(Path(path), most_bytes=MAX_BYTES)
+    except Unreadable as fault:
+        if fault.why == "empty":
+            return ""  # in which all is missing, as the faults will say
+        words = {
+            "missing": f"there is no such file; check the name, or start one with `{start}`.",
+            "folder": f"this is a folder; give the {what} file in it.",
+            "special": f"this is not an ordinary file; check the name, or start one with `{start}`.",
+            "too large": f"it is larger than {MAX_BYTES / 1e6:g} MB; a {what} has a few kilobytes. Is it the right "
+            "file?",
+        }
+        raise FileUnusable(f"{path}: {words.get(fault.why, f'it cannot be read ({fault.detail}).')}") from None
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:

@@ -19,7 +19,8 @@ from roommodes import __version__
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, read_attribute, read_field
-from roommodes.storage.guard import guarded_file
+from roommodes.storage.guard import read_guarded
+from roommodes.storage.seal import sealed
 
 JOB_FORMAT = "roommodes study job"
 JOB_VERSION = 1
@@ -148,7 +149,7 @@ def record_image(record: JobRecord) -> bytes:
         for entry in JOB_FIELDS:
             add_field(file, entry, record.arrays[entry.path], scales=[file])
         file.flush()
-        return bytes(file.id.get_file_image())
+        return sealed(bytes(file.id.get_file_image()))
 
 
 def read_record(path: Path, key: str) -> JobRecord:
@@ -163,25 +164,28 @@ def read_record(path: Path, key: str) -> JobRecord:
     ------
     FileUnusable : it is not the whole result of that job.
     """
-    with guarded_file(path) as file:
-        if file.attrs.get("format") != JOB_FORMAT:
-            raise FileUnusable(f"{path}: is an HDF5 file, but no {JOB_FORMAT}")
-        version = read_attribute(path, file, "format_version", int)
-        if version != JOB_VERSION:
-            raise FileUnusable(f"{path}: has format version {version}; this program reads {JOB_VERSION}")
-        sizes: dict[str, int] = {"axis": 3}
-        scale = Field(path="frequency_hz", kind="f", axes=("frequency_hz",), unit="Hz", long_name="frequency")
-        frequency_hz = read_field(path, file, scale, sizes)
-        record = JobRecord(
-            key=read_attribute(path, file, "key", str),
-            frequency_hz=frequency_hz,
-            arrays={field.path: read_field(path, file, field, sizes) for field in JOB_FIELDS},
-            notes=_notes(path, read_attribute(path, file, "notes", str), sizes["strategy"]),
-            decay_s=read_attribute(path, file, "decay_s", float),
-            seconds=read_attribute(path, file, "seconds", float),
-            cpu_seconds=read_attribute(path, file, "cpu_seconds", float),
-        )
-        checksum = read_attribute(path, file, "checksum", str)
+    return read_guarded(path, lambda file: _record_in(path, file, key), kind="job", made_by="roommodes study", own=True)
+
+
+def _record_in(path: Path, file: h5py.File, key: str) -> JobRecord:
+    if file.attrs.get("format") != JOB_FORMAT:
+        raise FileUnusable(f"{path}: is an HDF5 file, but no {JOB_FORMAT}")
+    version = read_attribute(path, file, "format_version", int)
+    if version != JOB_VERSION:
+        raise FileUnusable(f"{path}: has format version {version}; this program reads {JOB_VERSION}")
+    sizes: dict[str, int] = {"axis": 3}
+    scale = Field(path="frequency_hz", kind="f", axes=("frequency_hz",), unit="Hz", long_name="frequency")
+    frequency_hz = read_field(path, file, scale, sizes)
+    record = JobRecord(
+        key=read_attribute(path, file, "key", str),
+        frequency_hz=frequency_hz,
+        arrays={field.path: read_field(path, file, field, sizes) for field in JOB_FIELDS},
+        notes=_notes(path, read_attribute(path, file, "notes", str), sizes["strategy"]),
+        decay_s=read_attribute(path, file, "decay_s", float),
+        seconds=read_attribute(path, file, "seconds", float),
+        cpu_seconds=read_attribute(path, file, "cpu_seconds", float),
+    )
+    checksum = read_attribute(path, file, "checksum", str)
     if record.key != key or record.checksum != checksum:
         raise FileUnusable(f"{path}: does not hold what its name says, or was changed")
     return record

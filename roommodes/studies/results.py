@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
-from roommodes.storage.guard import guarded_file
+from roommodes.storage.guard import read_guarded
+from roommodes.storage.seal import sealed
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.records import JOB_FIELDS
 
@@ -201,7 +202,7 @@ def study_image(results: StudyResults, compared: Comparisons) -> bytes:
             for entry in EFFECT_FIELDS:
                 add_field(group, entry, compared.effects[entry.path], scales=[group])
         file.flush()
-        return bytes(file.id.get_file_image())
+        return sealed(bytes(file.id.get_file_image()))
 
 
 def read_study(path: Path) -> StudyResults:
@@ -211,35 +212,38 @@ def read_study(path: Path) -> StudyResults:
     ------
     FileUnusable : not a study's results, of a newer format, damaged, or holding what is refused (`storage.guard`).
     """
-    with guarded_file(path, kind="study", made_by="roommodes study") as file:
-        _check_format(path, file)
-        sizes: dict[str, int] = {"axis": 3}
-        scale = Field(path="frequency_hz", kind="f", axes=("frequency_hz",), unit="Hz", long_name="frequency")
-        names = Field(path="strategy", kind="U", axes=("strategy",), unit="1", long_name="strategy")
-        frequency_hz = read_field(path, file, scale, sizes)
-        strategies = read_field(path, file, names, sizes)
-        rooms = {entry.path: read_field(path, file, entry, sizes) for entry in ROOM_FIELDS}
-        arrays = {entry.path: read_field(path, file, entry, sizes) for entry in RESULT_FIELDS}
-        (subs,) = (read_field(path, file, entry, sizes) for entry in STRATEGY_FIELDS)
-        notes = file.get("note")
-        if not isinstance(notes, h5py.Dataset) or notes.shape != (sizes["room"], sizes["strategy"]):
-            raise FileUnusable(f"{path}: /note is missing or has another shape; the file is not complete")
-        results = StudyResults(
-            study_toml=read_text(path, file, "study_toml"),
-            table_text=read_text(path, file, "table_csv"),
-            study_sha256=read_attribute(path, file, "study_sha256", str),
-            seed=read_attribute(path, file, "seed", int),
-            software_version=read_attribute(path, file, "software_version", str),
-            created_utc=read_attribute(path, file, "created_utc", str),
-            frequency_hz=frequency_hz,
-            strategies=tuple(strategies),
-            subs=subs,
-            rooms={name: tuple(values) if isinstance(values, list) else values for name, values in rooms.items()},
-            arrays=arrays,
-            notes=tuple(tuple(str(text) for text in row) for row in notes.asstr()[()]),
-        )
+    results = read_guarded(path, lambda file: _results_in(path, file), kind="study", made_by="roommodes study")
     _check_values(path, results)
     return results
+
+
+def _results_in(path: Path, file: h5py.File) -> StudyResults:
+    _check_format(path, file)
+    sizes: dict[str, int] = {"axis": 3}
+    scale = Field(path="frequency_hz", kind="f", axes=("frequency_hz",), unit="Hz", long_name="frequency")
+    names = Field(path="strategy", kind="U", axes=("strategy",), unit="1", long_name="strategy")
+    frequency_hz = read_field(path, file, scale, sizes)
+    strategies = read_field(path, file, names, sizes)
+    rooms = {entry.path: read_field(path, file, entry, sizes) for entry in ROOM_FIELDS}
+    arrays = {entry.path: read_field(path, file, entry, sizes) for entry in RESULT_FIELDS}
+    (subs,) = (read_field(path, file, entry, sizes) for entry in STRATEGY_FIELDS)
+    notes = file.get("note")
+    if not isinstance(notes, h5py.Dataset) or notes.shape != (sizes["room"], sizes["strategy"]):
+        raise FileUnusable(f"{path}: /note is missing or has another shape; the file is not complete")
+    return StudyResults(
+        study_toml=read_text(path, file, "study_toml"),
+        table_text=read_text(path, file, "table_csv"),
+        study_sha256=read_attribute(path, file, "study_sha256", str),
+        seed=read_attribute(path, file, "seed", int),
+        software_version=read_attribute(path, file, "software_version", str),
+        created_utc=read_attribute(path, file, "created_utc", str),
+        frequency_hz=frequency_hz,
+        strategies=tuple(strategies),
+        subs=subs,
+        rooms={name: tuple(values) if isinstance(values, list) else values for name, values in rooms.items()},
+        arrays=arrays,
+        notes=tuple(tuple(str(text) for text in row) for row in notes.asstr()[()]),
+    )
 
 
 def _check_format(path: Path, file: h5py.File) -> None:

@@ -12,6 +12,7 @@ from cli.words.settings import COLUMNS, FILTER_COLUMNS, inert
 from roommodes.filters.biquads import Biquad, response
 from roommodes.plan.starting_values import beyond_processor, starting_values
 from roommodes.project.reading import parse_project
+from roommodes.storage.seal import LENGTH
 
 from .conftest import DRIVES, project_text
 
@@ -142,3 +143,13 @@ def test_existing_files_and_files_of_other_kinds(run, plan_file: Path) -> None:
     Path("no.h5").write_text("no plan")
     assert run("settings", "no.h5").exit_code == 5
     assert run("settings", "absent.h5").exit_code == 5
+
+
+def test_a_plan_without_a_checksum_is_used_and_that_is_said(run, plan_file: Path, tmp_path: Path) -> None:
+    assert "checksum" not in run("settings", plan_file).stderr
+    old = tmp_path / "old.h5"
+    old.write_bytes(plan_file.read_bytes()[:-LENGTH])
+    done = run("settings", old)
+    assert done.exit_code == 0
+    assert f"{old} carries no checksum" in done.stderr
+    assert "checksum" not in run("settings", old, "--quiet").stderr
