@@ -26,8 +26,8 @@ LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, about the seats' mean
 RAMP = ("#10233b", "#1c4a66", "#2f7580", "#62a08f", "#a9c59b", "#f6efd8")  # quiet to loud: lighter all the way
 FEW_SEATS = 12  # more have smaller numbers in the map
 LABEL_OCTAVES, LABEL_HEIGHT = 0.17, 0.12  # two labels nearer than this would meet
-KIND_MARKS = ("o", "s", "D")  # axial, tangential, oblique
-KINDS = ("axial (two walls)", "tangential (four)", "oblique (six)")
+KIND_MARKS = ("^", "o", "s", "D")  # the pressure mode, axial, tangential, oblique
+KINDS = ("pressure (all air alike)", "axial (two walls)", "tangential (four)", "oblique (six)")
 
 
 def ramp_colours(count: int) -> list[tuple[float, float, float]]:
@@ -97,25 +97,25 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
     axes : to draw on.
     modes : of the room.
     """
-    for kind, (mark, name) in enumerate(zip(KIND_MARKS, KINDS, strict=True), start=1):
+    for kind, (mark, name) in enumerate(zip(KIND_MARKS, KINDS, strict=True)):
         chosen = [mode for mode in modes if sum(n > 0 for n in mode.number) == kind]
         if not chosen:
             continue
-        for mode in chosen:
+        for mode in (one for one in chosen if kind):
             axes.plot([mode.rigid_hz, mode.frequency_hz], [mode.decay_time_s] * 2, color=FAINT, lw=1.4, zorder=1)
         axes.plot(
             [mode.frequency_hz for mode in chosen],
             [mode.decay_time_s for mode in chosen],
             mark,
             ls="",
-            color=(AFTER_LINE, BEFORE_LINE, INK)[kind - 1],
+            color=(INK, AFTER_LINE, BEFORE_LINE, INK)[kind],
             mfc=PAPER if kind == 2 else None,
             markersize=6,
             label=name,
         )
     placed: list[tuple[float, float]] = []  # octaves, height of what has its label
     height = max((mode.decay_time_s for mode in modes), default=1.0)
-    axial = [mode for mode in modes if sum(n > 0 for n in mode.number) == 1]
+    axial = [mode for mode in modes if sum(n > 0 for n in mode.number) <= 1]
     for mode in sorted(axial, key=lambda one: one.decay_time_s):
         place, level = float(np.log2(mode.frequency_hz)), mode.decay_time_s / height
         raised = sum(abs(place - x) < LABEL_OCTAVES and abs(level - y) < LABEL_HEIGHT for x, y in placed)
@@ -130,10 +130,10 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
             bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.4, "alpha": 0.8},
         )
     if modes:
-        shown = [hz for mode in modes for hz in (mode.rigid_hz, mode.frequency_hz)]
+        shown = [hz for mode in modes for hz in (mode.rigid_hz, mode.frequency_hz) if hz > 0.0]
         _frequencies(axes, np.array([0.9 * min(shown), 1.05 * max(shown)]))
         axes.set_ylim(0.0, 1.25 * max(mode.decay_time_s for mode in modes))
-        axes.legend(frameon=False, fontsize=8, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
+        axes.legend(frameon=False, fontsize=8, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4)
     axes.set_ylabel("decay time T60 [s]")
     return axes
 

@@ -21,7 +21,8 @@ from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Ta
 from cli.report.parameters import parameter_words
 from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import caution_lines, subs_word
-from cli.words.room import KINDS, shift_words
+from cli.words.room import KINDS, lost_words, mode_name, mode_notes, shift_words
+from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.room import WALLS
 from roommodes.arrays import Floats
 from roommodes.project.glass import glass_of
@@ -121,33 +122,39 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
 
 def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
     """The room's modes as built."""
-    low_hz, high_hz = plan.project.search.band_hz
+    high_hz = plan.project.search.band_hz[1]
     rows = tuple(
         (
-            "{} {} {}".format(*mode.number),
+            mode_name(mode),
             KINDS[sum(n > 0 for n in mode.number)],
             f"{mode.rigid_hz:.1f}",
             f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
             f"{mode.decay_time_s:.2f}",
+            f"{100.0 * mode.share:.0f} %",
             shift_words(mode) or "none",
         )
         for mode in found.modes
     )
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
-            text=f"Between {low_hz:g} and {high_hz:g} Hz the room has {len(found.modes)} modes. Above about "
+            text=f"Up to {high_hz:g} Hz the response shows {len(found.modes)} modes. Above about "
             f"{found.crossover_hz:.0f} Hz they overlap too much to be told apart; there statistics hold. Mode numbers "
             "count half waves along length, width and height."
         )
     ]
     if found.modes:
-        moved = max(found.modes, key=lambda mode: abs(mode.frequency_hz - mode.rigid_hz))
+        named = [mode for mode in strongest(found.modes).values() if any(mode.number)]
+        moved = max(named, key=lambda mode: mode.share * abs(mode.frequency_hz - mode.rigid_hz), default=None)
         longest = max(found.modes, key=lambda mode: mode.decay_time_s)
         alt = (
             f"Decay time of each mode over its frequency. The longest is {longest.decay_time_s:.2f} s at "
-            f"{longest.frequency_hz:.1f} Hz; the walls move the mode {' '.join(map(str, moved.number))} most, from "
-            f"{moved.rigid_hz:.1f} to {moved.frequency_hz:.1f} Hz."
+            f"{longest.frequency_hz:.1f} Hz."
         )
+        if moved:
+            alt += (
+                f" The walls move the mode {' '.join(map(str, moved.number))} most, from {moved.rigid_hz:.1f} to "
+                f"{moved.frequency_hz:.1f} Hz."
+            )
         blocks.append(
             Picture(
                 title="Modes as built: decay time over frequency; grey lines begin where rigid walls put them.",
@@ -158,15 +165,24 @@ def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
         )
         blocks.append(
             Table(
-                caption="Modes, with rigid walls and as built",
-                headers=("mode", "kind", "rigid [Hz]", "as built [Hz]", "decay T60 [s]", "null plane moved most"),
+                caption="Modes as built, and with rigid walls",
+                headers=(
+                    "mode",
+                    "kind",
+                    "rigid [Hz]",
+                    "as built [Hz]",
+                    "decay T60 [s]",
+                    "share",
+                    "null plane moved most",
+                ),
                 rows=rows,
-                right=(2, 3, 4),
+                right=(2, 3, 4, 5),
                 folded=True,
             )
         )
-        if not all(mode.settled for mode in found.modes):
-            blocks.append(Text(text="?: this mode could not be followed to its end; take it as rough."))
+        blocks.append(Text(text=" ".join(mode_notes(found.modes))))
+    if lost := lost_words(found.modes, found.rigid, high_hz):
+        blocks.append(Text(text=lost))
     if found.warnings:
         blocks.append(Bullets(items=tuple(_with_letters(shown(warning, 1000), plan) for warning in found.warnings)))
     return Section(key="modes", heading="The room's modes", blocks=tuple(blocks))

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.toml.values import number
@@ -73,7 +74,10 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
             [_mode_row(one) for one in modes],
             right=(1, 2, 3, 4, 5),
         )
-        page.line("As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off.")
+        page.line(
+            "As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off. "
+            "-: the response does not show it."
+        )
         split = [mode_name(one) for one in modes if may_have_split(one)]
         if split:
             page.line(
@@ -140,33 +144,36 @@ def _print_places(page: Page, fit: Fit) -> None:
 
 def _mode_row(one: MovedMode) -> list[str]:
     drawn, fitted = one.drawn, one.fitted
-    shifts = [_shift(mode.largest_shift_m) if mode.settled else "not found" for mode in (drawn, fitted)]
+    shifts = ["not shown" if mode is None else _shift(mode) for mode in (drawn, fitted)]
     return [
         mode_name(one),
-        f"{drawn.rigid_hz:.1f} Hz",
-        f"{drawn.frequency_hz:.1f} Hz" if drawn.settled else "-",
-        f"{fitted.frequency_hz:.1f} Hz" if fitted.settled else "-",
-        f"{drawn.decay_time_s:.2f} s" if drawn.settled else "-",
-        f"{fitted.decay_time_s:.2f} s" if fitted.settled else "-",
+        f"{one.textbook_hz:.1f} Hz",
+        f"{drawn.frequency_hz:.1f} Hz" if drawn else "-",
+        f"{fitted.frequency_hz:.1f} Hz" if fitted else "-",
+        f"{drawn.decay_time_s:.2f} s" if drawn else "-",
+        f"{fitted.decay_time_s:.2f} s" if fitted else "-",
         f"{shifts[0]} as drawn, {shifts[1]} as measured",
     ]
 
 
 def mode_name(one: MovedMode) -> str:
     """Its three numbers."""
-    number = one.drawn.number
+    number = one.number
     return "".join(str(n) for n in number) if max(number) < 10 else " ".join(map(str, number))
 
 
 def may_have_split(one: MovedMode) -> bool:
     """Whether both rooms' frequencies lie so far apart that they may be two resonances of one mode and a wall."""
     drawn, fitted = one.drawn, one.fitted
-    return (
-        drawn.settled and fitted.settled and abs(fitted.frequency_hz - drawn.frequency_hz) > SPLIT * drawn.frequency_hz
-    )
+    if drawn is None or fitted is None:
+        return False
+    return abs(fitted.frequency_hz - drawn.frequency_hz) > SPLIT * drawn.frequency_hz
 
 
-def _shift(metres: float | None) -> str:
+def _shift(mode: BuiltMode) -> str:
+    if not mode.null_planes:
+        return "none"
+    metres = mode.largest_shift_m
     return "none left" if metres is None else f"{100.0 * metres:+.0f} cm"
 
 
@@ -236,19 +243,21 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
         if modes is None
         else [
             {
-                "number": list(one.drawn.number),
-                "textbook_hz": one.drawn.rigid_hz,
-                "as_drawn_hz": one.drawn.frequency_hz,
-                "as_fitted_hz": one.fitted.frequency_hz if one.fitted.settled else None,
-                "as_drawn_decay_s": one.drawn.decay_time_s,
-                "as_fitted_decay_s": one.fitted.decay_time_s if one.fitted.settled else None,
+                "number": list(one.number),
+                "textbook_hz": one.textbook_hz,
+                "as_drawn_hz": one.drawn and one.drawn.frequency_hz,
+                "as_fitted_hz": one.fitted and one.fitted.frequency_hz,
+                "as_drawn_decay_s": one.drawn and one.drawn.decay_time_s,
+                "as_fitted_decay_s": one.fitted and one.fitted.decay_time_s,
+                "as_drawn_share": one.drawn and one.drawn.share,
+                "as_fitted_share": one.fitted and one.fitted.share,
                 "largest_null_plane_shift_m": {
-                    "as_drawn": one.drawn.largest_shift_m,
-                    "as_fitted": one.fitted.largest_shift_m,
+                    "as_drawn": one.drawn and one.drawn.largest_shift_m,
+                    "as_fitted": one.fitted and one.fitted.largest_shift_m,
                 },
                 "null_planes": [
                     {"axis": "xyz"[plane.axis], "textbook_m": plane.rigid_m, "as_fitted_m": plane.built_m}
-                    for plane in one.fitted.null_planes
+                    for plane in (one.fitted.null_planes if one.fitted else ())
                 ],
             }
             for one in modes

@@ -1,18 +1,21 @@
 """What a room does by itself, in words and as plain data: modes, seats, candidates."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
-from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.acoustics.built_modes import LEAST_SHARE, SHORTEST_S, BuiltMode
 from roommodes.project.advice import REAR_WALL_M, viewing_angle_deg
 from roommodes.project.project import Project
 from solvers.listening.room import RoomFindings
 
 MODES_SHOWN = 20
 UNMOVED_M = 0.005
-KINDS = {1: "axial", 2: "tangential", 3: "oblique"}
+KINDS = {0: "pressure", 1: "axial", 2: "tangential", 3: "oblique"}
+LIKE = 0.75  # of a mode's mean square pressure: less is another shape than the textbook's
+LOST_SHOWN = 8
 TOWARD = (("front", "rear"), ("left", "right"), ("floor", "ceiling"))
 
 
@@ -30,35 +33,80 @@ def print_room(page: Page, project: Project, found: RoomFindings) -> None:
         f"{high_hz:g} Hz. Above about {found.crossover_hz:.0f} Hz (decay time about {found.decay_time_s:.2f} s) they "
         "overlap too much to be told apart: there statistics hold, not single modes."
     )
-    _print_modes(page, found.modes, high_hz)
+    _print_modes(page, found.modes, found.rigid, high_hz)
     _print_seats(page, project)
     _print_zones(page, project)
 
 
-def _print_modes(page: Page, modes: tuple[BuiltMode, ...], high_hz: float) -> None:
-    page.heading("Modes: with rigid walls, and as built")
+def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[int, int, int]], high_hz: float) -> None:
+    page.heading("Modes as built, and with rigid walls")
+    lost = lost_words(modes, rigid, high_hz)
     if not modes:
         page.line(f"None up to {high_hz:g} Hz.")
+        if lost:
+            page.line(lost)
         return
     rows = [
         [
-            "{} {} {}".format(*mode.number),
+            mode_name(mode),
             KINDS[sum(number > 0 for number in mode.number)],
             f"{mode.rigid_hz:.1f}",
             f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
             f"{mode.decay_time_s:.2f}",
+            f"{100.0 * mode.share:.0f} %",
             shift_words(mode),
         ]
         for mode in modes[:MODES_SHOWN]
     ]
-    headers = ["mode", "kind", "rigid Hz", "built Hz", "decay s", "null plane moved most"]
-    page.table(headers, rows, right=(2, 3, 4))
+    headers = ["mode", "kind", "rigid Hz", "built Hz", "decay s", "share", "null plane moved most"]
+    page.table(headers, rows, right=(2, 3, 4, 5))
     if len(modes) > MODES_SHOWN:
         rest = modes[MODES_SHOWN:]
-        page.line(f"{len(rest)} more from {rest[0].rigid_hz:.0f} to {rest[-1].rigid_hz:.0f} Hz: --json lists all.")
+        page.line(
+            f"{len(rest)} more from {rest[0].frequency_hz:.0f} to {rest[-1].frequency_hz:.0f} Hz: --json lists all."
+        )
+    for line in mode_notes(modes):
+        page.line(line)
+    if lost:
+        page.line(lost)
+
+
+def mode_name(mode: BuiltMode) -> str:
+    """The numbers of the textbook mode that it is most like; marked where it is not very like it."""
+    return "{} {} {}".format(*mode.number) + ("" if mode.likeness >= LIKE else " ~")
+
+
+def mode_notes(modes: Sequence[BuiltMode]) -> list[str]:
+    """What stands in a table of modes, and what its marks mean."""
+    notes = [
+        f"Listed is what the response shows: what rings for {SHORTEST_S:g} s or longer and makes up "
+        f"{100.0 * LEAST_SHARE:.0f} % or more of the response at its frequency (share, over all places in the room).",
+        "decay: T60, the time in which the mode falls by 60 dB once the sound stops.",
+    ]
+    names = [mode.number for mode in modes]
+    if len(set(names)) < len(names):
+        notes.append(
+            "A mode that stands there twice has become two: beside a resonance of a wall or a pane both ring, each at "
+            "its own frequency."
+        )
+    if any(mode.likeness < LIKE for mode in modes):
+        notes.append(f"~: less than {100.0 * LIKE:.0f} % of its pressure has the textbook mode's shape.")
     if not all(mode.settled for mode in modes):
-        page.line("?: this mode could not be followed to its end; take it as rough.")
-    page.line("decay: T60, the time in which the mode falls by 60 dB once the sound stops.")
+        notes.append("?: this mode was found, but not confirmed by the full equations; take it as rough.")
+    return notes
+
+
+def lost_words(modes: Sequence[BuiltMode], rigid: Sequence[tuple[int, int, int]], high_hz: float) -> str:
+    """Which textbook modes have nothing in the list; empty where all have."""
+    names = {mode.number for mode in modes}
+    lost = ["{} {} {}".format(*number) for number in rigid if number not in names]
+    if not lost:
+        return ""
+    more = f" and {len(lost) - LOST_SHOWN} more" if len(lost) > LOST_SHOWN else ""
+    return (
+        f"Textbook modes up to {high_hz:g} Hz with none as built up to there: {', '.join(lost[:LOST_SHOWN])}{more}. "
+        "The walls damp them too much to stand out, or move them higher."
+    )
 
 
 def shift_words(mode: BuiltMode) -> str:
@@ -139,6 +187,8 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
                 "built_hz": mode.frequency_hz,
                 "decay_time_s": mode.decay_time_s,
                 "quality_factor": mode.quality_factor,
+                "share": mode.share,
+                "likeness": mode.likeness,
                 "settled": mode.settled,
                 "null_planes": [
                     {"axis": "xyz"[plane.axis], "rigid_m": plane.rigid_m, "built_m": plane.built_m}

@@ -23,6 +23,7 @@ from roommodes.project.project import Project
 REAR_WALL_M = 1.1  # heads nearer to the rear wall hear it: common practice, no source
 NEAR_SEAT_M = 0.7  # a sub nearer than this is heard as such by that seat: common practice, no source
 ON_NULL_M = 0.10
+NULL_SHARE = 0.3  # of the response at its frequency: a weaker mode's null takes little bass from a seat
 NULL_BELOW_HZ = 80.0  # null planes of higher modes are too close together to keep every seat off them
 AXIS_NAMES = ("x", "y", "z")
 
@@ -78,10 +79,11 @@ def decay_estimate_s(room: Room, surfaces: Sequence[Surface], *, hz: float) -> f
 
 
 def null_warnings(modes: Sequence[BuiltMode], seats: Seats) -> tuple[str, ...]:
-    """Seats on a null plane, as built, of a low mode along one axis."""
+    """Seats on a null plane, as built, of a low mode along one axis that the response shows well."""
     found = []
     for mode in modes:
-        if sum(n > 0 for n in mode.number) != 1 or mode.frequency_hz > NULL_BELOW_HZ:
+        axial = sum(n > 0 for n in mode.number) == 1
+        if not axial or mode.frequency_hz > NULL_BELOW_HZ or mode.share < NULL_SHARE:
             continue
         for plane in mode.null_planes:
             if plane.built_m is None:

@@ -105,7 +105,7 @@ def plan_over_time(
     modes = tuple(
         mode
         for mode in built_modes(project.room(), project.surfaces(), max_hz=min(high, MOST_MODES_HZ), running=running)
-        if mode.settled and low <= mode.frequency_hz <= high
+        if low <= mode.frequency_hz <= high
     )
     drives = drive_weights(hz, gain_db=table.gain_db[rank], delay_s=table.delay_s[rank], polarity=table.polarity[rank])
     drives = drives * plan_filters(results.tuning, hz, subs=subs, rank=rank)

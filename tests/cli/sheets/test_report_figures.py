@@ -75,7 +75,16 @@ def test_counts_and_modes_hold_their_numbers() -> None:
     assert sorted(text.get_text() for text in drawn.texts) == ["2.5", "4.0", "5.0"]
     looks = {(line.get_marker(), line.get_linestyle(), line.get_markerfacecolor()) for line in drawn.lines}
     assert len(looks) == 4, "series differ by more than colour"
-    mode = BuiltMode(number=(1, 0, 0), rigid_hz=28.6, frequency_hz=27.9, decay_time_s=0.7, null_planes=(), settled=True)
+    mode = BuiltMode(
+        number=(1, 0, 0),
+        rigid_hz=28.6,
+        frequency_hz=27.9,
+        decay_time_s=0.7,
+        null_planes=(),
+        likeness=0.98,
+        share=0.9,
+        settled=True,
+    )
     drawn = modes_built(axes(), modes=[mode])
     marks = [line for line in drawn.lines if line.get_marker() == "o"]
     np.testing.assert_allclose(marks[0].get_xydata(), [[27.9, 0.7]])

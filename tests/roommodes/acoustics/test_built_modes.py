@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.built_modes import FOR_READING, Resonances, built_modes
+from roommodes.acoustics.built_modes import FOR_READING, PRECISION, built_modes, strongest
+from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import WALLS, Pane, Room, Surface
 from roommodes.acoustics.transfer import transfer_function
@@ -45,7 +46,7 @@ def test_published_wavenumbers_between_two_absorbing_ends(published, close):
     law = ConstantAdmittance(beta_re=1.0 / values["zeta"], beta_im=0.0)
     walls = [whole(room, "front", law), whole(room, "rear", law)]
     highest_hz = 4200.0  # below the first mode across
-    problem = Resonances(room, walls, rigid_modes(room, highest_hz, with_pressure_mode=True), highest_hz)
+    problem = Resonances(room, walls, rigid_modes(room, highest_hz, with_pressure_mode=True), highest_hz, PRECISION)
     for k, re, im in zip(values["k"], values["re"], values["im"], strict=True):
         found = np.sqrt(np.linalg.eigvals(problem.matrix(k * room.air.speed_of_sound_m_s)))
         found = found[np.argsort(found.real)][:5]
@@ -72,8 +73,7 @@ def test_a_resonance_is_where_the_response_has_its_peak(law, close):
     """Fit H near a mode by one pole: the pole is the damped mode, found by a wholly different route."""
     room = Room(length_m=5.2, width_m=3.6, height_m=2.4, loss_factor=0.01)
     wall = [Surface(wall="left", from_m=(0.8, 0.3), to_m=(4.0, 2.1), law=law)]
-    mode = built_modes(room, wall, max_hz=34.0)[0]
-    assert mode.number == (1, 0, 0)
+    mode = strongest(built_modes(room, wall, max_hz=34.0))[1, 0, 0]
     half = 1.0 / mode.decay_time_s
     hz = np.linspace(mode.frequency_hz - half, mode.frequency_hz + half, 25)
     h = transfer_function(room, wall, frequency_hz=hz, seat_m=[[4.9, 0.4, 1.0]], source_m=[[0.3, 3.2, 0.3]])[:, 0, 0]
@@ -90,18 +90,18 @@ def test_a_springy_wall_makes_the_room_longer_and_a_heavy_one_shorter():
     room = Room(length_m=5.0, width_m=4.0, height_m=2.5)
     spring = [whole(room, "rear", ConstantAdmittance(beta_re=0.01, beta_im=0.2))]
     mass = [whole(room, "rear", ConstantAdmittance(beta_re=0.01, beta_im=-0.2))]
-    rigid, soft, heavy = (built_modes(room, walls, max_hz=36.0)[0] for walls in ((), spring, mass))
+    rigid, soft, heavy = (strongest(built_modes(room, walls, max_hz=40.0))[1, 0, 0] for walls in ((), spring, mass))
     assert soft.frequency_hz < rigid.frequency_hz < heavy.frequency_hz
     # the null plane leaves the middle toward the wall that gives, and away from the one that pulls in
     assert soft.null_planes[0].built_m - 2.5 > 0.1
     assert heavy.null_planes[0].built_m - 2.5 < -0.1
 
 
-def test_the_limit_keeps_the_lowest():
+def test_the_limit_keeps_the_lowest(close):
     room = Room(length_m=12.0, width_m=9.0, height_m=5.0)
     some = built_modes(room, (), max_hz=80.0, limit=12)
     assert len(some) == 12
-    assert [m.rigid_hz for m in some] == rigid_modes(room, 80.0).frequency_hz[:12].tolist()
+    close([m.rigid_hz for m in some], rigid_modes(room, 80.0).frequency_hz[:12], rtol=1e-12)
     assert built_modes(room, (), max_hz=10.0) == ()
 
 

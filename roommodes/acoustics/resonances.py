@@ -1,0 +1,191 @@
+"""The room with its walls as an eigenproblem: complex resonances of the two together.
+
+A few rigid modes a (all up to well above the band) are kept as unknowns; everything else, the other room modes
+and the walls' reaction, is folded into a small matrix that is smooth in frequency:
+
+    T(omega) a = [ diag(k_n^2 - k^2) + U Y' U^T / V ] a = 0,    Y' = (1 + Y Z')^-1 Y,
+
+with U the kept modes' overlap with the boundary modes, Y the walls' strengths and Z' the port matrix without
+the kept modes (`ports`). T is exact, and unlike 1 + Y Z it has no poles at the rigid modes. Its inverse is the room's
+response from any kept mode to any other, so that its poles are what the responses show.
+
+| symbol | meaning |
+| --- | --- |
+| omega | complex angular frequency, 2 pi f + j delta: a pole rings as e^{-delta t} [rad/s] |
+"""
+
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, newton_step, poles_in
+from roommodes.acoustics.ports import Ports, Precision
+from roommodes.acoustics.rigid_modes import RigidModes
+from roommodes.acoustics.room import Room, Surface
+from roommodes.acoustics.room_boundary import Boundary, boundary_of
+from roommodes.acoustics.transfer import CHUNK_BYTES, LOWEST_HZ, bulk_k2, strength_times
+from roommodes.arrays import Complexes, Floats
+from roommodes.running import Running
+
+TOGETHER = 13  # frequencies to a call of the ports
+ORDER_HZ = 16  # frequencies at which the walls' strength is looked at, to choose their polynomials
+STEP_HZ = 3.0  # between samples of the folded walls; halved until their fit is good enough
+MOST_HALVINGS = 2
+GOOD = 1e-6  # largest error of that fit
+REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
+MOST_ROUNDS = 4
+INTERRUPTED = "interrupted while the modes were sought; nothing was written"
+SLOPE_STEP = 1e-4  # relative, for dT / domega
+
+
+class Resonances:
+    """T(omega) of one room, and its poles.
+
+    Parameters
+    ----------
+    room, surfaces : as for `transfer_function`.
+    kept : the rigid modes kept as unknowns, the pressure mode among them.
+    highest_hz : the highest frequency at which T will be asked for; the kept modes may lie above it.
+    precision : how far the sums go.
+    """
+
+    def __init__(
+        self,
+        room: Room,
+        surfaces: Sequence[Surface],
+        kept: RigidModes,
+        highest_hz: float,
+        precision: Precision,
+    ) -> None:
+        nowhere = np.empty((0, 3))
+        self.room = room
+        self.kept = kept
+        highest = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
+        along = max(precision.plane_wavenumber, 2.0 * precision.cut * highest)  # well beyond the box of modes
+        precision = replace(precision, plane_wavenumber=along)
+        self.boundary: Boundary = boundary_of(
+            room,
+            surfaces,
+            frequency_hz=np.geomspace(min(LOWEST_HZ, highest_hz), highest_hz, ORDER_HZ),
+            seat_m=nowhere,
+            source_m=nowhere,
+            precision=precision,
+        )
+        self.ports = Ports(
+            room,
+            self.boundary.families,
+            seat_m=nowhere,
+            source_m=nowhere,
+            max_wavenumber=highest,
+            precision=precision,
+        )
+        index = tuple(kept.number.T)
+        self.is_kept = np.zeros(self.ports.counts, dtype=bool)
+        self.is_kept[index] = True
+        self.overlaps = self.ports.overlaps()
+        self.kept_overlaps = self.overlaps[(slice(None), *index)]  # (mode, kept)
+        self.kept_k2 = self.ports.k2_modes[index]
+
+    def reaction(self, omega: Complexes) -> Complexes:
+        """Y' U^T: (k,) -> (k, boundary mode, kept)."""
+        if not self.boundary.size:
+            return np.zeros((len(omega), 0, len(self.kept_k2)), dtype=np.complex128)
+        size = self.boundary.size
+        z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
+        wide = np.broadcast_to(self.kept_overlaps, (len(omega), *self.kept_overlaps.shape))
+        both = strength_times(self.boundary.strengths, omega, np.concatenate([z, wide], axis=2))
+        index = np.arange(size)
+        both[:, index, index] += 1.0
+        return np.asarray(np.linalg.solve(both[:, :, :size], both[:, :, size:]))
+
+    def reactions(self, omega: Complexes, running: Running) -> Iterator[Complexes]:
+        """Y' U^T at any number of frequencies, each (boundary mode, kept)."""
+        together = max(1, min(TOGETHER, int(CHUNK_BYTES / (16.0 * max(1, self.boundary.size) ** 2))))
+        parts = [omega[start : start + together] for start in range(0, len(omega), together)]
+        with ThreadPoolExecutor(running.thread_count) as pool:
+            for number, answers in enumerate(running.each(pool, self.reaction, parts), 1):
+                running.check(INTERRUPTED)
+                running.step("modes", number / len(parts))
+                yield from answers
+        running.check(INTERRUPTED)
+
+    def matrix(self, omega: complex) -> Complexes:
+        """A with A a = k^2 a at this frequency: (kept, kept) [1/m2]."""
+        return np.asarray(np.diag(self.kept_k2) + self.folded(self.reaction(np.array([omega]))[0]))
+
+    def folded(self, reaction: Complexes) -> Complexes:
+        """U Y' U^T / V from Y' U^T: (kept, kept) [1/m2]."""
+        return np.asarray(self.kept_overlaps.T @ reaction / self.room.volume_m3)
+
+    def complete(self, folded: Complexes, omega: Complexes) -> Complexes:
+        """T from U Y' U^T / V: (k, kept, kept), (k,) -> (k, kept, kept) [1/m2]."""
+        index = np.arange(len(self.kept_k2))
+        whole = folded.copy()
+        whole[:, index, index] += self.kept_k2 - bulk_k2(self.room, omega)[:, None]
+        return whole
+
+    def poles(self, strip: Strip, running: Running) -> tuple[Poles, Floats]:
+        """All poles in a strip, and each one's share of the response at its frequency; of T's rational fit.
+
+        The share is the pole's part over the whole, both as rms over all places and sources in the room; parts of
+        several poles may take from one another, so that shares may sum to more or less than 1.
+        """
+        omega = strip.samples(2.0 * pi * STEP_HZ)
+        value = self._sampled(omega, running)
+        fit = RationalMatrix(omega, value)
+        for _ in range(MOST_HALVINGS):
+            if fit.error <= GOOD:
+                break
+            between = strip.between(omega)
+            omega, value = np.concatenate([omega, between]), np.concatenate([value, self._sampled(between, running)])
+            fit = RationalMatrix(omega, value)
+
+        def whole(at: Complexes) -> Complexes:
+            return self.complete(fit.at(at), at)
+
+        found = poles_in(whole, strip)
+        level = np.linalg.norm(np.linalg.inv(whole(found.omega.real.astype(np.complex128))), axis=(1, 2))
+        part = (np.abs(found.vector) ** 2).sum(axis=1) / found.omega.imag
+        return found, np.asarray(part / level)
+
+    def _sampled(self, omega: Complexes, running: Running) -> Complexes:
+        return np.stack([self.folded(one) for one in self.reactions(omega, running)])
+
+    def refined(self, poles: Poles, running: Running) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
+        """Poles of the fit brought to where the full equations have them.
+
+        Returns
+        -------
+        The poles (p,), the walls' reaction to each, Y' U^T v (p, boundary mode), and whether it settled (p,).
+        """
+        omega, vector = poles.omega.copy(), poles.vector.copy()
+        pull = np.zeros((len(omega), self.boundary.size), dtype=np.complex128)
+        settled = np.zeros(len(omega), dtype=bool)
+        for _ in range(MOST_ROUNDS):
+            going = np.flatnonzero(~settled)
+            if not len(going):
+                break
+            both = np.concatenate([omega[going], omega[going] * (1.0 + SLOPE_STEP)])
+            reaction = np.stack(list(self.reactions(both, running.silent())))
+            value = self.complete(np.stack([self.folded(one) for one in reaction]), both)
+            here, beyond = value[: len(going)], value[len(going) :]
+            slope = (beyond - here) / (SLOPE_STEP * omega[going])[:, None, None]
+            move, vector[going] = newton_step(here, slope, vector[going])
+            omega[going] -= move
+            pull[going] = np.einsum("pbk,pk->pb", reaction[: len(going)], vector[going])
+            settled[going] = np.abs(move) < REFINED * np.abs(omega[going])
+            running.step("modes", float(settled.mean()))
+        return Poles(omega=omega, vector=vector), pull, settled
+
+    def amplitudes(self, omega: complex, kept: Complexes, pull: Complexes) -> Complexes:
+        """Amplitudes of all modes of the box, from the kept ones' and the walls' reaction: (nx, ny, nz)."""
+        w = np.array([omega])
+        all_modes = -np.tensordot(pull, self.overlaps, axes=1) / (
+            self.room.volume_m3 * (self.ports.k2_modes - bulk_k2(self.room, w)[0])
+        )
+        all_modes[tuple(self.kept.number.T)] = kept
+        return np.asarray(all_modes)
