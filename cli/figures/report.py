@@ -14,7 +14,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from cli.figures.common_axes import FAINT, INK, PAPER, TICK_HZ
-from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.acoustics.built_modes import BuiltMode, strongest
 from roommodes.arrays import Floats
 from roommodes.responses.metrics import normalised
 
@@ -92,16 +92,19 @@ def bands_before_after(
 def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
     """Decay time over frequency: each mode as built, with a line from where rigid walls would put it.
 
+    Of several that grew from one textbook mode only the strongest has its line.
+
     Parameters
     ----------
     axes : to draw on.
     modes : of the room.
     """
+    strong = strongest(modes).values()
     for kind, (mark, name) in enumerate(zip(KIND_MARKS, KINDS, strict=True)):
         chosen = [mode for mode in modes if sum(n > 0 for n in mode.number) == kind]
         if not chosen:
             continue
-        for mode in (one for one in chosen if kind):
+        for mode in (one for one in chosen if kind and one in strong):
             axes.plot([mode.rigid_hz, mode.frequency_hz], [mode.decay_time_s] * 2, color=FAINT, lw=1.4, zorder=1)
         axes.plot(
             [mode.frequency_hz for mode in chosen],

@@ -139,10 +139,10 @@ def built_modes(
 
     with threadpool_limits(1):  # one thread per block of frequencies gains more than threads inside small matrices
         problem = Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision)
-        found, share = problem.poles(strip, running.part(0.0, 0.6))
+        found, share, slope = problem.poles(strip, running.part(0.0, 0.6))
         chosen = np.flatnonzero(share >= LEAST_SHARE)[:limit]
         found = Poles(omega=found.omega[chosen], vector=found.vector[chosen])
-        poles, pull, settled = problem.refined(found, running.part(0.6, 1.0))
+        poles, pull, settled = problem.refined(found, slope[chosen], running.part(0.6, 1.0))
         return tuple(
             _described(problem, w, problem.amplitudes(w, v, walls), float(part), bool(done))
             for w, v, walls, part, done in zip(poles.omega, poles.vector, pull, share[chosen], settled, strict=True)

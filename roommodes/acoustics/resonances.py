@@ -22,7 +22,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, newton_step, poles_in
+from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, newton_step, poles_in, value_and_slope
 from roommodes.acoustics.ports import Ports, Precision
 from roommodes.acoustics.rigid_modes import RigidModes
 from roommodes.acoustics.room import Room, Surface
@@ -39,7 +39,6 @@ GOOD = 1e-6  # largest error of that fit
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
 MOST_ROUNDS = 4
 INTERRUPTED = "interrupted while the modes were sought; nothing was written"
-SLOPE_STEP = 1e-4  # relative, for dT / domega
 
 
 class Resonances:
@@ -128,8 +127,8 @@ class Resonances:
         whole[:, index, index] += self.kept_k2 - bulk_k2(self.room, omega)[:, None]
         return whole
 
-    def poles(self, strip: Strip, running: Running) -> tuple[Poles, Floats]:
-        """All poles in a strip, and each one's share of the response at its frequency; of T's rational fit.
+    def poles(self, strip: Strip, running: Running) -> tuple[Poles, Floats, Complexes]:
+        """All poles in a strip, each one's share of the response at its frequency, and dT / domega: of T's fit.
 
         The share is the pole's part over the whole, both as rms over all places and sources in the room; parts of
         several poles may take from one another, so that shares may sum to more or less than 1.
@@ -150,13 +149,13 @@ class Resonances:
         found = poles_in(whole, strip)
         level = np.linalg.norm(np.linalg.inv(whole(found.omega.real.astype(np.complex128))), axis=(1, 2))
         part = (np.abs(found.vector) ** 2).sum(axis=1) / found.omega.imag
-        return found, np.asarray(part / level)
+        return found, np.asarray(part / level), value_and_slope(whole, found.omega)[1]
 
     def _sampled(self, omega: Complexes, running: Running) -> Complexes:
         return np.stack([self.folded(one) for one in self.reactions(omega, running)])
 
-    def refined(self, poles: Poles, running: Running) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
-        """Poles of the fit brought to where the full equations have them.
+    def refined(self, poles: Poles, slope: Complexes, running: Running) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
+        """Poles of the fit brought to where the full equations have them; `slope` is dT / domega there, of the fit.
 
         Returns
         -------
@@ -169,14 +168,11 @@ class Resonances:
             going = np.flatnonzero(~settled)
             if not len(going):
                 break
-            both = np.concatenate([omega[going], omega[going] * (1.0 + SLOPE_STEP)])
-            reaction = np.stack(list(self.reactions(both, running.silent())))
-            value = self.complete(np.stack([self.folded(one) for one in reaction]), both)
-            here, beyond = value[: len(going)], value[len(going) :]
-            slope = (beyond - here) / (SLOPE_STEP * omega[going])[:, None, None]
-            move, vector[going] = newton_step(here, slope, vector[going])
+            reaction = np.stack(list(self.reactions(omega[going], running.silent())))
+            value = self.complete(np.stack([self.folded(one) for one in reaction]), omega[going])
+            move, vector[going] = newton_step(value, slope[going], vector[going])
             omega[going] -= move
-            pull[going] = np.einsum("pbk,pk->pb", reaction[: len(going)], vector[going])
+            pull[going] = np.einsum("pbk,pk->pb", reaction, vector[going])
             settled[going] = np.abs(move) < REFINED * np.abs(omega[going])
             running.step("modes", float(settled.mean()))
         return Poles(omega=omega, vector=vector), pull, settled
