@@ -34,14 +34,13 @@ def study_csv(results: StudyResults) -> bytes:
     writer = csv.writer(buffer, lineterminator="\n")
     sizes = ("length_m", "width_m", "height_m", "volume_m3", "decay_s")
     texts = ("label", "build", "seating", "status")
-    writer.writerow(
-        ["room", *texts, *sizes, "strategy", "subs", "variation_db", "output_db", "layouts", "note", "study"]
-    )
+    figures = [key for key in ("variation_db", "tuned_db", "output_db") if key in results.arrays]
+    writer.writerow(["room", *texts, *sizes, "strategy", "subs", *figures, "layouts", "note", "study"])
     for room in range(results.n_room):
         head = [room + 1, *(_cell(results.rooms[key][room]) for key in texts)]
         head += [_number(results.rooms[key][room]) for key in sizes]
         for place, name in enumerate(results.strategies):
-            values = [_number(results.arrays[key][room, place]) for key in ("variation_db", "output_db")]
+            values = [_number(results.arrays[key][room, place]) for key in figures]
             layouts = int(results.arrays["layouts"][room, place])
             note = results.notes[room][place] if results.rooms["status"][room] == FINISHED else ""
             writer.writerow([*head, _cell(name), int(results.subs[place]), *values, layouts, _cell(note), mark])

@@ -140,7 +140,7 @@ def _spread(results: StudyResults) -> Section:
                 caption="Variation over the rooms [dB]",
                 headers=STRATEGY_HEADERS,
                 rows=tuple(tuple(shown(cell) for cell in row) for row in strategy_rows(results)),
-                right=(1, 2, 3, 4, 5, 6, 7),
+                right=(1, 2, 3, 4, 5, 6, 7, 8),
             ),
         ),
     )

@@ -14,12 +14,12 @@ SPREAD = (0.25, 0.5, 0.75)
 
 def figure(value: float, digits: int = 2) -> str:
     """A number of decibels, or a dash."""
-    return f"{value:.{digits}f}" if np.isfinite(value) else "-"
+    return f"{round(value, digits) + 0.0:.{digits}f}" if np.isfinite(value) else "-"
 
 
 def signed(interval: Interval) -> str:
     """A difference with its interval."""
-    return f"{interval.value:+.2f} [{interval.low:+.2f}, {interval.high:+.2f}]"
+    return f"{plus(interval.value)} [{plus(interval.low)}, {plus(interval.high)}]"
 
 
 def percent(interval: Interval) -> str:
@@ -28,28 +28,47 @@ def percent(interval: Interval) -> str:
 
 
 def strategy_rows(results: StudyResults) -> list[list[str]]:
-    """For each strategy: name, subs, quartiles and worst of variation, median output, rooms without a layout."""
+    """For each strategy: name, subs, quartiles and worst of variation, median output, loss, rooms without a layout."""
     rows = []
     for place, name in enumerate(results.strategies):
         variation = results.arrays["variation_db"][:, place]
         output = results.arrays["output_db"][:, place]
         there = np.isfinite(variation)
         missing = results.n_room - len(results.failed) - int(there.sum())
-        if not there.any():
-            rows.append([name, str(results.subs[place]), "-", "-", "-", "-", "-", str(missing)])
-            continue
-        quartiles = np.quantile(variation[there], SPREAD)
-        rows.append(
-            [
-                name,
-                str(results.subs[place]),
-                *(figure(value) for value in quartiles),
-                figure(variation[there].max()),
-                figure(float(np.median(output[there])), 1),
-                str(missing),
-            ]
-        )
+        figures = ["-"] * 5
+        if there.any():
+            quartiles = np.quantile(variation[there], SPREAD)
+            figures = [*(figure(value) for value in quartiles), figure(variation[there].max())]
+            figures.append(figure(float(np.median(output[there])), 1))
+        rows.append([name, str(results.subs[place]), *figures, _loss(results, place), str(missing)])
     return rows
+
+
+def _loss(results: StudyResults, place: int) -> str:
+    """What tuning on fewer frequencies hid, mean and worst over the rooms; a dash where nothing was tuned."""
+    if "tuned_db" not in results.arrays:
+        return "-"
+    loss = results.arrays["variation_db"][:, place] - results.arrays["tuned_db"][:, place]
+    loss = loss[np.isfinite(loss)]
+    return f"{plus(float(loss.mean()))}, worst {plus(float(loss.max()))}" if len(loss) else "-"
+
+
+def plus(value: float, digits: int = 2) -> str:
+    """A number with its sign; never -0.00."""
+    return f"{round(value, digits) + 0.0:+.{digits}f}"
+
+
+def loss_line(results: StudyResults) -> str:
+    """What the column of losses means, or why there is none."""
+    if "tuned_db" in results.arrays:
+        return (
+            "loss: what judging on all frequencies adds to the variation on every second of them, where positions and "
+            "settings were tuned; mean and worst over the rooms."
+        )
+    return (
+        "These results are judged on the very frequencies that were searched, as older versions did: what was tuned "
+        "looks better by some hundredths to tenths of a decibel than it is. Run the study again."
+    )
 
 
 STRATEGY_HEADERS = (
@@ -60,6 +79,7 @@ STRATEGY_HEADERS = (
     "three quarters to",
     "worst",
     "output",
+    "loss",
     "none",
 )
 
@@ -73,7 +93,7 @@ def pair_rows(results: StudyResults, compared: StudyComparison) -> list[list[str
             signed(pair.mean_db),
             signed(pair.median_db),
             percent(pair.within_share),
-            f"{pair.output_mean_db:+.1f}",
+            plus(pair.output_mean_db, 1),
             str(pair.rooms),
         ]
         for pair in compared.pairs
@@ -91,8 +111,8 @@ def print_study(page: Page, title: str, results: StudyResults, compared: StudyCo
     done = results.n_room - len(results.failed)
     page.line(f"{title}: {counted(results.n_room, 'room')}, {done} finished, {len(results.strategies)} strategies")
     page.heading("Variation over the rooms [dB]")
-    page.table(STRATEGY_HEADERS, strategy_rows(results), right=range(1, 8))
-    page.line("none: rooms in which the strategy has no legal layout.")
+    page.table(STRATEGY_HEADERS, strategy_rows(results), right=range(1, 9))
+    page.line(f"none: rooms in which the strategy has no legal layout. {loss_line(results)}")
     if compared.pairs:
         page.heading("Room by room: variation of the cheaper strategy less that of the dearer")
         shown = pair_rows(results, compared)[:MOST_PAIRS]
@@ -117,6 +137,7 @@ def study_json(results: StudyResults, compared: StudyComparison) -> dict[str, An
                 "name": name,
                 "subs": int(results.subs[k]),
                 "variation_db": results.arrays["variation_db"][:, k].tolist(),
+                **({"tuned_db": results.arrays["tuned_db"][:, k].tolist()} if "tuned_db" in results.arrays else {}),
                 "output_db": results.arrays["output_db"][:, k].tolist(),
             }
             for k, name in enumerate(names)

@@ -13,13 +13,14 @@ from roommodes.acoustics.room import WALLS, Room
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
-from roommodes.studies.reading import NUMBER_COLUMNS, PLAIN_BUILD, Study, constructions_of, spread_by
+from roommodes.studies.reading import Study, constructions_of, spread_by
+from roommodes.studies.room_table import NUMBER_COLUMNS, PLAIN_BUILD
+from roommodes.studies.strategies import ALONG_ALL_WALLS
 from roommodes.studies.tables import MAX_ROOMS, BuildTable, SeatingTable
 from roommodes.toml.text import toml_text
 
 ROOM_NAME = "a room of a study"
 FEWEST_FAULTS_SHOWN = 12
-ZONES = ("front wall", "rear wall", "left wall", "right wall")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,5 +232,5 @@ def _zones(length: float, width: float, inset: float, height: float, spacing: fl
     )
     return [
         {"name": name, "from_m": [x0, y0, height], "to_m": [x1, y1, height], "spacing_m": spacing}
-        for name, (x0, y0, x1, y1) in zip(ZONES, ends, strict=True)
+        for name, (x0, y0, x1, y1) in zip(ALONG_ALL_WALLS, ends, strict=True)
     ]

@@ -1,12 +1,9 @@
 """Reading a study file: all faults at once, each with its line, in plain words; and its JSON Schema."""
 
-import csv
-import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
@@ -24,30 +21,10 @@ from roommodes.project.reading import (
     reworded,
 )
 from roommodes.project.valid_parts import Found
-from roommodes.studies.tables import (
-    MAX_ROOMS,
-    MAX_STRATEGIES,
-    STUDY_FORMAT,
-    RoomsTable,
-    StrategyTable,
-    StudyTables,
-    Varied,
-    VariedOf,
-)
-from roommodes.toml.values import Range, Table, number, shown
-
-PLACES_FOR = MappingProxyType({"corners": 4, "wall midpoints": 4, "quarter points": 4})
-NUMBER_COLUMNS = ("length_m", "width_m", "height_m", "temperature_c", "loss_factor")
-NAME_COLUMNS = ("build", "seating", "room")
-PLAIN_BUILD = "rigid"  # the only build where the file gives none
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TableRow:
-    """One room of a CSV table: numbers by column, and names by column."""
-
-    numbers: Mapping[str, float]
-    names: Mapping[str, str]
+from roommodes.studies.room_table import NUMBER_COLUMNS, PLAIN_BUILD, TableRow, read_rooms
+from roommodes.studies.strategy_checks import strategy_faults
+from roommodes.studies.tables import MAX_STRATEGIES, STUDY_FORMAT, RoomsTable, StudyTables, Varied
+from roommodes.toml.values import Table, number, shown
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +99,7 @@ def parse_study(text: str, *, source: str, table_text: str = "") -> Study:
     faults = in_file_order(found, lines_of(text))
     rows: tuple[TableRow, ...] = ()
     if tables.rooms.design == "table" and _is_beside(tables.rooms.table or ""):
-        rows, more = _read_rooms(table_text, tables)
+        rows, more = read_rooms(table_text, tables)
         if more:
             raise ProjectInvalid(source, faults + [_in_table(str(tables.rooms.table), fault) for fault in more])
     if faults:
@@ -183,7 +160,7 @@ def _faults_of_valid_parts(tree: dict[str, Any]) -> list[Found]:
     if isinstance(kept["rooms"], RoomsTable):
         found += _room_faults(kept["rooms"])
     for index, strategy in enumerate(kept["strategies"] or ()):
-        found += _strategy_faults(index, strategy)
+        found += strategy_faults(index, strategy)
     return found
 
 
@@ -210,7 +187,7 @@ def _study_faults(tables: StudyTables) -> Iterator[Found]:
     if len(tables.strategies) > MAX_STRATEGIES:
         yield Found(("strategies",), f"there are {len(tables.strategies)}; at most {MAX_STRATEGIES} can be compared.")
     for index, strategy in enumerate(tables.strategies):
-        yield from _strategy_faults(index, strategy)
+        yield from strategy_faults(index, strategy)
     design = tables.rooms.design
     if design == "every combination" and tables.spread:
         text = "every combination draws nothing, so nothing can spread; take the design sobol or latin hypercube."
@@ -287,107 +264,6 @@ def _spread_faults(tables: StudyTables) -> Iterator[Found]:
                     text = f"times {number(round(end, 6))} it leaves its range: {said} Take a smaller factor."
                     yield Found(("spread", name, key), text)
                     break
-
-
-def _strategy_faults(index: int, strategy: StrategyTable) -> Iterator[Found]:
-    place = ("strategies", index)
-    given = strategy.at_fraction
-    if strategy.positions == "given":
-        if given is None:
-            yield Found((*place, "at_fraction"), "this key is missing: the positions, [[along, across, up], ...].")
-        elif len(given) < strategy.subs:
-            yield Found((*place, "at_fraction"), f"it has {len(given)} for {strategy.subs} subs; give one for each.")
-        elif len(set(given)) < len(given):
-            yield Found((*place, "at_fraction"), "one position is given twice; give each once.")
-    elif given is not None:
-        text = f"the positions are {strategy.positions}; delete the key, or set positions to given."
-        yield Found((*place, "at_fraction"), text)
-    if strategy.subs > (most := PLACES_FOR.get(strategy.positions, strategy.subs)):
-        yield Found((*place, "subs"), f"got {strategy.subs}; {strategy.positions} are only {most}.")
-    if strategy.positions == "front-and-rear pairs":
-        if strategy.subs % 2:
-            yield Found((*place, "subs"), f"got {strategy.subs}; pairs need an even number.")
-        if strategy.adjust:
-            text = "the room's length sets the drives of front-and-rear pairs; delete the key."
-            yield Found((*place, "adjust"), text)
-
-
-def _read_rooms(text: str, tables: StudyTables) -> tuple[tuple[TableRow, ...], list[Fault]]:
-    """The rooms of a CSV table, and its faults with their lines."""
-    builds = tuple(build.name for build in tables.builds) or (PLAIN_BUILD,)
-    seatings = tuple(seating.name for seating in tables.seatings)
-    reader = csv.reader(io.StringIO(text), strict=True)
-    faults: list[Fault] = []
-    rows: list[TableRow] = []
-    try:
-        header = [cell.strip() for cell in next(reader, [])]
-        faults += _header_faults(header, several_builds=len(builds) > 1, several_seatings=len(seatings) > 1)
-        if faults:
-            return (), faults
-        for cells in reader:
-            line = reader.line_num
-            if not any(cell.strip() for cell in cells):
-                continue
-            if len(cells) != len(header):
-                message = f"the row has {len(cells)} columns, the header {len(header)}"
-                faults.append(Fault(where="", message=message, line=line))
-                continue
-            row, wrong = _read_row(dict(zip(header, cells, strict=True)), builds, seatings)
-            faults += [Fault(where=key, message=message, line=line) for key, message in wrong]
-            rows.append(row)
-    except csv.Error as error:
-        faults.append(Fault(where="", message=f"this is not valid CSV: {error}", line=reader.line_num))
-    if not faults and not 1 <= len(rows) <= MAX_ROOMS:
-        faults.append(Fault(where="", message=f"it lists {len(rows)} rooms; allowed: 1 to {MAX_ROOMS}."))
-    return tuple(rows), faults
-
-
-def _header_faults(header: list[str], *, several_builds: bool, several_seatings: bool) -> list[Fault]:
-    known = (*NUMBER_COLUMNS, *NAME_COLUMNS)
-    texts = [
-        f"unknown column {shown(c)}.{nearest(c, known)} Allowed: {', '.join(known)}." for c in header if c not in known
-    ]
-    texts += [f"the column {name} is missing." for name in ("length_m", "width_m", "height_m") if name not in header]
-    if len(set(header)) < len(header):
-        texts.append("a column is given twice.")
-    if several_builds and "build" not in header:
-        texts.append("the study has several builds, so the table needs a column build.")
-    if several_seatings and "seating" not in header:
-        texts.append("the study has several seatings, so the table needs a column seating.")
-    return [Fault(where="", message=text, line=1) for text in texts]
-
-
-def _read_row(
-    cells: Mapping[str, str], builds: tuple[str, ...], seatings: tuple[str, ...]
-) -> tuple[TableRow, list[tuple[str, str]]]:
-    wrong: list[tuple[str, str]] = []
-    numbers: dict[str, float] = {}
-    names = {"build": builds[0], "seating": seatings[0] if seatings else "", "room": ""}
-    for key, cell in cells.items():
-        content = cell.strip()
-        if key in NUMBER_COLUMNS:
-            try:
-                numbers[key] = float(content)
-            except ValueError:
-                wrong.append((key, f"got {shown(content)}; allowed: a number with a point."))
-                continue
-            if text := _allowed(key).fault(numbers[key]):
-                wrong.append((key, text))
-        else:
-            names[key] = content
-    for key, known in (("build", builds), ("seating", seatings)):
-        if names[key] not in known:
-            wrong.append((key, f"there is no {key} {shown(names[key])}.{nearest(names[key], known)}"))
-    return TableRow(numbers=numbers, names=names), wrong
-
-
-def _allowed(key: str) -> Range:
-    field = RoomsTable.model_fields[key]
-    for part in (*field.metadata, *getattr(field.annotation, "__args__", ())):
-        for entry in (part, *getattr(part, "__metadata__", ())):
-            if isinstance(entry, VariedOf):
-                return entry.allowed
-    raise AssertionError(f"{key} has no range")
 
 
 def _in_table(name: str, fault: Fault) -> Fault:

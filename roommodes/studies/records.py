@@ -23,12 +23,20 @@ from roommodes.storage.guard import read_guarded
 from roommodes.storage.seal import sealed
 
 JOB_FORMAT = "roommodes study job"
-JOB_VERSION = 1
+JOB_VERSION = 2
 NOTE_LENGTH = 400
 
 
 JOB_FIELDS = (
-    Field(path="variation_db", kind="f", axes=("strategy",), unit="dB", long_name="seat-to-seat variation"),
+    Field(path="variation_db", kind="f", axes=("strategy",), unit="dB", long_name="seat-to-seat variation, as judged"),
+    Field(
+        path="tuned_db",
+        kind="f",
+        axes=("strategy",),
+        unit="dB",
+        long_name="variation on the coarser grid where positions and settings were tuned; NaN where nothing was tuned",
+        optional=True,  # not in results before it was told
+    ),
     Field(
         path="output_db",
         kind="f",
@@ -41,14 +49,14 @@ JOB_FIELDS = (
         kind="f",
         axes=("strategy", "frequency_hz"),
         unit="dB",
-        long_name="standard deviation of level over the seats at each frequency",
+        long_name="standard deviation of level over the seats, rms over the frequencies nearest to each",
     ),
     Field(
         path="output_at_db",
         kind="f",
         axes=("strategy", "frequency_hz"),
         unit="dB",
-        long_name="output at each frequency",
+        long_name="output, mean over the frequencies nearest to each",
     ),
     Field(
         path="position_m",

@@ -12,7 +12,7 @@ The groups /comparison and /effects repeat what `solvers.study.compare` works ou
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -55,10 +55,7 @@ ROOM_FIELDS = (
     _room_field("project_toml", "U", "1", "the room as a project file"),
 )
 STRATEGY_FIELDS = (Field(path="subs", kind="i", axes=("strategy",), unit="1", long_name="number of subs"),)
-RESULT_FIELDS = tuple(
-    Field(path=one.path, kind=one.kind, axes=("room", *one.axes), unit=one.unit, long_name=one.long_name)
-    for one in JOB_FIELDS
-)
+RESULT_FIELDS = tuple(replace(one, axes=("room", *one.axes)) for one in JOB_FIELDS)
 NOTE_FIELD = Field(
     path="note",
     kind="U",
@@ -187,7 +184,8 @@ def study_image(results: StudyResults, compared: Comparisons) -> bytes:
         for entry in STRATEGY_FIELDS:
             add_field(file, entry, results.subs, scales=[file])
         for entry in RESULT_FIELDS:
-            add_field(file, entry, results.arrays[entry.path], scales=[file])
+            if entry.path in results.arrays:
+                add_field(file, entry, results.arrays[entry.path], scales=[file])
         add_field(file, NOTE_FIELD, [list(row) for row in results.notes], scales=[file])
         if len(compared.pairs["cheaper"]):
             group = file.create_group("comparison")
@@ -225,7 +223,8 @@ def _results_in(path: Path, file: h5py.File) -> StudyResults:
     frequency_hz = read_field(path, file, scale, sizes)
     strategies = read_field(path, file, names, sizes)
     rooms = {entry.path: read_field(path, file, entry, sizes) for entry in ROOM_FIELDS}
-    arrays = {entry.path: read_field(path, file, entry, sizes) for entry in RESULT_FIELDS}
+    found = {entry.path: read_field(path, file, entry, sizes) for entry in RESULT_FIELDS}
+    arrays = {name: values for name, values in found.items() if values is not None}
     (subs,) = (read_field(path, file, entry, sizes) for entry in STRATEGY_FIELDS)
     notes = file.get("note")
     if not isinstance(notes, h5py.Dataset) or notes.shape != (sizes["room"], sizes["strategy"]):

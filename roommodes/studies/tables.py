@@ -13,20 +13,14 @@ from pydantic_core import CoreSchema, core_schema
 
 from roommodes.acoustics.room import Wall
 from roommodes.project.constructions import ConstructionTable
-from roommodes.project.tables import Coordinate, Count, Delay, Hertz, RoomTable, SearchGain, SearchTable
+from roommodes.project.tables import Coordinate, Delay, Hertz, RoomTable, SearchGain, SearchTable
+from roommodes.studies.strategies import Fraction, StrategyTable
 from roommodes.toml.values import AnyLength, Name, Range, Table, apart, number, rising, several, shown, worded
 
 STUDY_FORMAT = 1
 MAX_ROOMS = 20_000
 MAX_STRATEGIES = 24
 
-ADJUSTMENTS = ("delays", "gains", "polarity")
-Adjustment = Literal["delays", "gains", "polarity"]
-Positions = Literal[
-    "free", "corners", "wall midpoints", "quarter points", "front wall", "front-and-rear pairs", "given"
-]
-Fraction = Annotated[float, Range(low=0.0, high=1.0)]
-FractionPoint = Annotated[tuple[Fraction, Fraction, Fraction], several(3, "[along, across, up] as fractions")]
 WallFraction = Annotated[tuple[Fraction, Fraction], several(2, "[along, up] as fractions of the wall")]
 Factor = Annotated[float, Range(low=1.0, high=10.0, above_low=True)]
 
@@ -185,37 +179,6 @@ class SeatingTable(Table):
     rows: Annotated[tuple[SeatRowTable, ...], AnyLength] = Field(description="Its rows, at least one.")
 
 
-def _once(values: tuple[str, ...]) -> tuple[str, ...]:
-    if len(set(values)) < len(values):
-        raise worded("one adjustment is given twice; give each once.")
-    return values
-
-
-class StrategyTable(Table):
-    """One arm of the study: how many subs, where they may stand, what may be adjusted."""
-
-    name: Name = Field(description="What you call it.", examples=["two, wall midpoints"])
-    subs: Count = Field(description="How many subwoofers.", examples=[2])
-    positions: Positions = Field(
-        description="Where they may stand: free (along the four walls, corners and midpoints included), corners, wall "
-        "midpoints, quarter points (the four points at a quarter and three quarters of length and width), front wall, "
-        "front-and-rear pairs (evenly over the width; the rear ones delayed by the room's length and inverted), given.",
-        examples=["wall midpoints"],
-    )
-    at_fraction: Annotated[tuple[FractionPoint, ...], AnyLength] | None = Field(
-        default=None,
-        description="Positions of your own for given, [[along, across, up], ...]; those on a wall stand off it as "
-        "[places] says. With more positions than subs the best are searched.",
-        examples=[[[0.0, 0.5, 0.0], [1.0, 0.5, 0.0]]],
-    )
-    adjust: Annotated[tuple[Adjustment, ...], AnyLength, AfterValidator(_once)] = Field(
-        default=(),
-        description="What may be adjusted for each sub, searched in every room: delays, gains, polarity. Left out: "
-        "nothing, all play alike.",
-        examples=[["delays", "gains", "polarity"]],
-    )
-
-
 class PlacesTable(Table):
     """Where acoustic centres lie."""
 
@@ -244,7 +207,13 @@ class StudySearchTable(Table):
         tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)
     ] = Field(default=(20.0, 100.0), description="Band of the comparison, [low, high] [Hz].", examples=[[20, 80]])
     points_per_octave: Annotated[int, Range(low=3, high=96)] = Field(
-        default=12, description="Frequencies per octave.", examples=[12]
+        default=12, description="Frequencies per octave that a search sees.", examples=[12]
+    )
+    judged_points_per_octave: Annotated[int, Range(low=6, high=384)] = Field(
+        default=96,
+        description="Frequencies per octave on which strategies are judged, at least twice as many as a search sees; "
+        "settings are polished on half of them.",
+        examples=[96],
     )
     delay_ms: Annotated[tuple[Delay, Delay], several(2, "[least, most] in ms"), AfterValidator(rising)] = Field(
         default=SearchTable.model_fields["delay_ms"].default, description="Allowed delays [ms].", examples=[[0, 20]]

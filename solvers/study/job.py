@@ -5,9 +5,8 @@ The text of the job says everything; the result depends on nothing else: not on 
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from hashlib import sha256
-from math import log10, sqrt
+from math import sqrt
 from time import perf_counter, process_time
 from typing import Any
 
@@ -17,34 +16,24 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
-from roommodes.places.seats import Seats
 from roommodes.project.advice import decay_estimate_s
+from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
-from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from roommodes.studies.design import StudyRoom
 from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord, StudyJob, canonical, record_image
-from solvers.search.problem import Problem
+from roommodes.studies.strategies import StrategyTable, strategy_of
+from solvers.study.answers import Answer, Grid, as_given, finer_by, judged, leading, tuned
 from solvers.study.places import Arm, arms_of
 
 NO_LAYOUT = "no layout: too few legal positions in this room"
-AS_GIVEN = "one layout, driven as the strategy says"
-HOPS = 1600  # of a search, a third of what a plan to be built gets: hundreds of rooms tell more than the last hundredth
 
 
 def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]:
     """The jobs of a study, one per room, in order. Names, labels and numbers do not shape a result."""
-    strategies = [
-        {
-            "subs": strategy.subs,
-            "positions": strategy.positions,
-            "at_fraction": strategy.at_fraction,
-            "adjust": sorted(strategy.adjust),
-        }
-        for strategy in study.tables.strategies
-    ]
+    strategies = [_plain(strategy) for strategy in study.tables.strategies]
     places = study.tables.places.model_dump()
     return tuple(
         StudyJob(
@@ -55,6 +44,7 @@ def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]
                     "project": room.project_toml,
                     "strategies": strategies,
                     "places": places,
+                    "judged_points_per_octave": study.tables.search.judged_points_per_octave,
                     "seed": study.tables.seed,
                 }
             ),
@@ -63,12 +53,16 @@ def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]
     )
 
 
+def _plain(strategy: StrategyTable) -> dict[str, Any]:
+    """A strategy as plain data, without its name; what is left out is left out here, too."""
+    tree = strategy.model_dump(exclude={"name"}, exclude_none=True)
+    return {**tree, "at_fraction": strategy.at_fraction, "adjust": sorted(strategy.adjust)}
+
+
 def searches(study: Study) -> bool:
     """Whether any strategy needs the search and its kernels."""
-    return any(
-        strategy.adjust or strategy.positions != "given" or len(strategy.at_fraction or ()) != strategy.subs
-        for strategy in study.tables.strategies
-    )
+    whole = (strategy_of(table, trim_gain_db=(0.0, 0.0)) for table in study.tables.strategies)
+    return any(one.adjust or len(one.points) != one.subs for one in whole)
 
 
 def run_job(text: str, key: str) -> bytes:
@@ -86,135 +80,125 @@ def run_job(text: str, key: str) -> bytes:
     ------
     RoommodesError : the model or the search cannot take this room.
     """
-    with threadpool_limits(1):
-        return record_image(do_job(text, key))
+    return record_image(do_job(text, key))
 
 
 def do_job(text: str, key: str, running: Running = Running(threads=1)) -> JobRecord:
-    """The same as a record."""
+    """The same as a record, on one thread of the linear algebra, whose last bits differ with their number."""
+    with threadpool_limits(1):
+        return _done(text, key, running)
+
+
+def _done(text: str, key: str, running: Running) -> JobRecord:
     began, began_cpu = perf_counter(), process_time()
     tree = json.loads(text)
     project = parse_project(tree["project"], source="room")
     strategies: list[Mapping[str, Any]] = tree["strategies"]
     position_m, arms = arms_of(project, strategies, tree["places"])
-    wishes = project.search
+    wishes, seats = project.search, project.seats()
     frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
-    room, surfaces, seats = project.room(), project.surfaces(), project.seats()
-    transfer = np.zeros((len(frequency_hz), len(seats), 0), dtype=np.complex128)
-    if len(position_m):
-        transfer = transfer_function(
-            room, surfaces, frequency_hz=frequency_hz, seat_m=seats.position_m, source_m=position_m, running=running
-        )
-    most = max(arm.subs for arm in arms)
-    n_strategy, n_freq = len(arms), len(frequency_hz)
-    arrays: dict[str, NDArray[Any]] = {
-        "variation_db": np.full(n_strategy, np.nan),
-        "output_db": np.full(n_strategy, np.nan),
-        "variation_at_db": np.full((n_strategy, n_freq), np.nan),
-        "output_at_db": np.full((n_strategy, n_freq), np.nan),
-        "position_m": np.full((n_strategy, most, 3), np.nan),
-        "gain_db": np.full((n_strategy, most), np.nan),
-        "delay_s": np.full((n_strategy, most), np.nan),
-        "polarity": np.zeros((n_strategy, most), dtype=np.int64),
-        "layouts": np.zeros(n_strategy, dtype=np.int64),
-    }
-    notes = []
-    for index, (arm, strategy) in enumerate(zip(arms, strategies, strict=True)):
+    finer = finer_by(wishes.points_per_octave, tree["judged_points_per_octave"])
+    fine = Grid(
+        frequency_hz=(hz := np.geomspace(*wishes.band_hz, finer * (len(frequency_hz) - 1) + 1)),
+        transfer=_field(project, hz, position_m, running),
+        seat_weight=seats.weight,
+    )
+    answers: list[tuple[Answer, ...]] = []
+    for arm, strategy in zip(arms, strategies, strict=True):
         if len(arm.column) < arm.subs:
-            notes.append(NO_LAYOUT)
-            continue
-        seed = job_seed(tree["seed"], tree["project"], canonical(strategy))
-        own = np.ascontiguousarray(transfer[:, :, arm.column])
-        if _one_answer(arm):
-            answer: _Answer | None = _given(arm, own, frequency_hz)
+            answers.append(())
+        elif not arm.searched:
+            answers.append((as_given(arm),))
         else:
-            answer = _searched(arm, own, frequency_hz, seats, seed, running)
-        if answer is None:
-            notes.append(NO_LAYOUT)
-            continue
-        loudest = float(answer.gain_db.max())
-        deviation = answer.level_db - (answer.level_db @ normalised(seats.weight))[:, None]
-        arrays["variation_db"][index] = variation_db(answer.level_db, seats.weight)
-        arrays["output_db"][index] = output_db(answer.level_db, seats.weight, answer.gain_db)
-        arrays["variation_at_db"][index] = np.sqrt(deviation**2 @ normalised(seats.weight))
-        mean_db = answer.level_db @ normalised(seats.weight)
-        arrays["output_at_db"][index] = mean_db - loudest - 20.0 * log10(arm.subs)
-        arrays["position_m"][index, : arm.subs] = position_m[arm.column[answer.column]]
-        arrays["gain_db"][index, : arm.subs] = answer.gain_db
-        arrays["delay_s"][index, : arm.subs] = answer.delay_s
-        arrays["polarity"][index, : arm.subs] = answer.polarity
-        arrays["layouts"][index] = answer.layouts
-        notes.append(answer.note)
+            seed = job_seed(tree["seed"], tree["project"], canonical(strategy))
+            answers.append(leading(arm, fine.every(finer), seed, running))
+    running.check("interrupted: this room was not finished")
+    arrays = _empty(arms, len(frequency_hz))
+    notes = [
+        _filled(arrays, k, arm, found, fine=fine, finer=finer, position_m=position_m) if found else NO_LAYOUT
+        for k, (arm, found) in enumerate(zip(arms, answers, strict=True))
+    ]
     return JobRecord(
         key=key,
         frequency_hz=frequency_hz,
         arrays=arrays,
         notes=tuple(notes),
-        decay_s=decay_estimate_s(room, surfaces, hz=sqrt(wishes.band_hz[0] * wishes.band_hz[1])),
+        decay_s=decay_estimate_s(project.room(), project.surfaces(), hz=sqrt(wishes.band_hz[0] * wishes.band_hz[1])),
         seconds=perf_counter() - began,
         cpu_seconds=process_time() - began_cpu,
     )
+
+
+def _field(project: Project, frequency_hz: Floats, position_m: Floats, running: Running) -> Complexes:
+    """From all positions to all seats: (n_freq, n_seat, n_position) [1/m]."""
+    seats = project.seats()
+    if not len(position_m):
+        return np.zeros((len(frequency_hz), len(seats), 0), dtype=np.complex128)
+    return transfer_function(
+        project.room(),
+        project.surfaces(),
+        frequency_hz=frequency_hz,
+        seat_m=seats.position_m,
+        source_m=position_m,
+        running=running,
+    )
+
+
+def _empty(arms: Sequence[Arm], n_freq: int) -> dict[str, NDArray[Any]]:
+    """The arrays of a record where no strategy has a layout yet."""
+    count, most = len(arms), max(arm.subs for arm in arms)
+    shapes = {
+        "variation_db": (count,),
+        "tuned_db": (count,),
+        "output_db": (count,),
+        "variation_at_db": (count, n_freq),
+        "output_at_db": (count, n_freq),
+        "position_m": (count, most, 3),
+        "gain_db": (count, most),
+        "delay_s": (count, most),
+    }
+    return {
+        **{name: np.full(shape, np.nan) for name, shape in shapes.items()},
+        "polarity": np.zeros((count, most), dtype=np.int64),
+        "layouts": np.zeros(count, dtype=np.int64),
+    }
+
+
+def _filled(
+    arrays: Mapping[str, NDArray[Any]],
+    index: int,
+    arm: Arm,
+    found: Sequence[Answer],
+    *,
+    fine: Grid,
+    finer: int,
+    position_m: Floats,
+) -> str:
+    """Put the best answer of a strategy into the arrays; its note."""
+    answer = found[0]
+    if arm.tuned:
+        half = fine.every(2)
+        answer = tuned(arm, found, half)
+        arrays["tuned_db"][index] = half.variation_db(answer)
+    n_kept = arrays["variation_at_db"].shape[1]
+    near = (np.arange(len(fine.frequency_hz)) + finer // 2) // finer
+    figures = judged(answer, fine, near, n_kept)
+    figures |= {
+        "position_m": position_m[answer.column],
+        "gain_db": answer.gain_db,
+        "delay_s": answer.delay_s,
+        "polarity": answer.polarity,
+    }
+    for name, values in figures.items():
+        if arrays[name][index].ndim and len(values) < len(arrays[name][index]):
+            arrays[name][index, : len(values)] = values
+        else:
+            arrays[name][index] = values
+    arrays["layouts"][index] = answer.layouts
+    return answer.note
 
 
 def job_seed(seed: int, *texts: str) -> int:
     """The seed of one search: it follows from the study's seed and from what is searched, not from its number."""
     words = np.frombuffer(sha256("\0".join(texts).encode()).digest(), dtype="<u4")
     return int(np.random.SeedSequence([seed, *words.tolist()]).generate_state(1)[0])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Answer:
-    """The best plan of a strategy in a room: columns into its own positions, drives, level (n_freq, n_seat) [dB]."""
-
-    column: NDArray[np.intp]
-    gain_db: Floats
-    delay_s: Floats
-    polarity: NDArray[np.int64]
-    level_db: Floats
-    layouts: int
-    note: str
-
-
-def _one_answer(arm: Arm) -> bool:
-    """Whether the strategy leaves nothing to be searched."""
-    return len(arm.column) == arm.subs and (arm.drives.is_single or arm.subs == 1)
-
-
-def _given(arm: Arm, transfer: Complexes, frequency_hz: Floats) -> _Answer:
-    """The only layout, with the drives that the strategy sets, or none."""
-    delay_s = np.zeros(arm.subs) if arm.delay_s is None else arm.delay_s
-    polarity = np.ones(arm.subs, dtype=np.int64) if arm.polarity is None else arm.polarity
-    weights = drive_weights(frequency_hz, gain_db=np.zeros(arm.subs), delay_s=delay_s, polarity=polarity)
-    return _Answer(
-        column=np.arange(arm.subs),
-        gain_db=np.zeros(arm.subs),
-        delay_s=delay_s,
-        polarity=polarity,
-        level_db=level_db(seat_pressure(transfer, weights)),
-        layouts=1,
-        note=AS_GIVEN,
-    )
-
-
-def _searched(
-    arm: Arm, transfer: Complexes, frequency_hz: Floats, seats: Seats, seed: int, running: Running
-) -> _Answer | None:
-    """What the search finds, on one thread; None where nothing fits."""
-    from solvers.search.explore import Effort  # noqa: PLC0415 (as the next)
-    from solvers.search.search import search  # noqa: PLC0415 (a study without a search starts without the kernels)
-
-    problem = Problem(frequency_hz=frequency_hz, transfer=transfer, seat_weight=seats.weight, drives=arm.drives)
-    effort = Effort(hops=HOPS)
-    (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, effort=effort, running=running.on(1))
-    if not outcome.plans:
-        return None
-    plan = outcome.plans[0]
-    return _Answer(
-        column=plan.candidate_index.astype(np.intp),
-        gain_db=plan.gain_db,
-        delay_s=plan.delay_s,
-        polarity=plan.polarity.astype(np.int64),
-        level_db=plan.level_db,
-        layouts=outcome.layouts_searched,
-        note=outcome.stop.value,
-    )

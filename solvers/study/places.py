@@ -1,18 +1,17 @@
-"""Where the subs of a strategy may stand in a room, and the drives that a strategy sets itself."""
+"""Where the subs of a strategy may stand in a room, and the settings that it gives them before anything is searched."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.arrays import Floats
+from roommodes.arrays import Complexes, Floats
 from roommodes.project.project import Project
-from roommodes.studies.design import ZONES
+from roommodes.responses.metrics import drive_weights
+from roommodes.studies.strategies import ALONG_ALL_WALLS, Point, Strategy, StrategyTable, Trim, strategy_of
 from solvers.search.problem import DriveRange
-
-Point = tuple[float, float, float]
 
 SAME_M = 1e-6  # positions closer than this are one
 
@@ -25,15 +24,37 @@ class Arm:
     ----------
     subs : how many.
     column : (n,) its positions, as indices into all positions of the room.
-    drives : what may be adjusted.
-    delay_s, polarity : (subs,) drives that it sets itself; None where it does not.
+    drives : what is searched for each sub, on top of its settings.
+    gain_db, delay_s, polarity : (subs,) settings that the strategy gives [dB], [s], +1 or -1.
+    trims : what is added to them for subs together.
     """
 
     subs: int
     column: NDArray[np.intp]
     drives: DriveRange
-    delay_s: Floats | None = None
-    polarity: NDArray[np.int64] | None = None
+    gain_db: Floats
+    delay_s: Floats
+    polarity: NDArray[np.int64]
+    trims: tuple[Trim, ...]
+
+    @property
+    def only_layout(self) -> bool:
+        """Whether there is nothing to choose from: as many positions as subs."""
+        return len(self.column) == self.subs
+
+    @property
+    def searched(self) -> bool:
+        """Whether positions are chosen, or settings of each sub searched."""
+        return not self.only_layout or not (self.drives.is_single or self.subs == 1)
+
+    @property
+    def tuned(self) -> bool:
+        """Whether anything is fitted to the room: positions, settings or trims."""
+        return self.searched or bool(self.trims)
+
+    def weights(self, frequency_hz: Floats) -> Complexes:
+        """Complex weights of the settings that the strategy gives: (n_freq, subs)."""
+        return drive_weights(frequency_hz, gain_db=self.gain_db, delay_s=self.delay_s, polarity=self.polarity)
 
 
 def arms_of(
@@ -52,76 +73,65 @@ def arms_of(
     """
     known: list[Point] = []
     arms = []
-    for strategy in strategies:
+    gain_low, gain_high = project.search.gain_db
+    for entry in strategies:
+        table = StrategyTable.model_validate({"name": "a strategy", **entry})
+        strategy = strategy_of(table, trim_gain_db=(gain_low - gain_high, 0.0))
         points = _points(project, strategy, places)
         column = np.array(list(dict.fromkeys(_index(known, point) for point in points)), dtype=np.intp)
         arms.append(_arm(project, strategy, column))
     return np.array(known).reshape(-1, 3), tuple(arms)
 
 
-def _points(project: Project, strategy: Mapping[str, Any], places: Mapping[str, float]) -> list[Point]:
+def _points(project: Project, strategy: Strategy, places: Mapping[str, float]) -> list[Point]:
     """Positions of a strategy; those that a search may choose from keep their distance from the ears."""
-    length, width, height = project.room().size_m
+    size = project.room().size_m
     inset, up = places["inset_m"], places["height_m"]
-    front, rear, left, right = inset, length - inset, inset, width - inset
-    kind = strategy["positions"]
-    middles = [(front, width / 2, up), (rear, width / 2, up), (length / 2, left, up), (length / 2, right, up)]
-    points: list[Point]
-    if kind in ("free", "front wall"):
-        candidates = project.candidates()
-        zones = ZONES if kind == "free" else ZONES[:1]
-        pairs = zip(candidates.position_m.tolist(), candidates.zone, strict=True)
-        points = [(x, y, z) for (x, y, z), zone in pairs if zone in zones]
-        points = list(dict.fromkeys(points + middles[: len(zones)]))  # whatever the spacing, the middles belong to it
-    elif kind == "corners":
-        points = [(front, left, up), (front, right, up), (rear, left, up), (rear, right, up)]
-    elif kind == "wall midpoints":
-        points = middles
-    elif kind == "quarter points":
-        points = [(length * a, width * b, up) for a in (0.25, 0.75) for b in (0.25, 0.75)]
-    elif kind == "front-and-rear pairs":
-        across = [width * (2 * k + 1) / strategy["subs"] for k in range(strategy["subs"] // 2)]
-        return [(front, y, up) for y in across] + [(rear, y, up) for y in across]
-    else:
-        low, high = (inset, inset, up), (length - inset, width - inset, max(height - inset, up))
-        sizes = (length, width, height)
-        given = [
-            [min(max(part * size, a), b) for part, size, a, b in zip(point, sizes, low, high, strict=True)]
-            for point in strategy["at_fraction"]
-        ]
-        points = [(x, y, z) for x, y, z in given]
-    if len(points) == strategy["subs"]:
+    low, high = (inset, inset, up), (size[0] - inset, size[1] - inset, max(size[2] - inset, up))
+
+    def at(fraction: Point) -> Point:
+        x, y, z = (min(max(part * end, a), b) for part, end, a, b in zip(fraction, size, low, high, strict=True))
+        return (x, y, z)
+
+    points = [at(fraction) for fraction in strategy.points]
+    if strategy.walls:
+        points = _along_walls(project, strategy, at)
+    if len(points) == strategy.subs:
         return points  # nothing to choose from
     ears = project.seats().position_m
     gap = np.linalg.norm(np.array(points)[:, None] - ears, axis=2).min(axis=1)
     return [point for point, free in zip(points, gap, strict=True) if free >= places["seat_distance_m"] - SAME_M]
 
 
-def _arm(project: Project, strategy: Mapping[str, Any], column: NDArray[np.intp]) -> Arm:
-    subs = strategy["subs"]
-    if strategy["positions"] == "front-and-rear pairs":
-        # A rear source that takes up the front's plane wave plays it inverted and late by the room's length, however
-        # far both stand off their walls: 2 cos(ka) e^{-jkx} meets its reflection 2 cos(ka) e^{-jk(2L - x)}.
-        # The scheme: Celestinos and Nielsen, JAES 56(11), 2008 (from memory).
-        late = project.room().length_m / project.room().air.speed_of_sound_m_s
-        half = subs // 2
-        return Arm(
-            subs=subs,
-            column=column,
-            drives=_drives(project, ()),
-            delay_s=np.array([0.0] * half + [late] * half),
-            polarity=np.array([1] * half + [-1] * half),
-        )
-    return Arm(subs=subs, column=column, drives=_drives(project, strategy["adjust"]))
+def _along_walls(project: Project, strategy: Strategy, at: Callable[[Point], Point]) -> list[Point]:
+    """The candidates along the walls, and the walls' middles, which belong to them whatever the spacing."""
+    candidates = project.candidates()
+    level = at((0.0, 0.0, strategy.height))[2]
+    pairs = zip(candidates.position_m.tolist(), candidates.zone, strict=True)
+    points = [(x, y, level if strategy.height else z) for (x, y, z), zone in pairs if zone in strategy.walls]
+    middles = dict(zip(ALONG_ALL_WALLS, ((0.0, 0.5), (1.0, 0.5), (0.5, 0.0), (0.5, 1.0)), strict=True))
+    points += [at((*middles[wall], strategy.height)) for wall in strategy.walls]
+    return list(dict.fromkeys(points))
 
 
-def _drives(project: Project, adjust: Sequence[str]) -> DriveRange:
+def _arm(project: Project, strategy: Strategy, column: NDArray[np.intp]) -> Arm:
+    # A rear source that takes up the front's plane wave plays it inverted and late by the room's length, however
+    # far both stand off their walls: 2 cos(ka) e^{-jkx} meets its reflection 2 cos(ka) e^{-jk(2L - x)}.
+    late = project.room().length_m / project.room().air.speed_of_sound_m_s
     search = project.search
     least, most = (search.delay_ms[0] * 1e-3, search.delay_ms[1] * 1e-3)
-    return DriveRange(
-        delay_s=(least, most) if "delays" in adjust else (0.0, 0.0),
-        gain_db=search.gain_db if "gains" in adjust else (0.0, 0.0),
-        polarity="polarity" in adjust,
+    return Arm(
+        subs=strategy.subs,
+        column=column,
+        drives=DriveRange(
+            delay_s=(least, most) if "delays" in strategy.adjust else (0.0, 0.0),
+            gain_db=search.gain_db if "gains" in strategy.adjust else (0.0, 0.0),
+            polarity="polarity" in strategy.adjust,
+        ),
+        gain_db=np.array(strategy.gain_db),
+        delay_s=1e-3 * np.array(strategy.delay_ms) + late * np.array(strategy.delay_room_lengths),
+        polarity=np.array(strategy.polarity, dtype=np.int64),
+        trims=strategy.trims,
     )
 
 

@@ -151,8 +151,8 @@ def test_what_reaches_out_of_the_file_is_refused(tmp_path: Path, file: Path, rea
 
 def test_a_newer_format_is_not_guessed_at(file: Path, read) -> None:
     with h5py.File(file, "r+") as changed:
-        changed.attrs["format_version"] = 2
-    with pytest.raises(FileUnusable, match="has format version 2; this program reads"):
+        changed.attrs["format_version"] += 1
+    with pytest.raises(FileUnusable, match=r"has format version \d; this program reads"):
         read(file)
 
 

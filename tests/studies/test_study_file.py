@@ -16,6 +16,7 @@ from roommodes.studies.reading import Study, load_study, parse_study, study_sche
 from roommodes.toml.text import toml_text
 from tests.studies.texts import tiny
 
+PAIRS = 'positions = "front-and-rear pairs"\n'
 STARTER = files("roommodes.studies").joinpath("starter.toml").read_text(encoding="utf-8")
 
 
@@ -89,7 +90,46 @@ def test_all_faults_come_at_once_with_their_lines() -> None:
             "the positions are free; delete the key",
         ),
         ('subs = 4\npositions = "front-and-rear', 'subs = 3\npositions = "front-and-rear', "pairs need an even number"),
-        ('positions = "front-and-rear pairs"', 'positions = "front-and-rear pairs"\nadjust = ["gains"]', "length sets"),
+        (
+            'positions = "front-and-rear pairs"',
+            'positions = "front-and-rear arrays"',
+            "got 4; front-and-rear arrays are 8.",
+        ),
+        (PAIRS, PAIRS + "polarity = [1, 1, -1]", "polarity: it has 3 for 4 subs; give one for each."),
+        (PAIRS, PAIRS + "polarity = [1, 1, -1, 0]", "got 0; allowed: 1, -1."),
+        (PAIRS, PAIRS + "gain_db = [0, 0, 3, 3]", "got 3 dB; allowed: -40 to 0 dB"),
+        (PAIRS, PAIRS + "delay_ms = []", "got an empty list; give one for each sub, or delete the key."),
+        (PAIRS, PAIRS + "height_fraction = [0.5, 0.5]", "it has 2; allowed: one number, or 4, one for each position"),
+        (PAIRS, PAIRS + "height_fraction = 1.5", "got 1.5; allowed: 0 to 1"),
+        (
+            PAIRS,
+            PAIRS + "trim = [{ subs = [3, 5], gain_db = [-6, 0] }]",
+            "trim[0].subs: there is no sub 5; the strategy has 4",
+        ),
+        (PAIRS, PAIRS + "trim = [{ subs = [], gain_db = [-6, 0] }]", "name the subs by number, from 1"),
+        (
+            PAIRS,
+            PAIRS + "trim = [{ subs = [1, 2, 3, 4], gain_db = [-6, 0] }]",
+            "these are all subs; what is common to all",
+        ),
+        (PAIRS, PAIRS + "trim = [{ subs = [3, 4] }]", "neither gain_db nor delay_ms is given"),
+        (
+            PAIRS,
+            PAIRS + "trim = [{ subs = [3], gain_db = [-6, 0] }, { subs = [3, 4], delay_ms = [-1, 1] }]",
+            "trim[1].subs: a sub is named twice",
+        ),
+        (
+            PAIRS,
+            PAIRS + 'adjust = ["gains"]\ntrim = [{ subs = [3, 4], gain_db = [-6, 0] }]',
+            "take trim or adjust, not both",
+        ),
+        ('positions = "free"', 'positions = "free"\ngain_db = [0, 0]', "settings belong to a position"),
+        ('positions = "free"', 'positions = "free"\nheight_fraction = [0, 1]', "one number for the whole line"),
+        (
+            "at_fraction = [[0, 0, 0]]",
+            "at_fraction = [[0, 0, 0]]\nheight_fraction = 0.5",
+            "at_fraction gives the heights",
+        ),
         ('adjust = ["delays", "gains", "polarity"]', 'adjust = ["delays", "delays"]', "one adjustment is given twice"),
         ('adjust = ["delays", "gains", "polarity"]', 'adjust = ["delay"]', "Did you mean delays?"),
         ("band_hz = [20, 100]", "band_hz = [100, 20]", "the first must not be above the second"),
