@@ -207,12 +207,12 @@ class StudySearchTable(Table):
         tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)
     ] = Field(default=(20.0, 100.0), description="Band of the comparison, [low, high] [Hz].", examples=[[20, 80]])
     points_per_octave: Annotated[int, Range(low=3, high=96)] = Field(
-        default=12, description="Frequencies per octave that a search sees.", examples=[12]
+        default=12, description="Frequencies per octave of the curves that are kept.", examples=[12]
     )
     judged_points_per_octave: Annotated[int, Range(low=6, high=384)] = Field(
         default=96,
-        description="Frequencies per octave on which strategies are judged, at least twice as many as a search sees; "
-        "settings are polished on half of them.",
+        description="Frequencies per octave on which strategies are judged; searches see every second of them. At "
+        "least twice points_per_octave are taken.",
         examples=[96],
     )
     delay_ms: Annotated[tuple[Delay, Delay], several(2, "[least, most] in ms"), AfterValidator(rising)] = Field(

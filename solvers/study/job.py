@@ -25,7 +25,7 @@ from roommodes.studies.design import StudyRoom
 from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord, StudyJob, canonical, record_image
 from roommodes.studies.strategies import StrategyTable, strategy_of
-from solvers.study.answers import Answer, Grid, as_given, finer_by, judged, leading, tuned
+from solvers.study.answers import Grid, answered, finer_by, judged, settings
 from solvers.study.places import Arm, arms_of
 
 NO_LAYOUT = "no layout: too few legal positions in this room"
@@ -103,26 +103,21 @@ def _done(text: str, key: str, running: Running) -> JobRecord:
         transfer=_field(project, hz, position_m, running),
         seat_weight=seats.weight,
     )
-    answers: list[tuple[Answer, ...]] = []
-    for arm, strategy in zip(arms, strategies, strict=True):
-        if len(arm.column) < arm.subs:
-            answers.append(())
-        elif not arm.searched:
-            answers.append((as_given(arm),))
-        else:
-            seed = job_seed(tree["seed"], tree["project"], canonical(strategy))
-            answers.append(leading(arm, fine.every(finer), seed, running))
+    half = fine.every(2)
+    seeds = [job_seed(tree["seed"], tree["project"], canonical(strategy)) for strategy in strategies]
+    answers = [answered(arm, half, seed, running) for arm, seed in zip(arms, seeds, strict=True)]
     running.check("interrupted: this room was not finished")
     arrays = _empty(arms, len(frequency_hz))
-    notes = [
-        _filled(arrays, k, arm, found, fine=fine, finer=finer, position_m=position_m) if found else NO_LAYOUT
-        for k, (arm, found) in enumerate(zip(arms, answers, strict=True))
-    ]
+    near = (np.arange(len(hz)) + finer // 2) // finer
+    for k, (arm, answer) in enumerate(zip(arms, answers, strict=True)):
+        if answer is not None:
+            tuned_db = half.variation_db(answer) if arm.tuned else np.nan
+            _fill(arrays, k, {**judged(answer, fine, near), "tuned_db": tuned_db, **settings(answer, position_m)})
     return JobRecord(
         key=key,
         frequency_hz=frequency_hz,
         arrays=arrays,
-        notes=tuple(notes),
+        notes=tuple(NO_LAYOUT if answer is None else answer.note for answer in answers),
         decay_s=decay_estimate_s(project.room(), project.surfaces(), hz=sqrt(wishes.band_hz[0] * wishes.band_hz[1])),
         seconds=perf_counter() - began,
         cpu_seconds=process_time() - began_cpu,
@@ -164,38 +159,13 @@ def _empty(arms: Sequence[Arm], n_freq: int) -> dict[str, NDArray[Any]]:
     }
 
 
-def _filled(
-    arrays: Mapping[str, NDArray[Any]],
-    index: int,
-    arm: Arm,
-    found: Sequence[Answer],
-    *,
-    fine: Grid,
-    finer: int,
-    position_m: Floats,
-) -> str:
-    """Put the best answer of a strategy into the arrays; its note."""
-    answer = found[0]
-    if arm.tuned:
-        half = fine.every(2)
-        answer = tuned(arm, found, half)
-        arrays["tuned_db"][index] = half.variation_db(answer)
-    n_kept = arrays["variation_at_db"].shape[1]
-    near = (np.arange(len(fine.frequency_hz)) + finer // 2) // finer
-    figures = judged(answer, fine, near, n_kept)
-    figures |= {
-        "position_m": position_m[answer.column],
-        "gain_db": answer.gain_db,
-        "delay_s": answer.delay_s,
-        "polarity": answer.polarity,
-    }
+def _fill(arrays: Mapping[str, NDArray[Any]], index: int, figures: Mapping[str, Any]) -> None:
+    """Put one strategy's figures into the arrays; what has fewer subs than the others leaves the rest as it is."""
     for name, values in figures.items():
-        if arrays[name][index].ndim and len(values) < len(arrays[name][index]):
-            arrays[name][index, : len(values)] = values
-        else:
+        if arrays[name].ndim == 1:
             arrays[name][index] = values
-    arrays["layouts"][index] = answer.layouts
-    return answer.note
+        else:
+            arrays[name][index, : len(values)] = values
 
 
 def job_seed(seed: int, *texts: str) -> int:

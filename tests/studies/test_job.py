@@ -238,8 +238,8 @@ def test_a_strategy_finds_the_same_whatever_others_are_compared(job: StudyJob, r
     tree = json.loads(job.text)
     tree["strategies"] = tree["strategies"][7:8]
     alone = do_job(json.dumps(tree), "key")
-    assert alone.arrays["variation_db"][0] == pytest.approx(record.arrays["variation_db"][7], abs=1e-6)
-    assert np.allclose(alone.arrays["delay_s"][0, :2], record.arrays["delay_s"][7, :2], rtol=0, atol=1e-8)
+    assert alone.arrays["variation_db"][0] == pytest.approx(record.arrays["variation_db"][7], abs=1e-4)
+    assert np.allclose(alone.arrays["delay_s"][0, :2], record.arrays["delay_s"][7, :2], rtol=0, atol=1e-6)
 
 
 def test_seeds_differ_by_room_and_strategy_and_repeat() -> None:
