@@ -32,7 +32,7 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.project.glass import glass_of
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
-from solvers.listening.layout import predict_layout
+from solvers.plans.by_hand import predict_layout
 from solvers.plans.solve import solve
 
 

@@ -67,3 +67,13 @@ class Interrupted(RoommodesError):
     """The work was asked to stop before it had anything to keep."""
 
     exit_code = 130
+
+
+class NoSuchPlan(RoommodesError):
+    """There is no plan with so many subs, or of that rank; `what` says which of the two."""
+
+    exit_code = 2
+
+    def __init__(self, what: str, message: str) -> None:
+        self.what = what
+        super().__init__(message)

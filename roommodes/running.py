@@ -43,7 +43,7 @@ class Running:
 
     Parameters
     ----------
-    report : called with every step of the progress, from the thread that started the work.
+    report : called with every step of the progress, from any thread.
     cancelled : asked now and then; once true, the work keeps what is finished or raises `Interrupted`.
     threads : how many at most; None for as many as this process may run on. No figure depends on it.
     begin, end : the part of a stage that the steps of this work fill, see `part`.

@@ -1,7 +1,6 @@
 """`roommodes crossover`: how the subs of a plan meet the main loudspeakers."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -10,7 +9,7 @@ import typer
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
-from cli.terminal.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs
+from cli.terminal.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.plan_options import suffix_fault as plan_suffix_fault
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
@@ -60,14 +59,13 @@ def crossover(
     Example: roommodes crossover tuned.h5 --at 80 -o ready.h5 --figure crossover.png
     """
     from cli.terminal.figure_suffix import suffix_fault
-    from cli.words.chosen_plan import choose_plan
     from cli.words.crossover import crossover_json, print_crossover
-    from cli.words.what_was_kept import filters_under, tuning_under
+    from cli.words.what_was_kept import filters_under
     from roommodes.plan.file import write_results
     from roommodes.plan.starting_values import check_rate
     from roommodes.project.mains import MainsTable
     from roommodes.storage.whole_file import write_whole
-    from solvers.crossover.with_mains import meet_mains, record_of
+    from solvers.crossover.with_mains import crossed, meet_mains
 
     if output and (fault := plan_suffix_fault(output, PLAN_SUFFIXES)):
         raise typer.BadParameter(f"{fault}; a figure goes to --figure", param_hint="--output")
@@ -80,19 +78,9 @@ def crossover(
     mains = plan.project.mains or MainsTable()
     wanted = wanted_crossover(mains, at=at, order=order, kind=kind)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        found = meet_mains(
-            plan.project,
-            plan.results,
-            subs=plan.count,
-            rank=plan.rank,
-            crossover=wanted,
-            gain_db=gain,
-            running=running,
-        )
+        found = meet_mains(plan, wanted, gain_db=gain, running=running)
     if output:
-        record = record_of(found, subs=plan.count, rank=plan.rank, asked_gain_db=gain)
-        tuning = tuning_under(plan.results, subs=plan.count, rank=plan.rank)
-        write_results(output, replace(plan.results, crossover=record, tuning=tuning), force=force)
+        write_results(output, crossed(plan, found, asked_gain_db=gain).kept(), force=force)
     if figure:
         from cli.figures.crossover import crossover_page
 
@@ -102,7 +90,7 @@ def crossover(
     elif not quiet:
         page = Page()
         print_crossover(page, plan, found, rate)
-        page.line(filters_under(plan.results, subs=plan.count, rank=plan.rank))
+        page.line(filters_under(plan))
         if output:
             page.line(f"Plan with its crossover written to {output}.")
         else:

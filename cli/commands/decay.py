@@ -9,7 +9,7 @@ import typer
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
-from cli.terminal.plan_options import PlanFile, Rank, Subs
+from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -37,7 +37,6 @@ def decay(
     Example: roommodes decay plan.h5 -o decay.png
     """
     from cli.terminal.figure_suffix import suffix_fault
-    from cli.words.chosen_plan import choose_plan
     from cli.words.decay import decay_json, print_decay
     from roommodes.storage.whole_file import write_whole
     from solvers.listening.over_time import plan_over_time
@@ -47,14 +46,7 @@ def decay(
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        found = plan_over_time(
-            plan.project,
-            plan.results,
-            subs=plan.count,
-            rank=plan.rank,
-            length_s=seconds,
-            running=running,
-        )
+        found = plan_over_time(plan, length_s=seconds, running=running)
     if output:
         from cli.figures.decay import decay_page
 

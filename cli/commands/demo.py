@@ -47,12 +47,12 @@ def demo(
         with progress(quiet=quiet, cancelled=stop_asked) as running:
             results = solve(project, running=running)
         write_results(plan_file, results, force=force)
-        write_whole(figure_file, plans_page(project, results, figure_file.suffix), force=force)
+        write_whole(figure_file, plans_page(results, figure_file.suffix), force=force)
         interrupted = stop_asked()
     if as_json:
         print_json({**plans_json(results), **choice_json(results)})
     elif not quiet:
-        print_summary(project, results)
+        print_summary(results)
         _print_next(project_file, plan_file, figure_file)
     if interrupted:
         say_error([f"interrupted: the best found until then is in {plan_file}; run again for the full search"])

@@ -9,7 +9,7 @@ import typer
 from cli.terminal.guard import guarded
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
-from cli.terminal.plan_options import PlanFile, Rank, Subs, suffix_fault
+from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan, suffix_fault
 from cli.terminal.targets import check_targets
 
 SUFFIXES = (".pdf", ".svg", ".dxf")
@@ -43,7 +43,6 @@ def drawing(
     Example: roommodes drawing plan.h5 -o sheet.pdf
     """
     from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_of
-    from cli.words.chosen_plan import choose_plan
     from roommodes.storage.whole_file import write_whole
 
     target = output or file.with_suffix(".pdf")
@@ -66,7 +65,7 @@ def drawing(
         data = sheet_bytes(sheet, target.suffix)
     write_whole(target, data, force=force)
     if as_json:
-        print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.count})
+        print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.subs})
     elif not quiet:
         page = Page()
         page.line(f"Wrote {target}: {paper_of(sheet)} at 1:{sheet.scale:g}. Print it at 100 % and check the scale bar.")

@@ -9,7 +9,7 @@ import typer
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, counted, print_json, warn
-from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
+from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan, suffix_fault
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -43,12 +43,12 @@ def export(
 
     Example: roommodes export plan.h5 -o seats.wav
     """
-    from cli.formats.sofa_wav import seat_impulses, sofa_bytes, wav_bytes, wav_length_s, wav_words
+    from cli.formats.sofa_wav import sofa_bytes, wav_bytes, wav_words
     from cli.words.basis import basis_words, responses_word
-    from cli.words.chosen_plan import choose_plan
     from roommodes.plan.starting_values import RATE_RANGE_HZ
     from roommodes.responses.impulse_response import left_at_end_db
     from roommodes.storage.whole_file import write_whole
+    from solvers.listening.impulses import impulses_length_s, seat_impulses
 
     if fault := suffix_fault(output, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
@@ -58,20 +58,20 @@ def export(
     if not 0.5 <= seconds <= LONGEST_S:
         raise typer.BadParameter(f"got {seconds:g}; allowed: 0.5 to {LONGEST_S:g}", param_hint="--seconds")
     plan = choose_plan(file, subs=subs, rank=rank)
-    if sub is not None and not 1 <= sub <= plan.count:
-        raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.count}", param_hint="--sub")
+    if sub is not None and not 1 <= sub <= plan.subs:
+        raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.subs}", param_hint="--sub")
     check_targets({"--output": output}, inputs=[file], force=force)
     if output.suffix.lower() == ".sofa":
         data = sofa_bytes(plan)
-        emitters, receivers = counted(plan.count, "sub"), counted(len(plan.results.seats), "seat")
+        emitters, receivers = counted(plan.subs, "sub"), counted(len(plan.seats), "seat")
         words = f"{emitters} as emitters, {receivers} as receivers, undriven"
     else:
-        whole = wav_length_s(plan, seconds=seconds, rate_hz=rate)
+        whole = impulses_length_s(plan, seconds=seconds, rate_hz=rate)
         with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
             impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, running=running)
         if (left := left_at_end_db(impulse)) > STILL_RINGS_DB and not quiet:
             longer = "make them longer with --seconds"
-            if plan.results.measured is not None and whole < seconds:
+            if plan.measured is not None and whole < seconds:
                 longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
             warn([f"the responses still ring at their end ({left:.0f} dB); {longer}"])
         data = wav_bytes(impulse, int(rate))
@@ -81,8 +81,8 @@ def export(
         print_json(
             {
                 "written": str(output),
-                "seats": list(plan.results.seats.name),
-                "subs": plan.count,
+                "seats": list(plan.seats.name),
+                "subs": plan.subs,
                 "responses": responses_word(plan.results),
             }
         )

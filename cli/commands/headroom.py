@@ -9,7 +9,7 @@ import typer
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
-from cli.terminal.plan_options import PlanFile, Rank, Subs, suffix_fault
+from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan, suffix_fault
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -35,7 +35,6 @@ def headroom(
 
     Example: roommodes headroom plan.h5 -o headroom.png
     """
-    from cli.words.chosen_plan import choose_plan
     from cli.words.headroom import headroom_json, print_headroom
     from roommodes.storage.whole_file import write_whole
     from solvers.loudness.of_plan import plan_headroom
@@ -45,13 +44,7 @@ def headroom(
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        found = plan_headroom(
-            plan.results,
-            plan.project,
-            count=plan.count,
-            rank=plan.rank,
-            running=running,
-        )
+        found = plan_headroom(plan, running=running)
         running.check("interrupted; nothing was written")
     if output:
         from cli.figures.headroom import headroom_page

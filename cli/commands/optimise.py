@@ -2,7 +2,7 @@
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -13,8 +13,7 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
-    from roommodes.plan.file import Results
-    from roommodes.project.project import Project
+    from roommodes.plan.plan import Results
 
 
 @guarded
@@ -58,40 +57,36 @@ def optimise(
     from roommodes.plan.file import write_results
     from roommodes.project.advice import model_warnings
     from roommodes.project.reading import load_project
-    from solvers.plans.solve import expected_results_bytes, solve
+    from solvers.plans.basis import modelled_basis
+    from solvers.plans.solve import expected_results_bytes, solve_on
 
     wanted = parse_counts(counts)
     project = load_project(file)
-    ground, inputs = None, [file]
+    basis, inputs = None, [file]
     if measured is not None:
         from roommodes.measured.loading import load_manifest
-        from solvers.plans.solve_measured import measured_counts, measured_ground, solve_measured
+        from solvers.plans.measured_basis import measured_basis
 
         found = load_manifest(measured, project)
         inputs += found.paths
-        ground = measured_ground(project, found)
-        wanted = wanted or measured_counts(project, len(ground.candidates))
+        basis = measured_basis(project, found)
+        wanted = wanted or basis.counts
     wanted = wanted or project.search.counts
     target = output or Path(file.stem + ".h5")
     size = expected_results_bytes(project, wanted)
     check_targets({"--output": target}, inputs=inputs, force=force, needed_bytes=size)
-    if not quiet and ground is None:
+    if not quiet and basis is None:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked, threads=threads) as running:
-            asked: dict[str, Any] = {
-                "counts": wanted,
-                "seed": seed,
-                "prove": exhaustive,
-                "running": running,
-            }
-            results = solve(project, **asked) if ground is None else solve_measured(project, ground, **asked)
+            basis = basis or modelled_basis(project, running=running)
+            results = solve_on(basis, counts=wanted, seed=seed, prove=exhaustive, running=running)
         write_results(target, results, force=force)
         interrupted = stop_asked()
     if as_json:
         print_json({**plans_json(results), **choice_json(results), "responses": responses_word(results)})
     elif not quiet:
-        print_summary(project, results)
+        print_summary(results)
         Page().line(f"Plan written to {target}.")
     without = ", ".join(str(count) for count in wanted if count not in results.plans)
     if interrupted:
@@ -118,30 +113,25 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
     return tuple(sorted(set(numbers)))
 
 
-def print_summary(project: "Project", results: "Results") -> None:
+def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
-    from cli.words.plan import mean_limit_db, print_cautions, print_comparison, print_legend, print_plan
+    from cli.words.plan import print_cautions, print_comparison, print_legend, print_plan
     from roommodes.project.glass import glass_of
 
-    page = Page()
-    room = project.room()
+    page, project = Page(), results.project
     seats, candidates = counted(len(results.seats), "seat"), counted(results.candidates.n_first, "candidate")
     page.line(f"{project.name}: {seats}, {candidates}")
     print_measured(page, results)
-    print_comparison(
-        page,
-        results,
-        mean_limit_db(project, results.frequency_hz, results.measured),
-    )
+    print_comparison(page, results)
     print_recommendation(page, results)
     for count in results.plans:
-        print_plan(page, results, room, count)
+        print_plan(page, results.plan(count, 1))
         print_worth(page, results, count)
     print_legend(page)
     print_aims_legend(page)
     print_front(page, results)
-    print_rows(page, project, results)
+    print_rows(page, results)
     used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
     highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
     print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)

@@ -33,7 +33,7 @@ def predict(
     from roommodes.project.advice import model_warnings
     from roommodes.project.reading import load_project
     from roommodes.storage.whole_file import write_whole
-    from solvers.listening.layout import predict_layout
+    from solvers.plans.by_hand import predict_layout
 
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")
@@ -42,15 +42,15 @@ def predict(
     if not quiet:
         warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        prediction = predict_layout(project, running=running)
+        plan = predict_layout(project, running=running)
     if output:
         from cli.figures.pages import prediction_page
 
-        write_whole(output, prediction_page(project, prediction, output.suffix), force=force)
+        write_whole(output, prediction_page(plan, output.suffix), force=force)
     if as_json:
-        print_json(prediction_json(project, prediction))
+        print_json(prediction_json(plan))
     elif not quiet:
         page = Page()
-        print_prediction(page, project, prediction)
+        print_prediction(page, plan)
         if output:
             page.line(f"Figure written to {output}.")

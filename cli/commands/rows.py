@@ -9,7 +9,7 @@ import typer
 from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
-from cli.terminal.plan_options import PlanFile, Rank, Subs
+from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -35,7 +35,6 @@ def rows(
     Example: roommodes rows plan.h5 -o rows.png
     """
     from cli.terminal.figure_suffix import suffix_fault
-    from cli.words.chosen_plan import choose_plan
     from cli.words.rows import print_rows, rows_json
     from roommodes.errors import Interrupted
     from roommodes.storage.whole_file import write_whole
@@ -47,13 +46,7 @@ def rows(
     check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked, threads=threads) as running:
-            found = compromise(
-                plan.project,
-                plan.results,
-                subs=plan.count,
-                rank=plan.rank,
-                running=running,
-            )
+            found = compromise(plan, running=running)
         interrupted = stop_asked()
     if interrupted and not found.costs:
         raise Interrupted("interrupted before the first row was done; nothing was written")

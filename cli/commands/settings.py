@@ -9,11 +9,11 @@ import typer
 from cli.terminal.guard import guarded
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, warn
-from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, suffix_fault
+from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan, suffix_fault
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
-    from cli.words.chosen_plan import ChosenPlan
+    from roommodes.plan.plan import Plan
     from roommodes.plan.starting_values import StartingValues
 
 SUFFIXES = (".csv", ".json")
@@ -43,19 +43,17 @@ def settings(
 
     Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
     """
-    from cli.words.chosen_plan import choose_plan
-    from cli.words.settings import plan_filters, settings_csv, settings_json
-    from cli.words.tuned import tuned_values
-    from roommodes.plan.starting_values import beyond_processor
+    from cli.words.settings import settings_csv, settings_json
+    from roommodes.plan.starting_values import beyond_processor, check_rate, starting_values
     from roommodes.storage.whole_file import write_whole
+    from solvers.tuning.path_filters import path_filters
 
     if output and (fault := suffix_fault(output, SUFFIXES)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
-    plan.values(rate)  # refuses an odd sample rate before filters are fitted for it
-    values = tuned_values(plan, rate) if filters else None
-    values = values or plan.values(rate, plan_filters(plan, rate) if filters else ())
+    check_rate(rate)  # before filters are fitted for it
+    values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
     beyond = beyond_processor(values, plan.project.search)
     data = settings_json(plan, values, beyond)
     if output:
@@ -77,20 +75,20 @@ def json_bytes(data: object) -> bytes:
     return (json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n").encode()
 
 
-def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
+def print_settings(plan: "Plan", values: "StartingValues") -> None:
     """Starting values for a person, with what must be known to dial them in safely."""
     from cli.terminal.output import name
     from cli.words.crossover_settings import print_common
     from cli.words.plan import from_walls, subs_word
     from cli.words.settings import SUB_HEADERS, filter_words, sub_row
-    from cli.words.tuned import print_tuned, tuning_of
+    from cli.words.tune import print_tuned
     from roommodes.filters.biquads import SIGN_CONVENTION
 
     page, room = Page(), plan.project.room()
-    measured = plan.results.measured is not None
+    measured = plan.measured is not None
     known = "measured" if measured else "predicted"
-    which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
-    page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.count)}{which}")
+    which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
+    page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.subs)}{which}")
     page.table(SUB_HEADERS, [sub_row(sub) for sub in values.subs], right=(0, 2, 3, 4, 5))
     page.line(
         f"samples: at {values.rate_hz:g} Hz. distance: the delay times {values.speed_of_sound_m_s:.1f} m/s, by how "
@@ -101,7 +99,7 @@ def print_settings(plan: "ChosenPlan", values: "StartingValues") -> None:
     for sub in values.subs:
         page.line(from_walls(sub.position_m, room), mark=f"{sub.number}  ")
     print_common(page, plan, values)
-    if tuning_of(plan) and any(sub.filters for sub in values.subs):
+    if plan.tuning and any(sub.filters for sub in values.subs):
         print_tuned(page, plan, values)
         print_before_switching_on(page, measured=measured)
         return

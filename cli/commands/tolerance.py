@@ -16,8 +16,7 @@ from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.arrays import Floats
-    from roommodes.plan.file import Results
-    from roommodes.project.project import Project
+    from roommodes.plan.plan import Results
     from solvers.tolerance.percentiles import Asked
 
 MOST_DRAWS = 65536
@@ -76,27 +75,25 @@ def tolerance(
     from cli.words.basis import refuse_robust
     from roommodes.errors import FileUnusable
     from roommodes.plan.file import read_results
-    from roommodes.project.reading import parse_project
     from solvers.tolerance.percentiles import Asked, lean_grid
 
     check_names(output=output, figure=figure, robust=robust)
     results = read_results(file)
-    project = parse_project(results.project_toml, source=f"{file} (project inside)")
     if not results.plans:
         raise FileUnusable(f"{file}: holds no plan; run optimise again and let it finish")
     check_subs(results, subs)
     counts = None if subs is None else (subs,)
     out = Out(force=force, as_json=as_json, quiet=quiet, threads=threads)
     if robust:
-        refuse_robust(results, project)
+        refuse_robust(results)
         size = results.size_bytes
         check_targets({"--robust": robust}, inputs=[file], force=force, needed_bytes=size)
-        write_robust(results, project, robust, counts=counts, seed=seed, out=out)
+        write_robust(results, robust, counts=counts, seed=seed, out=out)
         return
     check_targets({"--output": output, "--figure": figure}, inputs=[file], force=force)
     asked = Asked(draws=draws, seed=seed, plans=plans, counts=counts, checked=check, indices=shares)
-    grid = lean_grid(project) if frequencies is None else lean_grid(project, frequencies)
-    write_percentiles(results, project, asked, frequency_hz=grid, output=output, figure=figure, out=out)
+    grid = lean_grid(results.project) if frequencies is None else lean_grid(results.project, frequencies)
+    write_percentiles(results, asked, frequency_hz=grid, output=output, figure=figure, out=out)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +108,6 @@ class Out:
 
 def write_percentiles(
     results: "Results",
-    project: "Project",
     asked: "Asked",
     *,
     frequency_hz: "Floats",
@@ -128,25 +124,19 @@ def write_percentiles(
     targets = {"Figures": output, "Figure": figure}
     with interruptible() as stop_asked:
         with progress(quiet=out.quiet, cancelled=stop_asked, threads=out.threads) as running:
-            found = tolerance_of(
-                results,
-                project,
-                asked,
-                frequency_hz=frequency_hz,
-                running=running,
-            )
+            found = tolerance_of(results, asked, frequency_hz=frequency_hz, running=running)
         if output:
             write_tolerance(output, found, force=out.force)
         interrupted = stop_asked()
     if figure:
         from cli.figures.tolerance import tolerance_page
 
-        write_whole(figure, tolerance_page(project, results, found, figure.suffix), force=out.force)
+        write_whole(figure, tolerance_page(results, found, figure.suffix), force=out.force)
     if out.as_json:
         print_json(tolerance_json(results, found))
     elif not out.quiet:
         page = Page()
-        print_tolerance(page, project, results, found)
+        print_tolerance(page, results, found)
         for what, target in targets.items():
             if target:
                 page.line(f"{what} written to {target}.")
@@ -157,7 +147,6 @@ def write_percentiles(
 
 def write_robust(
     results: "Results",
-    project: "Project",
     target: Path,
     *,
     counts: tuple[int, ...] | None,
@@ -171,20 +160,14 @@ def write_robust(
 
     with interruptible() as stop_asked:
         with progress(quiet=out.quiet, cancelled=stop_asked, threads=out.threads) as running:
-            plans, prices = robust_results(
-                results,
-                project,
-                counts=counts,
-                seed=seed,
-                running=running,
-            )
+            plans, prices = robust_results(results, counts=counts, seed=seed, running=running)
         write_results(target, plans, force=out.force)
         interrupted = stop_asked()
     if out.as_json:
         print_json(price_json(plans, prices))
     elif not out.quiet:
         page = Page()
-        print_prices(page, project, plans, prices)
+        print_prices(page, plans, prices)
         page.line(f"Plan written to {target}.")
     if interrupted:
         say_error([f"interrupted: the drives polished until then are in {target}; run again for all of them"])

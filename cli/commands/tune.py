@@ -1,8 +1,6 @@
 """`roommodes tune`: filters for a plan, on single subs and shared by all."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
-from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,13 +9,12 @@ import typer
 from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
-from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs
+from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
     from roommodes.acoustics.curve import Curve
-    from roommodes.plan.tuning import TuningSettings
 
 MOST_FILTERS = 12
 MOST_DB = 20.0
@@ -71,53 +68,45 @@ def tune(
     Example: roommodes tune plan.h5 -o tuned.h5 --boost 2 --target 20:4,120:0
     """
     from cli.terminal.figure_suffix import suffix_fault
-    from cli.words.chosen_plan import choose_plan
     from cli.words.tune import print_tuning, tuning_json
     from cli.words.what_was_kept import crossover_after
-    from roommodes.errors import Interrupted
     from roommodes.plan.file import write_results
     from roommodes.plan.starting_values import check_rate
     from roommodes.storage.whole_file import write_whole
-    from solvers.crossover.with_mains import meet_again
-    from solvers.tuning.tune import tune as search
+    from solvers.plans.tuned import tuned_plan
+    from solvers.tuning.tune import TuneWishes
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
-    curve = parse_target(target)
+    wishes = TuneWishes(
+        per_sub=per_sub,
+        shared=shared,
+        boost_db=boost,
+        cut_db=cut,
+        all_pass=all_pass,
+        rate_hz=rate,
+        target=parse_target(target),
+    )
     check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
     path = output or file.with_name(f"{file.stem}-tuned.h5")
     targets = {"--output": path, "--figure": figure}
     check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
-    settings = _settings(per_sub, shared, boost, cut, all_pass, rate, plan.project.search.weights.output)
-    shape_db = curve.at(plan.results.frequency_hz)
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked) as running:
-            tuning = search(
-                plan.results,
-                subs=plan.count,
-                rank=plan.rank,
-                settings=settings,
-                shape_db=shape_db,
-                running=running,
-            )
-            tuned = replace(plan.results, tuning=tuning, crossover=None)
-            if plan.crossover and not stop_asked():
-                with suppress(Interrupted):  # then without a crossover, which is said
-                    met = meet_again(plan.project, replace(plan.results, tuning=tuning), running=running)
-                    tuned = replace(tuned, crossover=met)
-        write_results(path, tuned, force=force)
+            tuned = tuned_plan(plan, wishes, running=running)
+        write_results(path, tuned.kept(), force=force)
         interrupted = stop_asked()
-    crossover = crossover_after(plan.results.crossover, tuned.crossover, subs=plan.count, rank=plan.rank)
+    crossover = crossover_after(plan, tuned)
     if figure:
         from cli.figures.tune import tuning_page
 
-        write_whole(figure, tuning_page(plan, tuning, figure.suffix), force=force)
+        write_whole(figure, tuning_page(tuned, figure.suffix), force=force)
     if as_json:
-        print_json({**tuning_json(plan, tuning), "crossover": crossover})
+        print_json({**tuning_json(tuned), "crossover": crossover})
     elif not quiet:
         page = Page()
-        print_tuning(page, plan, tuning)
+        print_tuning(page, tuned)
         if crossover:
             page.line(crossover)
         page.line(f"Plan with its filters written to {path}.")
@@ -149,29 +138,3 @@ def parse_target(text: str | None) -> "Curve":
         ) from None
     rising = sorted(points.items())
     return Curve(tuple(hz for hz, _ in rising), tuple(level for _, level in rising))
-
-
-def _settings(
-    per_sub: int | None,
-    shared: int | None,
-    boost: float | None,
-    cut: float | None,
-    all_pass: bool,
-    rate_hz: float,
-    exchange: float,
-) -> "TuningSettings":
-    """What was asked for, over the defaults of the two searches."""
-    from solvers.tuning.equaliser import EqualiserLimits
-    from solvers.tuning.sub_filters import SubFilterLimits
-    from solvers.tuning.tune import settings_of
-
-    own, all_subs = SubFilterLimits(all_pass=all_pass), EqualiserLimits()
-    if per_sub is not None:
-        own = replace(own, per_sub=per_sub)
-    if shared is not None:
-        all_subs = replace(all_subs, filters=shared)
-    if boost is not None:
-        own, all_subs = replace(own, boost_db=boost), replace(all_subs, boost_db=boost)
-    if cut is not None:
-        own, all_subs = replace(own, cut_db=cut), replace(all_subs, cut_db=cut)
-    return settings_of(own=own, shared=all_subs, rate_hz=rate_hz, exchange=exchange)

@@ -7,10 +7,10 @@ import numpy as np
 from cli.drawing.objects import Stance
 from cli.drawing.primitives import WALLS, Point, Sheet
 from cli.figures.lettering import SMALL_MM, text_width
-from cli.words.chosen_plan import ChosenPlan
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.acoustics.room import WALLS as ALL_WALLS
 from roommodes.places.zones import Box, Triple
+from roommodes.plan.plan import Plan
 from roommodes.project.project import the_wall
 
 NAME_INSET_MM = 3.2
@@ -110,9 +110,7 @@ def _free_place(places: list[Point], size: Point, taken: list[tuple[Point, Point
     return min(within or places[:1], key=met)
 
 
-def taken(
-    view: View, plan: ChosenPlan, subs: tuple[Stance, ...], near: tuple[int, int] | None
-) -> list[tuple[Point, Point]]:
+def taken(view: View, plan: Plan, subs: tuple[Stance, ...], near: tuple[int, int] | None) -> list[tuple[Point, Point]]:
     """What stands in a view, with its texts: cabinets and keep-outs."""
     boxes = []
     for sub in subs:
@@ -125,9 +123,9 @@ def taken(
     return boxes
 
 
-def _row_name_box(view: View, plan: ChosenPlan, row: int) -> tuple[Point, Point]:
+def _row_name_box(view: View, plan: Plan, row: int) -> tuple[Point, Point]:
     """About where a row's name stands in the plan view: beside its seat nearest to the left wall."""
-    seats = plan.results.seats
+    seats = plan.seats
     members = seats.position_m[np.asarray(seats.row) == row]
     if not len(members):
         return (0.0, 0.0), (0.0, 0.0)

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.terminal.output import clean
-from cli.words.chosen_plan import ChosenPlan
 from roommodes.acoustics.room import PLANE_AXES, Pane, Wall
 from roommodes.acoustics.wall_laws import DoubleGlazing
 from roommodes.arrays import Floats
 from roommodes.places.zones import Cabinet, Triple, face_direction
+from roommodes.plan.plan import Plan
 from roommodes.project.project import Project, cabinet_of, the_wall
 from roommodes.subwoofer.tables import SubwooferTable
 
@@ -99,7 +99,7 @@ class WallPart:
         )
 
 
-def stances(plan: ChosenPlan) -> tuple[Stance, ...]:
+def stances(plan: Plan) -> tuple[Stance, ...]:
     """Every sub of a plan with its cabinet turned as it fits, away from the nearest wall where it can."""
     project = plan.project
     cabinet = cabinet_of(project.subwoofer)

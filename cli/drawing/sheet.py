@@ -11,9 +11,9 @@ from cli.drawing.primitives import FRAME, Point, Sheet
 from cli.drawing.views import bounds, elevation, moved, plan_view, walls_to_show
 from cli.figures.lettering import LARGE_MM, LETTER_WIDTH, NORMAL_MM, SMALL_MM, fitted
 from cli.terminal.output import clean
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
 from roommodes.errors import OutsideModel
+from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
 from roommodes.project.project import the_wall
 
@@ -42,7 +42,7 @@ class SheetWishes:
     revision: str = "A"
 
 
-def drawing_sheet(plan: ChosenPlan, wishes: SheetWishes) -> Sheet:
+def drawing_sheet(plan: Plan, wishes: SheetWishes) -> Sheet:
     """A sheet to build from.
 
     Raises
@@ -81,7 +81,7 @@ def paper_of(sheet: Sheet) -> str:
     return next((name for name, size in PAPERS.items() if size == (sheet.width_mm, sheet.height_mm)), "its own size")
 
 
-def plan_alone(plan: ChosenPlan, scale: float) -> Sheet:
+def plan_alone(plan: Plan, scale: float) -> Sheet:
     """The view from above with its dimensions, on a sheet of just its size."""
     view = plan_view(plan, scale)
     low, high = bounds(view.parts)
@@ -89,13 +89,13 @@ def plan_alone(plan: ChosenPlan, scale: float) -> Sheet:
     return Sheet(width_mm=high[0] - low[0] + 6.0, height_mm=high[1] - low[1] + 6.0, scale=scale, parts=parts)
 
 
-def plan_to_fit(plan: ChosenPlan, width_mm: float) -> Sheet:
+def plan_to_fit(plan: Plan, width_mm: float) -> Sheet:
     """`plan_alone` at the largest scale that is no wider than so much; at the smallest where none is."""
     sheets = (plan_alone(plan, scale) for scale in PLAN_SCALES)
     return next((sheet for sheet in sheets if sheet.width_mm <= width_mm), plan_alone(plan, PLAN_SCALES[-1]))
 
 
-def _views(sheet: Sheet, plan: ChosenPlan) -> bool:
+def _views(sheet: Sheet, plan: Plan) -> bool:
     """Lay out the three views; False where they do not fit."""
     scale = sheet.scale
     length, width, height = (1e3 * side / scale for side in plan.project.room().size_m)
@@ -132,7 +132,7 @@ def _views(sheet: Sheet, plan: ChosenPlan) -> bool:
     return True
 
 
-def _column(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes) -> None:
+def _column(sheet: Sheet, plan: Plan, wishes: SheetWishes) -> None:
     """Schedules and notes at the top right, title block at the bottom right."""
     right = sheet.width_mm - MARGIN_MM
     left = right - GAP_MM - COLUMN_MM
@@ -147,11 +147,11 @@ def _column(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes) -> None:
     _title_block(sheet, plan, wishes, (right - COLUMN_MM - GAP_MM, MARGIN_MM), (right, MARGIN_MM + TITLE_MM))
 
 
-def _column_height(plan: ChosenPlan) -> float:
+def _column_height(plan: Plan) -> float:
     return sum(LINE_MM * (len(lines) + 1) + 3.4 for _, lines in _texts(plan)) + 4.0
 
 
-def _texts(plan: ChosenPlan) -> list[tuple[str, list[str]]]:
+def _texts(plan: Plan) -> list[tuple[str, list[str]]]:
     """Headings and lines of the column, wrapped."""
     texts = [("Subs: mm from finished walls", _sub_lines(plan))]
     parts = wall_parts(plan.project)
@@ -161,7 +161,7 @@ def _texts(plan: ChosenPlan) -> list[tuple[str, list[str]]]:
     return texts
 
 
-def _sub_lines(plan: ChosenPlan) -> list[str]:
+def _sub_lines(plan: Plan) -> list[str]:
     length, width, _ = plan.project.room().size_m
     lines = []
     for sub in stances(plan):
@@ -197,7 +197,7 @@ def _sub_lines(plan: ChosenPlan) -> list[str]:
     return lines
 
 
-def _notes(plan: ChosenPlan) -> list[str]:
+def _notes(plan: Plan) -> list[str]:
     table = plan.project.subwoofer
     notes = ["All dimensions in mm, from the finished face of the named wall. Check them on site before you cut."]
     if table.cabinet_m is None:
@@ -229,7 +229,7 @@ def _wrapped(texts: Iterable[str]) -> list[str]:
     return lines
 
 
-def _title_block(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes, low: Point, high: Point) -> None:
+def _title_block(sheet: Sheet, plan: Plan, wishes: SheetWishes, low: Point, high: Point) -> None:
     sheet.box(FRAME, low, high)
     (x0, y0), (x1, y1) = low, high
     rows = (y0 + 8.0, y0 + 16.0, y0 + 24.0)
@@ -240,14 +240,14 @@ def _title_block(sheet: Sheet, plan: ChosenPlan, wishes: SheetWishes, low: Point
     pad = 3.0
     name = fitted(clean(plan.project.name), x1 - x0 - 2 * pad, LARGE_MM)
     sheet.label((x0 + pad, y1 - 6.0), name, height=LARGE_MM, align="left")
-    stand = "where it stands" if plan.count == 1 else "where they stand"
-    what = f"{subs_word(plan.count)}: {stand}" + (f" (plan {plan.rank + 1} in rank)" if plan.rank else "")
+    stand = "where it stands" if plan.subs == 1 else "where they stand"
+    what = f"{subs_word(plan.subs)}: {stand}" + (f" (plan {plan.rank} in rank)" if plan.row else "")
     sheet.label((x0 + pad, y1 - 13.5), what, height=NORMAL_MM, align="left")
     results = plan.results
     cells = (
         (f"Scale 1:{sheet.scale:g} on {paper_of(sheet)}", f"Revision {clean(wishes.revision, 20)}"),
         (f"Computed {clean(results.created_utc[:10], 12)}", f"roommodes {clean(results.software_version, 20)}"),
-        (f"Project {plan.fingerprint}", f"Seed {results.seed}"),
+        (f"Project {plan.project.sha256[:12]}", f"Seed {results.seed}"),
     )
     for y, (left, right) in zip((y0 + 20.0, y0 + 12.0, y0 + 4.0), cells, strict=True):
         sheet.label((x0 + pad, y), left, align="left")

@@ -28,8 +28,8 @@ from cli.drawing.primitives import (
 )
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
-from cli.words.chosen_plan import ChosenPlan
 from roommodes.acoustics.room import AXIS_OF_WALL, Wall
+from roommodes.plan.plan import Plan
 
 HEAD_M = 0.1
 GLASS_MM, CENTRE_MM = 1.6, 2.2
@@ -38,7 +38,7 @@ KEY_SHARES = (0.5, 0.25, 0.75, 0.0, 1.0)  # where along a cabinet's side the key
 FIRST_ROW_MM = 9.0  # from the outline to the first dimension line: room for the marks of wall parts
 
 
-def plan_view(plan: ChosenPlan, scale: float) -> Sheet:
+def plan_view(plan: Plan, scale: float) -> Sheet:
     """The room from above, the front wall to the left; the origin lies in the corner of front, left wall and floor."""
     room = plan.project.room().size_m
     view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale)
@@ -61,7 +61,7 @@ def plan_view(plan: ChosenPlan, scale: float) -> Sheet:
     return sheet
 
 
-def elevation(plan: ChosenPlan, scale: float, wall: Wall) -> Sheet:
+def elevation(plan: Plan, scale: float, wall: Wall) -> Sheet:
     """A wall from inside, with all that stands between it and the wall behind the onlooker."""
     room = plan.project.room().size_m
     normal, side = AXIS_OF_WALL[wall]
@@ -93,7 +93,7 @@ def elevation(plan: ChosenPlan, scale: float, wall: Wall) -> Sheet:
     return sheet
 
 
-def walls_to_show(plan: ChosenPlan) -> tuple[Wall, Wall]:
+def walls_to_show(plan: Plan) -> tuple[Wall, Wall]:
     """One side wall and one end wall, those with more on them: parts of their own first, then subs near them."""
     room = plan.project.room().size_m
     parts = wall_parts(plan.project)
@@ -176,7 +176,7 @@ def _mark(sheet: Sheet, at: Point, key: str) -> None:
     sheet.label(at, key, height=SMALL_MM)
 
 
-def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, int] | None = None) -> None:
+def _surroundings(sheet: Sheet, view: View, plan: Plan, near: tuple[int, int] | None = None) -> None:
     """Zones and keep-outs; of these, with `near` (axis, side), those that reach into the half before that wall."""
     for zone in plan.project.zones:
         low, high = view.corners(zone.low, zone.high)
@@ -203,8 +203,8 @@ def _surroundings(sheet: Sheet, view: View, plan: ChosenPlan, near: tuple[int, i
             sheet.label((across, middle - 3.6 * number), line, backed=True)
 
 
-def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
-    seats = plan.results.seats
+def _seats_in_plan(sheet: Sheet, view: View, plan: Plan) -> None:
+    seats = plan.seats
     taken: list[tuple[float, float, float]] = []  # names: their middle, half their width
     for index, table in enumerate(plan.project.rows):
         members = [tuple(map(float, p)) for p, own in zip(seats.position_m, seats.row, strict=True) if own == index]
@@ -231,10 +231,10 @@ def _seats_in_plan(sheet: Sheet, view: View, plan: ChosenPlan) -> None:
             sheet.label((x, y), words, backed=True)
 
 
-def _seats_in_elevation(sheet: Sheet, view: View, plan: ChosenPlan) -> tuple[tuple[Point, float], ...]:
+def _seats_in_elevation(sheet: Sheet, view: View, plan: Plan) -> tuple[tuple[Point, float], ...]:
     """Heads at ear height; gives the lowest point under one head of each height, and the height."""
     ears: dict[float, Point] = {}
-    for position in plan.results.seats.position_m.tolist():
+    for position in plan.seats.position_m.tolist():
         point = view.at((position[0], position[1], position[2]))
         sheet.parts.append(Ring(layer=SEATS, centre=point, radius=HEAD_M * view.mm_per_m))
         sheet.path(SEATS, [(point[0] - 1.2, point[1]), (point[0] + 1.2, point[1])])

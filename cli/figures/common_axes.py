@@ -21,7 +21,9 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
-from roommodes.project.glass import GlassMark
+from roommodes.places.zones import Box
+from roommodes.project.glass import GlassMark, glass_of
+from roommodes.project.project import Project
 
 INK = "#27313a"
 FAINT = "#c3c9ce"
@@ -55,15 +57,6 @@ class SubMark:
 
     position_m: tuple[float, float, float]
     drive: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FloorBox:
-    """A named rectangle on the floor plan, along x and y [m]."""
-
-    name: str
-    from_m: tuple[float, float]
-    to_m: tuple[float, float]
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -149,48 +142,39 @@ def seat_levels(
     return axes
 
 
-def plan_view(
-    axes: Axes,
-    *,
-    room: Room,
-    seat_m: Floats,
-    seat_row: Sequence[int],
-    row_name: Sequence[str],
-    subs: Sequence[SubMark],
-    title: str,
-    candidate_m: Floats | None = None,
-    glass: Sequence[GlassMark] = (),
-    keep_outs: Sequence[FloorBox] = (),
-    screen_width_m: float | None = None,
-) -> Axes:
+def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: str, candidates: bool = False) -> Axes:
     """The room from above, front wall on the left: seats, subs, candidates, glass and what is kept free.
 
     Parameters
     ----------
     axes : to draw on.
-    room : its length and width.
-    seat_m : (n_seat, 3) [m].
-    seat_row : (n_seat,) row numbers from 0.
-    row_name : (n_row,).
+    project : the room and what is in it; glass is drawn as double lines on the walls, keep-outs as hatched boxes, the
+        screen at the front wall, centred.
     subs : numbered in this order; the drives are listed below the plan.
     title : what it shows.
-    candidate_m : (n_candidate, 3) [m], drawn as small dots.
-    glass, keep_outs : drawn as double lines on the walls and as hatched boxes.
-    screen_width_m : drawn at the front wall, centred.
+    candidates : whether the candidates are drawn, as small dots.
     """
+    room, seats, screen, glass = project.room(), project.seats(), project.screen, glass_of(project)
     length, width = room.length_m, room.width_m
     axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
-    for box in keep_outs:
+    for box in project.keep_outs:
         _keep_out(axes, box, length)
     for pane in glass:
         _glass(axes, room, pane)
-    if screen_width_m is not None:
+    if screen is not None:
         middle = width / 2.0
         inset = 0.012 * length
-        axes.plot([inset] * 2, [middle - screen_width_m / 2, middle + screen_width_m / 2], color=INK, lw=3.5)
-    if candidate_m is not None:
+        axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
+    if candidates:
+        candidate_m = project.candidates().position_m
         axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
-    _seats(axes, seat_m=seat_m, seat_row=seat_row, row_name=row_name, reach=min(length, width))
+    _seats(
+        axes,
+        seat_m=seats.position_m,
+        seat_row=seats.row.tolist(),
+        row_name=[row.name for row in project.rows],
+        reach=min(length, width),
+    )
     size = 0.055 * min(length, width)
     for number, sub in enumerate(subs, start=1):
         x, y, _ = sub.position_m
@@ -210,10 +194,10 @@ def plan_view(
     _plan_key(
         axes,
         subs=subs,
-        candidates=candidate_m is not None,
-        screen=screen_width_m is not None,
+        candidates=candidates,
+        screen=screen is not None,
         glass=bool(glass),
-        kept_free=bool(keep_outs),
+        kept_free=bool(project.keep_outs),
     )
     return axes
 
@@ -252,8 +236,8 @@ def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Seq
         axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
 
 
-def _keep_out(axes: Axes, box: FloorBox, length_m: float) -> None:
-    (x0, y0), (x1, y1) = box.from_m, box.to_m
+def _keep_out(axes: Axes, box: Box, length_m: float) -> None:
+    (x0, y0, _), (x1, y1, _) = box.low, box.high
     shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
     axes.add_patch(shape)
     across: tuple[float, Any] = ((x0 + x1) / 2, "center")

@@ -16,15 +16,15 @@ from cli.figures.common_axes import (
     new_figure,
     plain,
 )
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import polarity_word
+from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import level_db, normalised
 from solvers.crossover.with_mains import MainsMet
 
 PARTS = (("subs", ROW_COLOURS[0], (0, (5, 1.6))), ("mains", ROW_COLOURS[1], (0, (1.2, 1.2))))
 
 
-def crossover_page(plan: ChosenPlan, met: MainsMet, suffix: str) -> bytes:
+def crossover_page(plan: Plan, met: MainsMet, suffix: str) -> bytes:
     """Sum and parts on the left, sensitivity on the right, as PNG or SVG."""
     with mpl.rc_context(STYLE):
         figure = new_figure(12.5, 5.6)
@@ -35,7 +35,7 @@ def crossover_page(plan: ChosenPlan, met: MainsMet, suffix: str) -> bytes:
         return figure_bytes(figure, suffix)
 
 
-def sum_and_parts(axes: Axes, plan: ChosenPlan, met: MainsMet) -> Axes:
+def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
     """Mean level over seats and mains of the sum and both parts; all seats' sums as a band."""
     hz, best, weight = met.parts.frequency_hz, met.best, normalised(met.parts.seat_weight)
     total = level_db(best.total)

@@ -7,8 +7,8 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from roommodes.plan.plan import Plan
 from roommodes.responses.decay_view import TimeView, heard_from_s
 from solvers.listening.over_time import BeforeAfterTime
 
@@ -16,7 +16,7 @@ DEEPEST_DB = -48.0
 LINES_DB = (-36.0, -24.0, -12.0)
 
 
-def decay_page(plan: ChosenPlan, found: BeforeAfterTime, suffix: str) -> bytes:
+def decay_page(plan: Plan, found: BeforeAfterTime, suffix: str) -> bytes:
     """Two images with one scale over the decay times, as PNG or SVG."""
     with mpl.rc_context(STYLE):
         figure = new_figure(12.5, 8.0)
@@ -26,7 +26,7 @@ def decay_page(plan: ChosenPlan, found: BeforeAfterTime, suffix: str) -> bytes:
         upper = [figure.add_subplot(grid[0, column]) for column in (0, 1)]
         for axes, one, word in zip(upper, (found.before, found.after), ("all subs alike", "the plan"), strict=True):
             image = level_over_time(axes, one.view, until_s=until)
-            axes.set_title(f"{plain(plan.project.name, 32)}, {subs_word(plan.count)}: {word}", loc="left", fontsize=10)
+            axes.set_title(f"{plain(plan.project.name, 32)}, {subs_word(plan.subs)}: {word}", loc="left", fontsize=10)
         bar = figure.colorbar(image, ax=upper, ticks=[DEEPEST_DB, *LINES_DB, 0.0])
         bar.set_label("level, all seats, re its highest [dB]")
         decay_times(figure.add_subplot(grid[1, :]), found)

@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 
 from cli.figures.common_axes import INK, STYLE, figure_bytes, new_figure, plain, seat_levels
 from cli.figures.lettering import text_width
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from roommodes.plan.plan import Plan
 from roommodes.responses.third_octaves import exact_hz
 from roommodes.subwoofer.limits import Limit
 from solvers.loudness.of_plan import PlanHeadroom
@@ -28,11 +28,11 @@ TARGET = "#a3195b"  # no row of seats has it
 BELOW_MM, HANDLE_MM = 125.0, 13.0  # room for the key below a narrow picture; what a name's line takes in it
 
 
-def headroom_page(plan: ChosenPlan, found: PlanHeadroom, suffix: str) -> bytes:
+def headroom_page(plan: Plan, found: PlanHeadroom, suffix: str) -> bytes:
     """Both figures on one page, as PNG, SVG or PDF."""
     with mpl.rc_context(STYLE):
         figure = new_figure(12.5, 5.2)
-        draw_headroom(figure, found, title=f"{plain(plan.project.name, 40)}, {subs_word(plan.count)}")
+        draw_headroom(figure, found, title=f"{plain(plan.project.name, 40)}, {subs_word(plan.subs)}")
         return figure_bytes(figure, suffix)
 
 
@@ -59,8 +59,8 @@ def level_axes(axes: Axes, found: PlanHeadroom, *, title: str, below: bool = Fal
         axes,
         frequency_hz=hz,
         level_db=head.highest_db,
-        seat_name=found.seats.name,
-        seat_row=found.seats.row.tolist(),
+        seat_name=found.plan.seats.name,
+        seat_row=found.plan.seats.row.tolist(),
         title=title,
         level_label="highest clean level [dB SPL rms]",
         legend=False,
@@ -94,8 +94,8 @@ def gain_axes(axes: Axes, found: PlanHeadroom) -> Axes:
         axes,
         frequency_hz=hz,
         level_db=gain,
-        seat_name=found.seats.name,
-        seat_row=found.seats.row.tolist(),
+        seat_name=found.plan.seats.name,
+        seat_row=found.plan.seats.row.tolist(),
         title="What the room gives, from the model",
         level_label="level over the subs at 1 m in the open [dB]",
         legend=False,

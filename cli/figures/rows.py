@@ -4,14 +4,14 @@ import matplotlib as mpl
 import numpy as np
 
 from cli.figures.common_axes import ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from roommodes.plan.plan import Plan
 from solvers.listening.row_compromise import Compromise
 
 
-def rows_page(plan: ChosenPlan, found: Compromise, suffix: str) -> bytes:
+def rows_page(plan: Plan, found: Compromise, suffix: str) -> bytes:
     """As PNG or SVG."""
-    hz = plan.results.frequency_hz
+    hz = plan.frequency_hz
     with mpl.rc_context(STYLE):
         figure = new_figure(9.0, 4.2)
         axes = figure.subplots()
@@ -27,7 +27,7 @@ def rows_page(plan: ChosenPlan, found: Compromise, suffix: str) -> bytes:
         frequency_axis(axes, hz)
         axes.set_ylabel("mean of the row, re its mean [dB]")
         axes.set_title(
-            f"{plain(plan.project.name, 48)}, {subs_word(plan.count)}: rows' means, and variation within each",
+            f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)}: rows' means, and variation within each",
             loc="left",
             fontsize=10,
         )

@@ -21,9 +21,8 @@ from cli.figures.common_axes import (
 from cli.words.plan import subs_word
 from cli.words.tolerance import shown_count
 from roommodes.arrays import Floats
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
-from roommodes.project.project import Project
 
 COLUMNS = 4
 MOST_SEATS = 12  # with a panel of their own
@@ -31,9 +30,9 @@ MOST_GROUPS = 10
 LOW, MIDDLE, NINETY, HIGH = (PERCENTILES.index(percent) for percent in (5.0, 50.0, 90.0, 95.0))
 
 
-def tolerance_page(project: Project, results: Results, found: Tolerance, suffix: str) -> bytes:
+def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
     """The first plan of the shown number of subs: mean and seats with bands, and shares; PNG or SVG."""
-    count = shown_count(project, results, found)
+    count = shown_count(results, found)
     table = found.plans[count]
     seats = list(range(min(len(found.seat_name), MOST_SEATS)))
     rows = ceil(len(seats) / COLUMNS)
@@ -45,8 +44,8 @@ def tolerance_page(project: Project, results: Results, found: Tolerance, suffix:
         spread = table.level_percentile_db[:, seats] - middle
         limits = (max(float(spread.min()), float(spread.max()) - 45.0) - 2.0, float(spread.max()) + 2.0)
         upper.suptitle(
-            f"{plain(project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:.2f} dB as drawn, "
-            f"below {table.variation_percentile_db[0, NINETY]:.2f} dB in 90 % of {found.draws:,} rooms",
+            f"{plain(results.project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:.2f} dB as "
+            f"drawn, below {table.variation_percentile_db[0, NINETY]:.2f} dB in 90 % of {found.draws:,} rooms",
             x=0.01,
             ha="left",
             fontsize=10,

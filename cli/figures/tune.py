@@ -15,15 +15,16 @@ from cli.figures.common_axes import (
     plain,
     seat_levels,
 )
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from cli.words.tune import tuning_of
 from roommodes.filters.sections import section_response
-from roommodes.plan.tuning import Tuning
+from roommodes.plan.plan import Plan
 
 
-def tuning_page(plan: ChosenPlan, tuning: Tuning, suffix: str) -> bytes:
-    """Levels before above levels after, and the filters' responses below, as PNG or SVG."""
-    seats, hz = plan.results.seats, plan.results.frequency_hz
+def tuning_page(plan: Plan, suffix: str) -> bytes:
+    """Levels of a tuned plan before above those after, and the filters' responses below, as PNG or SVG."""
+    tuning = tuning_of(plan)
+    seats, hz = plan.seats, plan.frequency_hz
     middle = float(np.mean(tuning.before_db))
     with mpl.rc_context(STYLE):
         figure = new_figure(9.5, 9.0)
@@ -39,7 +40,7 @@ def tuning_page(plan: ChosenPlan, tuning: Tuning, suffix: str) -> bytes:
                 level_db=level - middle,
                 seat_name=seats.name,
                 seat_row=seats.row.tolist(),
-                title=f"{plain(plan.project.name, 48)}, {subs_word(plan.count)} {word}: variation {variation:.2f} dB",
+                title=f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)} {word}: variation {variation:.2f} dB",
                 level_label="re mean without [dB]",
                 legend=axes is upper,
             )
@@ -50,14 +51,15 @@ def tuning_page(plan: ChosenPlan, tuning: Tuning, suffix: str) -> bytes:
             axes.set_ylim(max(float(shown.min()), float(shown.max()) - 45.0) - 2.0, float(shown.max()) + 3.0)
             axes.set_xlabel("")
         upper.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
-        filter_responses(last, plan, tuning)
+        filter_responses(last, plan)
         return figure_bytes(figure, suffix)
 
 
-def filter_responses(axes: Axes, plan: ChosenPlan, tuning: Tuning) -> Axes:
-    """What all filters in each sub's path do to its level, and what the shared ones do."""
-    hz, rate = plan.results.frequency_hz, tuning.settings.sample_rate_hz
-    for sub in range(tuning.subs):
+def filter_responses(axes: Axes, plan: Plan) -> Axes:
+    """What all filters in each sub's path of a tuned plan do to its level, and what the shared ones do."""
+    tuning = tuning_of(plan)
+    hz, rate = plan.frequency_hz, tuning.settings.sample_rate_hz
+    for sub in range(plan.subs):
         if tuning.sub_filters[sub]:
             level = 20.0 * np.log10(np.abs(section_response(tuning.of_sub(sub), hz, rate_hz=rate)))
             style = SEAT_DASHES[(sub + 1) % len(SEAT_DASHES)]

@@ -4,20 +4,20 @@ from dataclasses import replace
 
 from cli.report.blocks import Bullets, Section, Text, shown
 from cli.words.basis import basis_words
-from cli.words.chosen_plan import ChosenPlan
+from roommodes.plan.plan import Plan
 from solvers.listening.before_after import BeforeAfter
 
 
-def without_usual(plan: ChosenPlan, compared: BeforeAfter) -> BeforeAfter:
+def without_usual(plan: Plan, compared: BeforeAfter) -> BeforeAfter:
     """No usual layouts beside measured responses: they would be the model's, and differ for that alone."""
-    if plan.results.measured is None:
+    if plan.measured is None:
         return compared
     return replace(compared, rival=None, own=None, rival_map_db=None)
 
 
-def basis_section(plan: ChosenPlan) -> Section | None:
+def basis_section(plan: Plan) -> Section | None:
     """What was measured and what is the model's; None where all is the model's."""
-    record = plan.results.measured
+    record = plan.measured
     words = basis_words(plan.results, "The pressure map and the room's modes are")
     if record is None or words is None:
         return None

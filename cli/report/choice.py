@@ -7,23 +7,23 @@ from matplotlib.figure import Figure
 
 from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
-from cli.words.chosen_plan import ChosenPlan, recommended_count
-from cli.words.plan import mean_limit_db, subs_word
+from cli.words.plan import subs_word
 from roommodes.arrays import Floats
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
+from roommodes.plan.plan import Plan
 from roommodes.project.tables import RowTable as ProjectRow
 from solvers.listening.before_after import BeforeAfter
 
 CHOICE_SIZE = (PICTURE_IN, 3.3)
 
 
-def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+def count_section(plan: Plan, compared: BeforeAfter) -> Section:
     """What other numbers of subs would give, and why so many are recommended."""
     blocks: list[Block] = [_advice(plan)]
     advice = plan.results.choices.recommendation
     if advice is not None:
         blocks.append(Bullets(items=tuple(shown(reason, 1000) for reason in advice.reasons)))
-    single = len(plan.results.seats) == 1
+    single = len(plan.seats) == 1
     if not single:
         blocks += [_count_picture(plan)]
     blocks.append(_count_table(plan, compared))
@@ -44,18 +44,18 @@ def count_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     return Section(key="counts", heading="How many subs", blocks=tuple(blocks))
 
 
-def front_section(plan: ChosenPlan) -> Section | None:
+def front_section(plan: Plan) -> Section | None:
     """What more level costs in variation; None where the file does not say."""
     fronts = plan.results.choices.fronts
-    if plan.count not in fronts or len(plan.results.seats) == 1:
+    if plan.subs not in fronts or len(plan.seats) == 1:
         return None
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
-    unit = plan.level_unit
+    limit = plan.results.mean_limit_db
+    unit = plan.results.level_unit
     curves = {count: (_level(front.output_db, count, limit), front.variation_db) for count, front in fronts.items()}
-    chosen = (float(_level(np.array(plan.output_db), plan.count, limit)), plan.variation_db)
-    level, variation = curves[plan.count]
+    chosen = (float(_level(np.array(plan.output_db), plan.subs, limit)), plan.variation_db)
+    level, variation = curves[plan.subs]
     said = (
-        f"With {subs_word(plan.count)} the most even plan found has {variation[0]:.2f} dB of variation at a mean level "
+        f"With {subs_word(plan.subs)} the most even plan found has {variation[0]:.2f} dB of variation at a mean level "
         f"of {level[0]:.1f} {unit}"
     )
     if len(level) > 1:
@@ -89,10 +89,10 @@ def front_section(plan: ChosenPlan) -> Section | None:
     )
 
 
-def row_section(plan: ChosenPlan) -> Section | None:
+def row_section(plan: Plan) -> Section | None:
     """Where the rows should be; None where none may move."""
     moves, rows = plan.results.choices.rows, plan.project.rows
-    move = moves.get(plan.count)
+    move = moves.get(plan.subs)
     if move is None or len(move.offset_m) != len(rows):
         return None
     moving = [k for k, row in enumerate(rows) if row.move_m and max(row.move_m) > 0.0]
@@ -103,11 +103,11 @@ def row_section(plan: ChosenPlan) -> Section | None:
         f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]))}" for k in moving
     )
     said = (
-        f"With {subs_word(plan.count)} the variation falls from {move.drawn_variation_db:.2f} dB for the rows as drawn "
+        f"With {subs_word(plan.subs)} the variation falls from {move.drawn_variation_db:.2f} dB for the rows as drawn "
         f"to {move.variation_db:.2f} dB with {places}"
     )
     if move.variation_db > move.drawn_variation_db - 0.005:
-        said = f"With {subs_word(plan.count)} the rows stand well as drawn: moving them gains nothing"
+        said = f"With {subs_word(plan.subs)} the rows stand well as drawn: moving them gains nothing"
     blocks: list[Block] = [
         Text(
             text=f"{said}. Distances are from the front wall to the ears. With every row that may move up to "
@@ -147,12 +147,12 @@ def row_section(plan: ChosenPlan) -> Section | None:
     return Section(key="rows", heading="Where the rows should be", blocks=tuple(blocks))
 
 
-def mean_words(output: float, count: int, plan: ChosenPlan) -> str:
+def mean_words(output: float, count: int, plan: Plan) -> str:
     """The seats' mean level with all subs at their limit."""
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
+    limit = plan.results.mean_limit_db
     level = float(_level(np.array(output), count, limit))
     if limit is None:
-        at = "one sub at 1 m in the open" if plan.level_unit == "dB re one sub at 1 m" else "one measured sub"
+        at = "one sub at 1 m in the open" if plan.results.level_unit == "dB re one sub at 1 m" else "one measured sub"
         return f"{level:+.1f} dB against {at}"
     return f"{level:.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
 
@@ -162,32 +162,32 @@ def _level(output_db: Floats, count: int, limit_db: float | None) -> Floats:
     return np.asarray(output_db + 20.0 * log10(count) + (limit_db or 0.0))
 
 
-def _advice(plan: ChosenPlan) -> Text:
-    wanted = recommended_count(plan.results, plan.project)
+def _advice(plan: Plan) -> Text:
+    wanted = plan.results.recommended_subs
     text = f"Recommended: the plan with {subs_word(wanted)}."
     if not plan.recommended:
-        rank = "" if plan.rank == 0 else f", number {plan.rank + 1} in rank"
-        text += f" This report is of the plan with {subs_word(plan.count)}{rank}."
+        rank = "" if plan.rank == 1 else f", number {plan.rank} in rank"
+        text += f" This report is of the plan with {subs_word(plan.subs)}{rank}."
     return Text(text=f"{text} Budget and space may decide otherwise.", strong=True)
 
 
-def _variations(plan: ChosenPlan) -> dict[int, float]:
+def _variations(plan: Plan) -> dict[int, float]:
     """Number of subs -> variation of the plan shown, of the first plan elsewhere."""
     return {
-        count: plan.variation_db if count == plan.count else float(table.variation_db[0])
+        count: plan.variation_db if count == plan.subs else float(table.variation_db[0])
         for count, table in plan.results.plans.items()
     }
 
 
-def _bounds(plan: ChosenPlan) -> dict[int, float]:
+def _bounds(plan: Plan) -> dict[int, float]:
     return {
-        count: float(table.bound_db[plan.rank if count == plan.count else 0])
+        count: float(table.merits.bound_db[plan.row if count == plan.subs else 0])
         for count, table in plan.results.plans.items()
-        if table.bound_db is not None and count > 1
+        if table.merits.bound_db is not None and count > 1
     }
 
 
-def _evenest(plan: ChosenPlan, column: str) -> dict[int, int]:
+def _evenest(plan: Plan, column: str) -> dict[int, int]:
     """Number of subs -> index of the usual layout with the least of a column."""
     usual = plan.results.choices.usual
     if usual is None:
@@ -196,13 +196,13 @@ def _evenest(plan: ChosenPlan, column: str) -> dict[int, int]:
     return {count: min(own, key=lambda k: values[k]) for count in plan.results.plans if (own := usual.of_count(count))}
 
 
-def _usual_values(plan: ChosenPlan, column: str) -> dict[int, float]:
+def _usual_values(plan: Plan, column: str) -> dict[int, float]:
     usual = plan.results.choices.usual
     found = _evenest(plan, column)
     return {} if usual is None else {count: float(getattr(usual, column)[k]) for count, k in found.items()}
 
 
-def _count_picture(plan: ChosenPlan) -> Picture:
+def _count_picture(plan: Plan) -> Picture:
     plans, bounds = _variations(plan), _bounds(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
 
@@ -224,19 +224,19 @@ def _said(values: dict[int, float]) -> str:
     return ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in values.items())
 
 
-def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
+def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
     plans, bounds = _variations(plan), _bounds(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
-    limit = mean_limit_db(plan.project, plan.results.frequency_hz, plan.results.measured)
+    limit = plan.results.mean_limit_db
     rows: list[tuple[str, ...]] = []
     for count, table in plan.results.plans.items():
-        row = plan.rank if count == plan.count else 0
+        row = plan.row if count == plan.subs else 0
         output = float(table.output_db[row])
-        own_alike = {} if table.alike_db is None else {count: float(table.alike_db[row])}
+        own_alike = {} if table.merits.alike_db is None else {count: float(table.merits.alike_db[row])}
         cells = [_cell(values, count) for values in (plans, alike, driven, own_alike, bounds)]
         rows.append(
             (
-                subs_word(count) + (" (this plan)" if count == plan.count else ""),
+                subs_word(count) + (" (this plan)" if count == plan.subs else ""),
                 *cells,
                 f"{output:+.1f}",
                 f"{_level(np.array(output), count, limit):.1f}",
@@ -257,8 +257,8 @@ def _count_table(plan: ChosenPlan, compared: BeforeAfter) -> Table:
         "plan's places, all alike",
         "bound",
     )
-    mean = f"seats' mean [{plan.level_unit}]"
-    if len(plan.results.seats) == 1:  # nothing differs between seats: level alone
+    mean = f"seats' mean [{plan.results.level_unit}]"
+    if len(plan.seats) == 1:  # nothing differs between seats: level alone
         headers, rows = headers[:1], [(row[0], *row[len(headers) :]) for row in rows]
     return Table(
         caption="One number of subs beside the other" + ("; variations in dB" if len(headers) > 1 else ""),
@@ -273,25 +273,25 @@ def _cell(values: dict[int, float], count: int) -> str:
     return f"{values[count]:.2f}" if count in values else "–"
 
 
-def _bought_words(plan: ChosenPlan) -> str:
+def _bought_words(plan: Plan) -> str:
     """What drives and positions bought, for this number of subs."""
     usual = plan.results.choices.usual
     alike, driven = (_evenest(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
-    if usual is None or plan.count not in alike or len(plan.results.seats) == 1:
+    if usual is None or plan.subs not in alike or len(plan.seats) == 1:
         return ""
-    first, second = alike[plan.count], driven[plan.count]
+    first, second = alike[plan.subs], driven[plan.subs]
     before, there = float(usual.alike_variation_db[first]), float(usual.driven_variation_db[second])
     same = "there" if first == second else shown(usual.name[second], 120)
     words = (
-        f"What was bought: {subs_word(plan.count)} {shown(usual.name[first], 120)}, all driven alike, have "
+        f"What was bought: {subs_word(plan.subs)} {shown(usual.name[first], 120)}, all driven alike, have "
         f"{before:.2f} dB of variation. The best drives found {same} bring it to {there:.2f} dB; the plan's positions, "
         f"with their best drives, to {plan.variation_db:.2f} dB."
     )
-    bound = _bounds(plan).get(plan.count)
+    bound = _bounds(plan).get(plan.subs)
     return words if bound is None else f"{words} Bound at these positions: {bound:.2f} dB."
 
 
-def _usual_table(plan: ChosenPlan, usual: UsualTable) -> Table:
+def _usual_table(plan: Plan, usual: UsualTable) -> Table:
     rows = [
         (
             f"{subs_word(count)} {shown(usual.name[k], 120)}"
@@ -319,7 +319,7 @@ def _usual_table(plan: ChosenPlan, usual: UsualTable) -> Table:
     )
 
 
-def _front_table(plan: ChosenPlan, count: int, front: FrontTable, limit: float | None, unit: str) -> Table:
+def _front_table(plan: Plan, count: int, front: FrontTable, limit: float | None, unit: str) -> Table:
     level = _level(front.output_db, count, limit)
     rows = tuple(
         (
@@ -337,7 +337,7 @@ def _front_table(plan: ChosenPlan, count: int, front: FrontTable, limit: float |
         rows=rows,
         right=(0, 1, 2, 3, 4),
         folded=True,
-        screen_only=count != plan.count,
+        screen_only=count != plan.subs,
     )
 
 

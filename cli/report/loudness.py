@@ -4,7 +4,6 @@ from matplotlib.figure import Figure
 
 from cli.figures.headroom import level_axes
 from cli.report.blocks import PICTURE_IN, Bullets, Picture, Section, Table, Text, shown
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.headroom_words import (
     amplifier_words,
     band_names,
@@ -16,16 +15,15 @@ from cli.words.headroom_words import (
     more_words,
     target_words,
 )
+from roommodes.plan.plan import Plan
 from solvers.loudness.of_plan import PlanHeadroom, plan_headroom
 
 
-def loudness_section(plan: ChosenPlan) -> Section | None:
+def loudness_section(plan: Plan) -> Section | None:
     """Highest clean level against the target; None where the project does not say how loud a sub plays."""
-    measured = plan.results.measured
-    unknown = measured is not None and not measured.absolute
-    if unknown or plan.project.highest_level_db(plan.results.frequency_hz) is None:
+    if plan.results.limit_db is None:
         return None
-    found = plan_headroom(plan.results, plan.project, count=plan.count, rank=plan.rank)
+    found = plan_headroom(plan)
 
     def draw(figure: Figure) -> None:
         level_axes(figure.subplots(), found, title="", below=True)
@@ -62,7 +60,7 @@ def _seats(found: PlanHeadroom) -> Table:
     head = found.headroom
     rows = [
         (shown(seat, 40), *(f"{level:.0f}" for level in head.highest_db[:, index]))
-        for index, seat in enumerate(found.seats.name)
+        for index, seat in enumerate(found.plan.seats.name)
     ]
     rows.append(("seats' mean", *(f"{level:.0f}" for level in head.mean_db)))
     rows.append(("headroom", *(f"{value:+.1f}" for value in head.headroom_db)))

@@ -14,7 +14,7 @@ from cli.drawing.sheet import SheetWishes, drawing_sheet
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.report.blocks import Bullets, Drawing, LiveMap, Picture, Report, Section, Table, Text
 from cli.report.print import Inset, Print
-from cli.words.chosen_plan import ChosenPlan
+from roommodes.plan.plan import Plan
 
 PAGE_MM = (210.0, 297.0)
 MARGIN_MM, FOOT_MM, INDENT_MM = 18.0, 14.0, 4.0
@@ -32,7 +32,7 @@ PICTURE_GROWTH = 1.12
 LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
-def report_pdf(report: Report, plan: ChosenPlan) -> bytes:
+def report_pdf(report: Report, plan: Plan) -> bytes:
     """The pages; the same report gives the same bytes.
 
     Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the

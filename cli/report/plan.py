@@ -9,38 +9,37 @@ from cli.drawing.sheet import plan_to_fit
 from cli.figures.report import bands_before_after
 from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
 from cli.report.choice import mean_words
-from cli.words.chosen_plan import ChosenPlan, recommended_count
 from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
 from cli.words.levels import third_octaves
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import SUB_HEADERS, filter_words, sub_row
-from cli.words.tuned import tuning_of
 from roommodes.arrays import Floats
 from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import StartingValues, beyond_processor
 from solvers.listening.before_after import BeforeAfter
 
 
-def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
+def lead_sentence(plan: Plan, compared: BeforeAfter) -> str:
     """The recommendation in one sentence with its figures."""
     low_hz, high_hz = plan.project.search.band_hz
     rival = compared.rival
     against = (
-        f", against {rival.variation_db:.1f} dB with {subs_word(plan.count)} {rival.name}, the most even of the usual "
+        f", against {rival.variation_db:.1f} dB with {subs_word(plan.subs)} {rival.name}, the most even of the usual "
         "layouts"
         if rival
         else ""
     )
-    them = "it" if plan.count == 1 else "them"
-    done = f"Build {subs_word(plan.count)} where the drawing shows {them} and dial in the starting values"
+    them = "it" if plan.subs == 1 else "them"
+    done = f"Build {subs_word(plan.subs)} where the drawing shows {them} and dial in the starting values"
     if not plan.recommended:
-        wanted = recommended_count(plan.results, plan.project)
+        wanted = plan.results.recommended_subs
         done = (
-            f"With {subs_word(plan.count)} where the drawing shows {them}, and these starting values (recommended: "
-            f"{'the first plan' if wanted == plan.count else subs_word(wanted)})"
+            f"With {subs_word(plan.subs)} where the drawing shows {them}, and these starting values (recommended: "
+            f"{'the first plan' if wanted == plan.subs else subs_word(wanted)})"
         )
-    mean = f"comes to {mean_words(plan.output_db, plan.count, plan)}"
-    if len(plan.results.seats) == 1:
+    mean = f"comes to {mean_words(plan.output_db, plan.subs, plan)}"
+    if len(plan.seats) == 1:
         alone = "there is one seat, so nothing differs between seats"
         return f"{done}: {alone}; from {low_hz:g} to {high_hz:g} Hz its level {mean}."
     return (
@@ -49,7 +48,7 @@ def lead_sentence(plan: ChosenPlan, compared: BeforeAfter) -> str:
     )
 
 
-def place_section(plan: ChosenPlan) -> Section:
+def place_section(plan: Plan) -> Section:
     """Where the subs stand."""
     room = plan.project.room()
     subs = stances(plan)
@@ -78,7 +77,7 @@ def place_section(plan: ChosenPlan) -> Section:
         blocks=(
             Drawing(
                 title="The room from above, front wall to the left, with dimensions in mm from the finished walls.",
-                alt=f"Plan of the room with {subs_word(plan.count)}: {places}.",
+                alt=f"Plan of the room with {subs_word(plan.subs)}: {places}.",
                 sheet=lambda width_mm: plan_to_fit(plan, width_mm),
             ),
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
@@ -90,11 +89,11 @@ def place_section(plan: ChosenPlan) -> Section:
     )
 
 
-def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
     """What each seat hears before and after."""
     results, rival = plan.results, compared.rival
     hz, weight = results.frequency_hz, results.seats.weight
-    after = plan.level_db
+    after = plan.level_at_limit_db
     before = rival.level_db if rival else None
     alone = len(results.seats) == 1
 
@@ -111,8 +110,8 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
 
     finding = f"With this plan {_spread_words(hz, after)}"
     if rival:
-        finding = f"With {subs_word(plan.count)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
-    unit = plan.level_unit
+        finding = f"With {subs_word(plan.subs)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
+    unit = plan.results.level_unit
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
             text=f"{finding}. What is common to all seats an equaliser can lift or lower"
@@ -127,7 +126,7 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
         _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
     ]
     if rival:
-        title = f"Level at every seat, {subs_word(plan.count)} {rival.name}, driven alike, third-octave bands [{unit}]"
+        title = f"Level at every seat, {subs_word(plan.subs)} {rival.name}, driven alike, third-octave bands [{unit}]"
         blocks.append(_seat_table(plan, rival.level_db, title))
     if unit == "dB SPL":
         blocks.append(
@@ -140,7 +139,7 @@ def heard_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     return Section(key="heard", heading="What each seat hears", blocks=tuple(blocks))
 
 
-def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
+def values_section(plan: Plan, values: StartingValues) -> Section:
     """What is dialled in."""
     beyond = beyond_processor(values, plan.project.search)
     tables: list[Table | Text | Bullets] = [
@@ -188,7 +187,7 @@ def values_section(plan: ChosenPlan, values: StartingValues) -> Section:
     )
 
 
-def _crossover_blocks(plan: ChosenPlan, values: StartingValues) -> list[Table | Text]:
+def _crossover_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
     """How the subs meet the mains, where that was settled."""
     if values.common is None:
         return []
@@ -210,9 +209,9 @@ def _crossover_blocks(plan: ChosenPlan, values: StartingValues) -> list[Table | 
     ]
 
 
-def _filter_rows(plan: ChosenPlan, values: StartingValues) -> tuple[tuple[str, ...], ...]:
+def _filter_rows(plan: Plan, values: StartingValues) -> tuple[tuple[str, ...], ...]:
     """For which sub, which filter, its coefficients; those that all share last."""
-    tuning = tuning_of(plan)
+    tuning = plan.tuning
     own = [len(filters) for filters in tuning.sub_filters] if tuning else [0] * len(values.subs)
     rows = [
         (f"sub {sub.number}", one) for sub, count in zip(values.subs, own, strict=True) for one in sub.filters[:count]
@@ -224,8 +223,8 @@ def _filter_rows(plan: ChosenPlan, values: StartingValues) -> tuple[tuple[str, .
     )
 
 
-def _filter_words(plan: ChosenPlan) -> str:
-    tuning = tuning_of(plan)
+def _filter_words(plan: Plan) -> str:
+    tuning = plan.tuning
     if tuning is None:
         return "The filters lower peaks of the predicted mean over the seats."
     return (
@@ -234,12 +233,12 @@ def _filter_words(plan: ChosenPlan) -> str:
     )
 
 
-def _seat_table(plan: ChosenPlan, level_db: Floats, caption: str) -> Table:
-    hz = plan.results.frequency_hz
-    limit_db = plan.limit_db
+def _seat_table(plan: Plan, level_db: Floats, caption: str) -> Table:
+    hz = plan.frequency_hz
+    limit_db = plan.results.limit_db
     levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
-    names = plan.results.seats.name
+    names = plan.seats.name
     rows = [(shown(name, 40), *(f"{level:.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]
     spread = bands.max(axis=1) - bands.min(axis=1)
     rows.append(("loudest less quietest", *(f"{value:.0f}" for value in spread)))

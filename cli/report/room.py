@@ -19,12 +19,12 @@ from cli.figures.report import (
 )
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report.parameters import parameter_words
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import caution_lines, subs_word
 from cli.words.room import KINDS, lost_words, mode_name, mode_notes, shift_words
 from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.room import WALLS
 from roommodes.arrays import Floats
+from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
 from roommodes.project.project import the_wall
 from roommodes.responses.metrics import normalised
@@ -45,18 +45,18 @@ STILLS, STILLS_IN = 3, 7.2  # frequencies shown on paper, width of all [inch]
 STILLS_OF_MANY = 2  # of many seats, so that their numbers can be read
 
 
-def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
+def map_section(plan: Plan, compared: BeforeAfter) -> Section:
     """The pressure over the listening plane."""
     rival = compared.rival
-    layouts = [("this plan", plan.level_db, compared.plan_map_db, plan.positions_m)]
+    layouts = [("this plan", plan.level_at_limit_db, compared.plan_map_db, plan.positions_m)]
     if rival and compared.rival_map_db is not None:
         layouts.insert(0, ("usual layout", rival.level_db, compared.rival_map_db, rival.positions_m))
-    weight = normalised(plan.results.seats.weight)
-    hz = plan.results.frequency_hz
+    weight = normalised(plan.seats.weight)
+    hz = plan.frequency_hz
     seat_db = [levels - (levels @ weight)[:, None] for _, levels, _, _ in layouts]
     map_db = [maps - (levels @ weight)[:, None, None] for _, levels, maps, _ in layouts]
     stills = _telling(seat_db[0], hz, STILLS if len(weight) <= FEW_SEATS else STILLS_OF_MANY)
-    several = len(plan.results.seats) > 1
+    several = len(plan.seats) > 1
 
     def draw(figure: Figure) -> None:
         grid = figure.add_gridspec(len(layouts) + 1, len(stills), height_ratios=[*[1.0] * len(layouts), 0.06])
@@ -67,7 +67,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
                     x_m=compared.plane.x_m,
                     y_m=compared.plane.y_m,
                     level_db=map_db[row][frame],
-                    seat_m=plan.results.seats.position_m,
+                    seat_m=plan.seats.position_m,
                     seat_db=seat_db[row][frame],
                     sub_m=subs,
                     title=f"{name}, {hz[frame]:.0f} Hz",
@@ -84,12 +84,12 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     )
     length_m, width_m, _ = plan.project.room().size_m
     each = min(3.4, STILLS_IN / len(stills) * width_m / length_m)  # height of a map [inch]
-    headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.results.seats.name]
+    headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.seats.name]
     rows = [
         (f"{hz[frame]:.1f}", *(f"{value:+.1f}" for levels in seat_db for value in levels[frame]))
         for frame in range(len(hz))
     ]
-    which = f" The usual layout is {subs_word(plan.count)} {rival.name}, driven alike." if rival else ""
+    which = f" The usual layout is {subs_word(plan.subs)} {rival.name}, driven alike." if rival else ""
     return Section(
         key="map",
         heading="Where it is loud and quiet",
@@ -120,7 +120,7 @@ def map_section(plan: ChosenPlan, compared: BeforeAfter) -> Section:
     )
 
 
-def modes_section(plan: ChosenPlan, found: RoomFindings) -> Section:
+def modes_section(plan: Plan, found: RoomFindings) -> Section:
     """The room's modes as built."""
     high_hz = plan.project.search.band_hz[1]
     rows = tuple(
@@ -204,7 +204,7 @@ def _limits_words(sub: SubwooferTable) -> str:
     return f"{shown(sub.name, 60)}: {'; '.join(said)}."
 
 
-def assumed_section(plan: ChosenPlan) -> Section:
+def assumed_section(plan: Plan) -> Section:
     """What went in."""
     project, room = plan.project, plan.project.room()
     known = project.constructions()
@@ -275,14 +275,14 @@ def unknown_section(found: RoomFindings) -> Section:
     )
 
 
-def caution_section(plan: ChosenPlan) -> Section:
+def caution_section(plan: Plan) -> Section:
     """What can hurt."""
     raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
     lines = caution_lines(glass=bool(glass_of(plan.project)), raised=raised)
     return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))
 
 
-def _with_letters(warning: str, plan: ChosenPlan) -> str:
+def _with_letters(warning: str, plan: Plan) -> str:
     """Parts of walls by their letter on the drawing, in place of their number in the file."""
     for index, part in enumerate(wall_parts(plan.project)):
         warning = warning.replace(f"(regions[{index}])", f"(part {part.key} on the drawing)")
@@ -309,19 +309,19 @@ def _telling(seat_db: Floats, hz: Floats, count: int) -> list[int]:
 
 
 def _map_data(
-    plan: ChosenPlan,
+    plan: Plan,
     compared: BeforeAfter,
     layouts: list[tuple[str, Floats, Floats, Floats]],
     seat_db: list[Floats],
     map_db: list[Floats],
 ) -> dict[str, Any]:
     """What the page's script draws from; levels as 16-bit numbers, row by row from the left wall, in base64."""
-    hz, plane = plan.results.frequency_hz, compared.plane
+    hz, plane = plan.frequency_hz, compared.plane
     frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
     room = plan.project.room()
     edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
     first = _telling(seat_db[0], hz, 1)[0]
-    mark, decimals = seat_marks(plan.results.seats.position_m, room.length_m)
+    mark, decimals = seat_marks(plan.seats.position_m, room.length_m)
     return {
         "hz": [round(float(hz[frame]), 1) for frame in frames],
         "start": int(np.argmin(np.abs(frames - first))),
@@ -339,7 +339,7 @@ def _map_data(
         "width": room.width_m,
         "seats": [
             {"name": shown(name, 40), "x": round(x, 3), "y": round(y, 3)}
-            for name, (x, y, _) in zip(plan.results.seats.name, plan.results.seats.position_m.tolist(), strict=True)
+            for name, (x, y, _) in zip(plan.seats.name, plan.seats.position_m.tolist(), strict=True)
         ],
         "layouts": [
             {

@@ -1,9 +1,13 @@
 """Options and arguments of the commands that make something from a plan file."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from roommodes.plan.plan import Plan
 
 PlanFile = Annotated[
     Path, typer.Argument(metavar="PLAN", help="Plan file (HDF5), as optimise wrote it.", show_default=False)
@@ -17,6 +21,27 @@ Rank = Annotated[
     typer.Option("--rank", min=1, help="1 for the best plan with so many subs, 2 for the next; else as settled, or 1."),
 ]
 Rate = Annotated[float, typer.Option("--rate", metavar="HZ", help="Sample rate of the processor.")]
+
+
+def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None) -> "Plan":
+    """Read a plan file and choose a plan of it; left open, the one that was settled, else the recommended one.
+
+    Raises
+    ------
+    FileUnusable : the file cannot be read.
+    ProjectInvalid : the project in it is not valid.
+    typer.BadParameter : it has no such plan.
+    """
+    from roommodes.errors import FileUnusable, NoSuchPlan
+    from roommodes.plan.file import read_results
+
+    results = read_results(file)
+    if not results.plans:
+        raise FileUnusable(f"{file}: holds no plan; run optimise again and let it finish")
+    try:
+        return results.plan(subs, rank)
+    except NoSuchPlan as fault:
+        raise typer.BadParameter(str(fault), param_hint=f"--{fault.what}") from None
 
 
 PLAN_SUFFIXES = (".h5", ".hdf5")

@@ -4,8 +4,7 @@ from typing import Literal
 
 from cli.terminal.output import counted, name
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.plan.file import Results
-from roommodes.project.project import Project
+from roommodes.plan.plan import Results
 
 Responses = Literal["measured", "modelled"]
 
@@ -31,11 +30,11 @@ def basis_words(results: Results, model: str = "") -> str | None:
     return f"{said} {model} the model's, of the room as the project draws it, not measured." if model else said
 
 
-def refuse_robust(results: Results, project: Project) -> None:
+def refuse_robust(results: Results) -> None:
     """Drives for rooms that may differ need the model at every place; ProjectInvalid where responses were measured."""
     if results.measured is not None:
         message = (
             "the plan rests on measured responses; --robust would drive the subs by the model of the drawn room "
             "instead. Leave it out, or search without --measured on a project corrected by fit"
         )
-        raise ProjectInvalid(project.source, [Fault(where="measured", message=message)])
+        raise ProjectInvalid(results.project.source, [Fault(where="measured", message=message)])

@@ -7,8 +7,7 @@ import numpy as np
 from cli.terminal.output import Page, name
 from cli.words.plan import BEST, subs_word
 from roommodes.plan.choices import FrontTable, RowTable
-from roommodes.plan.file import Results
-from roommodes.project.project import Project
+from roommodes.plan.plan import Results
 
 MOST_PLACES = 13  # of a row, on one line
 
@@ -26,10 +25,10 @@ def print_recommendation(page: Page, results: Results) -> None:
 def print_worth(page: Page, results: Results, count: int) -> None:
     """What drives and positions bought for one count, beside the usual layouts."""
     table, usual = results.plans[count], results.choices.usual
-    if table.alike_db is None:
+    if table.merits.alike_db is None:
         return
     page.line()
-    rows = [["this plan's positions", _db(table.alike_db[BEST]), _db(table.variation_db[BEST])]]
+    rows = [["this plan's positions", _db(table.merits.alike_db[BEST]), _db(table.variation_db[BEST])]]
     if usual is not None:
         for k in usual.of_count(count):
             free = "" if usual.stands_free[k] else " (a keep-out is in the way)"
@@ -41,13 +40,13 @@ def print_worth(page: Page, results: Results, count: int) -> None:
                 ]
             )
     page.table(["variation with", "all subs alike", "best drives found"], rows, right=(1, 2))
-    if table.bound_db is not None and count > 1:
+    if table.merits.bound_db is not None and count > 1:
         page.line(
-            f"Bound: any weights at all, free at every frequency, reach {_db(table.bound_db[BEST])} at these positions "
-            "(the smallest found). No processor beats that here; only other positions do."
+            f"Bound: any weights at all, free at every frequency, reach {_db(table.merits.bound_db[BEST])} at these "
+            "positions (the smallest found). No processor beats that here; only other positions do."
         )
-    if table.smoothness_db is not None and table.decay_s is not None:
-        page.line(f"Smoothness {table.smoothness_db[BEST]:.1f} dB, decay {table.decay_s[BEST]:.2f} s.")
+    if table.merits.smoothness_db is not None and table.merits.decay_s is not None:
+        page.line(f"Smoothness {table.merits.smoothness_db[BEST]:.1f} dB, decay {table.merits.decay_s[BEST]:.2f} s.")
 
 
 def print_aims_legend(page: Page) -> None:
@@ -67,7 +66,7 @@ def print_front(page: Page, results: Results) -> None:
     page.heading(f"{subs_word(advice.subs)}: variation against output")
     best = results.plans[advice.subs]
     same = (front.variation_db == best.variation_db[BEST]) & (front.output_db == best.output_db[BEST])
-    recommended = int(np.argmax(same)) if best.by_aims and same.any() else -1
+    recommended = int(np.argmax(same)) if best.found.by_aims and same.any() else -1
     rows = [
         [
             f"{front.variation_db[k]:.2f} dB",
@@ -85,18 +84,18 @@ def print_front(page: Page, results: Results) -> None:
     )
 
 
-def print_rows(page: Page, project: Project, results: Results) -> None:
+def print_rows(page: Page, results: Results) -> None:
     """Where the rows should be, and how sensitive that is."""
     moves = results.choices.rows
-    if not moves or len(next(iter(moves.values())).offset_m) != len(project.rows):
+    if not moves or len(next(iter(moves.values())).offset_m) != len(results.project.rows):
         return
     page.heading("Where the rows should be")
-    moving = [k for k, row in enumerate(project.rows) if row.move_m and max(row.move_m) > 0.0]
+    moving = [k for k, row in enumerate(results.project.rows) if row.move_m and max(row.move_m) > 0.0]
     rows = []
     for count, move in moves.items():
         rows.append([str(count), _db(move.drawn_variation_db), _db(move.variation_db), _db(move.worst_near_db)])
-        rows[-1] += [_place(project.rows[k].x_m, float(move.offset_m[k])) for k in moving]
-    headers = ["subs", "as drawn", "there", "worst nearby", *(name(project.rows[k].name) for k in moving)]
+        rows[-1] += [_place(results.project.rows[k].x_m, float(move.offset_m[k])) for k in moving]
+    headers = ["subs", "as drawn", "there", "worst nearby", *(name(results.project.rows[k].name) for k in moving)]
     page.table(headers, rows, right=(0, 1, 2, 3))
     step_cm = 100.0 * next(iter(moves.values())).step_m
     page.line(
@@ -109,7 +108,7 @@ def print_rows(page: Page, project: Project, results: Results) -> None:
     move = moves[count]
     for k in moving:
         page.line(
-            f"{subs_word(count)}, {name(project.rows[k].name)} moved alone (+ is back): {_around(move, k)}.",
+            f"{subs_word(count)}, {name(results.project.rows[k].name)} moved alone (+ is back): {_around(move, k)}.",
             mark="- ",
         )
 
@@ -125,10 +124,10 @@ def choice_json(results: Results) -> dict[str, Any]:
             {
                 "subs": count,
                 "variation_db": float(table.variation_db[BEST]),
-                "alike_variation_db": _first(table.alike_db),
-                "bound_db": _first(table.bound_db),
-                "smoothness_db": _first(table.smoothness_db),
-                "decay_s": _first(table.decay_s),
+                "alike_variation_db": _first(table.merits.alike_db),
+                "bound_db": _first(table.merits.bound_db),
+                "smoothness_db": _first(table.merits.smoothness_db),
+                "decay_s": _first(table.merits.decay_s),
                 "usual": [
                     {
                         "name": usual.name[k],

@@ -7,22 +7,22 @@ import numpy as np
 
 from cli.terminal.output import Page, counted, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.crossover_settings import coefficients, delay_words
 from cli.words.plan import polarity_word, subs_word
 from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import level_db, normalised
 from solvers.crossover.with_mains import MainsMet
 
 SHOWN_MS = (-5.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 5.0)
 
 
-def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float) -> None:
+def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> None:
     """The setting, what it gives beside none and its inverse, every seat, sensitivity, coefficients."""
     best, hz = met.best, met.parts.frequency_hz
     n_main = met.parts.mains.shape[2]
     mains = counted(n_main, "main loudspeaker")
-    page.heading(f"{name(plan.project.name)}: {subs_word(plan.count)} meeting {mains}")
+    page.heading(f"{name(plan.project.name)}: {subs_word(plan.subs)} meeting {mains}")
     if basis := basis_words(plan.results):
         page.line(basis)
     page.line(f"Crossover: {best.crossover.words}; judged from {hz[0]:.0f} to {hz[-1]:.0f} Hz.")
@@ -76,7 +76,7 @@ def print_crossover(page: Page, plan: ChosenPlan, met: MainsMet, rate_hz: float)
     )
 
 
-def _print_seats(page: Page, plan: ChosenPlan, met: MainsMet) -> None:
+def _print_seats(page: Page, plan: Plan, met: MainsMet) -> None:
     page.heading("Every seat")
     best = met.best
     total, low, high = level_db(best.total), level_db(best.low), level_db(best.high)
@@ -92,21 +92,21 @@ def _print_seats(page: Page, plan: ChosenPlan, met: MainsMet) -> None:
             f"{np.mean(high[at, index]) - middle:+.1f} dB",
             f"{np.mean(total[at, index]) - middle:+.1f} dB",
         ]
-        for index, seat in enumerate(plan.results.seats.name)
+        for index, seat in enumerate(plan.seats.name)
     ]
     headers = ["seat", "sum, mean", "shortfall", "subs at crossover", "mains there", "sum there"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
     page.line("Levels are relative to the mean of the sum over seats and band; over several mains, their mean.")
 
 
-def crossover_json(plan: ChosenPlan, met: MainsMet, rate_hz: float) -> dict[str, Any]:
+def crossover_json(plan: Plan, met: MainsMet, rate_hz: float) -> dict[str, Any]:
     """What `crossover --json` prints."""
     best = met.best
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),
-        "subs": plan.count,
-        "rank": plan.rank + 1,
+        "subs": plan.subs,
+        "rank": plan.rank,
         "kind": best.crossover.kind,
         "order": best.crossover.order,
         "frequency_hz": best.crossover.frequency_hz,

@@ -4,10 +4,10 @@ from dataclasses import asdict
 from typing import Any
 
 from cli.terminal.output import Page
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import polarity_word
 from roommodes.filters.biquads import Biquad
 from roommodes.plan.crossover import CrossoverRecord
+from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import CommonValues, StartingValues, SubValues, Total
 
 Columns = tuple[tuple[str, str, str], ...]
@@ -71,25 +71,25 @@ def total_rows(values: StartingValues) -> list[tuple[str, ...]]:
     ]
 
 
-def setting_lines(plan: ChosenPlan, values: StartingValues) -> list[str]:
+def setting_lines(plan: Plan, values: StartingValues) -> list[str]:
     """The setting in sentences; none where the plan meets no mains."""
     record = plan.crossover
     if record is None:
         return []
-    measured = plan.results.measured is not None
+    measured = plan.measured is not None
     turned = f"all subs {polarity_word(record.polarity)}, beside their own polarity"
     common = f"{delay_words(record.delay_s, values.rate_hz)}; {turned}"
     return [
         f"{record.crossover.words}: its low-pass on every sub, its high-pass on every main loudspeaker.",
         f"Set: {common}; {gain_words(record, measured=measured)}",
-        f"With it the sum stays {record.shortfall_db:.2f} dB below both parts in step (mean) and varies by "
-        f"{record.variation_db:.2f} dB over the seats; with no delay and subs normal "
-        f"{record.plain_shortfall_db:.2f} dB and {record.plain_variation_db:.2f} dB, "
+        f"With it the sum stays {record.merits.shortfall_db:.2f} dB below both parts in step (mean) and varies by "
+        f"{record.merits.variation_db:.2f} dB over the seats; with no delay and subs normal "
+        f"{record.merits.plain_shortfall_db:.2f} dB and {record.merits.plain_variation_db:.2f} dB, "
         f"{'as measured' if measured else 'by the model'}.",
     ]
 
 
-def print_common(page: Page, plan: ChosenPlan, values: StartingValues) -> None:
+def print_common(page: Page, plan: Plan, values: StartingValues) -> None:
     """The setting between subs and mains, if the plan has one."""
     common = values.common
     if common is None:
@@ -149,7 +149,7 @@ def total_cells(total: Total) -> list[Any]:
     return [round(total.gain_db, 3) + 0.0, round(1e3 * total.delay_s, 4), total.delay_samples, total.polarity]
 
 
-def common_json(plan: ChosenPlan, values: StartingValues) -> dict[str, Any] | None:
+def common_json(plan: Plan, values: StartingValues) -> dict[str, Any] | None:
     """What is common to all subs, and what the mains take; None where the plan meets no mains."""
     record, common = plan.crossover, values.common
     if record is None or common is None:
@@ -164,11 +164,14 @@ def common_json(plan: ChosenPlan, values: StartingValues) -> dict[str, Any] | No
         "delay_ms": 1e3 * record.delay_s,
         "polarity": common.polarity,
         "gain_db": common.gain_db,
-        "from": "measured responses" if plan.results.measured is not None else "the model",
-        "shortfall_db": record.shortfall_db,
-        "variation_db": record.variation_db,
-        "deepest_db": record.deepest_db,
-        "no_delay": {"shortfall_db": record.plain_shortfall_db, "variation_db": record.plain_variation_db},
+        "from": "measured responses" if plan.measured is not None else "the model",
+        "shortfall_db": record.merits.shortfall_db,
+        "variation_db": record.merits.variation_db,
+        "deepest_db": record.merits.deepest_db,
+        "no_delay": {
+            "shortfall_db": record.merits.plain_shortfall_db,
+            "variation_db": record.merits.plain_variation_db,
+        },
         "columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in CROSSOVER_COLUMNS},
         "outputs": [{"output": word, **row} for word, row in rows.items()],
         "subs_filters": [asdict(one) for one in low],

@@ -6,8 +6,8 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from roommodes.plan.plan import Plan
 from roommodes.responses.decay_view import heard_from_s
 from roommodes.responses.third_octaves import FIRST_BAND, NOMINAL_HZ
 from solvers.listening.over_time import BeforeAfterTime, Seen
@@ -16,12 +16,12 @@ MOST_MODES = 16  # shown; the loudest
 LATE_MS = 20.0  # common practice, no source
 
 
-def print_decay(page: Page, plan: ChosenPlan, found: BeforeAfterTime) -> None:
+def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
     """Decay by band, the modes behind it, arrivals at every seat."""
-    page.heading(f"{name(plan.project.name)}: over time, {subs_word(plan.count)}")
+    page.heading(f"{name(plan.project.name)}: over time, {subs_word(plan.subs)}")
     if basis := basis_words(plan.results, "The modes' frequencies and decay times are"):
         page.line(basis)
-    tuned = " and its filters" if _tuned(plan) else ""
+    tuned = " and its filters" if plan.tuning else ""
     page.line(f"Before: the same subs, all driven alike. After: with the plan's drives{tuned}.")
     page.heading("Decay time in third-octave bands")
     rows = [
@@ -65,7 +65,7 @@ def print_decay(page: Page, plan: ChosenPlan, found: BeforeAfterTime) -> None:
             f"{1e3 * found.before.energy_s[index]:.0f} ms",
             f"{1e3 * found.after.energy_s[index]:.0f} ms",
         ]
-        for index, seat in enumerate(plan.results.seats.name)
+        for index, seat in enumerate(plan.seats.name)
     ]
     headers = ["seat", "first sub", "last sub", "last after first", "energy before", "energy after"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
@@ -104,7 +104,7 @@ def third_octave_rows(found: BeforeAfterTime) -> list[tuple[float, float, float,
     return rows
 
 
-def decay_json(plan: ChosenPlan, found: BeforeAfterTime) -> dict[str, Any]:
+def decay_json(plan: Plan, found: BeforeAfterTime) -> dict[str, Any]:
     """What `decay --json` prints; a decay time of null could not be followed."""
 
     def seen(one: Seen) -> dict[str, Any]:
@@ -118,8 +118,8 @@ def decay_json(plan: ChosenPlan, found: BeforeAfterTime) -> dict[str, Any]:
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),
-        "subs": plan.count,
-        "rank": plan.rank + 1,
+        "subs": plan.subs,
+        "rank": plan.rank,
         "centre_hz": view.centre_hz.tolist(),
         "time_s": view.time_s.tolist(),
         "axes": "level_db: band, time",
@@ -145,14 +145,9 @@ def decay_json(plan: ChosenPlan, found: BeforeAfterTime) -> dict[str, Any]:
                 "last_ms": 1e3 * float(found.last_s[index]),
                 "late_ms": 1e3 * float(found.late_s[index]),
             }
-            for index, seat in enumerate(plan.results.seats.name)
+            for index, seat in enumerate(plan.seats.name)
         ],
     }
-
-
-def _tuned(plan: ChosenPlan) -> bool:
-    tuning = plan.results.tuning
-    return tuning is not None and (tuning.subs, tuning.rank) == (plan.count, plan.rank)
 
 
 def _seconds(value: float) -> str:

@@ -6,7 +6,6 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.headroom_words import (
     amplifier_words,
     band_names,
@@ -21,6 +20,7 @@ from cli.words.headroom_words import (
 )
 from cli.words.plan import subs_word
 from roommodes.arrays import Floats
+from roommodes.plan.plan import Plan
 from roommodes.responses.third_octaves import nominal_hz
 from roommodes.subwoofer.target import CINEMA_SOURCE
 from solvers.loudness.cabinets import ALLOWED_RISE_K
@@ -30,10 +30,10 @@ from solvers.loudness.of_plan import PlanHeadroom
 FACING_WORDS = {(0, 1): "rear wall", (0, -1): "front wall", (1, 1): "right wall", (1, -1): "left wall"}
 
 
-def print_headroom(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
+def print_headroom(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     """All of it for a person."""
-    which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
-    page.heading(f"{name(plan.project.name)}: headroom, {subs_word(plan.count)}{which}")
+    which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
+    page.heading(f"{name(plan.project.name)}: headroom, {subs_word(plan.subs)}{which}")
     if basis := basis_words(plan.results):
         page.line(basis)
     for line in (finding_words(found), target_words(plan.project)):
@@ -55,7 +55,7 @@ def _print_levels(page: Page, found: PlanHeadroom) -> None:
     page.heading("Highest clean level at every seat, third-octave bands [dB SPL rms]")
     rows = [
         [name(seat), *(f"{level:.0f}" for level in head.highest_db[:, index])]
-        for index, seat in enumerate(found.seats.name)
+        for index, seat in enumerate(found.plan.seats.name)
     ]
     rows.append(["seats' mean", *(f"{level:.0f}" for level in head.mean_db)])
     rows.append(["headroom", *(f"{value:+.1f}" for value in head.headroom_db)])
@@ -72,7 +72,7 @@ def _print_limits(page: Page, found: PlanHeadroom) -> None:
     page.line(gain_words())
 
 
-def _print_needs(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
+def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     needs = found.headroom.needs
     page.heading("What each sub and its amplifier must give for the target")
     if needs is None:
@@ -85,14 +85,14 @@ def _print_needs(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
         cells += [_at_most(needs.travel_m[:, sub] * 1e3, found, "mm", 1)]
         if needs.port_velocity_m_s is not None:
             cells += [_at_most(needs.port_velocity_m_s[:, sub], found, "m/s", 1)]
-        rows.append([str(sub + 1), f"{found.gain_db[sub] + 0.0:.1f} dB", *cells])
+        rows.append([str(sub + 1), f"{found.plan.drives.gain_db[sub] + 0.0:.1f} dB", *cells])
     port = [] if needs.port_velocity_m_s is None else ["port's air, peak"]
     page.table(["sub", "gain", "voltage, rms", "current, rms", "power", "travel, peak", *port], rows, right=(0, 1))
     page.line(amplifier_words(plan.project, needs))
     page.line(box_words(plan.project))
 
 
-def _print_cabinets(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
+def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     page.heading("The cabinets where they stand")
     sub = plan.project.subwoofer
     if not found.standings:
@@ -108,7 +108,7 @@ def _print_cabinets(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
         ]
         page.table(["sub", "faces", "free space before its faces"], rows, right=(0,))
     if sub.weight_kg is not None:
-        page.line(f"Weight: {sub.weight_kg:g} kg each, {sub.weight_kg * plan.count:g} kg in all.")
+        page.line(f"Weight: {sub.weight_kg:g} kg each, {sub.weight_kg * plan.subs:g} kg in all.")
     if found.heat is not None:
         heat = found.heat
         page.line(
@@ -123,7 +123,7 @@ def _print_cabinets(page: Page, plan: ChosenPlan, found: PlanHeadroom) -> None:
         page.line(line[0].upper() + line[1:], mark="- ")
 
 
-def headroom_json(plan: ChosenPlan, found: PlanHeadroom) -> dict[str, Any]:
+def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
     """What `headroom --json` prints."""
     head, target = found.headroom, plan.project.target
     bands = [
@@ -146,9 +146,9 @@ def headroom_json(plan: ChosenPlan, found: PlanHeadroom) -> dict[str, Any]:
     return {
         "name": plan.project.name,
         "responses": responses_word(plan.results),
-        "subs": plan.count,
-        "rank": plan.rank + 1,
-        "seats": list(found.seats.name),
+        "subs": plan.subs,
+        "rank": plan.rank,
+        "seats": list(found.plan.seats.name),
         "target": {
             "rms_db": target.rms_db,
             "stated_db": target.stated_db,
@@ -186,7 +186,7 @@ def _needs_json(needs: Needs, band: int) -> dict[str, Any]:
     return {key: values[band].tolist() for key in keys if (values := getattr(needs, key)) is not None}
 
 
-def _added_json(plan: ChosenPlan, found: PlanHeadroom) -> dict[str, Any]:
+def _added_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
     one = found.added
     assert one is not None, "only asked where there is one"
     return {

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import from_walls, polarity_word, subs_word
 from roommodes.arrays import Floats
+from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
 from roommodes.responses.third_octaves import edges_hz, nominal_hz
 from roommodes.subwoofer.limits import boxed_driver, current_limit_a, voltage_limit_v
@@ -32,7 +32,7 @@ def finding_words(found: PlanHeadroom) -> str:
     )
     where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.limited_by[worst]}"
     short = f". Short in {', '.join(over)} Hz" if over else ""
-    many = " Seats' mean; single seats are in the table." if len(found.seats) > 1 else ""
+    many = " Seats' mean; single seats are in the table." if len(found.plan.seats) > 1 else ""
     return f"{text}{where}{short}.{many}"
 
 
@@ -151,7 +151,7 @@ def box_words(project: Project) -> str:
     )
 
 
-def more_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
+def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
     """What further subs would bring."""
     least = found.headroom.least_db
     lines = []
@@ -166,11 +166,11 @@ def more_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
             f"{gain:+.1f} dB of "
             f"headroom ({cost}{kept}): {place}, delay {one.delay_s * 1e3:.2f} ms, "
             f"{polarity_word(one.polarity)}. A search "
-            f"finds better: optimise --counts {plan.count + 1}."
+            f"finds better: optimise --counts {plan.subs + 1}."
         )
     if found.next_bands_db is not None and found.next_count is not None:
         after = float(found.next_bands_db.min())
-        extra = found.next_count - plan.count
+        extra = found.next_count - plan.subs
         subs = "the further sub brings" if extra == 1 else f"the {extra} further subs bring"
         lines.append(
             f"In the file: with the best plan of {found.next_count} subs the headroom is {after:+.1f} dB, so {subs} "
@@ -181,7 +181,7 @@ def more_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
     return lines
 
 
-def caution_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
+def caution_words(plan: Plan, found: PlanHeadroom) -> list[str]:
     """Hearing, amplifiers and mains, weight: with this plan's numbers."""
     loudest = float(found.headroom.highest_db.max())
     lines = [
@@ -197,7 +197,7 @@ def caution_words(plan: ChosenPlan, found: PlanHeadroom) -> list[str]:
         total = float(needs.power_w.max(axis=0).sum())
         taken = "" if amplifier is None else f", some {_round_up(total / amplifier.efficiency):g} W from the mains"
         lines.append(
-            f"Mains and amplifiers: at the target the {subs_word(plan.count)} take {total:.0f} W at most{taken}. Leave "
+            f"Mains and amplifiers: at the target the {subs_word(plan.subs)} take {total:.0f} W at most{taken}. Leave "
             "circuits and earthing to a qualified electrician; no amplifier channel may be loaded below its rated "
             "impedance. Set limiters so that no sub is driven past its limits."
         )

@@ -5,12 +5,11 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.plan import drive_line, from_walls
+from cli.words.plan import drive_lines, from_walls
 from roommodes.arrays import Floats
-from roommodes.project.project import Project
+from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import normalised
 from roommodes.responses.third_octaves import band_levels, bands_within, nominal_hz
-from solvers.listening.layout import Prediction
 
 
 def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, ...], Floats]:
@@ -29,41 +28,36 @@ def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, 
     return tuple(nominal_hz(band) for band in bands), band_levels(frequency_hz, level_db, bands)
 
 
-def shown_levels(prediction: Prediction) -> tuple[Floats, str]:
-    """The levels to show, (n_freq, n_seat), and what they refer to."""
-    if prediction.sound_pressure_db is not None:
-        return prediction.sound_pressure_db, "dB SPL"
-    return prediction.level_db, "dB re one sub at 1 m"
+def shown_levels(plan: Plan) -> tuple[Floats, str]:
+    """The levels to show, (n_freq, n_seat), and what they refer to: the loudest sub stands at its limit."""
+    highest = plan.highest_level_db
+    return (plan.level_at_limit_db, plan.results.level_unit) if highest is None else (highest, plan.results.level_unit)
 
 
-def print_prediction(page: Page, project: Project, prediction: Prediction) -> None:
+def print_prediction(page: Page, plan: Plan) -> None:
     """The layout, the levels per third-octave, and what they come to."""
-    room, layout = project.room(), project.layout
-    assert layout is not None, "a prediction has a layout"
-    page.heading(f"{name(project.name)}: the layout in the file")
-    drives = zip(layout.gain_db, layout.delay_ms, layout.polarity, strict=True)
-    rows = [
-        [str(number), from_walls(position, room), drive_line(gain, delay * 1e-3, sign)]
-        for number, (position, (gain, delay, sign)) in enumerate(zip(layout.positions_m, drives, strict=True), start=1)
-    ]
+    room = plan.project.room()
+    page.heading(f"{name(plan.project.name)}: the layout in the file")
+    each = zip(plan.positions_m, drive_lines(plan.drives), strict=True)
+    rows = [[str(number), from_walls(position, room), words] for number, (position, words) in enumerate(each, start=1)]
     page.table(["sub", "where it stands", "gain, delay, polarity"], rows, right=(0,))
-    levels, unit = shown_levels(prediction)
-    absolute = prediction.sound_pressure_db is not None
+    levels, unit = shown_levels(plan)
+    absolute = plan.highest_level_db is not None
     page.heading(f"Level at every seat, third-octave bands [{unit}]")
-    centres, bands = third_octaves(prediction.frequency_hz, levels)
+    centres, bands = third_octaves(plan.frequency_hz, levels)
     mean = 10.0 * np.log10(np.mean(10.0 ** (levels / 10.0), axis=0))
     rows = [
         [name(seat), *(f"{level:.0f}" for level in bands[:, index]), f"{mean[index]:.1f}"]
-        for index, seat in enumerate(prediction.seats.name)
+        for index, seat in enumerate(plan.seats.name)
     ]
-    spread = _spread_db(prediction)
-    band_spread = _band_spread_db(prediction.frequency_hz, spread)
-    rows.append(["variation", *(f"{value:.1f}" for value in band_spread), f"{prediction.variation_db:.1f}"])
+    spread = _spread_db(plan)
+    band_spread = _band_spread_db(plan.frequency_hz, spread)
+    rows.append(["variation", *(f"{value:.1f}" for value in band_spread), f"{plan.variation_db:.1f}"])
     headers = ["Hz", *(f"{centre:g}" for centre in centres), "band"]
     page.table(headers, rows, right=tuple(range(1, len(headers))))
     page.line(
-        f"Seat-to-seat variation {prediction.variation_db:.2f} dB over {prediction.frequency_hz[0]:g} to "
-        f"{prediction.frequency_hz[-1]:g} Hz; output {prediction.output_db:.1f} dB (mean level at the seats, all subs "
+        f"Seat-to-seat variation {plan.variation_db:.2f} dB over {plan.frequency_hz[0]:g} to "
+        f"{plan.frequency_hz[-1]:g} Hz; output {plan.output_db:.1f} dB (mean level at the seats, all subs "
         "at their limit, against the same subs in phase at 1 m in the open)."
     )
     page.line(
@@ -75,24 +69,24 @@ def print_prediction(page: Page, project: Project, prediction: Prediction) -> No
     )
 
 
-def prediction_json(project: Project, prediction: Prediction) -> dict[str, Any]:
+def prediction_json(plan: Plan) -> dict[str, Any]:
     """What `predict --json` prints: every level at every frequency."""
-    levels, unit = shown_levels(prediction)
+    levels, unit = shown_levels(plan)
     return {
-        "name": project.name,
-        "seats": list(prediction.seats.name),
-        "frequency_hz": prediction.frequency_hz.tolist(),
+        "name": plan.project.name,
+        "seats": list(plan.seats.name),
+        "frequency_hz": plan.frequency_hz.tolist(),
         "level_db": levels.T.tolist(),
         "level_unit": unit,
-        "variation_db": prediction.variation_db,
-        "output_db": prediction.output_db,
+        "variation_db": plan.variation_db,
+        "output_db": plan.output_db,
     }
 
 
-def _spread_db(prediction: Prediction) -> Floats:
+def _spread_db(plan: Plan) -> Floats:
     """Standard deviation over the weighted seats at each frequency: (n_freq,) [dB]."""
-    weight = normalised(prediction.seats.weight)
-    deviation = prediction.level_db - (prediction.level_db @ weight)[:, None]
+    weight = normalised(plan.seats.weight)
+    deviation = plan.level_db - (plan.level_db @ weight)[:, None]
     return np.asarray(np.sqrt((deviation**2) @ weight))
 
 

@@ -4,14 +4,11 @@ from collections.abc import Sequence
 from math import isfinite, log10
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from cli.terminal.output import Page, counted, name
 from roommodes.acoustics.room import Room
-from roommodes.plan.file import PlanTable, Results
-from roommodes.plan.measured import MeasuredRecord
-from roommodes.project.project import Project
+from roommodes.plan.drives import Drives
+from roommodes.plan.plan import Plan, Results
+from roommodes.plan.tables import PlanTable
 
 SAMPLE_RATE_HZ = 48000
 BEST = 0  # rank of the best plan
@@ -38,10 +35,10 @@ def polarity_word(polarity: int) -> str:
     return "normal" if polarity > 0 else "inverted"
 
 
-def drive_words(table: PlanTable, sub: int) -> str:
-    """The best plan's drive of one sub, in one line."""
-    gain, delay = float(table.gain_db[BEST, sub]), float(table.delay_s[BEST, sub])
-    return drive_line(gain, delay, int(table.polarity[BEST, sub]))
+def drive_lines(drives: Drives) -> list[str]:
+    """Each sub's drive in one line."""
+    each = zip(drives.gain_db.tolist(), drives.delay_s.tolist(), drives.polarity.tolist(), strict=True)
+    return [drive_line(gain, delay, sign) for gain, delay, sign in each]
 
 
 def drive_line(gain_db: float, delay_s: float, polarity: int) -> str:
@@ -59,49 +56,35 @@ def mean_level_db(table: PlanTable, count: int, limit_db: float | None) -> float
     return float(table.output_db[BEST]) + 20.0 * log10(count) + (limit_db or 0.0)
 
 
-def mean_limit_db(
-    project: Project, frequency_hz: NDArray[np.float64], measured: MeasuredRecord | None = None
-) -> float | None:
-    """Mean over the band of the highest clean level of one sub at 1 m [dB SPL]; None where nothing says it.
-
-    `measured` are the measurements behind the plan, if any; relative ones do not know how loud a sub is.
-    """
-    if measured is not None and not measured.absolute:
-        return None
-    limit_db = project.highest_level_db(frequency_hz)
-    return None if limit_db is None else float(limit_db.mean())
-
-
 def plans_json(results: Results) -> dict[str, Any]:
     """What `optimise --json` prints: the best plan of each count."""
-    plans = []
-    for count, table in results.plans.items():
-        index = table.candidate_index[BEST]
-        plans.append(
-            {
-                "subs": count,
-                "variation_db": float(table.variation_db[BEST]),
-                "output_db": float(table.output_db[BEST]),
-                "positions_m": results.candidates.position_m[index].tolist(),
-                "gain_db": table.gain_db[BEST].tolist(),
-                "delay_ms": (table.delay_s[BEST] * 1e3).tolist(),
-                "polarity": [int(sign) for sign in table.polarity[BEST]],
-            }
-        )
+    plans = [results.plan(count, 1) for count in results.plans]
     return {
-        "plans": plans,
+        "plans": [
+            {
+                "subs": plan.subs,
+                "variation_db": plan.variation_db,
+                "output_db": plan.output_db,
+                "positions_m": plan.positions_m.tolist(),
+                "gain_db": plan.drives.gain_db.tolist(),
+                "delay_ms": (plan.drives.delay_s * 1e3).tolist(),
+                "polarity": plan.drives.polarity.tolist(),
+            }
+            for plan in plans
+        ],
         "candidates": results.candidates.n_first,
-        "layouts_searched": sum(table.layouts_searched for table in results.plans.values()),
-        "seconds": sum(table.seconds for table in results.plans.values()),
+        "layouts_searched": sum(table.found.layouts_searched for table in results.plans.values()),
+        "seconds": sum(table.found.seconds for table in results.plans.values()),
     }
 
 
-def print_comparison(page: Page, results: Results, limit_db: float | None) -> None:
+def print_comparison(page: Page, results: Results) -> None:
     """One count beside the other: variation, output, and what the next sub buys."""
+    limit_db = results.mean_limit_db
     unit = "dB SPL" if limit_db is not None else "dB re 1 sub at 1 m"
-    loud = all(table.headroom_db is not None for table in results.plans.values())
+    loud = all(table.merits.headroom_db is not None for table in results.plans.values())
     against = "against the same subs in phase at 1 m in the open"
-    if results.measured and not results.measured.absolute:
+    if not results.absolute:
         unit = "dB re 1 measured sub"
         against = "against as many subs in step, each as loud at the seats as a measured one is on average"
     rows = []
@@ -111,8 +94,8 @@ def print_comparison(page: Page, results: Results, limit_db: float | None) -> No
         bought = "" if before is None else _bought(before, variation, level)
         rows.append([str(count), f"{variation:.2f} dB", f"{_signed_zero(float(table.output_db[BEST])):.1f} dB"])
         rows[-1] += [f"{level:.1f}"]
-        if loud and table.headroom_db is not None:
-            rows[-1] += [f"{table.headroom_db[BEST]:+.1f} dB"]
+        if loud and table.merits.headroom_db is not None:
+            rows[-1] += [f"{table.merits.headroom_db[BEST]:+.1f} dB"]
         rows[-1] += [bought]
         before = (count, variation, level)
     page.heading("How many subs")
@@ -126,29 +109,30 @@ def print_comparison(page: Page, results: Results, limit_db: float | None) -> No
     )
 
 
-def print_plan(page: Page, results: Results, room: Room, count: int) -> None:
-    """The best plan of one count: where each sub stands and what is dialled in."""
-    table = results.plans[count]
-    best = "first by the aims" if table.by_aims else "best" if table.exhaustive else "best found"
-    page.heading(f"{subs_word(count)}: {best}, variation {float(table.variation_db[BEST]):.2f} dB")
-    rows = []
-    for sub, candidate in enumerate(table.candidate_index[BEST]):
-        rows.append(
-            [
-                str(sub + 1),
-                name(results.candidates.zone[candidate]),
-                from_walls(results.candidates.position_m[candidate], room),
-                f"{_signed_zero(float(table.gain_db[BEST, sub])):.1f} dB",
-                f"{float(table.delay_s[BEST, sub]) * 1e3:.2f} ms",
-                samples(float(table.delay_s[BEST, sub])),
-                polarity_word(int(table.polarity[BEST, sub])),
-            ]
-        )
+def print_plan(page: Page, plan: Plan) -> None:
+    """A plan: where each sub stands and what is dialled in."""
+    table, room, drives = plan.table, plan.project.room(), plan.drives
+    best = "first by the aims" if table.found.by_aims else "best" if table.found.exhaustive else "best found"
+    page.heading(f"{subs_word(plan.subs)}: {best}, variation {plan.variation_db:.2f} dB")
+    rows = [
+        [
+            str(sub + 1),
+            name(plan.zones[sub]),
+            from_walls(position, room),
+            f"{_signed_zero(float(drives.gain_db[sub])):.1f} dB",
+            f"{float(drives.delay_s[sub]) * 1e3:.2f} ms",
+            samples(float(drives.delay_s[sub])),
+            polarity_word(int(drives.polarity[sub])),
+        ]
+        for sub, position in enumerate(plan.positions_m)
+    ]
     headers = ["sub", "zone", "where it stands", "gain", "delay", "samples", "polarity"]
     page.table(headers, rows, right=(0, 3, 4, 5))
-    tried = f"{table.layouts_searched:,} of {table.layouts_possible:,} layouts in {table.seconds:.1f} s"
-    page.line(f"{tried}: {table.stop}.")
-    for remark in table.remarks:
+    tried = (
+        f"{table.found.layouts_searched:,} of {table.found.layouts_possible:,} layouts in {table.found.seconds:.1f} s"
+    )
+    page.line(f"{tried}: {table.found.stop}.")
+    for remark in table.found.remarks:
         page.line(remark)
 
 
@@ -199,13 +183,9 @@ def _bought(before: tuple[int, float, float], variation: float, level: float) ->
     """What a row gains over the row above it."""
     count, variation_before, level_before = before
     parts = []
-    for change, unit, lower, higher in (
-        (variation - variation_before, "dB variation", "less", "more"),
-        (level - level_before, "dB level", "less", "more"),
-    ):
+    for change, what in ((variation - variation_before, "variation"), (level - level_before, "level")):
         if isfinite(change):
-            word = lower if change < 0 else higher
-            parts.append(f"{abs(change):.1f} {unit.split()[0]} {word} {unit.split()[1]}")
+            parts.append(f"{abs(change):.1f} dB {'less' if change < 0 else 'more'} {what}")
     return f"{', '.join(parts)} than {subs_word(count)}"
 
 

@@ -6,15 +6,15 @@ import numpy as np
 
 from cli.terminal.output import Page, counted, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from roommodes.plan.plan import Plan
 from solvers.listening.row_compromise import Compromise
 
 
-def print_rows(page: Page, plan: ChosenPlan, found: Compromise) -> None:
+def print_rows(page: Page, plan: Plan, found: Compromise) -> None:
     """How alike the rows are, and what one setting costs each."""
     rows = counted(len(found.rows), "row")
-    page.heading(f"{name(plan.project.name)}: one setting for {rows}, {subs_word(plan.count)}")
+    page.heading(f"{name(plan.project.name)}: one setting for {rows}, {subs_word(plan.subs)}")
     if basis := basis_words(plan.results):
         page.line(basis)
     if found.pairs:
@@ -41,7 +41,7 @@ def print_rows(page: Page, plan: ChosenPlan, found: Compromise) -> None:
     cells = [
         [
             row_name(plan, cost.row),
-            str(int(np.count_nonzero(plan.results.seats.row == cost.row))),
+            str(int(np.count_nonzero(plan.seats.row == cost.row))),
             f"{cost.here_db:.2f} dB",
             f"{cost.alone_db:.2f} dB",
             f"{cost.cost_db:.2f} dB",
@@ -59,13 +59,13 @@ def print_rows(page: Page, plan: ChosenPlan, found: Compromise) -> None:
     )
 
 
-def rows_json(plan: ChosenPlan, found: Compromise) -> dict[str, Any]:
+def rows_json(plan: Plan, found: Compromise) -> dict[str, Any]:
     """What `rows --json` prints."""
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),
-        "subs": plan.count,
-        "rank": plan.rank + 1,
+        "subs": plan.subs,
+        "rank": plan.rank,
         "variation_db": found.variation_db,
         "pairs": [
             {
@@ -86,15 +86,15 @@ def rows_json(plan: ChosenPlan, found: Compromise) -> dict[str, Any]:
                 "output_db": cost.output_here_db,
                 "alone_output_db": cost.output_alone_db,
                 "all_seats_alone_variation_db": cost.all_alone_db,
-                "alone_gain_db": cost.gain_db.tolist(),
-                "alone_delay_ms": (1e3 * cost.delay_s).tolist(),
-                "alone_polarity": [int(sign) for sign in cost.polarity],
+                "alone_gain_db": cost.drives.gain_db.tolist(),
+                "alone_delay_ms": (1e3 * cost.drives.delay_s).tolist(),
+                "alone_polarity": [int(sign) for sign in cost.drives.polarity],
             }
             for cost in found.costs
         ],
     }
 
 
-def row_name(plan: ChosenPlan, row: int) -> str:
+def row_name(plan: Plan, row: int) -> str:
     """The row's name in the project."""
     return name(plan.project.rows[row].name)

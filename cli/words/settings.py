@@ -4,19 +4,14 @@ import csv
 import io
 from typing import Any
 
-import numpy as np
-
 from cli.terminal.output import clean
 from cli.words.basis import responses_word
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
 from cli.words.plan import from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
-from roommodes.filters.sections import Section
+from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues, SubValues
-from solvers.tuning.equaliser import EqualiserLimits, equalise
 
-CUTS_ALONE = EqualiserLimits(filters=4, boost_db=0.0)  # of a plan that was not tuned
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("sub", "", "number of the sub in the plan, from 1; mains: every main loudspeaker"),
@@ -44,30 +39,15 @@ FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filte
 )
 
 
-def plan_filters(plan: ChosenPlan, rate_hz: float) -> tuple[Filter, ...]:
-    """Filters common to all subs that take the peaks off the seats' mean level; boosts are left to `tune`."""
-    hz, weight = plan.results.frequency_hz, plan.results.seats.weight
-    flat = np.zeros(len(hz))
-    cuts = equalise(hz, plan.level_db, weight, shape_db=flat, limits=CUTS_ALONE, rate_hz=rate_hz)
-    return tuple(as_filter(one, rate_hz) for one in cuts.sections)
-
-
-def as_filter(one: Section, rate_hz: float) -> Filter:
-    """A section with its coefficients."""
-    return Filter(
-        kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=one.gain_db, biquad=one.biquad(rate_hz)
-    )
-
-
-def settings_json(plan: ChosenPlan, values: StartingValues, warnings: tuple[str, ...]) -> dict[str, Any]:
+def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...]) -> dict[str, Any]:
     """What `settings --json` prints."""
     room = plan.project.room()
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),
         "project_sha256": plan.project.sha256,
-        "subs": plan.count,
-        "rank": plan.rank + 1,
+        "subs": plan.subs,
+        "rank": plan.rank,
         "variation_db": plan.variation_db,
         "sample_rate_hz": values.rate_hz,
         "speed_of_sound_m_s": values.speed_of_sound_m_s,

@@ -7,26 +7,24 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.chosen_plan import recommended_count
 from cli.words.plan import plans_json, print_cautions, print_plan, subs_word
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
 from roommodes.project.glass import glass_of
-from roommodes.project.project import Project
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
 LEAST_SHARE = 0.01  # smaller total shares are told in one line
 
 
-def shown_count(project: Project, results: Results, found: Tolerance) -> int:
+def shown_count(results: Results, found: Tolerance) -> int:
     """The number of subs whose first plan is told in detail: the recommended one where it is among them."""
-    count = recommended_count(results, project)
+    count = results.recommended_subs
     return count if count in found.plans else max(found.plans)
 
 
-def print_tolerance(page: Page, project: Project, results: Results, found: Tolerance) -> None:
+def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     """Percentiles, shares, the worst room, and how all that was computed."""
-    page.heading(f"{name(project.name)}: {found.draws:,} rooms, not built exactly as drawn")
+    page.heading(f"{name(results.project.name)}: {found.draws:,} rooms, not built exactly as drawn")
     if basis := basis_words(results, "What changes when the room, places or settings differ from it is"):
         page.line(basis)
     rows = []
@@ -54,7 +52,7 @@ def print_tolerance(page: Page, project: Project, results: Results, found: Toler
         "Variation [dB]: as drawn, then what that many of a hundred rooms stay below, then the worst room drawn; "
         "output [dB] likewise. plan: its place in the plan file. Plans with as many subs stand by their 90 %."
     )
-    count = shown_count(project, results, found)
+    count = shown_count(results, found)
     table = found.plans[count]
     which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
     print_shares(page, found, table, which)
@@ -77,7 +75,7 @@ def print_tolerance(page: Page, project: Project, results: Results, found: Toler
     )
     used = np.unique(table.candidate_index[0])
     raised = bool(results.candidates.position_m[used, 2].max() > 1.2)
-    print_cautions(page, glass=bool(glass_of(project)), raised=raised)
+    print_cautions(page, glass=bool(glass_of(results.project)), raised=raised)
 
 
 def print_shares(page: Page, found: Tolerance, table: ToleranceTable, which: str) -> None:
@@ -153,9 +151,9 @@ def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
     }
 
 
-def print_prices(page: Page, project: Project, plans: Results, prices: Sequence[Price]) -> None:
+def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
     """What robustness buys and costs, and the plans that it gives."""
-    page.heading(f"{name(project.name)}: plans for rooms not built exactly as drawn")
+    page.heading(f"{name(plans.project.name)}: plans for rooms not built exactly as drawn")
     rows = [
         [
             str(price.count),
@@ -177,9 +175,9 @@ def print_prices(page: Page, project: Project, plans: Results, prices: Sequence[
         cost = price.robust_db - price.plain_db
         page.line(f"{subs_word(price.count)}: {bought:.2f} dB less at 90 %, for {cost:.2f} dB as drawn.", mark="- ")
     for count in plans.plans:
-        print_plan(page, plans, project.room(), count)
+        print_plan(page, plans.plan(count, 1))
     raised = any(plans.candidates.position_m[table.candidate_index[0], 2].max() > 1.2 for table in plans.plans.values())
-    print_cautions(page, glass=bool(glass_of(project)), raised=raised)
+    print_cautions(page, glass=bool(glass_of(plans.project)), raised=raised)
 
 
 def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:

@@ -7,13 +7,21 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.chosen_plan import ChosenPlan
 from cli.words.plan import subs_word
+from cli.words.settings import filter_words
 from roommodes.arrays import Floats
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.sections import Section
+from roommodes.plan.plan import Plan
+from roommodes.plan.starting_values import Filter, StartingValues
 from roommodes.plan.tuning import Tuning
 from roommodes.responses.metrics import normalised
+
+
+def tuning_of(plan: Plan) -> Tuning:
+    """The filters of a plan that was tuned."""
+    assert plan.tuning is not None, "asked of tuned plans alone"
+    return plan.tuning
 
 
 def section_words(one: Section) -> str:
@@ -30,10 +38,11 @@ def from_target_db(level_db: Floats, tuning: Tuning, weight: Floats) -> Floats:
     return np.asarray(np.sqrt(np.mean(rest**2, axis=0)))
 
 
-def print_tuning(page: Page, plan: ChosenPlan, tuning: Tuning) -> None:
-    """Filters, seats before and after, price."""
-    which = "" if plan.rank == 0 else f", plan {plan.rank + 1} in rank"
-    page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.count)}{which}")
+def print_tuning(page: Page, plan: Plan) -> None:
+    """Filters of a tuned plan, seats before and after, price."""
+    tuning = tuning_of(plan)
+    which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
+    page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.subs)}{which}")
     if basis := basis_words(plan.results):
         page.line(basis)
     rows = [
@@ -58,7 +67,7 @@ def print_tuning(page: Page, plan: ChosenPlan, tuning: Tuning) -> None:
         )
     )
     page.heading("Every seat, from the target")
-    weight = plan.results.seats.weight
+    weight = plan.seats.weight
     before, after = (from_target_db(level, tuning, weight) for level in (tuning.before_db, tuning.after_db))
     cells = [
         [
@@ -67,7 +76,7 @@ def print_tuning(page: Page, plan: ChosenPlan, tuning: Tuning) -> None:
             f"{after[index]:.1f} dB",
             f"{np.mean(tuning.after_db[:, index] - tuning.before_db[:, index]):+.1f} dB",
         ]
-        for index, seat in enumerate(plan.results.seats.name)
+        for index, seat in enumerate(plan.seats.name)
     ]
     page.table(["seat", "before", "after", "level changes by"], cells, right=(1, 2, 3))
     page.line("before, after: rms deviation of the seat's level from the target over the band.")
@@ -101,9 +110,10 @@ def price_words(tuning: Tuning) -> str:
     return f"{headroom}. With the loudest drive kept where it was, {change} than without filters."
 
 
-def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
-    """What `tune --json` prints."""
-    weight = plan.results.seats.weight
+def tuning_json(plan: Plan) -> dict[str, Any]:
+    """What `tune --json` prints of a tuned plan."""
+    tuning = tuning_of(plan)
+    weight = plan.seats.weight
     rate = tuning.settings.sample_rate_hz
 
     def section(one: Section) -> dict[str, Any]:
@@ -112,8 +122,8 @@ def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),
-        "subs": tuning.subs,
-        "rank": tuning.rank + 1,
+        "subs": plan.subs,
+        "rank": plan.rank,
         "sample_rate_hz": rate,
         "sign_convention": SIGN_CONVENTION,
         "sub_filters": [[section(one) for one in own] for own in tuning.sub_filters],
@@ -123,7 +133,7 @@ def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
         "boost_db": tuning.boost_db,
         "boost_hz": tuning.boost_hz,
         "level_lost_db": tuning.level_lost_db,
-        "frequency_hz": plan.results.frequency_hz.tolist(),
+        "frequency_hz": plan.frequency_hz.tolist(),
         "target_db": tuning.target_db.tolist(),
         "ceiling_db": tuning.ceiling_db.tolist(),
         "seats": [
@@ -134,7 +144,7 @@ def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
                 "from_target_before_db": float(from_target_db(tuning.before_db, tuning, weight)[index]),
                 "from_target_after_db": float(from_target_db(tuning.after_db, tuning, weight)[index]),
             }
-            for index, seat in enumerate(plan.results.seats.name)
+            for index, seat in enumerate(plan.seats.name)
         ],
         "limits": asdict(tuning.settings),
     }
@@ -142,3 +152,28 @@ def tuning_json(plan: ChosenPlan, tuning: Tuning) -> dict[str, Any]:
 
 def _gain(one: Section) -> str:
     return "" if one.kind == "all-pass" else f"{one.gain_db:+.1f} dB"
+
+
+def print_tuned(page: Page, plan: Plan, values: StartingValues) -> None:
+    """The filters, those of single subs first."""
+    tuning = tuning_of(plan)
+    for sub, own in zip(values.subs, tuning.sub_filters, strict=True):
+        if own:
+            page.heading(f"Filters of sub {sub.number} alone")
+            _print_filters(page, sub.filters[: len(own)])
+    if tuning.shared:
+        page.heading("Filters, the same for every sub")
+        _print_filters(page, values.subs[0].filters[len(tuning.sub_filters[0]) :])
+    page.line(
+        f"At {values.rate_hz:g} Hz: {SIGN_CONVENTION}. Some processors want a1 and a2 with the opposite sign. With the "
+        f"filters the variation is {tuning.variation_after_db:.2f} dB, {tuning.variation_before_db:.2f} dB without. "
+        f"Leave {tuning.boost_db:.1f} dB of headroom for them. Measure before you keep them."
+    )
+
+
+def _print_filters(page: Page, filters: tuple[Filter, ...]) -> None:
+    for number, one in enumerate(filters, start=1):
+        page.line(filter_words(one), mark=f"{number}  ")
+        section = one.biquad
+        coefficients = (f"{key} {getattr(section, key):+.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
+        page.line("  ".join(coefficients), mark="   ")

@@ -1,22 +1,20 @@
 """A plan file carries filters and crossover of one plan: what becomes of the one when the other is found anew."""
 
-from roommodes.plan.crossover import CrossoverRecord
-from roommodes.plan.file import Results
-from roommodes.plan.tuning import Tuning
+from roommodes.plan.plan import Plan
 
 
-def crossover_after(old: CrossoverRecord | None, new: CrossoverRecord | None, *, subs: int, rank: int) -> str | None:
+def crossover_after(before: Plan, after: Plan) -> str | None:
     """What became of the crossover in a file whose plan was tuned, in a sentence; None where there was none.
 
     Parameters
     ----------
-    old, new : in the file before, and now.
-    subs, rank : the plan that was tuned; rank from 0.
+    before, after : the plan as the file had it, and with its new filters.
     """
-    if old is None:
+    in_file, old, new = before.results.crossover, before.crossover, after.crossover
+    if in_file is None:
         return None
-    if (old.subs, old.rank) != (subs, rank):
-        whose = _plan(old.subs, old.rank)
+    if old is None:
+        whose = _plan(in_file.subs, in_file.rank)
         return f"The crossover of the plan with {whose} is left out: a file carries one plan's settings."
     if new is None:
         return "The crossover is left out, since it was not found anew with these filters: run crossover again."
@@ -27,21 +25,15 @@ def crossover_after(old: CrossoverRecord | None, new: CrossoverRecord | None, *,
     )
 
 
-def tuning_under(results: Results, *, subs: int, rank: int) -> Tuning | None:
-    """The file's filters, where they are this plan's."""
-    tuning = results.tuning
-    return tuning if tuning and (tuning.subs, tuning.rank) == (subs, rank) else None
-
-
-def filters_under(results: Results, *, subs: int, rank: int) -> str:
-    """Whether the crossover was found with filters, in a sentence."""
-    tuning = results.tuning
-    if tuning is None:
-        return "Found without filters: tune finds the crossover anew when it adds some."
-    if (tuning.subs, tuning.rank) == (subs, rank):
+def filters_under(plan: Plan) -> str:
+    """Whether the plan's crossover was found with filters, in a sentence."""
+    in_file = plan.results.tuning
+    if plan.tuning is not None:
         return "Found with the plan's filters in place."
+    if in_file is None:
+        return "Found without filters: tune finds the crossover anew when it adds some."
     return (
-        f"Found without filters; those of the plan with {_plan(tuning.subs, tuning.rank)} belong to another plan. A "
+        f"Found without filters; those of the plan with {_plan(in_file.subs, in_file.rank)} belong to another plan. A "
         "file carries one plan's settings."
     )
 

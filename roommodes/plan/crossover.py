@@ -38,15 +38,41 @@ LEVELS = (
         long_name="subs and each main loudspeaker together",
     ),
 )
-_NUMBERS = (
-    "delay_s",
-    "gain_db",
-    "shortfall_db",
-    "variation_db",
-    "deepest_db",
-    "plain_shortfall_db",
-    "plain_variation_db",
-)
+_SETTING = ("delay_s", "gain_db")
+_MERITS = ("shortfall_db", "variation_db", "deepest_db", "plain_shortfall_db", "plain_variation_db")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SumMerits:
+    """What a setting gives at the seats, see `solvers.crossover.alignment.Merit`.
+
+    Parameters
+    ----------
+    shortfall_db, variation_db, deepest_db : as set [dB].
+    plain_shortfall_db, plain_variation_db : with no delay, subs upright, the same gain [dB].
+    """
+
+    shortfall_db: float
+    variation_db: float
+    deepest_db: float
+    plain_shortfall_db: float
+    plain_variation_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SumLevels:
+    """Levels at the seats about the crossover, through its halves and as set.
+
+    Parameters
+    ----------
+    near_hz : (n_near,) around the crossover [Hz].
+    subs_db, mains_db, sum_db : (n_near, n_seat), (n_near, n_seat, n_main) twice [dB].
+    """
+
+    near_hz: Floats
+    subs_db: Floats
+    mains_db: Floats
+    sum_db: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,10 +87,7 @@ class CrossoverRecord:
     delay_s : of all subs, beside their own after the earliest; below 0 the mains are delayed by so much [s].
     polarity : +1 or -1, of all subs, beside their own.
     gain_db : of all subs against the mains, beside their own [dB].
-    shortfall_db, variation_db, deepest_db : as set, see `solvers.crossover.alignment.Merit` [dB].
-    plain_shortfall_db, plain_variation_db : with no delay, subs upright, the same gain [dB].
-    near_hz : (n_near,) around the crossover [Hz].
-    subs_db, mains_db, sum_db : (n_near, n_seat), (n_near, n_seat, n_main) twice, through the crossover [dB].
+    merits, levels : what it gives.
     """
 
     subs: int
@@ -74,15 +97,8 @@ class CrossoverRecord:
     delay_s: float
     polarity: int
     gain_db: float
-    shortfall_db: float
-    variation_db: float
-    deepest_db: float
-    plain_shortfall_db: float
-    plain_variation_db: float
-    near_hz: Floats
-    subs_db: Floats
-    mains_db: Floats
-    sum_db: Floats
+    merits: SumMerits
+    levels: SumLevels
 
     @property
     def subs_delay_s(self) -> float:
@@ -102,14 +118,16 @@ def write_crossover(file: h5py.File, record: CrossoverRecord | None) -> None:
     group = file.create_group("crossover")
     own = record.crossover
     group.attrs["kind"], group.attrs["order"], group.attrs["frequency_hz"] = own.kind, own.order, own.frequency_hz
-    for name in ("subs", "rank", "polarity", *_NUMBERS):
+    for name in ("subs", "rank", "polarity", *_SETTING):
         group.attrs[name] = getattr(record, name)
+    for name in _MERITS:
+        group.attrs[name] = getattr(record.merits, name)
     if record.asked_gain_db is not None:
         group.attrs["asked_gain_db"] = record.asked_gain_db
-    add_scale(group, "near_hz", record.near_hz, unit="Hz")
-    add_scale(group, "main_met", np.arange(record.sum_db.shape[2]))
+    add_scale(group, "near_hz", record.levels.near_hz, unit="Hz")
+    add_scale(group, "main_met", np.arange(record.levels.sum_db.shape[2]))
     for entry in LEVELS[1:]:
-        add_field(group, entry, getattr(record, entry.path), scales=[group, file])
+        add_field(group, entry, getattr(record.levels, entry.path), scales=[group, file])
 
 
 def read_crossover(path: Path, file: h5py.File, sizes: dict[str, int], ranks: dict[int, int]) -> CrossoverRecord | None:
@@ -135,7 +153,7 @@ def read_crossover(path: Path, file: h5py.File, sizes: dict[str, int], ranks: di
         raise FileUnusable(f"{path}: /crossover belongs to a plan that the file does not hold; meet the mains anew")
     own = dict(sizes)
     levels = {entry.path: read_field(path, group, entry, own) for entry in LEVELS}
-    numbers = {name: read_attribute(path, group, name, float) for name in _NUMBERS}
+    numbers = {name: read_attribute(path, group, name, float) for name in (*_SETTING, *_MERITS)}
     asked = read_attribute(path, group, "asked_gain_db", float) if "asked_gain_db" in group.attrs else None
     kind: Kind = read_attribute(path, group, "kind", str)
     frequency_hz = read_attribute(path, group, "frequency_hz", float)
@@ -148,5 +166,13 @@ def read_crossover(path: Path, file: h5py.File, sizes: dict[str, int], ranks: di
     except OutsideModel as fault:
         raise FileUnusable(damaged) from fault
     return CrossoverRecord(
-        subs=subs, rank=rank, crossover=crossover, asked_gain_db=asked, polarity=polarity, **numbers, **levels
+        subs=subs,
+        rank=rank,
+        crossover=crossover,
+        asked_gain_db=asked,
+        delay_s=numbers["delay_s"],
+        polarity=polarity,
+        gain_db=numbers["gain_db"],
+        merits=SumMerits(**{name: numbers[name] for name in _MERITS}),
+        levels=SumLevels(**levels),
     )

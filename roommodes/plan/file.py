@@ -13,7 +13,7 @@ e^{-j omega delay}. Levels are 20 lg |sum of drives times H| re 1/m: 0 dB is one
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import fields
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -22,14 +22,16 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.arrays import Floats, Integers
 from roommodes.errors import FileUnusable
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
-from roommodes.plan.choices import Choices, read_choices, write_choices
-from roommodes.plan.crossover import CrossoverRecord, read_crossover, write_crossover
-from roommodes.plan.measured import MeasuredRecord, read_measured, write_measured
-from roommodes.plan.tuning import Tuning, read_tuning, write_tuning
+from roommodes.plan.choices import read_choices, write_choices
+from roommodes.plan.crossover import read_crossover, write_crossover
+from roommodes.plan.measured import read_measured, write_measured
+from roommodes.plan.plan import Results
+from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable
+from roommodes.plan.tuning import read_tuning, write_tuning
+from roommodes.project.reading import parse_project
 from roommodes.storage.fields import (
     CLOUD_FIELDS,
     PLAN_FIELDS,
@@ -47,123 +49,7 @@ from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes plan"
 FORMAT_VERSION = 1
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlanTable:
-    """The plans with one number of subs, best first, and how they were found.
-
-    Best first means the most even first, unless `by_aims`: then the project's weights and limits decide.
-
-    Parameters
-    ----------
-    candidate_index : (n_rank, n_sub) int64, into the candidates.
-    gain_db, delay_s : (n_rank, n_sub) float64 [dB], [s].
-    polarity : (n_rank, n_sub) int8, +1 or -1.
-    variation_db, output_db : (n_rank,) float64 [dB].
-    level_db : (n_rank, n_freq, n_seat) float64 [dB re 1/m].
-    layouts_searched, layouts_possible : how many layouts were tried, and how many there are.
-    exhaustive : every layout was tried.
-    stop : why the search ended, a sentence.
-    seconds : how long it took [s].
-    remarks : what else a person should know, in sentences.
-    by_aims : the order follows the weights and limits of [search], not variation alone.
-    alike_db, bound_db : (n_rank,) variation at the same positions with all subs driven alike, and the smallest that
-        any weights, free at every frequency, were found to reach; None where they were not worked out [dB].
-    smoothness_db, decay_s : (n_rank,) further aims (`solvers.choice.aims`); None where not worked out [dB], [s].
-    headroom_db : (n_rank,) over the target; None where it is not known how loud a sub plays [dB].
-    """
-
-    candidate_index: Integers
-    gain_db: Floats
-    delay_s: Floats
-    polarity: NDArray[np.int8]
-    variation_db: Floats
-    output_db: Floats
-    level_db: Floats
-    layouts_searched: int
-    layouts_possible: int
-    exhaustive: bool
-    stop: str
-    seconds: float
-    remarks: tuple[str, ...] = ()
-    by_aims: bool = False
-    alike_db: Floats | None = None
-    bound_db: Floats | None = None
-    smoothness_db: Floats | None = None
-    decay_s: Floats | None = None
-    headroom_db: Floats | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cloud:
-    """Further points of seats that are clouds; variation and output of plans take them in, levels do not.
-
-    Parameters
-    ----------
-    position_m : (n_ear, 3) [m].
-    seat : (n_ear,) index of the seat.
-    transfer : (n_freq, n_ear, n_candidate) complex128 [1/m].
-    """
-
-    position_m: Floats
-    seat: NDArray[np.intp]
-    transfer: NDArray[np.complex128]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Results:
-    """All that a plan file holds.
-
-    Parameters
-    ----------
-    project_toml : the project file's text as it was read.
-    project_sha256 : its SHA-256, hexadecimal.
-    seed : of the search.
-    software_version : of the program that searched.
-    created_utc : ISO 8601, with Z.
-    frequency_hz : (n_freq,) [Hz], rising.
-    seats : where the listeners are.
-    candidates : where a sub may stand.
-    transfer : (n_freq, n_seat, n_candidate) complex128 [1/m].
-    cloud : further points of seats that are clouds, if any are.
-    plans : number of subs -> plans.
-    choices : what helps to choose among them.
-    tuning : filters of one of the plans, if any were made.
-    crossover : how one of the plans meets the mains, if that was settled.
-    measured : the measurements, if the plans were searched on such and not on the model.
-    """
-
-    project_toml: str
-    project_sha256: str
-    seed: int
-    software_version: str
-    created_utc: str
-    frequency_hz: Floats
-    seats: Seats
-    candidates: Candidates
-    transfer: NDArray[np.complex128]
-    plans: Mapping[int, PlanTable]
-    cloud: Cloud | None = None
-    choices: Choices = field(default_factory=Choices)
-    tuning: Tuning | None = None
-    crossover: CrossoverRecord | None = None
-    measured: MeasuredRecord | None = None
-
-    @property
-    def size_bytes(self) -> int:
-        """About how large the file will be [bytes]."""
-        return expected_bytes(
-            n_freq=len(self.frequency_hz),
-            n_seat=len(self.seats.name),
-            n_candidate=len(self.candidates.zone),
-            n_plan=sum(len(table.variation_db) for table in self.plans.values()),
-        )
-
-
-def expected_bytes(*, n_freq: int, n_seat: int, n_candidate: int, n_plan: int) -> int:
-    """About how large a results file will be, for the check before a search [bytes]."""
-    return 16 * n_freq * n_seat * n_candidate + (8 * n_freq * n_seat + 2_500) * n_plan + 100_000
+MERITS = tuple(entry.name for entry in fields(Merits))
 
 
 def write_results(path: Path, results: Results, *, force: bool) -> None:
@@ -191,8 +77,8 @@ def results_image(results: Results) -> bytes:
         file.attrs["software_version"] = results.software_version
         file.attrs["created_utc"] = results.created_utc
         file.attrs["seed"] = results.seed
-        file.attrs["project_sha256"] = results.project_sha256
-        add_text(file, "project_toml", results.project_toml, long_name="text of the project file")
+        file.attrs["project_sha256"] = results.project.sha256
+        add_text(file, "project_toml", results.project.toml_text, long_name="text of the project file")
         add_scale(file, "frequency_hz", results.frequency_hz, unit="Hz")
         add_scale(file, "seat", np.arange(len(results.seats.name)))
         add_scale(file, "candidate", np.arange(len(results.candidates.zone)))
@@ -217,18 +103,20 @@ def results_image(results: Results) -> bytes:
         plans = file.create_group("plans")
         for count, table in sorted(results.plans.items()):
             group = plans.create_group(str(count))
-            add_scale(group, "rank", np.arange(len(table.variation_db)))
+            add_scale(group, "rank", np.arange(len(table)))
             add_scale(group, "sub", np.arange(count))
             for entry in PLAN_FIELDS:
-                if (values := getattr(table, entry.path)) is not None:
+                holder = table.merits if entry.path in MERITS else table
+                if (values := getattr(holder, entry.path)) is not None:
                     add_field(group, entry, values, scales=[group, file])
-            group.attrs["stop"] = table.stop
-            group.attrs["layouts_searched"] = table.layouts_searched
-            group.attrs["layouts_possible"] = min(table.layouts_possible, np.iinfo(np.int64).max)
-            group.attrs["exhaustive"] = np.uint8(table.exhaustive)
-            group.attrs["seconds"] = table.seconds
-            group.attrs["remarks"] = "\n".join(table.remarks)
-            group.attrs["by_aims"] = np.uint8(table.by_aims)
+            found = table.found
+            group.attrs["stop"] = found.stop
+            group.attrs["layouts_searched"] = found.layouts_searched
+            group.attrs["layouts_possible"] = min(found.layouts_possible, np.iinfo(np.int64).max)
+            group.attrs["exhaustive"] = np.uint8(found.exhaustive)
+            group.attrs["seconds"] = found.seconds
+            group.attrs["remarks"] = "\n".join(found.remarks)
+            group.attrs["by_aims"] = np.uint8(found.by_aims)
         write_choices(file, results.choices)
         write_tuning(file, results.tuning)
         write_crossover(file, results.crossover)
@@ -243,47 +131,56 @@ def read_results(path: Path) -> Results:
     Raises
     ------
     FileUnusable : not a results file, of a newer format, damaged, or holding what is refused (`storage.guard`).
+    ProjectInvalid : the project in it is not valid.
     """
-    results = read_guarded(path, lambda file: _results_in(path, file))
+    contents = read_guarded(path, lambda file: _contents(path, file))
+    text, fingerprint = contents.pop("project_toml"), contents.pop("project_sha256")
+    if sha256(text.encode()).hexdigest() != fingerprint:
+        raise FileUnusable(
+            f"{path}: is damaged: the project text was changed after the plans were computed (its SHA-256 differs); "
+            "write the plan anew"
+        )
+    results = Results(project=parse_project(text, source=f"{path} (project inside)"), **contents)
     _check_values(path, results)
     return results
 
 
-def _results_in(path: Path, file: h5py.File) -> Results:
+def _contents(path: Path, file: h5py.File) -> dict[str, Any]:
+    """What the results are made of, the project as text."""
     _check_format(path, file)
     sizes: dict[str, int] = {"axis": 3}
     root = {entry.path: read_field(path, file, entry, sizes) for entry in (*ROOT_FIELDS, *CLOUD_FIELDS)}
     plans = _read_plans(path, file, sizes)
-    ranks = {count: len(one.variation_db) for count, one in plans.items()}
+    ranks = {count: len(one) for count, one in plans.items()}
     row, mirror_of = root["seats/row"], root["candidates/mirror_of"]
     between = root["candidates/between"]
-    return Results(
-        project_toml=read_text(path, file, "project_toml"),
-        project_sha256=read_attribute(path, file, "project_sha256", str),
-        seed=read_attribute(path, file, "seed", int),
-        software_version=read_attribute(path, file, "software_version", str),
-        created_utc=read_attribute(path, file, "created_utc", str),
-        frequency_hz=root["frequency_hz"],
-        seats=Seats(
+    return {
+        "project_toml": read_text(path, file, "project_toml"),
+        "project_sha256": read_attribute(path, file, "project_sha256", str),
+        "seed": read_attribute(path, file, "seed", int),
+        "software_version": read_attribute(path, file, "software_version", str),
+        "created_utc": read_attribute(path, file, "created_utc", str),
+        "frequency_hz": root["frequency_hz"],
+        "seats": Seats(
             position_m=root["seats/position_m"],
             name=tuple(root["seats/name"]),
             weight=root["seats/weight"],
             row=np.zeros(sizes["seat"], dtype=np.int64) if row is None else row,
         ),
-        candidates=Candidates(
+        "candidates": Candidates(
             position_m=root["candidates/position_m"],
             zone=tuple(root["candidates/zone"]),
             mirror_of=np.full(sizes["candidate"], -1, dtype=np.int64) if mirror_of is None else mirror_of,
             places_between=0 if between is None else int(np.count_nonzero(between)),
         ),
-        transfer=root["transfer"],
-        cloud=_read_cloud(path, root),
-        plans=plans,
-        choices=read_choices(path, file, sizes["candidate"]),
-        measured=read_measured(path, file, sizes),
-        tuning=read_tuning(path, file, sizes, ranks),
-        crossover=read_crossover(path, file, sizes, ranks),
-    )
+        "transfer": root["transfer"],
+        "cloud": _read_cloud(path, root),
+        "plans": plans,
+        "choices": read_choices(path, file, sizes["candidate"]),
+        "measured": read_measured(path, file, sizes),
+        "tuning": read_tuning(path, file, sizes, ranks),
+        "crossover": read_crossover(path, file, sizes, ranks),
+    }
 
 
 def _read_cloud(path: Path, root: Mapping[str, Any]) -> Cloud | None:
@@ -326,14 +223,17 @@ def _read_plans(path: Path, file: h5py.File, sizes: dict[str, int]) -> dict[int,
         arrays = {entry.path: read_field(path, group, entry, own_sizes) for entry in PLAN_FIELDS}
         arrays["polarity"] = arrays["polarity"].astype(np.int8)
         tables[count] = PlanTable(
-            **arrays,
-            layouts_searched=read_attribute(path, group, "layouts_searched", int),
-            layouts_possible=read_attribute(path, group, "layouts_possible", int),
-            exhaustive=read_attribute(path, group, "exhaustive", bool),
-            stop=read_attribute(path, group, "stop", str),
-            seconds=read_attribute(path, group, "seconds", float),
-            remarks=tuple(read_attribute(path, group, "remarks", str).splitlines()),
-            by_aims="by_aims" in group.attrs and read_attribute(path, group, "by_aims", bool),
+            **{name: values for name, values in arrays.items() if name not in MERITS},
+            found=HowFound(
+                layouts_searched=read_attribute(path, group, "layouts_searched", int),
+                layouts_possible=read_attribute(path, group, "layouts_possible", int),
+                exhaustive=read_attribute(path, group, "exhaustive", bool),
+                stop=read_attribute(path, group, "stop", str),
+                seconds=read_attribute(path, group, "seconds", float),
+                remarks=tuple(read_attribute(path, group, "remarks", str).splitlines()),
+                by_aims="by_aims" in group.attrs and read_attribute(path, group, "by_aims", bool),
+            ),
+            merits=Merits(**{name: values for name, values in arrays.items() if name in MERITS}),
         )
     return dict(sorted(tables.items()))
 
@@ -342,15 +242,13 @@ def _check_values(path: Path, results: Results) -> None:
     """Refuse what no search of ours could have written."""
     n_candidate = len(results.candidates.zone)
     faults = []
-    if sha256(results.project_toml.encode()).hexdigest() != results.project_sha256:
-        faults.append("the project text was changed after the plans were computed (its SHA-256 differs)")
     seats, candidates = results.seats, results.candidates
     finite: list[NDArray[np.number]] = [results.frequency_hz, results.transfer]
     finite += [seats.position_m, seats.weight, candidates.position_m]
     finite += [results.cloud.transfer, results.cloud.position_m] if results.cloud is not None else []
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]
-        extra = (table.alike_db, table.bound_db, table.smoothness_db, table.decay_s, table.headroom_db)
+        extra = [getattr(table.merits, name) for name in MERITS]
         finite += [values for values in extra if values is not None]
         if table.candidate_index.min() < 0 or table.candidate_index.max() >= n_candidate:
             faults.append(f"/plans/{count}/candidate_index points past the {n_candidate} candidates")

@@ -12,13 +12,11 @@ delay the mains, else, where the mains are delayed, the earliest sub.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from roommodes.acoustics.room import Room
 from roommodes.errors import OutsideModel
 from roommodes.filters.biquads import Biquad
 from roommodes.filters.crossovers import Crossover
-from roommodes.plan.crossover import CrossoverRecord
+from roommodes.filters.sections import Section
+from roommodes.plan.plan import Plan
 from roommodes.project.tables import SearchTable
 
 RATE_RANGE_HZ = (8000.0, 768000.0)
@@ -41,6 +39,17 @@ class Filter:
     q: float
     gain_db: float
     biquad: Biquad
+
+    @classmethod
+    def of(cls, section: Section, rate_hz: float) -> "Filter":
+        """A section with its coefficients at a sample rate [Hz]."""
+        return cls(
+            kind=section.kind,
+            frequency_hz=section.frequency_hz,
+            q=section.q,
+            gain_db=section.gain_db,
+            biquad=section.biquad(rate_hz),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,59 +150,45 @@ class StartingValues:
         return Total(gain_db=gain_db, delay_s=delay_s, delay_samples=round(delay_s * self.rate_hz), polarity=polarity)
 
 
-def starting_values(
-    *,
-    positions_m: Sequence[Sequence[float]],
-    zones: Sequence[str],
-    gain_db: Sequence[float],
-    delay_s: Sequence[float],
-    polarity: Sequence[int],
-    room: Room,
-    rate_hz: float,
-    filters: Sequence[Filter] = (),
-    crossover: CrossoverRecord | None = None,
-) -> StartingValues:
-    """Starting values from a plan's drives.
+def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Section]] = ()) -> StartingValues:
+    """Starting values of a plan.
 
     Parameters
     ----------
-    positions_m : (n_sub, 3) [m].
-    zones : (n_sub,) names.
-    gain_db, delay_s, polarity : (n_sub,) [dB], [s], +1 or -1.
-    room : for the speed of sound.
+    plan : with its crossover, if it has one.
     rate_hz : sample rate [Hz].
-    filters : common to all subs, at that rate.
-    crossover : how this plan meets the mains, if that was settled.
+    filters : for each sub those in its path, in the order in which they run; empty: none.
 
     Raises
     ------
     OutsideModel : for a sample rate that no processor has.
     """
     check_rate(rate_hz)
-    speed = room.air.speed_of_sound_m_s
-    after = np.asarray(delay_s, dtype=np.float64) - min(delay_s)
+    speed = plan.project.room().air.speed_of_sound_m_s
+    drives = plan.drives.from_earliest()
+    paths = filters or ((),) * plan.subs
     subs = [
         SubValues(
             number=index + 1,
-            zone=zones[index],
+            zone=plan.zones[index],
             position_m=(float(position[0]), float(position[1]), float(position[2])),
-            gain_db=float(gain_db[index]),
-            delay_s=float(after[index]),
-            delay_samples=round(float(after[index]) * rate_hz),
-            distance_m=float(after[index]) * speed,
-            polarity=int(polarity[index]),
-            filters=tuple(filters),
+            gain_db=float(drives.gain_db[index]),
+            delay_s=float(drives.delay_s[index]),
+            delay_samples=round(float(drives.delay_s[index]) * rate_hz),
+            distance_m=float(drives.delay_s[index]) * speed,
+            polarity=int(drives.polarity[index]),
+            filters=tuple(Filter.of(one, rate_hz) for one in paths[index]),
         )
-        for index, position in enumerate(positions_m)
+        for index, position in enumerate(plan.positions_m)
     ]
-    common = None
-    if crossover is not None:
+    common, met = None, plan.crossover
+    if met is not None:
         common = CommonValues(
-            crossover=crossover.crossover,
-            gain_db=crossover.gain_db,
-            subs_delay_s=crossover.subs_delay_s,
-            mains_delay_s=crossover.mains_delay_s,
-            polarity=crossover.polarity,
+            crossover=met.crossover,
+            gain_db=met.gain_db,
+            subs_delay_s=met.subs_delay_s,
+            mains_delay_s=met.mains_delay_s,
+            polarity=met.polarity,
         )
     return StartingValues(rate_hz=rate_hz, speed_of_sound_m_s=speed, subs=tuple(subs), common=common)
 

@@ -33,7 +33,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.project.tables import AimLimitsTable, AimWeightsTable
 from roommodes.responses.metrics import drive_weights, normalised, seat_pressure
 from solvers.loudness.headroom import Loudness
-from solvers.search.problem import Plan, Problem
+from solvers.search.problem import FoundPlan, Problem
 
 EXCESS_DB, EXCESS_S = 1.0, 0.1  # beyond a limit so much weighs as much as one sub too many
 
@@ -102,7 +102,7 @@ def decay_s(pressure: Complexes, seat_weight: Floats, frequency_hz: Floats) -> f
     return float(log(1e6) * np.sqrt(max(spread2, 0.0)))
 
 
-def figures_of(problem: Problem, plan: Plan, loudness: Loudness | None = None) -> Figures:
+def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = None) -> Figures:
     """All figures of a plan; its headroom where it is known how loud a sub plays."""
     w = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
     pressure = seat_pressure(problem.transfer[:, :, plan.candidate_index], w)

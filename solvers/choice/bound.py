@@ -28,7 +28,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.metrics import drive_weights, normalised
-from solvers.search.problem import Plan, Problem
+from solvers.search.problem import FoundPlan, Problem
 
 STARTS = 64  # random phases per frequency
 PROJECTIONS = 24  # steps to and fro
@@ -59,7 +59,7 @@ class Bound:
     proven: bool
 
 
-def bound_of(problem: Problem, plan: Plan, *, starts: int = STARTS) -> Bound:
+def bound_of(problem: Problem, plan: FoundPlan, *, starts: int = STARTS) -> Bound:
     """The bound for a plan's positions.
 
     Parameters

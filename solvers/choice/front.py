@@ -18,7 +18,7 @@ import numpy as np
 from roommodes.running import Running
 from solvers.search.hop import Hopper
 from solvers.search.polish import polisher_of
-from solvers.search.problem import Outcome, Plan, Problem
+from solvers.search.problem import FoundPlan, Outcome, Problem
 from solvers.search.state import State, equal_drives, plan_of, state_of
 from solvers.search.workbench import DB_PER_UNIT, Tools, tools_of
 
@@ -32,7 +32,7 @@ ROUNDS = 2  # of searches from the front itself
 PUSH = 3.0  # how much steeper to search beyond its ends
 LEAST_REWARD = 1e-3  # dB2 per dB
 
-Met = tuple[float, State, Plan]  # reward of output with which it was met, and the plan
+Met = tuple[float, State, FoundPlan]  # reward of output with which it was met, and the plan
 
 
 def plans_met(
@@ -42,7 +42,7 @@ def plans_met(
     seed: int,
     exchange: float = 0.0,
     running: Running = Running(),
-) -> dict[int, tuple[Plan, ...]]:
+) -> dict[int, tuple[FoundPlan, ...]]:
     """For every count the plans kept by the search, and others that trade variation for output.
 
     Parameters
@@ -65,12 +65,12 @@ def plans_met(
         }
 
 
-def front_of(plans: Sequence[Plan]) -> tuple[Plan, ...]:
+def front_of(plans: Sequence[FoundPlan]) -> tuple[FoundPlan, ...]:
     """The plans that no other beats in variation and output, from the most even to the loudest; thinned out.
 
     Of plans within `STEP_DB` of output the most even one is kept; both ends stay.
     """
-    front: list[Plan] = []
+    front: list[FoundPlan] = []
     for plan in sorted(plans, key=lambda plan: (plan.variation_db, -plan.output_db)):
         if not front or plan.output_db > front[-1].output_db:
             front.append(plan)
@@ -82,7 +82,7 @@ def front_of(plans: Sequence[Plan]) -> tuple[Plan, ...]:
     return (*kept, front[-1]) if len(front) > 1 else tuple(kept)
 
 
-def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Plan]:
+def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[FoundPlan]:
     """Plans of one count beside those that the search kept."""
     columns, problem = tools.columns, tools.problem
     best = outcome.plans[0]
@@ -146,7 +146,7 @@ def _rewarded(hopper: Hopper, reward: float) -> Hopper:
     return replace(hopper, throws=2, reward=reward, limits=hopper.limits._replace(reward=reward / DB_PER_UNIT))
 
 
-def _polished(tools: Tools, reward: float, state: State) -> Plan:
+def _polished(tools: Tools, reward: float, state: State) -> FoundPlan:
     """A plan in float64, polished with output rewarded."""
     polisher = polisher_of(tools.problem, tools.columns, reward=reward)
     return plan_of(tools.problem, tools.columns, polisher.polish(state)[0])

@@ -4,16 +4,16 @@ Steering and ranking. The search itself minimises variation alone. Output steers
 leading plans (`front`). Smoothness, decay and the number of subs, and every limit, only rank what these two found.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from roommodes.arrays import Complexes
-from roommodes.plan.choices import Choices, FrontTable, RowTable, UsualTable
-from roommodes.plan.file import PlanTable
+from roommodes.arrays import Complexes, Floats
+from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
 from solvers.choice.aims import Figures, figures_of, rank
@@ -23,9 +23,10 @@ from solvers.choice.recommend import recommend, steers
 from solvers.choice.row_positions import RowMove, RowPlaces, best_rows
 from solvers.choice.usual_worth import Usual, UsualPlaces, alike_db, usual_worth
 from solvers.loudness.headroom import Loudness
-from solvers.search.problem import Outcome, Plan, Problem
+from solvers.search.problem import FoundPlan, Outcome, Problem
 
 STAGE = "choice"
+NOTHING_MORE = Merits()
 BETTER_DB = 0.05  # by which a usual layout must beat the plans to be worth a remark
 
 
@@ -85,65 +86,32 @@ def judge(
     loudness : limits and target, for the headroom; None where they are not known.
     running : progress, cancelling, threads; once cancelled, what is slow is left out.
     """
-
-    def tell(doing: str, fraction: float) -> None:
-        running.step(STAGE, fraction, doing)
-
-    found = [outcome for outcome in outcomes if outcome.plans]
-    weights, limits = wishes.weights, wishes.limits
-    tell("plans with more output", 0.0)
-    met = plans_met(problem, found, seed=seed, exchange=weights.output, running=running)
-    figures = {id(plan): figures_of(problem, plan, loudness) for plans in met.values() for plan in plans}
-
-    def of(plan: Plan) -> Figures:
-        return figures[id(plan)]
-
-    by_aims = steers(weights, limits)
-    order = {
-        outcome.count: _ordered(met[outcome.count], of, wishes, keep) if by_aims else outcome.plans for outcome in found
-    }
-    fronts = {count: front_of(plans) for count, plans in met.items()}
-    bounds: dict[int, list[float]] = {}
-    tell("how even the positions could be", 0.4)
-    with threadpool_limits(1):  # many small array operations: threads would only wait for each other
-        for count, plans in order.items():
-            if not running.stop_asked():
-                bounds[count] = [bound_of(problem, plan).variation_db for plan in plans]
-    tell("usual layouts", 0.7)
-    usual = _usual(problem, around, list(order), seed, running) if around else None
-    tables = {}
-    for outcome in found:
-        plans = order[outcome.count]
-        tables[outcome.count] = _table(
-            outcome,
-            plans,
-            by_aims=by_aims,
-            remarks=(*(_order_remarks(outcome, plans) if by_aims else ()), *_usual_remarks(outcome, usual)),
-            alike_db=np.array([alike_db(problem, plan) for plan in plans]),
-            bound_db=np.array(bounds[outcome.count]) if outcome.count in bounds else None,
-            smoothness_db=np.array([of(plan).smoothness_db for plan in plans]),
-            decay_s=np.array([of(plan).decay_s for plan in plans]),
-            headroom_db=None if loudness is None else np.array([of(plan).headroom_db for plan in plans]),
-        )
-    rows: dict[int, RowTable] = {}
-    if around and around.rows is not None:
-        for outcome in found:
-            tell("where the rows should be", 0.85)
-            move = best_rows(problem, around.rows, around.rows_transfer, outcome, seed=seed, running=running)
-            if move is not None:
-                rows[outcome.count] = _row_table(move, around.rows)
-    advice = recommend(
-        {count: of(plans[0]) for count, plans in order.items()},
-        {outcome.count: of(outcome.plans[0]) for outcome in found},
-        {count: [of(plan) for plan in plans] for count, plans in fronts.items()},
-        weights=weights,
-        limits=limits,
+    found = tuple(outcome for outcome in outcomes if outcome.plans)
+    running.step(STAGE, 0.0, "plans with more output")
+    met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, running=running)
+    judging = _Judging(
+        problem=problem,
+        found=found,
+        met=met,
+        figures={plan: figures_of(problem, plan, loudness) for plans in met.values() for plan in plans},
+        wishes=wishes,
+        loud=loudness is not None,
+        running=running,
     )
-    tell("done", 1.0)
+    order = judging.order(keep)
+    running.step(STAGE, 0.4, "how even the positions could be")
+    bounds = judging.bounds(order)
+    running.step(STAGE, 0.7, "usual layouts")
+    usual = _usual(problem, around, list(order), seed, running) if around else None
+    tables = judging.tables(order, bounds, usual)
+    rows = judging.rows(around, seed) if around else {}
+    fronts = {count: front_of(plans) for count, plans in met.items()}
+    advice = judging.advice(order, fronts)
+    running.step(STAGE, 1.0, "done")
     return Judged(
         plans=tables,
         choices=Choices(
-            fronts={count: _front_table(plans, of) for count, plans in fronts.items()},
+            fronts={count: judging.front_table(plans) for count, plans in fronts.items()},
             rows=rows,
             usual=usual,
             recommendation=advice,
@@ -151,13 +119,112 @@ def judge(
     )
 
 
-def _ordered(plans: Sequence[Plan], of: Callable[[Plan], Figures], wishes: SearchTable, keep: int) -> tuple[Plan, ...]:
-    """The best plan of each layout by all aims, best first."""
-    ranked = sorted(plans, key=lambda plan: (*rank(of(plan), wishes.weights, wishes.limits), plan.variation_db))
-    first: dict[tuple[int, ...], Plan] = {}
-    for plan in ranked:
-        first.setdefault(tuple(plan.candidate_index.tolist()), plan)
-    return tuple(first.values())[:keep]
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Judging:
+    """What was found, with the figures of every plan met.
+
+    Parameters
+    ----------
+    problem, wishes, running : as for `judge`.
+    found : the outcomes that have plans.
+    met : number of subs -> plans met, those of the search first.
+    figures : of each of these.
+    loud : it is known how loud a sub plays.
+    """
+
+    problem: Problem
+    found: tuple[Outcome, ...]
+    met: Mapping[int, Sequence[FoundPlan]]
+    figures: Mapping[FoundPlan, Figures]
+    wishes: SearchTable
+    loud: bool
+    running: Running
+
+    @property
+    def by_aims(self) -> bool:
+        """Whether the order follows more than variation."""
+        return steers(self.wishes.weights, self.wishes.limits)
+
+    def order(self, keep: int) -> dict[int, Sequence[FoundPlan]]:
+        """Number of subs -> plans, best first: the best of each layout by all aims, or as the search left them."""
+        if not self.by_aims:
+            return {outcome.count: outcome.plans for outcome in self.found}
+        return {outcome.count: self._ordered(self.met[outcome.count])[:keep] for outcome in self.found}
+
+    def _ordered(self, plans: Sequence[FoundPlan]) -> tuple[FoundPlan, ...]:
+        weights, limits = self.wishes.weights, self.wishes.limits
+        ranked = sorted(plans, key=lambda plan: (*rank(self.figures[plan], weights, limits), plan.variation_db))
+        first: dict[tuple[int, ...], FoundPlan] = {}
+        for plan in ranked:
+            first.setdefault(tuple(plan.candidate_index.tolist()), plan)
+        return tuple(first.values())
+
+    def bounds(self, order: Mapping[int, Sequence[FoundPlan]]) -> dict[int, Floats]:
+        """Number of subs -> the smallest variation found at each plan's positions; fewer when cancelled."""
+        with threadpool_limits(1):  # many small array operations: threads would only wait for each other
+            return {
+                count: np.array([bound_of(self.problem, plan).variation_db for plan in plans])
+                for count, plans in order.items()
+                if not self.running.stop_asked()
+            }
+
+    def tables(
+        self,
+        order: Mapping[int, Sequence[FoundPlan]],
+        bounds: Mapping[int, Floats],
+        usual: UsualTable | None,
+    ) -> dict[int, PlanTable]:
+        """Number of subs -> the plans as they are stored."""
+        tables = {}
+        for outcome in self.found:
+            plans = order[outcome.count]
+            known = [self.figures[plan] for plan in plans]
+            remarks = _order_remarks(outcome, plans) if self.by_aims else ()
+            tables[outcome.count] = _table(
+                outcome,
+                plans,
+                by_aims=self.by_aims,
+                remarks=(*remarks, *_usual_remarks(outcome, usual)),
+                merits=Merits(
+                    alike_db=np.array([alike_db(self.problem, plan) for plan in plans]),
+                    bound_db=bounds.get(outcome.count),
+                    smoothness_db=np.array([one.smoothness_db for one in known]),
+                    decay_s=np.array([one.decay_s for one in known]),
+                    headroom_db=np.array([one.headroom_db for one in known]) if self.loud else None,
+                ),
+            )
+        return tables
+
+    def rows(self, around: Around, seed: int) -> dict[int, RowTable]:
+        """Number of subs -> where the rows should be; none where no row may move."""
+        rows: dict[int, RowTable] = {}
+        for outcome in self.found if around.rows is not None else ():
+            assert around.rows is not None
+            self.running.step(STAGE, 0.85, "where the rows should be")
+            move = best_rows(self.problem, around.rows, around.rows_transfer, outcome, seed=seed, running=self.running)
+            if move is not None:
+                rows[outcome.count] = _row_table(move, around.rows)
+        return rows
+
+    def advice(
+        self, order: Mapping[int, Sequence[FoundPlan]], fronts: Mapping[int, Sequence[FoundPlan]]
+    ) -> Recommendation:
+        """The plan to build, and why."""
+        return recommend(
+            {count: self.figures[plans[0]] for count, plans in order.items()},
+            {outcome.count: self.figures[outcome.plans[0]] for outcome in self.found},
+            {count: [self.figures[plan] for plan in plans] for count, plans in fronts.items()},
+            weights=self.wishes.weights,
+            limits=self.wishes.limits,
+        )
+
+    def front_table(self, plans: Sequence[FoundPlan]) -> FrontTable:
+        """A front as it is stored."""
+        return FrontTable(
+            **_stacked(plans),
+            smoothness_db=np.array([self.figures[plan].smoothness_db for plan in plans]),
+            decay_s=np.array([self.figures[plan].decay_s for plan in plans]),
+        )
 
 
 def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...]:
@@ -171,7 +238,7 @@ def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...
     )
 
 
-def _order_remarks(outcome: Outcome, plans: Sequence[Plan]) -> tuple[str, ...]:
+def _order_remarks(outcome: Outcome, plans: Sequence[FoundPlan]) -> tuple[str, ...]:
     evenest = outcome.plans[0].variation_db
     text = "The plans are ordered by the weights and limits of [search], not by variation alone"
     if plans[0].variation_db > evenest:
@@ -179,7 +246,7 @@ def _order_remarks(outcome: Outcome, plans: Sequence[Plan]) -> tuple[str, ...]:
     return (f"{text}.",)
 
 
-def _stacked(plans: Sequence[Plan]) -> dict[str, Any]:
+def _stacked(plans: Sequence[FoundPlan]) -> dict[str, Any]:
     return {
         "candidate_index": np.array([plan.candidate_index for plan in plans], dtype=np.int64),
         "gain_db": np.array([plan.gain_db for plan in plans]),
@@ -190,26 +257,28 @@ def _stacked(plans: Sequence[Plan]) -> dict[str, Any]:
     }
 
 
-def _table(outcome: Outcome, plans: Sequence[Plan], *, remarks: tuple[str, ...] = (), **extra: Any) -> PlanTable:
+def _table(
+    outcome: Outcome,
+    plans: Sequence[FoundPlan],
+    *,
+    by_aims: bool = False,
+    remarks: tuple[str, ...] = (),
+    merits: Merits = NOTHING_MORE,
+) -> PlanTable:
     """The plans of one count as stacked arrays."""
     return PlanTable(
         **_stacked(plans),
         level_db=np.array([plan.level_db for plan in plans]),
-        layouts_searched=outcome.layouts_searched,
-        layouts_possible=outcome.layouts_possible,
-        exhaustive=outcome.exhaustive,
-        stop=str(outcome.stop),
-        seconds=outcome.seconds,
-        remarks=(*outcome.remarks, *remarks),
-        **extra,
-    )
-
-
-def _front_table(plans: Sequence[Plan], of: Callable[[Plan], Figures]) -> FrontTable:
-    return FrontTable(
-        **_stacked(plans),
-        smoothness_db=np.array([of(plan).smoothness_db for plan in plans]),
-        decay_s=np.array([of(plan).decay_s for plan in plans]),
+        found=HowFound(
+            layouts_searched=outcome.layouts_searched,
+            layouts_possible=outcome.layouts_possible,
+            exhaustive=outcome.exhaustive,
+            stop=str(outcome.stop),
+            seconds=outcome.seconds,
+            remarks=(*outcome.remarks, *remarks),
+            by_aims=by_aims,
+        ),
+        merits=merits,
     )
 
 

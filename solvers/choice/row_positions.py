@@ -28,7 +28,7 @@ from roommodes.responses.metrics import drive_weights, level_db, normalised, sea
 from roommodes.running import Running
 from solvers.search.hop import Burst
 from solvers.search.layouts_met import Pool
-from solvers.search.problem import Outcome, Plan, Problem
+from solvers.search.problem import FoundPlan, Outcome, Problem
 from solvers.search.state import State, plan_of, state_of
 from solvers.search.workbench import Tools, tools_of
 
@@ -103,7 +103,7 @@ class RowMove:
 
     count: int
     offset_m: Floats
-    plan: Plan
+    plan: FoundPlan
     drawn_variation_db: float
     row: Integers
     at_m: Floats
@@ -189,7 +189,7 @@ def best_rows(
         return None
     every = _combined(places, [range(len(offset)) for offset in places.offset_m])
 
-    def suited(plan: Plan) -> tuple[float, tuple[int, ...]]:
+    def suited(plan: FoundPlan) -> tuple[float, tuple[int, ...]]:
         return _best_places(places, every, _sums(problem, places, transfer, plan))
 
     fitted = sorted((*suited(plan), k) for k, plan in enumerate(plans))
@@ -227,7 +227,7 @@ def _offsets(move_m: tuple[float, float], step_m: float) -> Floats:
     return np.unique(np.round(np.concatenate([inner, [-front, rear, 0.0]]), 6) + 0.0)
 
 
-def _sums(problem: Problem, places: RowPlaces, transfer: Complexes, plan: Plan) -> list[tuple[Floats, Floats]]:
+def _sums(problem: Problem, places: RowPlaces, transfer: Complexes, plan: FoundPlan) -> list[tuple[Floats, Floats]]:
     """For each row S1 and S2 at its places: (n_place, n_freq) each."""
     weight = normalised(problem.seat_weight)
     w = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
@@ -274,7 +274,7 @@ def _best_places(
     return best
 
 
-def _searched(tools: Tools, plans: Sequence[Plan], entropy: list[int]) -> list[Plan]:
+def _searched(tools: Tools, plans: Sequence[FoundPlan], entropy: list[int]) -> list[FoundPlan]:
     """Layouts and drives searched again from some plans: the leading ones, polished."""
     problem, columns = tools.problem, tools.columns
     states = [state_of(columns, plan) for plan in plans]
@@ -296,7 +296,7 @@ def _told(
     places: RowPlaces,
     sums: Sequence[tuple[Floats, Floats]],
     where: tuple[int, ...],
-    plan: Plan,
+    plan: FoundPlan,
     outcome: Outcome,
 ) -> RowMove:
     """The answer, with the variation around it."""

@@ -17,7 +17,7 @@ from roommodes.responses.metrics import level_db, output_db, seat_pressure, vari
 from roommodes.running import Running
 from solvers.choice.usual_layouts import UsualLayout, usual_layouts
 from solvers.search.explore import Effort
-from solvers.search.problem import Plan, Problem
+from solvers.search.problem import FoundPlan, Problem
 from solvers.search.search import search
 
 EFFORT = Effort(hops=24)  # one layout has few drives to try
@@ -45,7 +45,7 @@ class Usual:
     driven_output_db: float
 
 
-def alike_db(problem: Problem, plan: Plan) -> float:
+def alike_db(problem: Problem, plan: FoundPlan) -> float:
     """Variation at a plan's positions with all subs driven alike [dB]."""
     return _alike(problem.transfer[:, :, plan.candidate_index], problem)[0]
 

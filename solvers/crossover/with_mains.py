@@ -1,15 +1,14 @@
 """From a plan to its meeting with the mains: the best setting and how sensitive it is."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from roommodes.arrays import Floats
 from roommodes.filters.crossovers import Crossover
-from roommodes.plan.crossover import CrossoverRecord
-from roommodes.plan.file import Results
+from roommodes.plan.crossover import CrossoverRecord, SumLevels, SumMerits
+from roommodes.plan.plan import Plan
 from roommodes.project.mains import MainsTable
-from roommodes.project.project import Project
 from roommodes.responses.metrics import level_db
 from roommodes.running import Running
 from solvers.crossover.alignment import Meeting, Merit, Parts, by_delay, by_frequency, meet, setting
@@ -46,22 +45,14 @@ class MainsMet:
 
 
 def meet_mains(
-    project: Project,
-    results: Results,
-    *,
-    subs: int,
-    rank: int,
-    crossover: Crossover,
-    gain_db: float | None = None,
-    running: Running = Running(),
+    plan: Plan, crossover: Crossover, *, gain_db: float | None = None, running: Running = Running()
 ) -> MainsMet:
     """Find the subs' delay and polarity against the mains.
 
     Parameters
     ----------
-    project, results : the plan's own.
-    subs, rank : which plan; rank from 0.
-    crossover : the filters.
+    plan : with its filters, if it was tuned.
+    crossover : the halves.
     gain_db : of the subs; None to match their level to the mains' [dB].
     running : progress, cancelling, threads.
 
@@ -69,8 +60,8 @@ def meet_mains(
     ------
     ProjectInvalid, OutsideModel, Interrupted : see `crossover.responses`.
     """
-    parts = meeting_parts(project, results, subs=subs, rank=rank, crossover=crossover, running=running)
-    low_ms, high_ms = (project.mains or MainsTable()).delay_ms
+    parts = meeting_parts(plan, crossover, running=running)
+    low_ms, high_ms = (plan.project.mains or MainsTable()).delay_ms
     allowed = (1e-3 * low_ms, 1e-3 * high_ms)
     best = meet(parts, crossover, delay_s=allowed, gain_db=gain_db)
     offset_s = 1e-3 * OFFSETS_MS
@@ -89,56 +80,35 @@ def meet_mains(
     )
 
 
-def record_of(met: MainsMet, *, subs: int, rank: int, asked_gain_db: float | None) -> CrossoverRecord:
-    """What a results file keeps of it.
-
-    Parameters
-    ----------
-    met : how the plan meets the mains.
-    subs, rank : which plan; rank from 0.
-    asked_gain_db : as `gain_db` of `meet_mains`.
-    """
-    best = met.best
-    return CrossoverRecord(
-        subs=subs,
-        rank=rank,
+def crossed(plan: Plan, met: MainsMet, *, asked_gain_db: float | None = None) -> Plan:
+    """The plan with its crossover as found; `asked_gain_db` as `gain_db` of `meet_mains`."""
+    best, plain = met.best, met.plain.merit
+    record = CrossoverRecord(
+        subs=plan.subs,
+        rank=plan.row,
         crossover=best.crossover,
         asked_gain_db=asked_gain_db,
         delay_s=best.delay_s,
         polarity=best.polarity,
         gain_db=best.gain_db,
-        shortfall_db=best.merit.shortfall_db,
-        variation_db=best.merit.variation_db,
-        deepest_db=best.merit.deepest_db,
-        plain_shortfall_db=met.plain.merit.shortfall_db,
-        plain_variation_db=met.plain.merit.variation_db,
-        near_hz=met.parts.frequency_hz,
-        subs_db=level_db(best.low),
-        mains_db=level_db(best.high),
-        sum_db=level_db(best.total),
+        merits=SumMerits(
+            shortfall_db=best.merit.shortfall_db,
+            variation_db=best.merit.variation_db,
+            deepest_db=best.merit.deepest_db,
+            plain_shortfall_db=plain.shortfall_db,
+            plain_variation_db=plain.variation_db,
+        ),
+        levels=SumLevels(
+            near_hz=met.parts.frequency_hz,
+            subs_db=level_db(best.low),
+            mains_db=level_db(best.high),
+            sum_db=level_db(best.total),
+        ),
     )
+    return replace(plan, crossover=record)
 
 
-def meet_again(
-    project: Project,
-    results: Results,
-    *,
-    running: Running = Running(),
-) -> CrossoverRecord | None:
-    """The setting that a results file holds, found anew from that file alone, with the filters that it holds now.
-
-    None where it holds none. The rest as for `meet_mains`.
-    """
-    old = results.crossover
-    if old is None:
-        return None
-    met = meet_mains(
-        project,
-        results,
-        subs=old.subs,
-        rank=old.rank,
-        crossover=old.crossover,
-        gain_db=old.asked_gain_db,
-        running=running,
-    )
-    return record_of(met, subs=old.subs, rank=old.rank, asked_gain_db=old.asked_gain_db)
+def crossed_again(plan: Plan, old: CrossoverRecord, *, running: Running = Running()) -> Plan:
+    """The plan with the crossover of a record found anew, with the filters that the plan has now; as `meet_mains`."""
+    met = meet_mains(plan, old.crossover, gain_db=old.asked_gain_db, running=running)
+    return crossed(plan, met, asked_gain_db=old.asked_gain_db)

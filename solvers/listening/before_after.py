@@ -14,9 +14,10 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.ports import Precision
 from roommodes.arrays import Complexes, Floats
-from roommodes.plan.file import Results
+from roommodes.plan.drives import Drives
+from roommodes.plan.plan import Plan, Results
 from roommodes.project.project import Project
-from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.responses.metrics import level_db, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.choice.usual_layouts import UsualLayout, usual_layouts
 from solvers.listening.plane import Plane, listening_plane
@@ -80,38 +81,22 @@ class _Layout:
 
     name: str
     positions_m: Floats
-    gain_db: Sequence[float]
-    delay_s: Sequence[float]
-    polarity: Sequence[int]
+    drives: Drives
     free: bool = True
 
 
-def before_after(
-    project: Project,
-    results: Results,
-    *,
-    positions_m: Floats,
-    gain_db: Sequence[float],
-    delay_s: Sequence[float],
-    polarity: Sequence[int],
-    running: Running = Running(),
-) -> BeforeAfter:
+def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
     """Compare a plan with the most even usual layout, at the seats and over the listening plane.
 
     Parameters
     ----------
-    project, results : the plan's own project, and its results.
-    positions_m : (n_sub, 3) of the plan [m].
-    gain_db, delay_s, polarity : (n_sub,) of the plan [dB], [s], +1 or -1.
+    plan : its drives, without filters.
     running : progress, cancelling, threads.
     """
-    seat_m, hz = results.seats.position_m, results.frequency_hz
+    project, seat_m, hz = plan.project, plan.seats.position_m, plan.frequency_hz
     room = project.room()
-    usual = [_alike(one) for one in _rivals(project, results, len(positions_m))]
-    plan = _Layout(
-        name="plan", positions_m=np.asarray(positions_m), gain_db=gain_db, delay_s=delay_s, polarity=polarity
-    )
-    layouts = [plan, *usual, *_own(project)]
+    usual = [_alike(one) for one in _rivals(plan)]
+    layouts = [_Layout(name="plan", positions_m=plan.positions_m, drives=plan.drives), *usual, *_own(project)]
     plane = listening_plane(
         room,
         ear_height_m=float(np.mean(seat_m[:, 2])),
@@ -119,11 +104,12 @@ def before_after(
         sub_m=np.vstack([one.positions_m for one in layouts]),
     )
     found = _transfers(project, hz, [one.positions_m for one in layouts], seat_m, plane.nodes_m(), running)
-    heard = [_heard(results, one, to_seats) for one, (to_seats, _) in zip(layouts, found, strict=True)]
+    heard = [_heard(plan.results, one, to_seats) for one, (to_seats, _) in zip(layouts, found, strict=True)]
 
     def map_db(index: int) -> Floats:
         one = layouts[index]
-        return level_db(plane.pressure(found[index][1], _weights(hz, one), one.positions_m, room, frequency_hz=hz))
+        weights = one.drives.at_limit().weights(hz)
+        return level_db(plane.pressure(found[index][1], weights, one.positions_m, room, frequency_hz=hz))
 
     evenest = min(
         range(1, 1 + len(usual)),
@@ -146,19 +132,14 @@ def side_by_side() -> Iterator[ThreadPoolExecutor]:
         yield pool
 
 
-def _rivals(project: Project, results: Results, count: int) -> tuple[UsualLayout, ...]:
-    """The usual layout that the results file found the most even, all subs driven alike; all of them where it is mute.
-
-    Parameters
-    ----------
-    count : number of subs.
-    """
-    layouts = usual_layouts(project, count, results.seats.position_m.tolist())
-    known = results.choices.usual
+def _rivals(plan: Plan) -> tuple[UsualLayout, ...]:
+    """The usual layout that the search found the most even, all subs driven alike; all of them where it is mute."""
+    layouts = usual_layouts(plan.project, plan.subs, plan.seats.position_m.tolist())
+    known = plan.results.choices.usual
     if known is None:
         return layouts
     stored = sorted(
-        known.of_count(count),
+        known.of_count(plan.subs),
         key=lambda k: (round(float(known.alike_variation_db[k]), 3), -float(known.alike_output_db[k])),
     )
     by_name = {one.name: one for one in layouts}
@@ -168,13 +149,10 @@ def _rivals(project: Project, results: Results, count: int) -> tuple[UsualLayout
 
 def _alike(layout: UsualLayout) -> _Layout:
     """All subs driven alike."""
-    count = len(layout.positions_m)
     return _Layout(
         name=layout.name,
         positions_m=np.array(layout.positions_m),
-        gain_db=[0.0] * count,
-        delay_s=[0.0] * count,
-        polarity=[1] * count,
+        drives=Drives.alike(len(layout.positions_m)),
         free=layout.stands_free,
     )
 
@@ -184,15 +162,7 @@ def _own(project: Project) -> list[_Layout]:
     own = project.layout
     if own is None:
         return []
-    return [
-        _Layout(
-            name="as in the project file",
-            positions_m=np.array(own.positions_m),
-            gain_db=own.gain_db,
-            delay_s=[1e-3 * delay for delay in own.delay_ms],
-            polarity=own.polarity,
-        )
-    ]
+    return [_Layout(name="as in the project file", positions_m=np.array(own.positions_m), drives=Drives.of_layout(own))]
 
 
 def _transfers(
@@ -223,21 +193,15 @@ def _transfers(
     return [(transfer[:, : len(seat_m), subset], transfer[:, len(seat_m) :, subset]) for subset in chosen]
 
 
-def _weights(frequency_hz: Floats, layout: _Layout) -> Complexes:
-    """Drives with the loudest sub at its limit: (n_freq, n_sub)."""
-    gain = np.array(layout.gain_db) - max(layout.gain_db)
-    return drive_weights(frequency_hz, gain_db=gain, delay_s=np.array(layout.delay_s), polarity=layout.polarity)
-
-
 def _heard(results: Results, layout: _Layout, transfer: Complexes) -> Heard:
     """What the seats hear; `transfer` (n_freq, n_seat, n_sub)."""
-    level = level_db(seat_pressure(transfer, _weights(results.frequency_hz, layout)))
-    weight = results.seats.weight
+    drives, weight = layout.drives.at_limit(), results.seats.weight
+    level = level_db(seat_pressure(transfer, drives.weights(results.frequency_hz)))
     return Heard(
         name=layout.name,
         positions_m=layout.positions_m,
         level_db=level,
         variation_db=variation_db(level, weight),
-        output_db=output_db(level, weight, np.array(layout.gain_db) - max(layout.gain_db)),
+        output_db=output_db(level, weight, drives.gain_db),
         stands_free=layout.free,
     )

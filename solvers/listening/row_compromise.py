@@ -14,10 +14,10 @@ from itertools import combinations
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats, Integers
-from roommodes.plan.file import Results
-from roommodes.project.project import Project
-from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
+from roommodes.arrays import Complexes, Floats
+from roommodes.plan.drives import Drives
+from roommodes.plan.plan import Plan
+from roommodes.responses.metrics import level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.search.explore import Effort
 from solvers.search.from_project import drives_of
@@ -56,7 +56,7 @@ class RowCost:
     here_db, alone_db : variation within the row, with the common setting and with its own [dB].
     output_here_db, output_alone_db : output at the row [dB].
     all_alone_db : variation over all seats with this row's own setting [dB].
-    gain_db, delay_s, polarity : (n_sub,) its own setting.
+    drives : its own setting.
     level_here_db, level_alone_db : (n_freq,) mean over the row [dB].
     """
 
@@ -66,9 +66,7 @@ class RowCost:
     output_here_db: float
     output_alone_db: float
     all_alone_db: float
-    gain_db: Floats
-    delay_s: Floats
-    polarity: Integers
+    drives: Drives
     level_here_db: Floats
     level_alone_db: Floats
 
@@ -96,32 +94,20 @@ class Compromise:
     variation_db: float
 
 
-def compromise(
-    project: Project,
-    results: Results,
-    *,
-    subs: int,
-    rank: int,
-    running: Running = Running(),
-) -> Compromise:
+def compromise(plan: Plan, *, running: Running = Running()) -> Compromise:
     """Compare the rows with a plan's setting, and each with its own best setting.
 
     Parameters
     ----------
-    project, results : the plan's own.
-    subs, rank : which plan; rank from 0.
+    plan : its drives, without filters.
     running : progress, cancelling, threads; once cancelled, the costs found so far are returned.
     """
-    table, hz, seats = results.plans[subs], results.frequency_hz, results.seats
-    index = table.candidate_index[rank]
-    transfer = results.transfer[:, :, index]
-    delay_s = table.delay_s[rank]
-    pressure = _pressure(hz, transfer, table.gain_db[rank], delay_s, table.polarity[rank])
-    level = level_db(pressure)
+    seats, level = plan.seats, plan.level_db
+    pressure = seat_pressure(plan.transfer, plan.drives.weights(plan.frequency_hz))
     rows = tuple(int(row) for row in np.unique(seats.row))
     own = {row: np.where(seats.row == row, seats.weight, 0.0) for row in rows}
-    first = first_sound_s(project, results.candidates.position_m[index], delay_s, seats.position_m)
-    centre = energy_time_s(hz, pressure)
+    first = first_sound_s(plan)
+    centre = energy_time_s(plan.frequency_hz, pressure)
     mean = {row: level @ normalised(own[row]) for row in rows}
     arrivals = {row: (float(first @ normalised(own[row])), float(centre @ normalised(own[row]))) for row in rows}
     pairs = tuple(
@@ -137,42 +123,54 @@ def compromise(
     costs: list[RowCost] = []
     for number, row in enumerate(rows):
         running.step("each row alone", number / len(rows))
-        problem = Problem(frequency_hz=hz, transfer=transfer, seat_weight=own[row], drives=drives_of(project))
-        (outcome,) = search(problem, counts=[subs], seed=results.seed, keep=1, effort=EFFORT, running=running.silent())
-        if running.stop_asked() or not outcome.plans:
+        cost = _cost(plan, row, own[row], running.silent())
+        if cost is None:
             break
-        plan = outcome.plans[0]
-        alone = level_db(_pressure(hz, transfer, plan.gain_db, plan.delay_s, plan.polarity))
-        here_db, alone_db = variation_db(level, own[row]), variation_db(alone, own[row])
-        better = alone_db < here_db or np.count_nonzero(own[row]) == 1
-        gain = plan.gain_db if better else table.gain_db[rank]
-        costs.append(
-            RowCost(
-                row=row,
-                here_db=here_db,
-                alone_db=min(alone_db, here_db),  # the common setting is one of those that it might take
-                output_here_db=output_db(level, own[row], table.gain_db[rank]),
-                output_alone_db=output_db(alone if better else level, own[row], gain),
-                all_alone_db=variation_db(alone if better else level, seats.weight),
-                gain_db=np.asarray(gain),
-                delay_s=np.asarray(plan.delay_s if better else delay_s),
-                polarity=np.asarray(plan.polarity if better else table.polarity[rank]).astype(np.int64),
-                level_here_db=mean[row],
-                level_alone_db=(alone if better else level) @ normalised(own[row]),
-            )
-        )
+        costs.append(cost)
     return Compromise(rows=rows, pairs=pairs, costs=tuple(costs), variation_db=variation_db(level, seats.weight))
 
 
-def first_sound_s(project: Project, sub_m: Floats, delay_s: Floats, seat_m: Floats) -> Floats:
-    """Earliest direct sound at each seat: (n_sub, 3), (n_sub,), (n_seat, 3) -> (n_seat,) [s]."""
-    return np.asarray(arrivals_s(project, sub_m, delay_s, seat_m).min(axis=1))
+def _cost(plan: Plan, row: int, weight: Floats, running: Running) -> RowCost | None:
+    """One row alone, with the seats' weights in it; None when cancelled."""
+    problem = Problem(
+        frequency_hz=plan.frequency_hz, transfer=plan.transfer, seat_weight=weight, drives=drives_of(plan.project)
+    )
+    (outcome,) = search(problem, counts=[plan.subs], seed=plan.results.seed, keep=1, effort=EFFORT, running=running)
+    if running.stop_asked() or not outcome.plans:
+        return None
+    found, level = outcome.plans[0], plan.level_db
+    alone = level_db(seat_pressure(plan.transfer, found.drives.weights(plan.frequency_hz)))
+    here_db, alone_db = variation_db(level, weight), variation_db(alone, weight)
+    better = alone_db < here_db or np.count_nonzero(weight) == 1
+    drives, best = (found.drives, alone) if better else (plan.drives, level)
+    return RowCost(
+        row=row,
+        here_db=here_db,
+        alone_db=min(alone_db, here_db),  # the common setting is one of those that it might take
+        output_here_db=output_db(level, weight, plan.drives.gain_db),
+        output_alone_db=output_db(best, weight, drives.gain_db),
+        all_alone_db=variation_db(best, plan.seats.weight),
+        drives=drives,
+        level_here_db=level @ normalised(weight),
+        level_alone_db=best @ normalised(weight),
+    )
 
 
-def arrivals_s(project: Project, sub_m: Floats, delay_s: Floats, seat_m: Floats) -> Floats:
+def first_sound_s(plan: Plan) -> Floats:
+    """Earliest direct sound at each seat, after the earliest sub's signal: (n_seat,) [s]."""
+    return np.asarray(arrivals_s(plan).min(axis=1))
+
+
+def arrivals_s(plan: Plan) -> Floats:
     """Direct sound of each sub at each seat, after the earliest sub's signal: (n_seat, n_sub) [s]."""
+    speed = plan.project.room().air.speed_of_sound_m_s
+    return direct_sound_s(plan.positions_m, plan.drives.delay_s, plan.seats.position_m, speed_m_s=speed)
+
+
+def direct_sound_s(sub_m: Floats, delay_s: Floats, seat_m: Floats, *, speed_m_s: float) -> Floats:
+    """Distance over speed, and the delay after the earliest: (n_sub, 3), (n_sub,), (n_seat, 3) -> (n_seat, n_sub)."""
     distance = np.linalg.norm(seat_m[:, None, :] - sub_m[None, :, :], axis=2)
-    return np.asarray(distance / project.room().air.speed_of_sound_m_s + (delay_s - delay_s.min()))
+    return np.asarray(distance / speed_m_s + (delay_s - delay_s.min()))
 
 
 def energy_time_s(frequency_hz: Floats, pressure: Complexes) -> Floats:
@@ -182,7 +180,3 @@ def energy_time_s(frequency_hz: Floats, pressure: Complexes) -> Floats:
     size = np.abs(turn)
     energy = np.sum(size * step, axis=0)
     return np.asarray(-np.sum(size * np.angle(turn), axis=0) / np.maximum(energy, np.finfo(np.float64).tiny))
-
-
-def _pressure(hz: Floats, transfer: Complexes, gain_db: Floats, delay_s: Floats, polarity: Integers) -> Complexes:
-    return seat_pressure(transfer, drive_weights(hz, gain_db=gain_db, delay_s=delay_s, polarity=polarity))

@@ -17,7 +17,6 @@ its level falls with the distance as in the open, and below c / 2L, L the longes
 octave.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -25,10 +24,9 @@ import numpy as np
 
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes, Floats
-from roommodes.filters.sections import section_response
-from roommodes.plan.tuning import Tuning
+from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
-from roommodes.responses.metrics import SILENCE_DB, drive_weights, level_db, normalised, seat_pressure
+from roommodes.responses.metrics import SILENCE_DB, level_db, normalised, seat_pressure
 from roommodes.responses.third_octaves import band_levels, bands_of, bands_within
 from roommodes.subwoofer.boxed_driver import REFERENCE_PA
 from roommodes.subwoofer.limits import HALF_SPACE_DB, Limit, Limits, boxed_driver, limits_of
@@ -88,32 +86,6 @@ def target_bands(project: Project, frequency_hz: Floats) -> tuple[int, ...]:
         return bands
     low, high = bands_of(np.array(project.target.band_hz))
     return tuple(band for band in bands if low <= band <= high) or bands
-
-
-def plan_weights(
-    frequency_hz: Floats,
-    *,
-    gain_db: Sequence[float],
-    delay_s: Sequence[float],
-    polarity: Sequence[int],
-    tuning: Tuning | None = None,
-) -> Complexes:
-    """How much of the common signal each sub gets: (n_freq, n_sub) complex128, its own filters included.
-
-    Parameters
-    ----------
-    frequency_hz : (n_freq,) [Hz].
-    gain_db, delay_s, polarity : (n_sub,).
-    tuning : filters of this plan; those that all subs share are left to the ideal equaliser.
-    """
-    weights = drive_weights(frequency_hz, gain_db=gain_db, delay_s=delay_s, polarity=polarity)
-    if tuning is None:
-        return weights
-    own = [
-        section_response(filters, frequency_hz, rate_hz=tuning.settings.sample_rate_hz)
-        for filters in tuning.sub_filters
-    ]
-    return np.asarray(weights * np.stack(own, axis=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -202,32 +174,21 @@ def highest_clean_db(transfer: Complexes, weights: Complexes, limit_db: Floats) 
     return level_db(seat_pressure(transfer, weights)) + common, room_left - common
 
 
-def headroom(
-    project: Project,
-    loudness: Loudness,
-    *,
-    transfer: Complexes,
-    weights: Complexes,
-    sub_m: Floats,
-    seat_m: Floats,
-    seat_weight: Floats,
-) -> Headroom:
+def headroom(plan: Plan, loudness: Loudness) -> Headroom:
     """What a plan can do, band by band.
 
     Parameters
     ----------
-    project : its sub and its room.
-    loudness : limits and target, at the frequencies of the transfer functions.
-    transfer : (n_freq, n_seat, n_sub) from the plan's subs [1/m].
-    weights : (n_freq, n_sub), `plan_weights`.
-    sub_m, seat_m : (n, 3) [m].
-    seat_weight : (n_seat,) any scale.
+    plan : with the filters of single subs; those that all share are left to the ideal equaliser.
+    loudness : limits and target, at the plan's frequencies.
     """
+    project, transfer, seats = plan.project, plan.transfer, plan.seats
+    weights = plan.weights(plan.frequency_hz, shared=False)
     limits, bands = loudness.limits, loudness.bands
     hz, one = limits.frequency_hz, limits.highest_db
     highest, spare = highest_clean_db(transfer, weights, np.repeat(one[:, None], weights.shape[1], axis=1))
     band_highest = band_levels(hz, highest, bands)
-    mean = band_highest @ normalised(seat_weight)
+    mean = band_highest @ normalised(seats.weight)
     number = bands_of(hz)
     common = (one[:, None] - level_db(weights)).min(axis=1)
     tightest = []
@@ -236,7 +197,7 @@ def headroom(
         tightest.append(int(inside[np.argmin(common[inside])]))
     in_phase = np.abs(weights).sum(axis=1, keepdims=True)
     gain = level_db(seat_pressure(transfer, weights) / in_phase)
-    rule = rule_of_thumb_db(project.room(), hz, weights=weights, sub_m=sub_m, seat_m=seat_m)
+    rule = rule_of_thumb_db(project.room(), hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
     return Headroom(
         bands=bands,
         highest_db=band_highest,

@@ -2,19 +2,14 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.places.seats import Seats
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
 from roommodes.running import Running
 from solvers.loudness.cabinets import Heat, Standing, cabinet_warnings, heat_of, standings
-from solvers.loudness.headroom import Headroom, Loudness, headroom, loudness_of, plan_weights
-from solvers.loudness.one_more_sub import OneMore, next_plan_bands, one_more
-from solvers.search.from_project import drives_of, wishes_of
-from solvers.search.problem import Wishes
+from solvers.loudness.headroom import Headroom, Loudness, headroom, loudness_of
+from solvers.loudness.one_more_sub import OneMore, one_more, plan_bands
 
 NOT_ABSOLUTE = (
     "the plan rests on responses without a known level, so nothing follows from a sub's limits; measure per metre "
@@ -34,10 +29,7 @@ class PlanHeadroom:
     ----------
     headroom : band by band.
     loudness : limits and target.
-    seats : where the ears are.
-    position_m : (n_sub, 3) of the subs [m].
-    gain_db : (n_sub,) [dB].
-    filtered : the plan's own filters on single subs are in it.
+    plan : whose it is; its filters on single subs are in it.
     next_count, next_bands_db : the plan with the next larger number of subs in the file, and its headroom by band
         (n_band,); None where there is none.
     added : one more sub beside the plan; None where the file has a plan with one more, or no place is left.
@@ -46,10 +38,7 @@ class PlanHeadroom:
 
     headroom: Headroom
     loudness: Loudness
-    seats: Seats
-    position_m: Floats
-    gain_db: Floats
-    filtered: bool
+    plan: Plan
     next_count: int | None
     next_bands_db: Floats | None
     added: OneMore | None
@@ -57,85 +46,43 @@ class PlanHeadroom:
     heat: Heat | None
     warnings: tuple[str, ...]
 
+    @property
+    def filtered(self) -> bool:
+        """Whether filters on single subs are in it."""
+        return self.plan.tuning is not None and any(self.plan.tuning.sub_filters)
 
-def plan_headroom(
-    results: Results,
-    project: Project,
-    *,
-    count: int,
-    rank: int,
-    running: Running = Running(),
-) -> PlanHeadroom:
-    """Work out the headroom of a plan from what the file holds.
+
+def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
+    """Work out the headroom of a plan from what its results hold.
 
     Parameters
     ----------
-    results, project : the file, and the project in it.
-    count, rank : which plan; rank from 0.
+    plan : the plan.
     running : progress, cancelling; once cancelled, the estimate of one more sub is left out.
 
     Raises
     ------
     ProjectInvalid : the project does not say how loud a sub plays, or measured responses do not say how loud it is.
     """
-    hz, seats = results.frequency_hz, results.seats
-    if results.measured is not None and not results.measured.absolute:
+    project, results = plan.project, plan.results
+    if not results.absolute:
         raise ProjectInvalid(project.source, [Fault(where="measured", message=NOT_ABSOLUTE)])
-    loudness = loudness_of(project, hz)
+    loudness = loudness_of(project, plan.frequency_hz)
     if loudness is None:
         raise ProjectInvalid(project.source, [Fault(where="subwoofer", message=NO_LIMITS)])
-    table = results.plans[count]
-    index, gain_db = table.candidate_index[rank], table.gain_db[rank]
-    tuning = results.tuning
-    if tuning is not None and (tuning.subs, tuning.rank) != (count, rank):
-        tuning = None
-    filtered = tuning is not None and any(tuning.sub_filters)
-    weights = plan_weights(
-        hz,
-        gain_db=gain_db.tolist(),
-        delay_s=table.delay_s[rank].tolist(),
-        polarity=table.polarity[rank].tolist(),
-        tuning=tuning,
-    )
-    position_m = np.asarray(results.candidates.position_m[index])
-    found = headroom(
-        project,
-        loudness,
-        transfer=results.transfer[:, :, index],
-        weights=weights,
-        sub_m=position_m,
-        seat_m=seats.position_m,
-        seat_weight=seats.weight,
-    )
-    next_count = min((other for other in results.plans if other > count), default=None)
-    added = None
-    if next_count != count + 1:
-        known = {zone.name for zone in project.zones} >= set(results.candidates.zone)
-        added = one_more(
-            results,
-            loudness,
-            index=tuple(index.tolist()),
-            weights=weights,
-            gain_db=float(gain_db.max()),
-            drives=drives_of(project),
-            wishes=wishes_of(project, results.candidates) if known else Wishes(),
-            mirror=project.search.mirror,
-            running=running,
-        )
+    found = headroom(plan, loudness)
+    next_count = min((other for other in results.plans if other > plan.subs), default=None)
     amplifier = project.subwoofer.amplifier
-    heat, where = None, standings(project, position_m)
+    heat, where = None, standings(project, plan.positions_m)
     if amplifier is not None and (power := highest_power_w(project, found)) is not None:
         heat = heat_of(amplifier, power, project.room().air)
     return PlanHeadroom(
         headroom=found,
         loudness=loudness,
-        seats=seats,
-        position_m=position_m,
-        gain_db=np.asarray(gain_db),
-        filtered=filtered,
+        plan=plan,
         next_count=next_count,
-        next_bands_db=None if next_count is None else next_plan_bands(results, loudness, next_count),
-        added=added,
+        next_bands_db=None if next_count is None else plan_bands(results.plan(next_count, 1), loudness),
+        added=one_more(plan, loudness, running=running) if next_count != plan.subs + 1 else None,
         standings=where,
         heat=heat,
         warnings=tuple(cabinet_warnings(project, where, heat)),

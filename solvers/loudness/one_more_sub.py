@@ -11,11 +11,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
-from roommodes.plan.file import Results
+from roommodes.arrays import Floats
+from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import drive_weights, level_db, variation_db
 from roommodes.running import Running
 from solvers.loudness.headroom import Loudness, highest_clean_db
+from solvers.search.from_project import drives_of, wishes_of
 from solvers.search.problem import DriveRange, Wishes
 
 KEPT_DB = 0.1  # by which the variation may rise where headroom is looked for
@@ -44,93 +45,78 @@ class OneMore:
     keeps_variation: bool
 
 
-def one_more(
-    results: Results,
-    loudness: Loudness,
-    *,
-    index: tuple[int, ...],
-    weights: Complexes,
-    gain_db: float,
-    drives: DriveRange,
-    wishes: Wishes,
-    mirror: bool,
-    running: Running = Running(),
-) -> OneMore | None:
+def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) -> OneMore | None:
     """The best place found for one more sub; None where no candidate is left that the wishes allow.
 
     Parameters
     ----------
-    results : transfer functions and seats.
+    plan : with its filters on single subs; the added sub gets the gain of the loudest.
     loudness : limits and target.
-    index : candidates of the plan.
-    weights : (n_freq, n_sub) of the plan's subs.
-    gain_db : of the added sub.
-    drives, wishes : what the project allows.
-    mirror : layouts are alike left and right: only a place on the centre plane keeps that.
     running : progress, cancelling; once cancelled, the result is None.
     """
-    hz, weight = results.frequency_hz, results.seats.weight
-    present = np.einsum("fsc,fc->fs", results.transfer[:, :, list(index)], weights)
+    hz, weight, drives = plan.frequency_hz, plan.seats.weight, drives_of(plan.project)
+    weights, gain_db = plan.weights(hz, shared=False), float(plan.drives.gain_db.max())
+    present = np.einsum("fsc,fc->fs", plan.transfer, weights)
     plain = variation_db(level_db(present), weight)
     limit = loudness.limits.highest_db[:, None]
     room_left = (limit - level_db(weights)).min(axis=1)
-    step = drives.delay_step_s or 1.0 / (TURN_PARTS * hz[-1])
-    coarse = max(1, round(1.0 / (TURN_PARTS * hz[-1]) / step))
-    delays = np.arange(drives.delay_s[0], drives.delay_s[1] + 1e-12, step * coarse)
-    signs = (1, -1) if drives.polarity else (1,)
     best: tuple[tuple[bool, float], OneMore] | None = None
-    places = _allowed(results, index, wishes, mirror=mirror)
+    places = _allowed(plan)
+    trials = [(delay, sign) for delay in _delays(drives, hz) for sign in ((1, -1) if drives.polarity else (1,))]
     for done, candidate in enumerate(places):
         if running.stop_asked():
             return None
         running.step("one more sub", done / len(places))
-        h = results.transfer[:, :, candidate]
-        for delay in delays:
-            for sign in signs:
-                own = drive_weights(hz, gain_db=[gain_db], delay_s=[delay], polarity=[sign])
-                level = level_db(present + own * h)
-                highest = level + np.minimum(room_left, (limit - level_db(own))[:, 0])[:, None]
-                varies = variation_db(level, weight)
-                bands = loudness.band_headroom_db(highest, weight)
-                keeps = varies <= plain + KEPT_DB
-                key = (keeps, float(bands.min()) if keeps else -varies)
-                if best is None or key > best[0]:
-                    best = (
-                        key,
-                        OneMore(
-                            candidate=candidate,
-                            gain_db=gain_db,
-                            delay_s=float(delay),
-                            polarity=sign,
-                            band_headroom_db=bands,
-                            variation_db=varies,
-                            keeps_variation=keeps,
-                        ),
-                    )
+        h = plan.results.transfer[:, :, candidate]
+        for delay, sign in trials:
+            own = drive_weights(hz, gain_db=[gain_db], delay_s=[delay], polarity=[sign])
+            level = level_db(present + own * h)
+            highest = level + np.minimum(room_left, (limit - level_db(own))[:, 0])[:, None]
+            varies = variation_db(level, weight)
+            bands = loudness.band_headroom_db(highest, weight)
+            keeps = varies <= plain + KEPT_DB
+            key = (keeps, float(bands.min()) if keeps else -varies)
+            if best is None or key > best[0]:
+                found = OneMore(
+                    candidate=candidate,
+                    gain_db=gain_db,
+                    delay_s=float(delay),
+                    polarity=sign,
+                    band_headroom_db=bands,
+                    variation_db=varies,
+                    keeps_variation=keeps,
+                )
+                best = (key, found)
     return None if best is None else best[1]
 
 
-def next_plan_bands(results: Results, loudness: Loudness, count: int) -> Floats:
-    """Headroom of each band with the best plan of another number of subs: (n_band,) [dB]."""
-    table = results.plans[count]
-    weights = drive_weights(
-        results.frequency_hz, gain_db=table.gain_db[0], delay_s=table.delay_s[0], polarity=table.polarity[0]
-    )
-    limit = np.repeat(loudness.limits.highest_db[:, None], count, axis=1)
-    highest, _ = highest_clean_db(results.transfer[:, :, table.candidate_index[0]], weights, limit)
-    return loudness.band_headroom_db(highest, results.seats.weight)
+def plan_bands(plan: Plan, loudness: Loudness) -> Floats:
+    """Headroom of each band with a plan's drives alone: (n_band,) [dB]."""
+    limit = np.repeat(loudness.limits.highest_db[:, None], plan.subs, axis=1)
+    highest, _ = highest_clean_db(plan.transfer, plan.drives.weights(plan.frequency_hz), limit)
+    return loudness.band_headroom_db(highest, plan.seats.weight)
 
 
-def _allowed(results: Results, index: tuple[int, ...], wishes: Wishes, *, mirror: bool) -> list[int]:
-    """Candidates at which one more sub may stand."""
-    place = results.candidates.position_m
+def _delays(drives: DriveRange, frequency_hz: Floats) -> Floats:
+    """Delays that are tried, an eighth of a turn of the band's end apart: (n,) [s]."""
+    step = drives.delay_step_s or 1.0 / (TURN_PARTS * frequency_hz[-1])
+    coarse = max(1, round(1.0 / (TURN_PARTS * frequency_hz[-1]) / step))
+    return np.arange(drives.delay_s[0], drives.delay_s[1] + 1e-12, step * coarse)
+
+
+def _allowed(plan: Plan) -> list[int]:
+    """Candidates at which one more sub may stand; with a mirrored layout only a place on the centre plane."""
+    project, candidates = plan.project, plan.results.candidates
+    known = {zone.name for zone in project.zones} >= set(candidates.zone)
+    wishes = wishes_of(project, candidates) if known else Wishes()
+    place, index = candidates.position_m, plan.candidate_index.tolist()
     found = [c for c in range(len(place)) if c not in index]
-    if mirror:
-        found = [c for c in found if results.candidates.mirror_of[c] == c]
+    if project.search.mirror:
+        found = [c for c in found if candidates.mirror_of[c] == c]
     if wishes.least_distance_m > 0.0:
-        near = np.linalg.norm(place[:, None] - place[list(index)][None], axis=2).min(axis=1)
+        near = np.linalg.norm(place[:, None] - place[index][None], axis=2).min(axis=1)
         found = [c for c in found if near[c] >= wishes.least_distance_m - 1e-9]
     if wishes.zone is not None and wishes.zone_limit is not None:
-        used = np.bincount(wishes.zone[list(index)], minlength=len(wishes.zone_limit))
+        used = np.bincount(wishes.zone[index], minlength=len(wishes.zone_limit))
         found = [c for c in found if used[wishes.zone[c]] < wishes.zone_limit[wishes.zone[c]]]
     return found

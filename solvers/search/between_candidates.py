@@ -17,7 +17,7 @@ from roommodes.places.lattice import Lattice
 from roommodes.places.zones import Candidates, Ground, mirrored, position_key, to_micrometre
 from roommodes.running import Running
 from solvers.search.hop import THOROUGH
-from solvers.search.problem import Outcome, Plan, Problem
+from solvers.search.problem import FoundPlan, Outcome, Problem
 from solvers.search.state import equal_drives, plan_of, state_of
 from solvers.search.workbench import tools_of
 
@@ -77,7 +77,7 @@ class _Spot:
 class _Moved:
     """A plan whose indices point into its own spots."""
 
-    plan: Plan
+    plan: FoundPlan
     spots: tuple[_Spot, ...]
 
     @property
@@ -142,7 +142,7 @@ class _Mover:
     pool: ThreadPoolExecutor
     running: Running
 
-    def at_candidates(self, plan: Plan) -> _Moved:
+    def at_candidates(self, plan: FoundPlan) -> _Moved:
         """The plan with its own candidates as spots."""
         spots = tuple(self.spot_at(int(i)) for i in plan.candidate_index)
         return _Moved(plan=replace(plan, candidate_index=np.arange(len(spots))), spots=spots)
@@ -287,11 +287,11 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
     )
 
 
-def _sorted(outcome: Outcome, plans: Sequence[Plan], n_first: int) -> Outcome:
+def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int) -> Outcome:
     """The outcome with these plans, the best of each layout, best first."""
     if not outcome.plans:
         return outcome
-    kept: dict[tuple[int, ...], Plan] = {}
+    kept: dict[tuple[int, ...], FoundPlan] = {}
     for plan in sorted(plans, key=lambda one: one.variation_db):
         kept.setdefault(tuple(plan.candidate_index.tolist()), plan)
     best, before = next(iter(kept.values())), outcome.plans[0]

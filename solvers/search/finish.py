@@ -4,7 +4,7 @@ import numpy as np
 
 from solvers.search.hop import THOROUGH, Burst
 from solvers.search.layouts_met import Pool
-from solvers.search.problem import Plan
+from solvers.search.problem import FoundPlan
 from solvers.search.progress import SearchProgress
 from solvers.search.state import State, plan_of, random_drives
 from solvers.search.workbench import Tools
@@ -15,7 +15,9 @@ FIRST_STARTS = 4  # per layout
 SECOND_STARTS = 16  # per plan to be kept
 
 
-def finish(tools: Tools, pool: Pool, *, keep: int, entropy: list[int], progress: SearchProgress) -> tuple[Plan, ...]:
+def finish(
+    tools: Tools, pool: Pool, *, keep: int, entropy: list[int], progress: SearchProgress
+) -> tuple[FoundPlan, ...]:
     """Turn the pool's leading layouts into plans, best first.
 
     Parameters

@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.plan.drives import Drives
 
 MOST_PAIRED = 150  # candidates
 
@@ -215,7 +216,7 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Plan:
+class FoundPlan:
     """A layout and its drives, and what they give.
 
     Parameters
@@ -234,6 +235,11 @@ class Plan:
     variation_db: float
     output_db: float
     level_db: Floats
+
+    @property
+    def drives(self) -> Drives:
+        """Gain, delay and polarity of each sub."""
+        return Drives(gain_db=self.gain_db, delay_s=self.delay_s, polarity=self.polarity)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -256,7 +262,7 @@ class Outcome:
     """
 
     count: int
-    plans: tuple[Plan, ...]
+    plans: tuple[FoundPlan, ...]
     layouts_searched: int
     layouts_possible: int
     seconds: float

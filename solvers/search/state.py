@@ -7,7 +7,7 @@ import numpy as np
 from roommodes.arrays import Floats, Integers
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from solvers.search.columns import Columns
-from solvers.search.problem import DriveRange, Plan, Problem
+from solvers.search.problem import DriveRange, FoundPlan, Problem
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,7 +78,7 @@ def placed(state: State, drives: DriveRange) -> State:
     )
 
 
-def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
+def plan_of(problem: Problem, columns: Columns, state: State) -> FoundPlan:
     """The plan in terms of candidates, judged in float64 by roommodes.responses.metrics on all frequencies.
 
     Candidates stand in rising order; the first one is upright (only relative polarity can be heard).
@@ -93,7 +93,7 @@ def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
     gain, delay = state.gain_db[spread] + 0.0, state.delay_s[spread] + 0.0  # no -0
     weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=polarity)
     level = level_db(seat_pressure(problem.transfer[:, :, candidate], weights))
-    return Plan(
+    return FoundPlan(
         candidate_index=candidate,
         gain_db=gain,
         delay_s=delay,
@@ -104,7 +104,7 @@ def plan_of(problem: Problem, columns: Columns, state: State) -> Plan:
     )
 
 
-def state_of(columns: Columns, plan: Plan) -> State:
+def state_of(columns: Columns, plan: FoundPlan) -> State:
     """The plan as the search sees it: one slot for each column; those of a pair have one drive."""
     number = {group: column for column, group in enumerate(columns.members)}
     left = list(enumerate(plan.candidate_index.tolist()))
@@ -124,5 +124,5 @@ def state_of(columns: Columns, plan: Plan) -> State:
     )
 
 
-def _same_drive(plan: Plan, i: int, j: int) -> bool:
+def _same_drive(plan: FoundPlan, i: int, j: int) -> bool:
     return all(values[i] == values[j] for values in (plan.delay_s, plan.gain_db, plan.polarity))

@@ -6,7 +6,6 @@ Whatever is killed, and whenever: a job counts once its file is whole, and a run
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from math import isfinite
 from time import monotonic
 from typing import Any
@@ -16,6 +15,7 @@ import numpy as np
 from roommodes import __version__
 from roommodes.errors import Interrupted
 from roommodes.running import Running
+from roommodes.storage.stamp import now_utc
 from roommodes.studies.design import StudyRoom, room_project, study_rooms
 from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord, StudyJob, stacked
@@ -284,7 +284,7 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
         study_sha256=plan.study.sha256,
         seed=tables.seed,
         software_version=__version__,
-        created_utc=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        created_utc=now_utc(),
         frequency_hz=first.frequency_hz,
         strategies=tuple(strategy.name for strategy in tables.strategies),
         subs=np.array([strategy.subs for strategy in tables.strategies], dtype=np.int64),

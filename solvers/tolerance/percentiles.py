@@ -9,7 +9,6 @@ grid of frequencies and the reduced equations cancel where nothing differs.
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,12 +17,13 @@ from threadpoolctl import threadpool_limits
 from roommodes import __version__
 from roommodes.arrays import Floats
 from roommodes.errors import Interrupted
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
+from roommodes.storage.stamp import now_utc
 from solvers.tolerance.design import Design, Heard, Part
 from solvers.tolerance.inputs import DRIVES, inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
@@ -72,7 +72,6 @@ def lean_grid(project: Project, most: int = FREQUENCIES) -> Floats:
 
 def tolerance_of(
     results: Results,
-    project: Project,
     asked: Asked,
     *,
     frequency_hz: Floats | None = None,
@@ -82,7 +81,7 @@ def tolerance_of(
 
     Parameters
     ----------
-    results, project : a plan file and the project in it.
+    results : the plans, and the project that says what is uncertain.
     asked : what is to be worked out.
     frequency_hz : (n_freq,) in place of `lean_grid` [Hz].
     running : progress, cancelling, threads; once cancelled, what is done so far is returned.
@@ -95,10 +94,9 @@ def tolerance_of(
     leading = leading_plans(results, plans=asked.plans, counts=asked.counts)
     design = design_of(
         results,
-        project,
         asked,
         leading,
-        frequency_hz=lean_grid(project) if frequency_hz is None else frequency_hz,
+        frequency_hz=lean_grid(results.project) if frequency_hz is None else frequency_hz,
         running=running,
     )
     parts: list[Part] = []
@@ -122,12 +120,12 @@ def tolerance_of(
         tables[count] = _table(results, count, ranks, heard, design, first)
         first += len(ranks)
     return Tolerance(
-        project_toml=results.project_toml,
-        project_sha256=results.project_sha256,
+        project_toml=results.project.toml_text,
+        project_sha256=results.project.sha256,
         seed=asked.seed,
         draws_asked=2 * design.half,
         software_version=__version__,
-        created_utc=datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+        created_utc=now_utc(),
         frequency_hz=design.field.frequency_hz,
         seat_name=results.seats.name,
         group_name=tuple(design.inputs.groups),
@@ -140,7 +138,6 @@ def tolerance_of(
 
 def design_of(
     results: Results,
-    project: Project,
     asked: Asked,
     leading: Leading,
     *,
@@ -148,9 +145,9 @@ def design_of(
     running: Running = Running(),
 ) -> Design:
     """The drawn rooms for some plans of a results file, ready to be worked out; arguments as for `tolerance_of`."""
-    listening = project.listening()
+    listening = results.project.listening()
     inputs = inputs_of(
-        project,
+        results.project,
         ear_m=listening.position_m,
         ear_seat=listening.seat,
         cabinet_m=results.candidates.position_m[leading.candidate],

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from solvers.tolerance.inputs import Builds
 
 LEAST_MAGNITUDE = 1e-20  # an exact zero of pressure gets -400 dB, as in roommodes.responses.metrics
@@ -76,7 +76,7 @@ class Leading:
 def leading_plans(results: Results, *, plans: int, counts: Sequence[int] | None = None) -> Leading:
     """The first plans of each number of subs."""
     tables = {count: table for count, table in results.plans.items() if counts is None or count in counts}
-    ranks = {count: np.arange(min(plans, len(table.variation_db))) for count, table in tables.items()}
+    ranks = {count: np.arange(min(plans, len(table))) for count, table in tables.items()}
     used = np.unique(np.concatenate([table.candidate_index[ranks[count]].ravel() for count, table in tables.items()]))
     driven = {
         count: tuple(

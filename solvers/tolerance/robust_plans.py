@@ -11,10 +11,12 @@ from threadpoolctl import threadpool_limits
 from roommodes.arrays import Floats
 from roommodes.errors import Interrupted
 from roommodes.plan.choices import Choices
-from roommodes.plan.file import PlanTable, Results
-from roommodes.project.project import Project
-from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
+from roommodes.plan.drives import Drives
+from roommodes.plan.plan import Results
+from roommodes.plan.tables import Merits, PlanTable
+from roommodes.responses.metrics import level_db, normalised, seat_pressure
 from roommodes.running import Running
+from solvers.loudness.headroom import loudness_of
 from solvers.search.from_project import drives_of
 from solvers.tolerance.design import Design
 from solvers.tolerance.field import CHUNK
@@ -50,18 +52,13 @@ class Price:
 
 
 def robust_results(
-    results: Results,
-    project: Project,
-    *,
-    counts: Sequence[int] | None = None,
-    seed: int = 1,
-    running: Running = Running(),
+    results: Results, *, counts: Sequence[int] | None = None, seed: int = 1, running: Running = Running()
 ) -> tuple[Results, tuple[Price, ...]]:
-    """The plan file with robust plans in place of its own, and what that costs.
+    """The results with robust plans in place of their own, and what that costs.
 
     Parameters
     ----------
-    results, project : a plan file and the project in it.
+    results : plans, and the project that says what is uncertain.
     counts : numbers of subs; None for all. Others are left out of the result.
     seed : of the rooms; the other rooms take the next.
     running : progress, cancelling, threads; once cancelled, what is polished so far is kept.
@@ -71,27 +68,22 @@ def robust_results(
     Interrupted : cancelled before the rooms were drawn.
     OutsideModel : the model cannot take this project.
     """
+    project = results.project
     leading = leading_plans(results, plans=KEPT, counts=counts)
     asked = Asked(draws=2 * ROOMS, seed=seed, plans=KEPT, indices=False)
-    design = design_of(
-        results,
-        project,
-        asked,
-        leading,
-        frequency_hz=lean_grid(project),
-        running=running,
-    )
+    design = design_of(results, asked, leading, frequency_hz=lean_grid(project), running=running)
     train = _rooms(design, design.points()[0], running)
     if len(train.builds) < ROOMS:
         raise Interrupted("interrupted before the rooms were drawn; nothing was written")
     other = replace(design, seed=(seed + 1) % 2**32, half=OTHER_ROOMS)
     judge = _rooms(other, other.points()[0], running.unstoppable())
     drives = drives_of(project)
+    mirror = results.candidates.mirror_of if project.search.mirror else None
+    remark = f"Robust: {ROOMS} rooms of seed {seed} within [tolerance]; other plans may be more even as drawn."
     tables, prices = {}, []
     for done, (count, plans) in enumerate(leading.driven.items()):
         running.step("robust drives", done / len(leading.driven))
         candidate = [leading.candidate[one.column] for one in plans]
-        mirror = results.candidates.mirror_of if project.search.mirror else None
         layouts = [
             Candidate(driven=one, shared=_shared(one, index, mirror, alike=project.search.shared_drives))
             for one, index in zip(plans, candidate, strict=True)
@@ -99,9 +91,8 @@ def robust_results(
         found = robust_plans(train, layouts, drives, seed=seed, running=running)
         ranks = {tuple(one.column.tolist()): rank for rank, one in reversed(list(enumerate(plans)))}
         order = np.array([ranks[tuple(one.column.tolist())] for one in found])
-        tables[count] = _table(
-            results, results.plans[count], found, order, leading.candidate, project.listening().weight, seed
-        )
+        table = _table(results, results.plans[count], found, order, leading.candidate)
+        tables[count] = replace(table, found=replace(table.found, remarks=(*table.found.remarks, remark)))
         prices.append(
             Price(
                 count=count,
@@ -149,43 +140,34 @@ def _shared(
 
 
 def _table(
-    results: Results,
-    before: PlanTable,
-    found: Sequence[Driven],
-    order: NDArray[np.intp],
-    candidate: NDArray[np.intp],
-    weight: Floats,
-    seed: int,
+    results: Results, before: PlanTable, found: Sequence[Driven], order: NDArray[np.intp], candidate: NDArray[np.intp]
 ) -> PlanTable:
-    """Robust plans as a plan file holds them, judged as drawn by `roommodes.responses.metrics` on all frequencies."""
-    hz, transfer = results.frequency_hz, results.transfer
-    if results.cloud is not None:
-        transfer = np.concatenate([transfer, results.cloud.transfer], axis=1)
-    levels, variations, outputs = [], [], []
-    for one in found:
-        weights = drive_weights(hz, gain_db=one.gain_db, delay_s=one.delay_s, polarity=one.polarity)
-        level = level_db(seat_pressure(transfer[:, :, candidate[one.column]], weights))
-        levels.append(level[:, : len(results.seats)])
-        variations.append(variation_db(level, weight))
-        outputs.append(output_db(level, weight, one.gain_db))
-    return replace(
-        before,
-        candidate_index=np.array([candidate[one.column] for one in found], dtype=np.int64),
-        gain_db=np.array([one.gain_db for one in found]),
-        delay_s=np.array([one.delay_s for one in found]),
-        polarity=np.array([one.polarity for one in found]).astype(np.int8),
-        variation_db=np.array(variations),
-        output_db=np.array(outputs),
-        level_db=np.array(levels),
-        exhaustive=False,
-        by_aims=False,
-        stop=STOP,
-        remarks=(
-            *before.remarks,
-            f"Robust: {ROOMS} rooms of seed {seed} within [tolerance]; other plans may be more even as drawn.",
-        ),
-        alike_db=None if before.alike_db is None else before.alike_db[order],
-        bound_db=None if before.bound_db is None else before.bound_db[order],
-        smoothness_db=None,
-        decay_s=None,
+    """Robust plans as a plan file holds them, judged as drawn on all frequencies; `order` is their ranks before."""
+    layouts = [
+        (
+            candidate[one.column],
+            Drives(gain_db=one.gain_db, delay_s=one.delay_s, polarity=one.polarity.astype(np.int64)),
+        )
+        for one in found
+    ]
+    alike, bound = before.merits.alike_db, before.merits.bound_db
+    merits = Merits(
+        alike_db=None if alike is None else alike[order],
+        bound_db=None if bound is None else bound[order],
+        headroom_db=_headroom_db(results, layouts),
     )
+    return results.judged_table(layouts, replace(before.found, exhaustive=False, by_aims=False, stop=STOP), merits)
+
+
+def _headroom_db(results: Results, layouts: Sequence[tuple[NDArray[np.intp], Drives]]) -> Floats | None:
+    """Of each layout: (n,) [dB]; None where it is not known how loud a sub plays."""
+    loudness = loudness_of(results.project, results.frequency_hz) if results.absolute else None
+    if loudness is None:
+        return None
+    transfer, weight = results.ears()
+    levels = [
+        level_db(seat_pressure(transfer[:, :, index], drives.weights(results.frequency_hz)))
+        for index, drives in layouts
+    ]
+    every = zip(levels, layouts, strict=True)
+    return np.array([loudness.headroom_db(level, drives.gain_db, weight) for level, (_, drives) in every])

@@ -1,77 +1,92 @@
 """From a plan to its filters: a few on single subs for the variation, then some that all share for the target."""
 
+from dataclasses import dataclass, replace
+
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from roommodes.acoustics.curve import Curve
 from roommodes.arrays import Complexes, Floats
 from roommodes.filters.sections import section_response
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Plan
 from roommodes.plan.tuning import Tuning, TuningSettings
-from roommodes.responses.metrics import drive_weights, level_db, normalised, variation_db
+from roommodes.responses.metrics import level_db, normalised, variation_db
 from roommodes.running import Running
 from solvers.tuning.equaliser import EqualiserLimits, equalise
 from solvers.tuning.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
-
-def settings_of(
-    *, own: SubFilterLimits, shared: EqualiserLimits, rate_hz: float, exchange: float | None = None
-) -> TuningSettings:
-    """Limits as they are stored; `exchange` None or 0 for the default."""
-    return TuningSettings(
-        sample_rate_hz=rate_hz,
-        per_sub=own.per_sub,
-        shared=shared.filters,
-        sub_boost_db=own.boost_db,
-        sub_cut_db=own.cut_db,
-        boost_db=shared.boost_db,
-        cut_db=shared.cut_db,
-        differ_db=shared.differ_db,
-        q_low=own.q[0],
-        q_high=own.q[1],
-        all_pass=own.all_pass,
-        exchange=exchange or EXCHANGE,
-        worth_db=own.worth_db,
-    )
+FLAT = Curve((1000.0,), (0.0,))
 
 
-def tune(
-    results: Results,
-    *,
-    subs: int,
-    rank: int,
-    settings: TuningSettings,
-    shape_db: Floats,
-    running: Running = Running(),
-) -> Tuning:
-    """Filters for one plan of a results file.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TuneWishes:
+    """What is asked of the filters; None for what `SubFilterLimits` and `EqualiserLimits` say.
 
     Parameters
     ----------
-    results : with the transfer functions, modelled or measured.
-    subs, rank : which plan; rank from 0.
-    settings : limits.
-    shape_db : (n_freq,) target curve of the shared filters, any offset [dB].
+    per_sub, shared : most filters on each sub, and shared.
+    boost_db, cut_db : most boost and cut of one filter on a sub, and of all shared ones together [dB].
+    all_pass : single subs may have all-passes.
+    rate_hz : sample rate of the processor [Hz].
+    target : curve of the shared filters, any offset.
+    """
+
+    per_sub: int | None = None
+    shared: int | None = None
+    boost_db: float | None = None
+    cut_db: float | None = None
+    all_pass: bool = True
+    rate_hz: float = 48000.0
+    target: Curve = FLAT
+
+    def settings(self, exchange: float | None = None) -> TuningSettings:
+        """All limits; `exchange` is the variation given up for a decibel more level, None or 0 for the default."""
+        own, all_subs = SubFilterLimits(all_pass=self.all_pass), EqualiserLimits()
+        if self.per_sub is not None:
+            own = replace(own, per_sub=self.per_sub)
+        if self.shared is not None:
+            all_subs = replace(all_subs, filters=self.shared)
+        if self.boost_db is not None:
+            own, all_subs = replace(own, boost_db=self.boost_db), replace(all_subs, boost_db=self.boost_db)
+        if self.cut_db is not None:
+            own, all_subs = replace(own, cut_db=self.cut_db), replace(all_subs, cut_db=self.cut_db)
+        return TuningSettings(
+            sample_rate_hz=self.rate_hz,
+            per_sub=own.per_sub,
+            shared=all_subs.filters,
+            sub_boost_db=own.boost_db,
+            sub_cut_db=own.cut_db,
+            boost_db=all_subs.boost_db,
+            cut_db=all_subs.cut_db,
+            differ_db=all_subs.differ_db,
+            q_low=own.q[0],
+            q_high=own.q[1],
+            all_pass=own.all_pass,
+            exchange=exchange or EXCHANGE,
+            worth_db=own.worth_db,
+        )
+
+
+def tune(plan: Plan, wishes: TuneWishes, *, running: Running = Running()) -> Tuning:
+    """Filters for a plan.
+
+    Parameters
+    ----------
+    plan : with its transfer functions, modelled or measured.
+    wishes : limits and target.
     running : progress, cancelling; once cancelled, the filters found so far are kept.
     """
     import scipy.optimize  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
 
+    settings = wishes.settings(plan.project.search.weights.output)
     with threadpool_limits(1):  # many small matrices: threads would only wait for each other
-        return _tuned(results, subs, rank, settings, shape_db, running)
+        return _tuned(plan, settings, wishes.target.at(plan.frequency_hz), running)
 
 
-def _tuned(
-    results: Results,
-    subs: int,
-    rank: int,
-    settings: TuningSettings,
-    shape_db: Floats,
-    running: Running,
-) -> Tuning:
-    table, hz, weight = results.plans[subs], results.frequency_hz, results.seats.weight
-    gain_db = table.gain_db[rank]
-    drives = drive_weights(hz, gain_db=gain_db, delay_s=table.delay_s[rank], polarity=table.polarity[rank])
-    driven = results.transfer[:, :, table.candidate_index[rank]] * drives[:, None, :]
-    q = (settings.q_low, settings.q_high)
+def _tuned(plan: Plan, settings: TuningSettings, shape_db: Floats, running: Running) -> Tuning:
+    hz, weight, rate = plan.frequency_hz, plan.seats.weight, settings.sample_rate_hz
+    gain_db = plan.drives.gain_db
+    driven = plan.transfer * plan.drives.weights(hz)[:, None, :]
     own = sub_filters(
         hz,
         driven,
@@ -81,37 +96,30 @@ def _tuned(
             per_sub=settings.per_sub,
             boost_db=settings.sub_boost_db,
             cut_db=settings.sub_cut_db,
-            q=q,
+            q=(settings.q_low, settings.q_high),
             all_pass=settings.all_pass,
             worth_db=settings.worth_db,
         ),
-        rate_hz=settings.sample_rate_hz,
+        rate_hz=rate,
         exchange=settings.exchange,
         running=running.part(0.0, 0.9),
     )
-    filters = np.array([section_response(one, hz, rate_hz=settings.sample_rate_hz) for one in own]).T
+    filters = np.array([section_response(one, hz, rate_hz=rate) for one in own]).T
     before = level_db(driven.sum(axis=2))
     with_own = level_db(np.einsum("fsc,fc->fs", driven, filters))
-    shared = equalise(
-        hz,
-        with_own,
-        weight,
-        shape_db=shape_db,
-        limits=EqualiserLimits(
-            filters=settings.shared,
-            boost_db=settings.boost_db,
-            cut_db=settings.cut_db,
-            q=q,
-            differ_db=settings.differ_db,
-        ),
-        rate_hz=settings.sample_rate_hz,
+    limits = EqualiserLimits(
+        filters=settings.shared,
+        boost_db=settings.boost_db,
+        cut_db=settings.cut_db,
+        q=(settings.q_low, settings.q_high),
+        differ_db=settings.differ_db,
     )
+    shared = equalise(hz, with_own, weight, shape_db=shape_db, limits=limits, rate_hz=rate)
     after = with_own + shared.gain_db[:, None]
     boost_db, boost_hz = _worst_boost(hz, filters, shared.gain_db, gain_db)
-    lost = float(np.mean((before - after) @ normalised(weight))) + boost_db
     return Tuning(
-        subs=subs,
-        rank=rank,
+        subs=plan.subs,
+        rank=plan.row,
         settings=settings,
         sub_filters=own,
         shared=shared.sections,
@@ -123,7 +131,7 @@ def _tuned(
         variation_after_db=variation_db(after, weight),
         boost_db=boost_db,
         boost_hz=boost_hz,
-        level_lost_db=lost,
+        level_lost_db=float(np.mean((before - after) @ normalised(weight))) + boost_db,
     )
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from roommodes.plan.file import read_results
 from roommodes.project.reading import load_project
-from solvers.plans.solve import build_problem
+from solvers.plans.basis import build_problem
 
 MOVING = 'name = "front"\nmove_m = [0.2, 0.1]'
 
@@ -39,13 +39,13 @@ def test_the_summary_says_what_was_bought(run, small: Path) -> None:
     text = words(run("optimise", small, "-o", "plan.h5").stdout)
     results = read_results(Path("plan.h5"))
     table, usual = results.plans[2], results.choices.usual
-    assert f"this plan's positions {table.alike_db[0]:.2f} dB {table.variation_db[0]:.2f} dB" in text
+    assert f"this plan's positions {table.merits.alike_db[0]:.2f} dB {table.variation_db[0]:.2f} dB" in text
     assert usual is not None
     for k in usual.of_count(2):
         figures = f"{usual.alike_variation_db[k]:.2f} dB {usual.driven_variation_db[k]:.2f} dB"
         assert f"usual: {usual.name[k]} {figures}" in text
-    assert f"reach {table.bound_db[0]:.2f} dB at these positions" in text
-    assert f"Smoothness {table.smoothness_db[0]:.1f} dB, decay {table.decay_s[0]:.2f} s." in text
+    assert f"reach {table.merits.bound_db[0]:.2f} dB at these positions" in text
+    assert f"Smoothness {table.merits.smoothness_db[0]:.1f} dB, decay {table.merits.decay_s[0]:.2f} s." in text
     assert "Where the rows should be" not in text  # none may move
 
 

@@ -11,7 +11,7 @@ from typer.testing import Result
 from cli.figures.common_axes import STYLE, figure_bytes, new_figure
 from cli.report.blocks import Picture, Text
 from cli.report.loudness import loudness_section
-from cli.words.chosen_plan import choose_plan
+from cli.terminal.plan_options import choose_plan
 from roommodes.plan.file import write_results
 from roommodes.project.reading import parse_project
 from solvers.plans.solve import solve

@@ -36,7 +36,7 @@ def test_the_summary_says_what_to_build_and_dial_in(run, small: Path) -> None:
     assert f"variation {table.variation_db[0]:.2f} dB" in text
     gained = results.plans[1].variation_db[0] - table.variation_db[0]
     assert f"{gained:.1f} dB less variation" in text
-    assert table.stop in text
+    assert table.found.stop in text
     for caution in ("Hearing:", "Weight:", "Mains:", "Heat:"):
         assert caution in text
     assert "Glass:" not in text  # there is none in this room

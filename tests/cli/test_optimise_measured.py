@@ -87,7 +87,7 @@ def test_it_is_reproducible_from_its_file_alone(plan: Path, tmp_path: Path) -> N
     for count, table in results.plans.items():
         np.testing.assert_array_equal(again.plans[count].delay_s, table.delay_s)
         np.testing.assert_array_equal(again.plans[count].variation_db, table.variation_db)
-        assert any("measured responses" in remark for remark in table.remarks)
+        assert any("measured responses" in remark for remark in table.found.remarks)
     write_results(tmp_path / "again.h5", again, force=False)
     assert read_results(tmp_path / "again.h5").measured.notes == results.measured.notes
 

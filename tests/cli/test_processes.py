@@ -101,7 +101,7 @@ def test_an_interrupt_keeps_the_best_so_far(tmp_path: Path, number: signal.Signa
     assert "Traceback" not in errors
     results = read_results(tmp_path / "plan.h5")
     assert results.plans
-    assert any("interrupted" in table.stop for table in results.plans.values()) or 8 not in results.plans
+    assert any("interrupted" in table.found.stop for table in results.plans.values()) or 8 not in results.plans
     assert "Plan written to plan.h5." in output
     assert names(tmp_path) == ["big.toml", "plan.h5"]
 

@@ -89,7 +89,7 @@ def test_an_internal_fault_is_one_line_without_debug(run, small: Path, monkeypat
     def broken(*arguments: object, **options: object) -> None:
         raise ZeroDivisionError("a mistake\nof ours")
 
-    monkeypatch.setattr("solvers.listening.layout.predict_layout", broken)
+    monkeypatch.setattr("solvers.plans.by_hand.predict_layout", broken)
     result = run("predict", small)
     assert result.exit_code == 1
     assert result.stderr.startswith(

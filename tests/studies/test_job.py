@@ -13,7 +13,7 @@ from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, 
 from roommodes.studies.design import study_rooms
 from roommodes.studies.reading import parse_study
 from roommodes.studies.records import JobRecord, StudyJob
-from solvers.listening.layout import predict_layout
+from solvers.plans.by_hand import predict_layout
 from solvers.study.answers import AS_GIVEN
 from solvers.study.job import NO_LAYOUT, do_job, job_seed, study_jobs
 from solvers.study.places import arms_of

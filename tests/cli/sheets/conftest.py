@@ -9,7 +9,9 @@ import pytest
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
-from roommodes.plan.file import PlanTable, Results, write_results
+from roommodes.plan.file import write_results
+from roommodes.plan.plan import Results
+from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
@@ -191,19 +193,22 @@ def results_of(text: str) -> Results:
             variation_db=np.array([variation_db(level, seats.weight)]),
             output_db=np.array([output_db(level, seats.weight, gain)]),
             level_db=level[None],
-            layouts_searched=1,
-            layouts_possible=100,
-            exhaustive=False,
-            stop="the drives were given by hand",
-            seconds=0.0,
-            alike_db=np.array([5.5]),
-            bound_db=np.array([0.4]),
-            smoothness_db=np.array([2.1]),
-            decay_s=np.array([0.31]),
+            found=HowFound(
+                layouts_searched=1,
+                layouts_possible=100,
+                exhaustive=False,
+                stop="the drives were given by hand",
+                seconds=0.0,
+            ),
+            merits=Merits(
+                alike_db=np.array([5.5]),
+                bound_db=np.array([0.4]),
+                smoothness_db=np.array([2.1]),
+                decay_s=np.array([0.31]),
+            ),
         )
     return Results(
-        project_toml=project.toml_text,
-        project_sha256=project.sha256,
+        project=project,
         seed=7,
         software_version="0.1.0",
         created_utc="2025-01-02T03:04:05Z",

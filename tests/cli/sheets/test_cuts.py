@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from cli.words.settings import CUTS_ALONE
 from roommodes.filters.biquads import peaking, response
 from solvers.tuning.equaliser import Equaliser, equalise
+from solvers.tuning.path_filters import CUTS_ALONE
 
 RATE_HZ = 48000.0
 HZ = np.geomspace(20, 120, 63)

@@ -16,7 +16,7 @@ from cli.drawing.primitives import Dimension, Label, Measure, dimension_rows
 from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
 from cli.drawing.views import bounds, elevation, plan_view, walls_to_show
 from cli.figures.lettering import SMALL_MM
-from cli.words.chosen_plan import choose_plan
+from cli.terminal.plan_options import choose_plan
 from roommodes.plan.file import write_results
 from roommodes.project.reading import parse_project
 from tests.rooms import SMALL
@@ -135,7 +135,8 @@ def test_no_label_runs_into_another(make_plan, subs: int) -> None:
 def test_the_sheet_takes_paper_before_it_gives_up_a_scale_to_work_from(plan_file: Path) -> None:
     """On its own it never goes under 1:50 while a paper holds that; on paper that is given it does."""
     plan = choose_plan(plan_file)
-    long = replace(plan, project=parse_project(project_text().replace("length_m = 5.2", "length_m = 12"), source="t"))
+    project = parse_project(project_text().replace("length_m = 5.2", "length_m = 12"), source="t")
+    long = replace(plan, results=replace(plan.results, project=project))
     assert drawing_sheet(long, SheetWishes()).scale <= 50.0
     assert drawing_sheet(long, SheetWishes(paper="A3")).scale > 50.0
 

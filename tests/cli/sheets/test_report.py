@@ -12,14 +12,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from cli.commands.report import model_numbers, report_bytes, report_content
 from cli.report.blocks import Bullets, Picture, Section, Table, Text
 from cli.report.html import report_html
 from cli.report.pdf import report_pdf
 from cli.report.room import seat_marks
-from cli.words.chosen_plan import choose_plan
+from cli.report.whole import model_numbers, report_bytes, report_content
+from cli.terminal.plan_options import choose_plan
 from roommodes.plan.choices import Choices
 from roommodes.plan.file import write_results
+from roommodes.plan.starting_values import starting_values
 from roommodes.running import Running
 
 from .conftest import BECAUSE, project_text, results_of
@@ -58,7 +59,7 @@ def test_the_page_says_the_plans_figures(page: str, computed) -> None:
     plan, compared, found = computed
     assert f"the seats then differ by {plan.variation_db:.1f} dB" in page
     assert f"against {compared.rival.variation_db:.1f} dB with" in page
-    for sub in plan.values(48000.0).subs:
+    for sub in starting_values(plan, rate_hz=48000.0).subs:
         assert f">{sub.delay_s * 1e3:.2f} ms<" in page
     for mode in found.modes:
         assert f">{mode.rigid_hz:.1f}<" in page
@@ -72,7 +73,7 @@ def test_the_page_says_the_plans_figures(page: str, computed) -> None:
 def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
     """The advice, what was bought, the bound, the fronts and the rows, as the file has them."""
     plan = computed[0]
-    assert plan.count == 2, "the advised number of subs, though 4 are more even"
+    assert plan.subs == 2, "the advised number of subs, though 4 are more even"
     assert BECAUSE in page
     assert "Recommended: the plan with 2 subs." in page
     assert "in the front corners, all driven alike, have 4.60 dB" in page
@@ -103,7 +104,7 @@ def test_a_file_of_before_the_choices_is_reported_as_well(run, tmp_path: Path) -
     write_results(tmp_path / "plan.h5", results, force=False)
     variation = {count: float(table.variation_db[0]) for count, table in results.plans.items()}
     wanted = min(variation, key=lambda count: variation[count] + 0.3 * count)
-    assert choose_plan(tmp_path / "plan.h5").count == wanted
+    assert choose_plan(tmp_path / "plan.h5").subs == wanted
     assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
     page = Path("r.html").read_text()
     assert f"Build {wanted} sub" in page
@@ -153,13 +154,13 @@ def test_the_maps_numbers_are_the_plans(page: str, computed) -> None:
     steps = np.frombuffer(base64.b64decode(layout["levels"]), dtype="<u2")
     shape = (len(data["hz"]), data["ny"], data["nx"])
     level = steps.reshape(shape) * data["quantum"] + data["floor"]
-    weight = plan.results.seats.weight / plan.results.seats.weight.sum()
-    mean = plan.level_db @ weight
+    weight = plan.seats.weight / plan.seats.weight.sum()
+    mean = plan.level_at_limit_db @ weight
     expected = (compared.plan_map_db - mean[:, None, None]).transpose(0, 2, 1)
     inside = (expected > -29.9) & (expected < 14.9)
     assert inside.mean() > 0.9
     np.testing.assert_allclose(level[inside], expected[inside], atol=0.0051)
-    np.testing.assert_allclose(layout["seats"], plan.level_db - mean[:, None], atol=0.0501)
+    np.testing.assert_allclose(layout["seats"], plan.level_at_limit_db - mean[:, None], atol=0.0501)
 
 
 def test_every_picture_has_its_table(computed) -> None:

@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from cli.commands.report import model_numbers, report_bytes
-from cli.words.chosen_plan import choose_plan
+from cli.report.whole import model_numbers, report_bytes
+from cli.terminal.plan_options import choose_plan
 from roommodes.running import Running
 
 FLAGS = (
@@ -110,10 +110,10 @@ def test_the_slider_changes_the_map_and_what_is_said(opened) -> None:
 def test_the_numbers_in_the_seats_are_the_plans(opened, make_plan) -> None:
     page, _, _ = opened()
     plan = choose_plan(make_plan(), subs=2)
-    weight = plan.results.seats.weight / plan.results.seats.weight.sum()
+    weight = plan.seats.weight / plan.seats.weight.sum()
     page.get_by_label("Frequency").focus()
     page.keyboard.press("Home")
-    level = plan.level_db[0] - plan.level_db[0] @ weight
+    level = plan.level_at_limit_db[0] - plan.level_at_limit_db[0] @ weight
     for seat, value in enumerate(level):
         shown = page.locator(f"#seat-1-{seat}").text_content().replace("\u2212", "-")
         assert float(shown) == pytest.approx(value, abs=0.0501)

@@ -13,10 +13,11 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
-from cli.commands.report import model_numbers, report_bytes
 from cli.figures.common_axes import STYLE
 from cli.report.print import Inset, Print, text_width_pt
-from cli.words.chosen_plan import choose_plan
+from cli.report.whole import model_numbers, report_bytes
+from cli.terminal.plan_options import choose_plan
+from roommodes.plan.starting_values import starting_values
 from roommodes.running import Running
 
 SHOWN = re.compile(rb"\((?:[^()\\]|\\.)*\)")
@@ -59,7 +60,7 @@ def test_the_pages_hold_the_plans_figures_as_text(plan_file: Path) -> None:
     plan = choose_plan(plan_file)
     pdf = report_bytes(plan, *model_numbers(plan, Running(), ".pdf"), ".pdf")
     text = shown(pdf)
-    for sub in plan.values(48000.0).subs:
+    for sub in starting_values(plan, rate_hz=48000.0).subs:
         assert f"{sub.delay_s * 1e3:.2f} ms" in text
         assert f"{sub.gain_db:+.1f} dB".lstrip("+") in text
     for expected in ("Starting values", "Where they stand", "level about the seats' mean [dB]", "frequency [Hz]"):

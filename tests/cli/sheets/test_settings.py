@@ -14,7 +14,7 @@ from roommodes.plan.starting_values import beyond_processor, starting_values
 from roommodes.project.reading import parse_project
 from roommodes.storage.seal import LENGTH
 
-from .conftest import DRIVES, project_text
+from .conftest import DRIVES, project_text, results_of
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -94,16 +94,7 @@ def test_what_the_processor_cannot_do_is_said() -> None:
     """The plan's delays span 9.3 ms and its gains go down to -4 dB; here the project allows less."""
     text = project_text().replace("delay_ms = [0, 15]", "delay_ms = [1, 5]").replace("[-10, 0]", "[-3, 0]")
     project = parse_project(text + "\n", source="t")
-    gain, delay, sign, index = DRIVES[4]
-    values = starting_values(
-        positions_m=project.candidates().position_m[index].tolist(),
-        zones=("a",) * 4,
-        gain_db=gain,
-        delay_s=delay,
-        polarity=sign,
-        room=project.room(),
-        rate_hz=48000.0,
-    )
+    values = starting_values(results_of(text + "\n").plan(4), rate_hz=48000.0)
     found = beyond_processor(values, project.search)
     assert [line.split(":")[0] for line in found] == [
         "the earliest sub has a delay of zero; [search] delay_ms begins at 1 ms. Add 1 ms to every sub's delay",

@@ -1,7 +1,6 @@
 """Results of no room in particular, for the tests of the results file."""
 
 from dataclasses import fields, is_dataclass
-from hashlib import sha256
 
 import numpy as np
 
@@ -10,13 +9,34 @@ from roommodes.filters.sections import Section
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
 from roommodes.plan.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowTable, UsualTable
-from roommodes.plan.crossover import CrossoverRecord
-from roommodes.plan.file import PlanTable, Results
+from roommodes.plan.crossover import CrossoverRecord, SumLevels, SumMerits
 from roommodes.plan.measured import MeasuredRecord
+from roommodes.plan.plan import Results
+from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.plan.tuning import Tuning, TuningSettings
+from roommodes.project.project import Project
+from roommodes.project.reading import parse_project
 
 N_FREQ, N_SEAT, N_CANDIDATE = 9, 3, 5
-TOML = 'format = 1\nname = "Kino am Fluß"\n'
+TOML = """format = 1
+name = "Kino am Fluß"
+
+[room]
+length_m = 5.0
+width_m = 4.0
+height_m = 2.5
+
+[[rows]]
+name = "front"
+x_m = 3.0
+y_m = [2.0]
+ear_height_m = 1.2
+
+[[zones]]
+name = "front"
+from_m = [0.3, 0.3, 0.3]
+to_m = [0.3, 3.7, 0.3]
+"""
 
 
 def table(rng: np.random.Generator, count: int, ranks: int = 4) -> PlanTable:
@@ -29,17 +49,21 @@ def table(rng: np.random.Generator, count: int, ranks: int = 4) -> PlanTable:
         variation_db=np.sort(rng.uniform(1, 4, ranks)),
         output_db=rng.normal(size=ranks),
         level_db=rng.normal(size=(ranks, N_FREQ, N_SEAT)),
-        layouts_searched=7,
-        layouts_possible=10**25,
-        exhaustive=count == 1,
-        stop="every layout was tried",
-        seconds=1.25,
-        remarks=("one remark", "another"),
-        by_aims=count == 2,
-        alike_db=rng.uniform(3, 6, ranks),
-        bound_db=rng.uniform(0, 1, ranks) if count == 2 else None,
-        smoothness_db=rng.uniform(1, 4, ranks),
-        decay_s=rng.uniform(0.1, 0.9, ranks),
+        found=HowFound(
+            layouts_searched=7,
+            layouts_possible=10**25,
+            exhaustive=count == 1,
+            stop="every layout was tried",
+            seconds=1.25,
+            remarks=("one remark", "another"),
+            by_aims=count == 2,
+        ),
+        merits=Merits(
+            alike_db=rng.uniform(3, 6, ranks),
+            bound_db=rng.uniform(0, 1, ranks) if count == 2 else None,
+            smoothness_db=rng.uniform(1, 4, ranks),
+            decay_s=rng.uniform(0.1, 0.9, ranks),
+        ),
     )
 
 
@@ -115,15 +139,15 @@ def crossover(rng: np.random.Generator) -> CrossoverRecord:
         delay_s=-0.0031,
         polarity=-1,
         gain_db=-2.5,
-        shortfall_db=0.8,
-        variation_db=1.9,
-        deepest_db=6.3,
-        plain_shortfall_db=2.8,
-        plain_variation_db=2.9,
-        near_hz=np.geomspace(35, 140, 4),
-        subs_db=rng.normal(size=(4, N_SEAT)),
-        mains_db=rng.normal(size=(4, N_SEAT, 5)),
-        sum_db=rng.normal(size=(4, N_SEAT, 5)),
+        merits=SumMerits(
+            shortfall_db=0.8, variation_db=1.9, deepest_db=6.3, plain_shortfall_db=2.8, plain_variation_db=2.9
+        ),
+        levels=SumLevels(
+            near_hz=np.geomspace(35, 140, 4),
+            subs_db=rng.normal(size=(4, N_SEAT)),
+            mains_db=rng.normal(size=(4, N_SEAT, 5)),
+            sum_db=rng.normal(size=(4, N_SEAT, 5)),
+        ),
     )
 
 
@@ -151,8 +175,7 @@ def some_results() -> Results:
     rng = np.random.default_rng(5)
     real, imaginary = rng.normal(size=(2, N_FREQ, N_SEAT, N_CANDIDATE))
     return Results(
-        project_toml=TOML,
-        project_sha256=sha256(TOML.encode()).hexdigest(),
+        project=parse_project(TOML, source="plan"),
         seed=2**53,
         software_version="0.1.0",
         created_utc="2030-01-01T00:00:00Z",
@@ -181,7 +204,9 @@ def assert_same(a: object, b: object) -> None:
     """Field by field, arrays bit by bit."""
     for field in fields(a):
         left, right = getattr(a, field.name), getattr(b, field.name)
-        if is_dataclass(left):
+        if isinstance(left, Project):
+            assert left.toml_text == right.toml_text
+        elif is_dataclass(left):
             assert_same(left, right)
         elif isinstance(left, dict):
             assert left.keys() == right.keys()

@@ -10,7 +10,9 @@ import xarray
 
 from roommodes.errors import FileUnusable
 from roommodes.plan.choices import Choices
-from roommodes.plan.file import Results, read_results, write_results
+from roommodes.plan.file import read_results, write_results
+from roommodes.plan.plan import Results
+from roommodes.plan.tables import Merits
 from tests.roommodes.plan.stored import assert_same, some_results
 
 
@@ -32,7 +34,7 @@ def test_files_without_choices_are_read(tmp_path: Path, results: Results) -> Non
         results,
         choices=Choices(),
         plans={
-            count: replace(one, by_aims=False, alike_db=None, bound_db=None, smoothness_db=None, decay_s=None)
+            count: replace(one, found=replace(one.found, by_aims=False), merits=Merits())
             for count, one in results.plans.items()
         },
     )

@@ -9,7 +9,8 @@ import pytest
 import xarray
 
 from roommodes.errors import FileUnusable
-from roommodes.plan.file import FORMAT, Results, read_results, results_image, write_results
+from roommodes.plan.file import FORMAT, read_results, results_image, write_results
+from roommodes.plan.plan import Results
 from roommodes.storage.seal import LENGTH
 from tests.roommodes.plan.stored import N_CANDIDATE, N_FREQ, N_SEAT, TOML, assert_same, some_results
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.transfer import transfer_function
-from roommodes.plan.file import Results, read_results, results_image, write_results
+from roommodes.plan.file import read_results, results_image, write_results
+from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.project.tables import AimLimitsTable, AimWeightsTable
@@ -42,19 +43,19 @@ def figures(variation: float, subs: int, *, output: float = -3.0) -> Figures:
 
 def test_each_plan_carries_what_it_is_worth(results: Results, close) -> None:
     for table in results.plans.values():
-        assert table.alike_db is not None
-        assert table.bound_db is not None
-        assert table.smoothness_db is not None
-        assert table.decay_s is not None
+        assert table.merits.alike_db is not None
+        assert table.merits.bound_db is not None
+        assert table.merits.smoothness_db is not None
+        assert table.merits.decay_s is not None
         weight = results.seats.weight
         for rank, index in enumerate(table.candidate_index):
             h = results.transfer[:, :, index]
             alike = level_db(h.sum(axis=2))
-            close(table.alike_db[rank], variation_db(alike, weight), rtol=1e-9)
-            assert 0.0 <= table.bound_db[rank] <= table.variation_db[rank]
-            assert table.variation_db[rank] <= table.alike_db[rank] + 1e-9
+            close(table.merits.alike_db[rank], variation_db(alike, weight), rtol=1e-9)
+            assert 0.0 <= table.merits.bound_db[rank] <= table.variation_db[rank]
+            assert table.variation_db[rank] <= table.merits.alike_db[rank] + 1e-9
             close(
-                table.smoothness_db[rank],
+                table.merits.smoothness_db[rank],
                 smoothness_db(table.level_db[rank], weight, results.frequency_hz),
                 rtol=1e-9,
             )
@@ -64,7 +65,7 @@ def test_each_plan_carries_what_it_is_worth(results: Results, close) -> None:
                 delay_s=table.delay_s[rank],
                 polarity=table.polarity[rank],
             )
-            close(table.decay_s[rank], decay_s(seat_pressure(h, w), weight, results.frequency_hz), rtol=1e-9)
+            close(table.merits.decay_s[rank], decay_s(seat_pressure(h, w), weight, results.frequency_hz), rtol=1e-9)
     one = results.plans[1]
     np.testing.assert_allclose(one.bound_db, one.variation_db, rtol=1e-9)
     np.testing.assert_allclose(one.alike_db, one.variation_db, rtol=1e-9)
@@ -82,7 +83,7 @@ def test_usual_layouts_stand_beside_the_winner(results: Results, close) -> None:
         driven = usual.driven_variation_db[own]
         assert np.all(np.diff(driven) >= 0.0)
         table = results.plans[count]
-        said = any(usual.name[own[0]] in remark and "zone" in remark for remark in table.remarks)
+        said = any(usual.name[own[0]] in remark and "zone" in remark for remark in table.found.remarks)
         assert said == (driven[0] <= table.variation_db[0] - 0.05)  # other places than the candidates
         for k in own:
             h = transfer_function(
@@ -147,7 +148,7 @@ def test_all_of_it_can_be_had_again_from_the_file(loud: Results) -> None:
     for count, table in loud.plans.items():
         np.testing.assert_array_equal(table.variation_db, again.plans[count].variation_db)
         np.testing.assert_array_equal(loud.choices.fronts[count].output_db, again.choices.fronts[count].output_db)
-        np.testing.assert_array_equal(table.bound_db, again.plans[count].bound_db)
+        np.testing.assert_array_equal(table.merits.bound_db, again.plans[count].bound_db)
         np.testing.assert_array_equal(loud.choices.rows[count].offset_m, again.choices.rows[count].offset_m)
     assert loud.choices.recommendation == again.choices.recommendation
 

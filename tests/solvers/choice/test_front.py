@@ -9,9 +9,9 @@ from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.choice.front import MOST, STEP_DB, front_of, plans_met
-from solvers.plans.solve import build_problem
+from solvers.plans.basis import build_problem
 from solvers.search.columns import columns_of
-from solvers.search.problem import DriveRange, Outcome, Plan, Problem
+from solvers.search.problem import DriveRange, FoundPlan, Outcome, Problem
 from solvers.search.search import search
 from solvers.search.state import plan_of, state_of
 from tests.solvers.choice.choosing import TEXT
@@ -28,13 +28,13 @@ def outcomes(problem: Problem) -> tuple[Outcome, ...]:
 
 
 @pytest.fixture(scope="module")
-def met(problem: Problem, outcomes: tuple[Outcome, ...]) -> dict[int, tuple[Plan, ...]]:
+def met(problem: Problem, outcomes: tuple[Outcome, ...]) -> dict[int, tuple[FoundPlan, ...]]:
     return plans_met(problem, outcomes, seed=4)
 
 
-def a_plan(variation: float, output: float) -> Plan:
+def a_plan(variation: float, output: float) -> FoundPlan:
     none = np.zeros(1)
-    return Plan(
+    return FoundPlan(
         candidate_index=np.zeros(1, dtype=np.int64),
         gain_db=none,
         delay_s=none,

@@ -13,8 +13,8 @@ from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.choice.row_positions import ROW_PITCH_M, RowMove, RowPlaces, best_rows, row_places
-from solvers.plans.solve import build_problem
-from solvers.search.problem import Outcome, Plan, Problem
+from solvers.plans.basis import build_problem
+from solvers.search.problem import FoundPlan, Outcome, Problem
 from solvers.search.search import search
 from tests.solvers.choice.choosing import TEXT
 
@@ -58,7 +58,7 @@ def moves(problem, places, transfer, outcomes) -> dict[int, RowMove]:
     return {move.count: move for move in found if move is not None}
 
 
-def variation_at(h: Complexes, problem: Problem, plan: Plan) -> float:
+def variation_at(h: Complexes, problem: Problem, plan: FoundPlan) -> float:
     w = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
     return variation_db(level_db(seat_pressure(h[:, :, plan.candidate_index], w)), problem.seat_weight)
 

@@ -12,8 +12,9 @@ from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, 
 from solvers.choice.usual_layouts import USUAL, usual_layouts
 from solvers.listening.before_after import PRECISION, before_after
 from solvers.listening.plane import APART_M, listening_plane
+from solvers.plans.basis import Basis
 from solvers.plans.solve import results_from
-from solvers.search.problem import Outcome, Plan, Problem, Stop
+from solvers.search.problem import FoundPlan, Outcome, Problem, Stop
 from tests.rooms import SMALL
 
 TEXT = SMALL[: SMALL.index("[layout]")] + "[subwoofer]\ncabinet_m = [0.4, 0.3, 0.5]\n"
@@ -30,7 +31,7 @@ def solved(text: str = TEXT):
         seat_m=project.seats().position_m,
         source_m=project.candidates().position_m,
     )
-    plan = Plan(
+    plan = FoundPlan(
         candidate_index=np.array([0, 2]),
         gain_db=np.array([0.0, -3.0]),
         delay_s=np.array([0.0, 0.004]),
@@ -49,19 +50,8 @@ def solved(text: str = TEXT):
         stop=Stop.INTERRUPTED,
     )
     problem = Problem(frequency_hz=hz, transfer=transfer, seat_weight=project.seats().weight)
-    return project, results_from(project, problem, (outcome,))
-
-
-def compare(project, results):
-    table = results.plans[2]
-    return before_after(
-        project,
-        results,
-        positions_m=results.candidates.position_m[table.candidate_index[0]],
-        gain_db=table.gain_db[0].tolist(),
-        delay_s=table.delay_s[0].tolist(),
-        polarity=table.polarity[0].tolist(),
-    )
+    basis = Basis(project=project, problem=problem, seats=project.seats(), candidates=project.candidates())
+    return project, results_from(basis, (outcome,))
 
 
 def test_usual_layouts_stand_against_the_walls() -> None:
@@ -101,7 +91,7 @@ def test_four_corners_drive_no_odd_mode() -> None:
 def test_levels_are_the_models_own(close) -> None:
     """The usual layout, the file's own and the map, against one plain call of the model each."""
     project, results = solved(TEXT + "[layout]\npositions_m = [[3.5, 1.0, 0.3]]\ngain_db = [-4]\n")
-    found = compare(project, results)
+    found = before_after(results.plan(2, 1))
     hz, room = results.frequency_hz, project.room()
     for one in (found.rival, found.own):
         transfer = transfer_function(
@@ -136,7 +126,7 @@ def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
         )
         variations[one.name] = variation_db(level_db(transfer.sum(axis=2)), seats.weight)
     assert len(variations) == 3
-    assert compare(project, results).rival.name == min(variations, key=variations.get)
+    assert before_after(results.plan(2, 1)).rival.name == min(variations, key=variations.get)
     names = tuple(variations)
     numbers = dict.fromkeys(("alike_output_db", "driven_variation_db", "driven_output_db"), np.zeros(3))
     for wanted in names:  # whatever the file says counts
@@ -144,7 +134,7 @@ def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
         usual = UsualTable(
             name=names, subs=np.full(3, 2), stands_free=np.ones(3, dtype=int), alike_variation_db=alike, **numbers
         )
-        assert compare(project, replace(results, choices=Choices(usual=usual))).rival.name == wanted
+        assert before_after(replace(results, choices=Choices(usual=usual)).plan(2, 1)).rival.name == wanted
 
 
 def test_the_plane_covers_the_room_at_ear_height() -> None:

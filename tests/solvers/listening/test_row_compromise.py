@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from roommodes.project.reading import parse_project
 from roommodes.running import Running
-from solvers.listening.row_compromise import arrivals_s, compromise, energy_time_s
+from solvers.listening.row_compromise import compromise, direct_sound_s, energy_time_s
 from solvers.plans.solve import solve
 
 TWO_ROWS = """\
@@ -48,15 +48,14 @@ def results() -> Results:
 
 
 def test_each_row_alone_is_at_least_as_even_and_pays_elsewhere(results: Results) -> None:
-    project = parse_project(TWO_ROWS, source="x")
-    found = compromise(project, results, subs=2, rank=0)
+    found = compromise(results.plan(2, 1))
     assert found.rows == (0, 1)
     assert found.variation_db == pytest.approx(float(results.plans[2].variation_db[0]), abs=1e-9)
     for cost in found.costs:
         assert cost.alone_db <= cost.here_db
         assert cost.all_alone_db >= found.variation_db - 1e-6  # nothing beats the plan over all seats
     assert max(cost.cost_db for cost in found.costs) > 0.05
-    again = compromise(project, results, subs=2, rank=0, running=Running(threads=1))
+    again = compromise(results.plan(2, 1), running=Running(threads=1))
     assert [cost.alone_db for cost in again.costs] == [cost.alone_db for cost in found.costs]
 
 
@@ -64,7 +63,7 @@ def test_rows_that_hear_the_same_differ_by_nothing_and_cost_nothing(results: Res
     """The rear row given the responses of two front seats that are alike."""
     seat = results.transfer[:, [0, 0, 0, 0, 0], :]
     same = replace(results, transfer=seat)
-    found = compromise(parse_project(TWO_ROWS, source="x"), same, subs=2, rank=0)
+    found = compromise(same.plan(2, 1).with_drives())
     (pair,) = found.pairs
     assert pair.response_db < 1e-9
     assert abs(pair.level_db) < 1e-9
@@ -79,7 +78,7 @@ def test_a_later_and_quieter_row_is_measured_as_such(results: Results) -> None:
     late = front[:, [0, 1], :] * 10 ** (-6 / 20) * np.exp(-2j * np.pi * hz * 0.005)[:, None, None]
     shifted = replace(results, transfer=np.concatenate([front, late], axis=1))
     even = replace(shifted.seats, weight=np.ones(5))
-    found = compromise(parse_project(TWO_ROWS, source="x"), replace(shifted, seats=even), subs=2, rank=0)
+    found = compromise(replace(shifted, seats=even).plan(2, 1).with_drives())
     (pair,) = found.pairs
     hears = shifted.transfer[:, :2]
     later = hears * np.exp(-2j * np.pi * hz * 0.005)[:, None, None]
@@ -90,13 +89,12 @@ def test_a_later_and_quieter_row_is_measured_as_such(results: Results) -> None:
 
 
 def test_arrivals_are_distance_over_speed_and_delay() -> None:
-    project = parse_project(TWO_ROWS, source="x")
-    speed = project.room().air.speed_of_sound_m_s
-    got = arrivals_s(
-        project,
+    speed = parse_project(TWO_ROWS, source="x").room().air.speed_of_sound_m_s
+    got = direct_sound_s(
         np.array([[0.0, 0.0, 0.0], [3.0, 4.0, 0.0]]),
         np.array([0.002, 0.012]),
         np.array([[3.0, 4.0, 0.0], [0.0, 0.0, 0.0]]),
+        speed_m_s=speed,
     )
     assert got == pytest.approx(np.array([[5.0 / speed, 0.010], [0.0, 5.0 / speed + 0.010]]))
 

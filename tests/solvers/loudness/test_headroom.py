@@ -16,7 +16,8 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance
 from roommodes.errors import ProjectInvalid
 from roommodes.filters.sections import Section
-from roommodes.plan.file import Results, read_results, write_results
+from roommodes.plan.file import read_results, write_results
+from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.project.tables import AimLimitsTable, AimWeightsTable
@@ -265,10 +266,10 @@ def test_without_limits_there_is_no_headroom(results: Results) -> None:
 def test_every_plan_in_the_file_carries_its_headroom(results: Results, tmp_path: Path, close) -> None:
     write_results(tmp_path / "plan.h5", results, force=False)
     for count, table in read_results(tmp_path / "plan.h5").plans.items():
-        assert table.headroom_db is not None
-        for rank in range(min(3, len(table.headroom_db))):
+        assert table.merits.headroom_db is not None
+        for rank in range(min(3, len(table.merits.headroom_db))):
             one = plan_headroom(results, project(), count=count, rank=rank)
-            close(table.headroom_db[rank], one.headroom.least_db, rtol=1e-9)
+            close(table.merits.headroom_db[rank], one.headroom.least_db, rtol=1e-9)
 
 
 # -- as an aim --------------------------------------------------------------------------------------------------------

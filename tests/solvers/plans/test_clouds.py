@@ -11,7 +11,8 @@ from roommodes.plan.file import read_results, write_results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
-from solvers.plans.solve import build_problem, solve
+from solvers.plans.basis import build_problem
+from solvers.plans.solve import solve
 from solvers.tolerance.percentiles import Asked, tolerance_of
 from tests.solvers.tolerance.built_rooms import TOLERANCE, project_text
 
@@ -61,7 +62,7 @@ def test_search_takes_all_points_and_tables_speak_of_seats(tmp_path: Path) -> No
     assert table.variation_db[0] == pytest.approx(variation_db(level, listening.weight), rel=1e-4)
     np.testing.assert_allclose(table.level_db[0], level[:, :3], atol=0.01)
     assert table.variation_db[0] != pytest.approx(variation_db(level[:, :3], np.ones(3)), abs=0.005)
-    found = tolerance_of(kept, here, Asked(draws=64, plans=1, indices=False))
+    found = tolerance_of(kept, Asked(draws=64, plans=1, indices=False))
     assert found.plans[2].level_percentile_db.shape[1] == 3
     assert found.error_db < 0.05
 

@@ -14,9 +14,10 @@ from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.running import Running, Step
-from solvers.listening.layout import predict_layout
 from solvers.listening.room import examine
-from solvers.plans.solve import build_problem, expected_results_bytes, results_from, solve
+from solvers.plans.basis import Basis, build_problem
+from solvers.plans.by_hand import predict_layout
+from solvers.plans.solve import expected_results_bytes, results_from, solve
 from solvers.plans.solve_again import solve_again
 from solvers.search.search import search
 
@@ -127,14 +128,15 @@ def test_a_result_can_be_had_again_from_its_file_alone(project: Project, tmp_pat
     again = solve_again(stored, running=Running(threads=2))
     same_plans(stored, again)
     np.testing.assert_array_equal(stored.transfer, again.transfer)
-    assert again.project_sha256 == stored.project_sha256
+    assert again.project.sha256 == stored.project.sha256
     assert again.seed == 11
 
 
 def test_results_by_hand_are_those_of_the_job(project: Project) -> None:
     problem = build_problem(project)
     outcomes = search(problem, counts=(1, 3), seed=4)
-    by_hand = results_from(project, problem, outcomes)
+    basis = Basis(project=project, problem=problem, seats=project.seats(), candidates=project.candidates())
+    by_hand = results_from(basis, outcomes)
     whole = solve(project)
     n_first = len(by_hand.candidates)
     np.testing.assert_array_equal(whole.candidates.position_m[:n_first], by_hand.candidates.position_m)
@@ -144,8 +146,8 @@ def test_results_by_hand_are_those_of_the_job(project: Project) -> None:
         assert tuple(table.candidate_index[0].tolist()) in kept or len(kept) == 20
         assert whole.plans[count].variation_db[0] <= table.variation_db[0]
     assert by_hand.seed == whole.seed == 4
-    assert by_hand.project_toml == TEXT
-    assert whole.plans[1].stop == str(outcomes[0].stop)
+    assert by_hand.project.toml_text == TEXT
+    assert whole.plans[1].found.stop == str(outcomes[0].stop)
 
 
 def test_the_file_is_no_larger_than_foreseen(project: Project, tmp_path: Path) -> None:
@@ -196,9 +198,9 @@ def test_a_prediction_is_the_definition(project: Project, close) -> None:
     )
     omega = 2 * np.pi * prediction.frequency_hz[:, None]
     pressure = transfer[:, :, 0] - 10 ** (-3 / 20) * np.exp(-1j * omega * 0.0055) * transfer[:, :, 1]
-    close(10 ** (prediction.level_db / 20), np.abs(pressure), rtol=1e-9)
-    assert prediction.sound_pressure_db is not None
-    limit = prediction.sound_pressure_db - prediction.level_db
+    close(10 ** (prediction.level_at_limit_db / 20), np.abs(pressure), rtol=1e-9)
+    assert prediction.highest_level_db is not None
+    limit = prediction.highest_level_db - prediction.level_at_limit_db
     assert np.ptp(limit, axis=1).max() < 1e-9
     close(limit[0, 0], 100.0, rtol=1e-9)
     close(limit[-1, 0], 112.0, rtol=1e-9)

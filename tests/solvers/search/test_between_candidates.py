@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.transfer import transfer_function
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.running import Running
-from solvers.plans import solve as job
+from solvers.plans.basis import modelled_basis
+from solvers.plans.solve import solve
 from solvers.search.between_candidates import Finer, finer
 from solvers.search.search import search
 from tests.conftest import Close
@@ -65,11 +66,11 @@ def _project(*, counts: str = "[1, 2]", fixed: str = "", more: str = "") -> Proj
 
 @pytest.fixture(scope="module")
 def results() -> Results:
-    return job.solve(_project(counts="[1, 2, 3]", fixed="fixed = true"), running=Running(threads=1))
+    return solve(_project(counts="[1, 2, 3]", fixed="fixed = true"), running=Running(threads=1))
 
 
 def test_the_plan_is_what_the_model_says_at_its_places(results: Results, close: Close) -> None:
-    project = parse_project(results.project_toml, source="finer.toml")
+    project = results.project
     moved = 0
     for count, table in results.plans.items():
         moved += int(table.candidate_index[0].max() >= len(project.candidates()))
@@ -90,7 +91,7 @@ def test_the_plan_is_what_the_model_says_at_its_places(results: Results, close: 
 
 
 def test_moved_plans_keep_the_wishes(results: Results) -> None:
-    project = parse_project(results.project_toml, source="finer.toml")
+    project = results.project
     assert project.ground().allows(results.candidates.position_m).all()
     zones = {zone.name: zone for zone in project.zones}
     for point, name in zip(results.candidates.position_m, results.candidates.zone, strict=True):
@@ -109,7 +110,8 @@ def test_moved_plans_keep_the_wishes(results: Results) -> None:
 
 
 def _moved(project: Project, count: int, *, threads: int = 1) -> tuple[Finer, float]:
-    problem, everywhere, _ = job._with_surroundings(project, Running(threads=threads))
+    basis = modelled_basis(project, running=Running(threads=threads))
+    problem, everywhere = basis.problem, basis.everywhere
     outcomes = search(problem, counts=[count], seed=1, running=Running(threads=threads))
     before = outcomes[0].plans[0].variation_db
     return finer(problem, project.candidates(), everywhere, outcomes, seed=1, running=Running(threads=threads)), before
@@ -144,7 +146,7 @@ def test_mirrored_plans_stay_mirrored() -> None:
 
 
 def test_two_on_one_channel_share_a_drive() -> None:
-    results = job.solve(_project(counts="[2, 3]", more="shared_drives = true"), running=Running(threads=1))
+    results = solve(_project(counts="[2, 3]", more="shared_drives = true"), running=Running(threads=1))
     for table in results.plans.values():
         for k in range(len(table.variation_db)):
             drives = set(zip(table.gain_db[k], table.delay_s[k], table.polarity[k], strict=True))
@@ -156,7 +158,8 @@ def test_threads_change_nothing_and_cancelling_moves_nothing() -> None:
     one, two = (_moved(project, 2, threads=n)[0] for n in (1, 2))
     assert one.outcomes[0].plans[0].variation_db == two.outcomes[0].plans[0].variation_db
     assert np.array_equal(one.candidates.position_m, two.candidates.position_m)
-    problem, everywhere, _ = job._with_surroundings(project, Running(threads=1))
+    basis = modelled_basis(project, running=Running(threads=1))
+    problem, everywhere = basis.problem, basis.everywhere
     outcomes = search(problem, counts=[2], seed=1, running=Running(threads=1))
     stayed = finer(
         problem, project.candidates(), everywhere, outcomes, seed=1, running=Running(threads=1, cancelled=lambda: True)

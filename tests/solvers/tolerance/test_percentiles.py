@@ -1,18 +1,20 @@
 """Built rooms: the reduced field against the model itself, and what the percentiles promise."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.errors import Interrupted
-from roommodes.plan.file import Results
+from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import tolerance_image
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
 from roommodes.running import Running
-from solvers.plans.solve import build_problem, results_from
-from solvers.search.problem import Outcome, Plan, Problem, Stop
+from solvers.plans.basis import Basis, build_problem
+from solvers.plans.solve import results_from
+from solvers.search.problem import FoundPlan, Outcome, Problem, Stop
 from solvers.tolerance.inputs import CABINETS, CONSTRUCTION, EARS, Inputs, inputs_of
 from solvers.tolerance.percentiles import Asked, lean_grid, tolerance_of
 from solvers.tolerance.reduction import reduced_field
@@ -38,10 +40,12 @@ gain_step_db = 0
 FEW = Asked(draws=128, plans=2, checked=0)
 
 
-def plan_of(problem: Problem, candidate: list[int], gain: list[float], delay: list[float], sign: list[int]) -> Plan:
+def plan_of(
+    problem: Problem, candidate: list[int], gain: list[float], delay: list[float], sign: list[int]
+) -> FoundPlan:
     weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=sign)
     level = level_db(seat_pressure(problem.transfer[:, :, candidate], weights))
-    return Plan(
+    return FoundPlan(
         candidate_index=np.array(candidate),
         gain_db=np.array(gain),
         delay_s=np.array(delay),
@@ -63,6 +67,7 @@ def results_for(tolerance: str = "[tolerance]\n") -> Results:
             plan_of(problem, [2, 4], [-1.0, 0.0], [0.006, 0.0], [1, -1]),
         ),
     }
+    basis = Basis(project=project, problem=problem, seats=project.seats(), candidates=project.candidates())
     outcomes = [
         Outcome(
             count=count,
@@ -75,7 +80,7 @@ def results_for(tolerance: str = "[tolerance]\n") -> Results:
         )
         for count, found in plans.items()
     ]
-    return results_from(project, problem, outcomes)
+    return results_from(basis, outcomes)
 
 
 @pytest.fixture(scope="module")
@@ -162,7 +167,7 @@ def test_what_moves_with_the_walls() -> None:
 
 def test_zero_tolerance_gives_the_plans_own_figures() -> None:
     results = results_for(EXACT)
-    found = tolerance_of(results, drawn_project(tolerance=EXACT), FEW)
+    found = tolerance_of(replace(results, project=drawn_project(tolerance=EXACT)), FEW)
     assert found.group_name == ()
     for count, table in found.plans.items():
         for row, rank in enumerate(table.rank):
@@ -171,11 +176,10 @@ def test_zero_tolerance_gives_the_plans_own_figures() -> None:
 
 
 def test_percentiles_rank_and_threads(results: Results) -> None:
-    project = drawn_project()
-    found = tolerance_of(results, project, FEW, running=Running(threads=1))
-    again = tolerance_of(results, project, FEW, running=Running(threads=2))
+    found = tolerance_of(results, FEW, running=Running(threads=1))
+    again = tolerance_of(results, FEW, running=Running(threads=2))
     other = tolerance_of(
-        results, project, Asked(draws=128, plans=2, checked=0, seed=2, indices=False), running=Running(threads=2)
+        results, Asked(draws=128, plans=2, checked=0, seed=2, indices=False), running=Running(threads=2)
     )
     for count, table in found.plans.items():
         assert np.all(np.diff(table.variation_percentile_db, axis=1) >= 0.0)
@@ -201,7 +205,7 @@ def test_percentiles_rank_and_threads(results: Results) -> None:
 
 
 def test_checked_rooms_are_told(results: Results) -> None:
-    found = tolerance_of(results, drawn_project(), Asked(draws=64, plans=1, checked=2, indices=False))
+    found = tolerance_of(results, Asked(draws=64, plans=1, checked=2, indices=False))
     assert found.checked == 2
     assert 0.0 < found.error_db < 0.03
 
@@ -211,7 +215,7 @@ def test_wider_spread_gives_wider_percentiles(results: Results) -> None:
     spreads = []
     for reach in (0.02, 0.2):
         project = drawn_project(tolerance=only_ears.format(reach))
-        found = tolerance_of(results, project, Asked(draws=128, plans=1, checked=0, indices=False))
+        found = tolerance_of(replace(results, project=project), Asked(draws=128, plans=1, checked=0, indices=False))
         assert found.group_name == (EARS,)
         spreads.append(float(np.ptp(found.plans[1].variation_percentile_db[0])))
     assert spreads[1] > 4.0 * spreads[0] > 0.0
@@ -236,7 +240,6 @@ def test_interrupted_keeps_the_rooms_done(results: Results, after: int) -> None:
 
     found = tolerance_of(
         results,
-        drawn_project(),
         Asked(draws=1024, plans=1),
         running=Running(threads=1, report=lambda step: steps.append(step.stage), cancelled=stop),
     )
@@ -248,4 +251,4 @@ def test_interrupted_keeps_the_rooms_done(results: Results, after: int) -> None:
 def test_interrupted_at_once_keeps_nothing(results: Results) -> None:
     calls: list[Callable[[], bool]] = []
     with pytest.raises(Interrupted):
-        tolerance_of(results, drawn_project(), FEW, running=Running(cancelled=lambda: calls.append(bool) is None))
+        tolerance_of(results, FEW, running=Running(cancelled=lambda: calls.append(bool) is None))

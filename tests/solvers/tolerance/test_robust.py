@@ -11,7 +11,6 @@ from solvers.tolerance.inputs import Builds
 from solvers.tolerance.plans import Driven
 from solvers.tolerance.robust_drives import LEAN, Candidate, Rooms, ninety_db, polished, robust_plans, value_and_slope
 from solvers.tolerance.robust_plans import robust_results
-from tests.solvers.tolerance.built_rooms import drawn_project
 from tests.solvers.tolerance.test_percentiles import results_for
 
 
@@ -95,8 +94,8 @@ def test_threads_change_nothing() -> None:
 
 
 def test_plan_file_of_robust_plans(tmp_path: pytest.TempPathFactory) -> None:
-    results, project = results_for(), drawn_project()
-    robust, prices = robust_results(results, project)
+    results = results_for()
+    robust, prices = robust_results(results)
     path = tmp_path / "robust.h5"  # type: ignore[operator]
     write_results(path, robust, force=False)
     kept = read_results(path)
@@ -109,7 +108,7 @@ def test_plan_file_of_robust_plans(tmp_path: pytest.TempPathFactory) -> None:
             )
             level = level_db(seat_pressure(kept.transfer[:, :, index], weights))
             assert table.variation_db[row] == pytest.approx(variation_db(level, kept.seats.weight), rel=1e-12)
-        assert not table.exhaustive
-        assert "Robust" in table.remarks[-1]
+        assert not table.found.exhaustive
+        assert "Robust" in table.found.remarks[-1]
     assert prices[0].robust_ninety_db == prices[0].plain_ninety_db, "one sub has nothing to polish"
     assert prices[1].robust_ninety_db < prices[1].plain_ninety_db, "these plans were never searched: much is to gain"

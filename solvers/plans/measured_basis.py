@@ -1,11 +1,10 @@
-"""From measured responses to plans: the same search on what was measured instead of what is modelled.
+"""What a search on measured responses rests on.
 
 Candidates are the measured subs, seats the measured seats. Nothing asks the model: usual layouts and rows that move are
 left out, and wishes for positions (zones, mirrored layouts, distances) do not bind subs that stand already.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -14,44 +13,17 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.data import MeasuredSet
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
-from roommodes.plan.file import PlanTable, Results
 from roommodes.plan.measured import MeasuredRecord
+from roommodes.plan.plan import Results
 from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
-from roommodes.project.tables import MAX_COUNT
 from roommodes.responses.metrics import normalised
-from roommodes.running import Running
-from solvers.plans.solve import judged_plans, results_from
+from solvers.plans.basis import Basis
 from solvers.search.from_project import drives_of
 from solvers.search.problem import Problem
 
-REMARK = (
-    "Searched on measured responses. Usual layouts and rows that move need the model and are left out; zones, mirrored "
-    "layouts and distances do not bind subs that stand already. What the model says of this plan elsewhere (maps, "
-    "modes) is the model's, not measured."
-)
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class MeasuredGround:
-    """What a search on measured responses stands on; all of it is in the plan file.
-
-    Parameters
-    ----------
-    frequency_hz : (n_freq,) logarithmic [Hz].
-    transfer : (n_freq, n_seat, n_sub).
-    seats, candidates : that were measured.
-    record : where it comes from.
-    """
-
-    frequency_hz: Floats
-    transfer: Complexes
-    seats: Seats
-    candidates: Candidates
-    record: MeasuredRecord
-
-
-def measured_ground(project: Project, measured: MeasuredSet) -> MeasuredGround:
+def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
     """Choose from a measured set what the search needs.
 
     Raises
@@ -73,9 +45,10 @@ def measured_ground(project: Project, measured: MeasuredSet) -> MeasuredGround:
         square = np.einsum("fsc,s->fc", np.abs(transfer[:, :, subs]) ** 2, normalised(weight))
         scale = float(1.0 / np.sqrt(np.mean(square)))
     played = [names.index(name) for name in mains]
-    return MeasuredGround(
-        frequency_hz=measured.frequency_hz,
-        transfer=scale * transfer[:, :, subs],
+    return _basis(
+        project,
+        measured.frequency_hz,
+        scale * transfer[:, :, subs],
         seats=Seats(
             position_m=known.position_m[seat],
             name=tuple(known.name[index] for index in seat),
@@ -101,47 +74,36 @@ def measured_ground(project: Project, measured: MeasuredSet) -> MeasuredGround:
     )
 
 
-def measured_counts(project: Project, n_sub: int) -> tuple[int, ...]:
-    """Numbers of subs to search for when none are asked for: those of the project that can be had, and all subs."""
-    return tuple(sorted({*(count for count in project.search.counts if count <= n_sub), min(n_sub, MAX_COUNT)}))
+def stored_basis(results: Results) -> Basis:
+    """What a stored search on measured responses rested on, from its results alone."""
+    assert results.measured is not None, "on the model a project is enough"
+    return _basis(
+        results.project,
+        results.frequency_hz,
+        results.transfer,
+        seats=results.seats,
+        candidates=results.candidates,
+        record=results.measured,
+    )
 
 
-def solve_measured(
+def _basis(
     project: Project,
-    ground: MeasuredGround,
+    frequency_hz: Floats,
+    transfer: Complexes,
     *,
-    counts: Sequence[int] | None = None,
-    seed: int | None = None,
-    prove: bool = False,
-    running: Running = Running(),
-) -> Results:
-    """Search on measured responses; parameters and errors as for `plans.solve.solve`."""
-    seed = project.search.seed if seed is None else seed
+    seats: Seats,
+    candidates: Candidates,
+    record: MeasuredRecord,
+) -> Basis:
     problem = Problem(
-        frequency_hz=ground.frequency_hz,
-        transfer=ground.transfer,
-        seat_weight=ground.seats.weight,
+        frequency_hz=frequency_hz,
+        transfer=transfer,
+        seat_weight=seats.weight,
         drives=drives_of(project),
         paired=project.search.shared_drives,
     )
-    moved, judged = judged_plans(
-        project,
-        problem,
-        ground.candidates,
-        counts=tuple(counts or measured_counts(project, problem.n_candidate)),
-        seed=seed,
-        prove=prove,
-        absolute=ground.record.absolute,
-        running=running,
-    )
-    results = results_from(project, problem, moved.outcomes, seed=seed, judged=judged)
-    return replace(
-        results,
-        seats=ground.seats,
-        candidates=ground.candidates,
-        measured=ground.record,
-        plans=_remarked(results.plans),
-    )
+    return Basis(project=project, problem=problem, seats=seats, candidates=candidates, measured=record)
 
 
 def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_seat: int) -> list[Fault]:
@@ -191,7 +153,3 @@ def _left_out(project: Project, measured: MeasuredSet, seat: np.ndarray) -> tupl
     if places:
         notes.append(f"No seats and so not counted: {', '.join(places)}.")
     return tuple(notes)
-
-
-def _remarked(plans: Mapping[int, PlanTable]) -> dict[int, PlanTable]:
-    return {count: replace(table, remarks=(*table.remarks, REMARK)) for count, table in plans.items()}

@@ -1,0 +1,93 @@
+"""The whole report: what the model must say anew, all sections in order, and the file's bytes."""
+# ruff: noqa: PLC0415 (imports wait while the model is at work)
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from cli.report.blocks import Report
+    from roommodes.plan.plan import Plan
+    from roommodes.running import Running
+    from solvers.listening.before_after import BeforeAfter
+    from solvers.listening.room import RoomFindings
+
+RATE_HZ = 48000.0
+
+
+def model_numbers(plan: "Plan", running: "Running", suffix: str = ".html") -> "tuple[BeforeAfter, RoomFindings]":
+    """What the model must say anew: usual layouts, the listening plane, the room's modes."""
+    from solvers.listening.before_after import before_after, side_by_side
+
+    running = running.under(words="interrupted; nothing was written")
+    # both at once, since each has stretches that keep one processor only busy; the other imports beside them
+    with side_by_side() as pool:
+        comparing = pool.submit(before_after, plan, running=running)
+        from solvers.listening.room import examine
+
+        examining = pool.submit(examine, plan.project, running=running)
+        _drawing_imports(suffix)
+        return comparing.result(), examining.result()
+
+
+def _drawing_imports(suffix: str) -> None:
+    """What the report is drawn with, read while the model is at work."""
+    if suffix.lower() == ".pdf":
+        import cli.report.pdf
+    else:
+        import cli.report.html
+    import cli.report.plan
+    import cli.report.room  # noqa: F401
+
+
+def report_bytes(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", suffix: str) -> bytes:
+    """The report as HTML or PDF, once the model's numbers are there."""
+    content = report_content(plan, compared, found)
+    if suffix.lower() == ".pdf":
+        from cli.report.pdf import report_pdf
+
+        return report_pdf(content, plan)
+    from cli.report.html import report_html
+
+    return report_html(content)
+
+
+def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings") -> "Report":
+    """All that the report says, in order."""
+    from cli.report.basis import basis_section, without_usual
+    from cli.report.blocks import Report, shown
+    from cli.report.choice import count_section, front_section, row_section
+    from cli.report.loudness import loudness_section
+    from cli.report.plan import heard_section, lead_sentence, place_section, values_section
+    from cli.report.room import assumed_section, caution_section, map_section, modes_section, unknown_section
+    from roommodes.plan.starting_values import starting_values
+    from solvers.tuning.path_filters import path_filters
+
+    results, project = plan.results, plan.project
+    compared = without_usual(plan, compared)
+    which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
+    values = starting_values(plan, rate_hz=RATE_HZ, filters=path_filters(plan, RATE_HZ))
+    sections = (
+        basis_section(plan),
+        place_section(plan),
+        heard_section(plan, compared),
+        map_section(plan, compared),
+        count_section(plan, compared),
+        front_section(plan),
+        row_section(plan),
+        loudness_section(plan),
+        values_section(plan, values),
+        modes_section(plan, found),
+        assumed_section(plan),
+        unknown_section(found),
+        caution_section(plan),
+    )
+    return Report(
+        title=shown(project.name, 120),
+        subtitle=f"Subwoofer plan{which}",
+        lead=lead_sentence(plan, compared),
+        sections=tuple(section for section in sections if section),
+        closing=(
+            f"Computed by roommodes {shown(results.software_version, 20)} on {shown(results.created_utc, 24)}, seed "
+            f"{results.seed}. Project fingerprint (SHA-256) {project.sha256}. The plan file holds the project, the "
+            "transfer functions and the plans; with it alone the search can be run again."
+        ),
+    )

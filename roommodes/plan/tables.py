@@ -1,0 +1,97 @@
+"""The plans with one number of subs as arrays, and further points of seats."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.arrays import Complexes, Floats, Integers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HowFound:
+    """How the plans with one number of subs were found.
+
+    Parameters
+    ----------
+    layouts_searched, layouts_possible : how many layouts were tried, and how many there are.
+    exhaustive : every layout was tried.
+    stop : why the search ended, a sentence.
+    seconds : how long it took [s].
+    remarks : what else a person should know, in sentences.
+    by_aims : the order follows the weights and limits of [search], not variation alone.
+    """
+
+    layouts_searched: int
+    layouts_possible: int
+    exhaustive: bool
+    stop: str
+    seconds: float
+    remarks: tuple[str, ...] = ()
+    by_aims: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Merits:
+    """What else is known of the plans with one number of subs; None where it was not worked out.
+
+    Parameters
+    ----------
+    alike_db, bound_db : (n_rank,) variation at the same positions with all subs driven alike, and the smallest that
+        any weights, free at every frequency, were found to reach [dB].
+    smoothness_db, decay_s : (n_rank,) further aims (`solvers.choice.aims`) [dB], [s].
+    headroom_db : (n_rank,) over the target [dB].
+    """
+
+    alike_db: Floats | None = None
+    bound_db: Floats | None = None
+    smoothness_db: Floats | None = None
+    decay_s: Floats | None = None
+    headroom_db: Floats | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlanTable:
+    """The plans with one number of subs, best first.
+
+    Best first means the most even first, unless `found.by_aims`: then the project's weights and limits decide.
+
+    Parameters
+    ----------
+    candidate_index : (n_rank, n_sub) int64, into the candidates.
+    gain_db, delay_s : (n_rank, n_sub) float64 [dB], [s].
+    polarity : (n_rank, n_sub) int8, +1 or -1.
+    variation_db, output_db : (n_rank,) float64 [dB].
+    level_db : (n_rank, n_freq, n_seat) float64, as driven [dB re 1/m].
+    found : how they were found.
+    merits : what else is known of them.
+    """
+
+    candidate_index: Integers
+    gain_db: Floats
+    delay_s: Floats
+    polarity: NDArray[np.int8]
+    variation_db: Floats
+    output_db: Floats
+    level_db: Floats
+    found: HowFound
+    merits: Merits = field(default_factory=Merits)
+
+    def __len__(self) -> int:
+        return len(self.variation_db)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cloud:
+    """Further points of seats that are clouds; variation and output of plans take them in, levels do not.
+
+    Parameters
+    ----------
+    position_m : (n_ear, 3) [m].
+    seat : (n_ear,) index of the seat.
+    transfer : (n_freq, n_ear, n_candidate) complex128 [1/m].
+    """
+
+    position_m: Floats
+    seat: NDArray[np.intp]
+    transfer: Complexes

@@ -1,0 +1,72 @@
+"""Impulse responses at the seats: of a plan as it is driven and filtered, or of one of its subs alone."""
+
+from math import floor
+
+import numpy as np
+
+from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
+from roommodes.arrays import Complexes, Floats
+from roommodes.plan.plan import Plan
+from roommodes.responses.impulse_response import impulse_grid, impulse_response
+from roommodes.responses.metrics import seat_pressure
+from roommodes.running import Running
+from solvers.listening.measured_responses import measured_responses, told_s
+from solvers.project_transfer import project_transfer
+
+LEAD_S = 0.4  # the low fade of a band from 20 Hz begins to be heard so long before
+
+
+def impulses_length_s(plan: Plan, *, seconds: float, rate_hz: float) -> float:
+    """Length of the responses, a whole number of samples; measured ones as long as their grid tells [s]."""
+    if plan.measured is None:
+        return round(seconds * rate_hz) / rate_hz
+    return floor(min(seconds, told_s(plan.results)) * rate_hz) / rate_hz
+
+
+def seat_impulses(
+    plan: Plan, *, sub: int | None = None, rate_hz: float, duration_s: float, running: Running = Running()
+) -> Floats:
+    """Impulse response at every seat, time zero `LEAD_S` after the start: (n_sample, n_seat).
+
+    Parameters
+    ----------
+    plan : driven with the loudest sub at its limit and the earliest without delay, with its filters.
+    sub : one of its subs alone and undriven, from 1; None for the whole plan.
+    rate_hz : sample rate [Hz].
+    duration_s : `impulses_length_s`.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel : the model cannot take it, or measured responses tell too little.
+    """
+    chosen = np.arange(plan.subs) if sub is None else np.array([sub - 1])
+    if plan.measured is None:
+        hz, weight, transfer = _modelled(plan, plan.positions_m[chosen], rate_hz, duration_s, running)
+    else:
+        hz, weight, transfer = measured_responses(plan.results, plan.candidate_index[chosen], duration_s)
+    if sub is None:
+        drives = plan.drives.at_limit().from_earliest().weights(hz) * plan.filter_response(hz)
+        pressure = seat_pressure(transfer, drives)
+    else:
+        pressure = transfer[:, :, 0]
+    return impulse_response(hz, pressure * weight[:, None], rate_hz=rate_hz, duration_s=duration_s, lead_s=LEAD_S)
+
+
+def _modelled(
+    plan: Plan, sub_m: Floats, rate_hz: float, duration_s: float, running: Running
+) -> tuple[Floats, Floats, Complexes]:
+    """Frequencies, their weights, and the model's responses of some of the plan's subs."""
+    low, high = plan.project.search.band_hz
+    hz, weight = impulse_grid(
+        band_hz=(low, high), duration_s=duration_s, lowest_hz=LOWEST_HZ, highest_hz=min(HIGHEST_HZ, 0.49 * rate_hz)
+    )
+    transfer = project_transfer(
+        plan.project,
+        frequency_hz=hz,
+        seat_m=plan.seats.position_m,
+        source_m=sub_m,
+        running=running.under("responses", words="interrupted; nothing was written"),
+    )
+    return hz, weight, transfer

@@ -1,0 +1,114 @@
+"""What a search rests on: responses of the model or measured ones, with all that is worked out around the plans."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.errors import Fault, ProjectInvalid
+from roommodes.places.lattice import lattice_of
+from roommodes.places.seats import Seats
+from roommodes.places.zones import Candidates
+from roommodes.plan.measured import MeasuredRecord
+from roommodes.project.project import Project
+from roommodes.project.tables import MAX_COUNT
+from roommodes.responses.frequency_grid import log_grid
+from roommodes.running import Running
+from solvers.choice.ordering import Around
+from solvers.choice.row_positions import row_places
+from solvers.choice.usual_worth import usual_places
+from solvers.project_transfer import project_transfer
+from solvers.search.between_candidates import Everywhere
+from solvers.search.from_project import drives_of, wishes_of
+from solvers.search.problem import Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Basis:
+    """What a search rests on.
+
+    Parameters
+    ----------
+    project : what is asked.
+    problem : transfer functions, and what may be adjusted.
+    seats, candidates : whose they are.
+    everywhere : the field between the candidates; None keeps plans at them.
+    around : usual layouts and places of the rows; None leaves both out.
+    measured : the measurements, where the responses were measured.
+    """
+
+    project: Project
+    problem: Problem
+    seats: Seats
+    candidates: Candidates
+    everywhere: Everywhere | None = None
+    around: Around | None = None
+    measured: MeasuredRecord | None = None
+
+    @property
+    def absolute(self) -> bool:
+        """Whether the transfer functions are in 1/m, so that levels follow from a sub's limits."""
+        return self.measured is None or self.measured.absolute
+
+    @property
+    def counts(self) -> tuple[int, ...]:
+        """Numbers of subs to search for when none are asked for.
+
+        Those of the project; of measured subs those that can be had, and all of them.
+        """
+        asked, n_sub = self.project.search.counts, len(self.candidates)
+        if self.measured is None:
+            return tuple(asked)
+        return tuple(sorted({*(count for count in asked if count <= n_sub), min(n_sub, MAX_COUNT)}))
+
+
+def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
+    """A project with the model's transfer functions, also to what the usual layouts and moved rows need.
+
+    It is the same whatever counts are searched, so that not even the last digit depends on them.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel, ProjectInvalid : the model or the search cannot take this project.
+    """
+    wishes = project.search
+    frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
+    seats, candidates = project.seats(), project.candidates()
+    if not len(candidates):
+        message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
+        raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
+    ground = project.ground()
+    lattice = lattice_of(project.zones, candidates, ground)
+    listening, n_candidate, n_place = project.listening(), len(candidates), len(lattice.position_m)
+    n_ear = len(listening.position_m)  # of the seats, and of those that are clouds
+    rows = None if n_ear > len(seats) else row_places(project, n_freq=len(frequency_hz))
+    ears_m = listening.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
+    usual = usual_places(project, ears_m)
+    source_m = np.concatenate([lattice.position_m, usual.position_m])
+    whole = project_transfer(project, frequency_hz=frequency_hz, seat_m=ears_m, source_m=source_m, running=running)
+    return Basis(
+        project=project,
+        problem=Problem(
+            frequency_hz=frequency_hz,
+            transfer=whole[:, :n_ear, :n_candidate],
+            seat_weight=listening.weight,
+            drives=drives_of(project),
+            mirror_of=candidates.mirror_of if wishes.mirror else None,
+            paired=wishes.shared_drives,
+            wishes=wishes_of(project, candidates),
+        ),
+        seats=seats,
+        candidates=candidates,
+        everywhere=Everywhere(lattice=lattice, ground=ground, transfer=whole[:, :, :n_place]),
+        around=Around(
+            usual=usual,
+            usual_transfer=whole[:, :n_ear, n_place:],
+            rows=rows,
+            rows_transfer=whole[:, :, :n_candidate],
+        ),
+    )
+
+
+def build_problem(project: Project, *, running: Running = Running()) -> Problem:
+    """Transfer functions from every candidate to every seat, with what the search may adjust; as `modelled_basis`."""
+    return modelled_basis(project, running=running).problem

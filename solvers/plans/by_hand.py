@@ -1,0 +1,94 @@
+"""Plans by hand: any positions with any drives in a project, judged as the search judges its own."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from roommodes import __version__
+from roommodes.errors import Fault, ProjectInvalid
+from roommodes.places.zones import Candidates
+from roommodes.plan.drives import Drives
+from roommodes.plan.plan import Plan, Results
+from roommodes.plan.tables import Cloud
+from roommodes.project.project import Project
+from roommodes.responses.frequency_grid import log_grid
+from roommodes.running import Running
+from roommodes.storage.stamp import now_utc
+from solvers.project_transfer import project_transfer
+
+NO_ZONE = "by hand"
+IN_FILE = "as in the project file"
+
+
+def judge_layout(
+    project: Project,
+    positions_m: ArrayLike,
+    drives: Drives | None = None,
+    *,
+    stop: str = "given by hand",
+    running: Running = Running(),
+) -> Plan:
+    """Any layout in a project as a plan, in results of its own: the band and the seats are the project's.
+
+    Parameters
+    ----------
+    project : the project; its zones and keep-outs do not bind the layout.
+    positions_m : (n_sub, 3) acoustic centres, inside the room [m].
+    drives : of each sub; None for all alike.
+    stop : how the plan came about, in words.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel : a position outside the room or on a seat, or the model cannot take this project.
+    ProjectInvalid : not as many drives as positions.
+    """
+    position = np.atleast_2d(np.asarray(positions_m, dtype=np.float64))
+    own = drives or Drives.alike(len(position))
+    if position.ndim != 2 or position.shape[1] != 3 or len(own) != len(position):
+        message = f"got positions {position.shape} and {len(own)} drives; allowed: [x, y, z] and a drive for every sub"
+        raise ProjectInvalid(project.source, [Fault(where="positions_m", message=message)])
+    frequency_hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
+    seats, listening = project.seats(), project.listening()
+    transfer = project_transfer(
+        project, frequency_hz=frequency_hz, seat_m=listening.position_m, source_m=position, running=running
+    )
+    n_seat, cloud = len(seats), None
+    if len(listening.position_m) > n_seat:
+        cloud = Cloud(
+            position_m=listening.position_m[n_seat:], seat=listening.seat[n_seat:], transfer=transfer[:, n_seat:]
+        )
+    results = Results(
+        project=project,
+        seed=project.search.seed,
+        software_version=__version__,
+        created_utc=now_utc(),
+        frequency_hz=frequency_hz,
+        seats=seats,
+        candidates=Candidates(
+            position_m=position,
+            zone=(NO_ZONE,) * len(position),
+            mirror_of=np.full(len(position), -1, dtype=np.intp),
+        ),
+        transfer=transfer[:, :n_seat],
+        cloud=cloud,
+        plans={},
+    )
+    return results.judged(np.arange(len(position)), own, stop=stop)
+
+
+def predict_layout(project: Project, *, running: Running = Running()) -> Plan:
+    """The layout that the project itself gives, as a plan.
+
+    Raises
+    ------
+    ProjectInvalid : the project has no layout.
+    Interrupted, OutsideModel : see `judge_layout`.
+    """
+    layout = project.layout
+    if layout is None:
+        message = (
+            "there is none; add a [layout] table with positions_m and, if you like, gain_db, delay_ms and polarity"
+        )
+        raise ProjectInvalid(project.source, [Fault(where="layout", message=message)])
+    return judge_layout(project, layout.positions_m, Drives.of_layout(layout), stop=IN_FILE, running=running)

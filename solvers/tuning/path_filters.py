@@ -1,0 +1,23 @@
+"""The filters in each sub's path as they are dialled in: those that a plan was tuned with, else cuts for all subs."""
+
+import numpy as np
+
+from roommodes.filters.sections import Section
+from roommodes.plan.plan import Plan
+from solvers.tuning.equaliser import EqualiserLimits, equalise
+
+CUTS_ALONE = EqualiserLimits(filters=4, boost_db=0.0)  # of a plan that was not tuned
+
+
+def path_filters(plan: Plan, rate_hz: float) -> tuple[tuple[Section, ...], ...]:
+    """For each sub all filters in its path, its own first; of a plan that was not tuned, the common cuts."""
+    if plan.tuning is not None:
+        return tuple(plan.tuning.of_sub(sub) for sub in range(plan.subs))
+    return (common_cuts(plan, rate_hz),) * plan.subs
+
+
+def common_cuts(plan: Plan, rate_hz: float) -> tuple[Section, ...]:
+    """Filters common to all subs that take the peaks off the seats' mean level; boosts are left to a tuning."""
+    hz, flat = plan.frequency_hz, np.zeros(len(plan.frequency_hz))
+    level_db, weight = plan.level_at_limit_db, plan.seats.weight
+    return equalise(hz, level_db, weight, shape_db=flat, limits=CUTS_ALONE, rate_hz=rate_hz).sections
