@@ -71,7 +71,7 @@ def main() -> int:
         project = seeded_project(seed)
         plain = solve(project)
         begun, used = perf_counter(), process_time()
-        (price,) = robust_results(plain, project, seed=seed)[1]
+        (price,) = robust_results(plain, seed=seed)[1]
         gained.append(price.plain_ninety_db - price.robust_ninety_db)
         given.append(price.robust_db - price.plain_db)
         print(

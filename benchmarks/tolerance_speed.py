@@ -18,7 +18,6 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.file import read_results
-from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from solvers.tolerance.percentiles import Asked, design_of, lean_grid, tolerance_of
@@ -34,13 +33,13 @@ def main() -> int:
     parser.add_argument("--rooms", type=int, default=16)
     options = parser.parse_args()
     results = read_results(options.plan)
-    project = parse_project(results.project_toml, source=str(options.plan))
+    project = results.project
     asked = Asked(draws=2048, indices=False, checked=0)
     leading = leading_plans(results, plans=asked.plans)
     hz = lean_grid(project)
     with threadpool_limits(1):
         begun = process_time()
-        design = design_of(results, project, asked, leading, frequency_hz=hz, running=Running(threads=1))
+        design = design_of(results, asked, leading, frequency_hz=hz, running=Running(threads=1))
         prepared = process_time() - begun
         unit = design.points()[0]
         builds = design.inputs.builds(unit[: options.rooms])
@@ -76,7 +75,7 @@ def main() -> int:
     tables = []
     for grid in (hz, whole):
         begun = process_time()
-        tables.append(tolerance_of(results, project, asked, frequency_hz=grid).plans)
+        tables.append(tolerance_of(results, asked, frequency_hz=grid).plans)
         print(
             f"{asked.draws} rooms at {len(grid)} frequencies: {process_time() - begun:.1f} s of CPU, preparing included"
         )

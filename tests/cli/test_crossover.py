@@ -38,7 +38,7 @@ def test_the_sum_is_that_of_model_and_textbook_filters(run: Run, plan: Path) -> 
     assert done.exit_code == 0, done.output
     said = json.loads(done.stdout)
     results = read_results(plan)
-    project = parse_project(results.project_toml, source="x")
+    project = results.project
     hz, table = np.array(said["grid_hz"]), results.plans[2]
     assert (hz[0], hz[-1]) == pytest.approx((30.0, 120.0))
     whole = transfer_function(

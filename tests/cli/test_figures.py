@@ -8,7 +8,7 @@ from matplotlib.patches import Polygon, Rectangle
 
 from cli.figures.common_axes import SubMark, plan_view, seat_levels
 from roommodes.acoustics.room import Room
-from roommodes.project.glass import GlassMark
+from roommodes.project.reading import parse_project
 
 ROOM = Room(length_m=6.0, width_m=4.0, height_m=2.5)
 
@@ -50,16 +50,41 @@ def test_the_band_holds_all_seats() -> None:
     assert corners[:, 1].max() == pytest.approx(levels(5).max())
 
 
+PANES = """\
+format = 1
+name = "panes"
+[room]
+length_m = 6.0
+width_m = 4.0
+height_m = 2.5
+[[regions]]
+wall = "rear"
+from_m = [1.0, 0.5]
+to_m = [3.0, 2.0]
+construction = "glass pane 6 mm"
+[[regions]]
+wall = "ceiling"
+from_m = [0.5, 0.5]
+to_m = [1.0, 1.5]
+construction = "glass pane 6 mm"
+[[rows]]
+name = "front"
+x_m = 3.0
+y_m = [2.0]
+ear_height_m = 1.1
+[[zones]]
+name = "front"
+from_m = [0.3, 0.5, 0.3]
+to_m = [0.3, 3.5, 0.3]
+"""
+
+
 def test_the_plan_is_to_scale_and_subs_stay_in_the_room() -> None:
     axes = plan_view(
         Figure().subplots(),
-        room=ROOM,
-        seat_m=np.array([[3.0, 2.0, 1.1]]),
-        seat_row=[0],
-        row_name=["front"],
+        parse_project(PANES, source="panes.toml"),
         subs=[SubMark(position_m=(0.0, 4.0, 0.0), drive="x"), SubMark(position_m=(3.0, 1.0, 0.0), drive="y")],
         title="t",
-        glass=[GlassMark(wall="rear", from_m=1.0, to_m=3.0), GlassMark(wall="ceiling", from_m=0.0, to_m=1.0)],
     )
     assert axes.get_aspect() == 1.0
     outline, corner, middle = (patch for patch in axes.patches if isinstance(patch, Rectangle))

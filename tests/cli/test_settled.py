@@ -16,7 +16,7 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.file import read_results, write_results
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import level_db
-from solvers.crossover.with_mains import meet_again
+from solvers.crossover.with_mains import crossed_again
 from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
 from tests.roommodes.plan.stored import assert_same
@@ -51,8 +51,7 @@ def ready(run: Run, folder: Path) -> Path:
 
 def played(results, values: list[dict], crossover: dict) -> np.ndarray:
     """The sums at the seats from nothing but the printed totals and coefficients: (n_near, n_seat, n_main)."""
-    project = parse_project(results.project_toml, source="x")
-    hz = results.crossover.near_hz
+    project, hz = results.project, results.crossover.levels.near_hz
     sub_m = [[one["x_m"], one["y_m"], one["z_m"]] for one in values]
     whole = transfer_function(
         project.room(),
@@ -90,7 +89,9 @@ def test_what_settings_prints_gives_the_sum_that_crossover_found(run: Run, ready
     record = results.crossover
     assert record is not None
     assert results.tuning is not None
-    np.testing.assert_allclose(level_db(played(results, said["values"], said["crossover"])), record.sum_db, atol=0.02)
+    np.testing.assert_allclose(
+        level_db(played(results, said["values"], said["crossover"])), record.levels.sum_db, atol=0.02
+    )
     delays = [one["total_delay_ms"] for one in said["crossover"]["outputs"]]
     assert min(delays) == 0.0  # the earliest of all outputs
     assert min(one["delay_ms"] for one in said["values"]) == 0.0  # and of the subs among themselves
@@ -118,7 +119,7 @@ def test_csv_has_a_line_for_the_mains_and_documented_columns(run: Run, ready: Pa
 
 def test_it_is_found_again_from_the_file_alone(ready: Path) -> None:
     results = read_results(ready)
-    again = meet_again(parse_project(results.project_toml, source="x"), results)
+    again = crossed_again(results.settled(), results.crossover).crossover
     assert_same(results.crossover.crossover, again.crossover)
     assert_same(replace(results.crossover, crossover=None), replace(again, crossover=None))
 

@@ -67,8 +67,8 @@ def test_each_plan_carries_what_it_is_worth(results: Results, close) -> None:
             )
             close(table.merits.decay_s[rank], decay_s(seat_pressure(h, w), weight, results.frequency_hz), rtol=1e-9)
     one = results.plans[1]
-    np.testing.assert_allclose(one.bound_db, one.variation_db, rtol=1e-9)
-    np.testing.assert_allclose(one.alike_db, one.variation_db, rtol=1e-9)
+    np.testing.assert_allclose(one.merits.bound_db, one.variation_db, rtol=1e-9)
+    np.testing.assert_allclose(one.merits.alike_db, one.variation_db, rtol=1e-9)
 
 
 def test_usual_layouts_stand_beside_the_winner(results: Results, close) -> None:
@@ -108,7 +108,7 @@ def test_a_usual_layout_that_beats_every_plan_is_remarked_on() -> None:
     usual = results.choices.usual
     assert usual is not None
     assert usual.driven_variation_db[usual.of_count(2)[0]] < results.plans[2].variation_db[0] - 0.05
-    assert any("which no plan found among the candidates does" in remark for remark in results.plans[2].remarks)
+    assert any("which no plan found among the candidates does" in remark for remark in results.plans[2].found.remarks)
 
 
 def test_fronts_and_rows_are_stored_with_their_plans(results: Results, tmp_path, close) -> None:
@@ -148,7 +148,7 @@ def test_all_of_it_can_be_had_again_from_the_file(loud: Results) -> None:
     for count, table in loud.plans.items():
         np.testing.assert_array_equal(table.variation_db, again.plans[count].variation_db)
         np.testing.assert_array_equal(loud.choices.fronts[count].output_db, again.choices.fronts[count].output_db)
-        np.testing.assert_array_equal(table.merits.bound_db, again.plans[count].bound_db)
+        np.testing.assert_array_equal(table.merits.bound_db, again.plans[count].merits.bound_db)
         np.testing.assert_array_equal(loud.choices.rows[count].offset_m, again.choices.rows[count].offset_m)
     assert loud.choices.recommendation == again.choices.recommendation
 
@@ -156,15 +156,15 @@ def test_all_of_it_can_be_had_again_from_the_file(loud: Results) -> None:
 def test_a_weight_of_output_buys_output(results: Results, loud: Results) -> None:
     for count in (2, 3):
         even, chosen = results.plans[count], loud.plans[count]
-        assert not even.by_aims
-        assert chosen.by_aims
+        assert not even.found.by_aims
+        assert chosen.found.by_aims
         assert np.all(np.diff(even.variation_db) >= 0.0)
         score = chosen.variation_db - 0.3 * chosen.output_db
         assert np.all(np.diff(score) >= -1e-9)
         assert score[0] < even.variation_db[0] - 0.3 * even.output_db[0] - 0.05
         assert chosen.output_db[0] > even.output_db[0]
         assert len({tuple(row) for row in chosen.candidate_index.tolist()}) == len(chosen.candidate_index)
-        assert any("ordered by the weights" in remark for remark in chosen.remarks)
+        assert any("ordered by the weights" in remark for remark in chosen.found.remarks)
     assert loud.choices.recommendation is not None
     assert any("gives up" in reason and "more output" in reason for reason in loud.choices.recommendation.reasons)
 
@@ -232,5 +232,5 @@ def test_an_interrupt_after_the_search_keeps_the_plans() -> None:
     assert results.plans.keys() == {1, 2, 3}
     assert results.choices.usual is None
     assert not results.choices.rows
-    assert results.plans[2].bound_db is None
+    assert results.plans[2].merits.bound_db is None
     assert results.choices.recommendation is not None

@@ -13,6 +13,7 @@ from solvers.choice.usual_layouts import USUAL, usual_layouts
 from solvers.listening.before_after import PRECISION, before_after
 from solvers.listening.plane import APART_M, listening_plane
 from solvers.plans.basis import Basis
+from solvers.plans.by_hand import judge_layout
 from solvers.plans.solve import results_from
 from solvers.search.problem import FoundPlan, Outcome, Problem, Stop
 from tests.rooms import SMALL
@@ -210,14 +211,6 @@ def test_a_sub_at_ear_height_on_a_node_of_the_plane() -> None:
     for beside_m in (0.0, 0.04):  # nearer than its field is taken at
         moved = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=node[None] + [0.0, beside_m, 0.0])
         assert moved.height_m != 1.1
-    table = results.plans[2]
-    found = before_after(
-        project,
-        results,
-        positions_m=np.array([[0.5, 1.6, 1.1], node]),
-        gain_db=table.gain_db[0].tolist(),
-        delay_s=table.delay_s[0].tolist(),
-        polarity=table.polarity[0].tolist(),
-    )
+    found = before_after(judge_layout(project, [[0.5, 1.6, 1.1], node], results.plan(2, 1).drives))
     assert np.isfinite(found.plan_map_db).all()
     assert found.plan_map_db.max() < 40.0

@@ -16,11 +16,13 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance
 from roommodes.errors import ProjectInvalid
 from roommodes.filters.sections import Section
+from roommodes.plan.drives import Drives
 from roommodes.plan.file import read_results, write_results
 from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.project.tables import AimLimitsTable, AimWeightsTable
+from roommodes.responses.metrics import drive_weights
 from roommodes.responses.third_octaves import bands_of
 from roommodes.subwoofer.boxed_driver import displaced_level_db
 from roommodes.subwoofer.limits import Limit, Limits
@@ -30,7 +32,6 @@ from solvers.loudness.headroom import (
     Loudness,
     highest_clean_db,
     loudness_of,
-    plan_weights,
     rule_of_thumb_db,
     target_bands,
 )
@@ -45,7 +46,7 @@ def results() -> Results:
 
 
 def found(results: Results, text: Project | None = None, count: int = 2):
-    return plan_headroom(results, text or project(), count=count, rank=0)
+    return plan_headroom(replace(results, project=text or project()).plan(count, 1))
 
 
 def stated(hz: np.ndarray, level: float = 100.0) -> Loudness:
@@ -164,16 +165,14 @@ def test_at_the_target_a_sub_needs_what_its_headroom_says(results: Results, clos
 
 def test_a_filter_on_a_sub_moves_the_limit_to_it(results: Results) -> None:
     hz = results.frequency_hz
-    plain = plan_weights(hz, gain_db=[0.0, -3.0], delay_s=[0.0, 0.0], polarity=[1, 1])
+    drives = Drives(gain_db=[0.0, -3.0], delay_s=[0.0, 0.0], polarity=[1, 1])
+    plan = results.plan(2, 1).with_drives(drives)
+    plain = plan.weights(hz, shared=False)
     boost = Section(kind="peaking", frequency_hz=40.0, q=2.0, gain_db=6.0)
 
-    class Tuned:
-        class settings:  # noqa: N801
-            sample_rate_hz = 48000.0
-
-        sub_filters = ((), (boost,))
-
-    tuned = plan_weights(hz, gain_db=[0.0, -3.0], delay_s=[0.0, 0.0], polarity=[1, 1], tuning=Tuned())
+    settings = SimpleNamespace(sample_rate_hz=48000.0)
+    own = SimpleNamespace(settings=settings, sub_filters=((), (boost,)))
+    tuned = replace(plan, tuning=own).weights(hz, shared=False)
     h = np.ones((len(hz), 1, 2), dtype=np.complex128)
     limit = np.full((len(hz), 2), 100.0)
     at = int(np.argmin(np.abs(hz - 40.0)))
@@ -237,7 +236,7 @@ def test_one_more_sub_is_tried_at_every_free_place(results: Results, close) -> N
     assert added.candidate not in results.plans[2].candidate_index[0]
     # worked out again from its position and drive
     table, hz = results.plans[2], results.frequency_hz
-    weights = plan_weights(
+    weights = drive_weights(
         hz,
         gain_db=[*table.gain_db[0], added.gain_db],
         delay_s=[*table.delay_s[0], added.delay_s],
@@ -268,7 +267,7 @@ def test_every_plan_in_the_file_carries_its_headroom(results: Results, tmp_path:
     for count, table in read_results(tmp_path / "plan.h5").plans.items():
         assert table.merits.headroom_db is not None
         for rank in range(min(3, len(table.merits.headroom_db))):
-            one = plan_headroom(results, project(), count=count, rank=rank)
+            one = plan_headroom(results.plan(count, rank + 1))
             close(table.merits.headroom_db[rank], one.headroom.least_db, rtol=1e-9)
 
 
@@ -307,7 +306,7 @@ def test_the_search_weighs_headroom(results: Results) -> None:
     """With headroom weighed heavily the first plan has at least as much as the most even one."""
     eager = project("[subwoofer]\n", "[search.weights]\nheadroom = 3.0\n[subwoofer]\n")
     loud = solve(eager, counts=(2,))
-    assert loud.plans[2].by_aims
+    assert loud.plans[2].found.by_aims
     assert found(loud).headroom.least_db >= found(results).headroom.least_db - 1e-9
 
 
