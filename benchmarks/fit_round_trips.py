@@ -79,7 +79,7 @@ def case(seed: int, folder: Path) -> dict[str, float | int | str | bool]:
     """One round trip."""
     project = parse_project(ROOM, source="round trip")
     rng = np.random.default_rng(seed)
-    seats, subs = project.seats(), np.array(list(SUBS.values()))
+    seats, subs = project.seats, np.array(list(SUBS.values()))
     space = Space(project, sub_name=tuple(SUBS), sub_m=subs, seat_name=seats.name, seat_m=seats.position_m)
     true = np.clip(rng.normal(size=len(space.free)), -2.0, 2.0)
     situation = space.situation(true)

@@ -101,7 +101,7 @@ delay_ms = [0, 15]
 SUBS = {"left": (0.3, 0.4, 0.3), "right": (0.3, 3.6, 0.3), "rear": (5.3, 1.1, 0.3)}
 MAIN = {"main": (0.4, 2.05, 0.9)}
 project = parse_project(DRAWN, source="loft.toml")
-seats = project.seats()
+seats = project.seats
 print(f"{project.name}: {len(seats)} seats in {len(project.rows)} rows, {len(SUBS)} subs, one main loudspeaker")
 
 # %% [markdown]
@@ -116,7 +116,7 @@ built = parse_project(DRAWN.replace("5.6", "5.63").replace("0.015", "0.02"), sou
 hz = np.arange(15.0, 150.0, 0.5)
 every = SUBS | MAIN
 truth = transfer_function(
-    built.room(), built.surfaces(), frequency_hz=hz, seat_m=seats.position_m, source_m=np.array(list(every.values()))
+    built.room, built.surfaces(), frequency_hz=hz, seat_m=seats.position_m, source_m=np.array(list(every.values()))
 )
 rng = np.random.default_rng(7)
 noise = rng.normal(size=(2, *truth.shape)) * np.sqrt(np.mean(np.abs(truth) ** 2) / 2) * 10 ** (-50 / 20)
@@ -307,7 +307,7 @@ values = starting_values(
     gain_db=table.gain_db[0].tolist(),
     delay_s=table.delay_s[0].tolist(),
     polarity=table.polarity[0].tolist(),
-    room=project.room(),
+    room=project.room,
     rate_hz=48000.0,
 )
 for sub in values.subs:

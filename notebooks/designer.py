@@ -57,8 +57,8 @@ class Picture:
 project = parse_project(
     files("roommodes.project").joinpath("demo.toml").read_text(encoding="utf-8"), source="demo.toml"
 )
-room, surfaces = project.room(), project.surfaces()
-seats, candidates = project.seats(), project.candidates()
+room, surfaces = project.room, project.surfaces()
+seats, candidates = project.seats, project.candidates
 print(f"{project.name}: {room.length_m} x {room.width_m} x {room.height_m} m, {room.volume_m3:.0f} m3")
 print(f"{len(seats)} seats, {len(candidates)} candidates")
 for surface in surfaces:

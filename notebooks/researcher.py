@@ -303,10 +303,10 @@ spread_db = {}
 for build in ("rigid", "one long wall a pane"):
     project = parse_project(results[build].rooms["project_toml"][0], source="room 1")
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=results[build].frequency_hz,
-        seat_m=project.seats().position_m,
+        seat_m=project.seats.position_m,
         source_m=results[build].arrays["position_m"][0, TWO, :2],
     )
     level = level_db(transfer.sum(axis=2)).reshape(-1, 3, 4)  # frequency, row, seat from left to right

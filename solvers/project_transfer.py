@@ -36,7 +36,7 @@ def project_transfer(
     OutsideModel : the model cannot take this project.
     """
     return transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=frequency_hz,
         seat_m=seat_m,

@@ -66,9 +66,9 @@ def modelled(
     project: Project, hz: Floats, subs: Mapping[str, Sequence[float]], places: Sequence[Sequence[float]] = ()
 ) -> Measured:
     """Responses at the project's seats and at further places."""
-    seats = [*project.seats().position_m.tolist(), *places]
+    seats = [*project.seats.position_m.tolist(), *places]
     transfer = transfer_function(
-        project.room(), project.surfaces(), frequency_hz=hz, seat_m=seats, source_m=list(subs.values())
+        project.room, project.surfaces(), frequency_hz=hz, seat_m=seats, source_m=list(subs.values())
     )
     return Measured(hz=hz, transfer=transfer)
 

@@ -319,8 +319,8 @@ def test_the_guides_project_is_valid_and_short() -> None:
     (text,) = re.findall(r"^```toml\n(.*?)^```$", text_of("docs/designer.md"), flags=re.MULTILINE | re.DOTALL)
     assert len(text.splitlines()) <= 25
     project = parse_project(text, source="designer.md")
-    assert len(project.seats()) == 3
-    assert len(project.candidates()) > 4
+    assert len(project.seats) == 3
+    assert len(project.candidates) > 4
 
 
 def test_links_between_the_guides_lead_somewhere() -> None:

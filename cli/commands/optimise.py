@@ -76,7 +76,7 @@ def optimise(
     size = expected_results_bytes(project, wanted)
     check_targets({"--output": target}, inputs=inputs, force=force, needed_bytes=size)
     if not quiet and basis is None:
-        warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
+        warn(model_warnings(project.room, project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked, threads=threads) as running:
             basis = basis or modelled_basis(project, running=running)

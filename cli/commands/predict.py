@@ -40,7 +40,7 @@ def predict(
     project = load_project(file)
     check_targets({"--output": output}, inputs=[file], force=force)
     if not quiet:
-        warn(model_warnings(project.room(), project.surfaces(), high_hz=project.search.band_hz[1]))
+        warn(model_warnings(project.room, project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         plan = predict_layout(project, running=running)
     if output:

@@ -84,7 +84,7 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     from cli.words.tune import print_tuned
     from roommodes.filters.biquads import SIGN_CONVENTION
 
-    page, room = Page(), plan.project.room()
+    page, room = Page(), plan.project.room
     measured = plan.measured is not None
     known = "measured" if measured else "predicted"
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"

@@ -146,7 +146,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             clear_high_m=centre,
             faces="",
         )
-    room = project.room().size_m
+    room = project.room.size_m
     facing = cabinet.facing_at(centre, room, project.keep_outs)
     position = np.array([centre])
     low, high = cabinet.boxes(position.copy(), facing, clearance=False)

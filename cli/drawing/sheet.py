@@ -98,7 +98,7 @@ def plan_to_fit(plan: Plan, width_mm: float) -> Sheet:
 def _views(sheet: Sheet, plan: Plan) -> bool:
     """Lay out the three views; False where they do not fit."""
     scale = sheet.scale
-    length, width, height = (1e3 * side / scale for side in plan.project.room().size_m)
+    length, width, height = (1e3 * side / scale for side in plan.project.room.size_m)
     if length + COLUMN_MM > sheet.width_mm or width + height > sheet.height_mm:
         return False  # without drawing it, which takes its time
     side_wall, end_wall = walls_to_show(plan)
@@ -162,7 +162,7 @@ def _texts(plan: Plan) -> list[tuple[str, list[str]]]:
 
 
 def _sub_lines(plan: Plan) -> list[str]:
-    length, width, _ = plan.project.room().size_m
+    length, width, _ = plan.project.room.size_m
     lines = []
     for sub in stances(plan):
         x, y, z = sub.centre_m

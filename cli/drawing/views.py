@@ -40,7 +40,7 @@ FIRST_ROW_MM = 9.0  # from the outline to the first dimension line: room for the
 
 def plan_view(plan: Plan, scale: float) -> Sheet:
     """The room from above, the front wall to the left; the origin lies in the corner of front, left wall and floor."""
-    room = plan.project.room().size_m
+    room = plan.project.room.size_m
     view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
     subs = stances(plan)
@@ -63,7 +63,7 @@ def plan_view(plan: Plan, scale: float) -> Sheet:
 
 def elevation(plan: Plan, scale: float, wall: Wall) -> Sheet:
     """A wall from inside, with all that stands between it and the wall behind the onlooker."""
-    room = plan.project.room().size_m
+    room = plan.project.room.size_m
     normal, side = AXIS_OF_WALL[wall]
     across = 1 - normal
     mirrored = wall in {"left", "rear"}
@@ -95,7 +95,7 @@ def elevation(plan: Plan, scale: float, wall: Wall) -> Sheet:
 
 def walls_to_show(plan: Plan) -> tuple[Wall, Wall]:
     """One side wall and one end wall, those with more on them: parts of their own first, then subs near them."""
-    room = plan.project.room().size_m
+    room = plan.project.room.size_m
     parts = wall_parts(plan.project)
 
     def weight(wall: Wall) -> tuple[int, int]:

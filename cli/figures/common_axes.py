@@ -154,7 +154,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     title : what it shows.
     candidates : whether the candidates are drawn, as small dots.
     """
-    room, seats, screen, glass = project.room(), project.seats(), project.screen, glass_of(project)
+    room, seats, screen, glass = project.room, project.seats, project.screen, glass_of(project)
     length, width = room.length_m, room.width_m
     axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
     for box in project.keep_outs:
@@ -166,7 +166,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         inset = 0.012 * length
         axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
     if candidates:
-        candidate_m = project.candidates().position_m
+        candidate_m = project.candidates.position_m
         axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
     _seats(
         axes,

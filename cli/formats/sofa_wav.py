@@ -45,7 +45,7 @@ def sofa_bytes(plan: Plan) -> bytes:
         "the corner of front wall, left wall and floor; x to the rear, y to the right as seen facing the screen, z up."
     )
     sofa.GLOBAL_History = f"project SHA-256 {plan.project.sha256}, seed {results.seed}"
-    room = plan.project.room()
+    room = plan.project.room
     sofa.add_variable("RoomCornerA", np.zeros((1, 3)), "double", "IC")
     sofa.add_variable("RoomCornerB", np.array([room.size_m]), "double", "IC")
     sofa.ListenerPosition = np.zeros((1, 3))

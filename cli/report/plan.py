@@ -50,7 +50,7 @@ def lead_sentence(plan: Plan, compared: BeforeAfter) -> str:
 
 def place_section(plan: Plan) -> Section:
     """Where the subs stand."""
-    room = plan.project.room()
+    room = plan.project.room
     subs = stances(plan)
     rows = []
     for sub, zone in zip(subs, plan.zones, strict=True):

@@ -82,7 +82,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
         )
         for frame in stills
     )
-    length_m, width_m, _ = plan.project.room().size_m
+    length_m, width_m, _ = plan.project.room.size_m
     each = min(3.4, STILLS_IN / len(stills) * width_m / length_m)  # height of a map [inch]
     headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.seats.name]
     rows = [
@@ -206,7 +206,7 @@ def _limits_words(sub: SubwooferTable) -> str:
 
 def assumed_section(plan: Plan) -> Section:
     """What went in."""
-    project, room = plan.project, plan.project.room()
+    project, room = plan.project, plan.project.room
     known = project.constructions()
     places: dict[str, list[str]] = {}
     for wall in WALLS:
@@ -318,7 +318,7 @@ def _map_data(
     """What the page's script draws from; levels as 16-bit numbers, row by row from the left wall, in base64."""
     hz, plane = plan.frequency_hz, compared.plane
     frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
-    room = plan.project.room()
+    room = plan.project.room
     edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
     first = _telling(seat_db[0], hz, 1)[0]
     mark, decimals = seat_marks(plan.seats.position_m, room.length_m)

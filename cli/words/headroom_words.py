@@ -137,7 +137,7 @@ def amplifier_words(project: Project, needs: Needs) -> str:
 
 def box_words(project: Project) -> str:
     """What driver and box come to."""
-    box = boxed_driver(project.subwoofer, project.room().air)
+    box = boxed_driver(project.subwoofer, project.room.air)
     assert box is not None, "needs come from a driver"
     efficiency = 100.0 * box.driver.reference_efficiency(box.air)
     if box.port is None:
@@ -158,7 +158,7 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
     if found.added is not None:
         one = found.added
         gain = float(one.band_headroom_db.min()) - least
-        place = from_walls(plan.results.candidates.position_m[one.candidate], plan.project.room())
+        place = from_walls(plan.results.candidates.position_m[one.candidate], plan.project.room)
         cost = f"variation {one.variation_db:.2f} dB against {plan.variation_db:.2f} dB"
         kept = "" if one.keeps_variation else "; no place keeps the variation, this one costs the least"
         lines.append(

@@ -36,7 +36,7 @@ def shown_levels(plan: Plan) -> tuple[Floats, str]:
 
 def print_prediction(page: Page, plan: Plan) -> None:
     """The layout, the levels per third-octave, and what they come to."""
-    room = plan.project.room()
+    room = plan.project.room
     page.heading(f"{name(plan.project.name)}: the layout in the file")
     each = zip(plan.positions_m, drive_lines(plan.drives), strict=True)
     rows = [[str(number), from_walls(position, room), words] for number, (position, words) in enumerate(each, start=1)]

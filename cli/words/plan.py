@@ -111,7 +111,7 @@ def print_comparison(page: Page, results: Results) -> None:
 
 def print_plan(page: Page, plan: Plan) -> None:
     """A plan: where each sub stands and what is dialled in."""
-    table, room, drives = plan.table, plan.project.room(), plan.drives
+    table, room, drives = plan.table, plan.project.room, plan.drives
     best = "first by the aims" if table.found.by_aims else "best" if table.found.exhaustive else "best found"
     page.heading(f"{subs_word(plan.subs)}: {best}, variation {plan.variation_db:.2f} dB")
     rows = [

@@ -21,7 +21,7 @@ TOWARD = (("front", "rear"), ("left", "right"), ("floor", "ceiling"))
 
 def print_room(page: Page, project: Project, found: RoomFindings) -> None:
     """The room, its modes, the seats and the candidates."""
-    room = project.room()
+    room = project.room
     low_hz, high_hz = project.search.band_hz
     page.heading(f"{name(project.name)}: {room.length_m:g} x {room.width_m:g} x {room.height_m:g} m")
     page.line(
@@ -127,7 +127,7 @@ def shift_words(mode: BuiltMode) -> str:
 
 
 def _print_seats(page: Page, project: Project) -> None:
-    room, screen = project.room(), project.screen
+    room, screen = project.room, project.screen
     page.heading("Seats")
     headers = ["row", "seats", "from front wall", "to rear wall", "ears above floor", "weight"]
     headers += ["viewing angle"] if screen else []
@@ -152,7 +152,7 @@ def _angle_words(screen_width_m: float, distance_m: float) -> str:
 
 
 def _print_zones(page: Page, project: Project) -> None:
-    page.heading(f"Where a sub may stand: {counted(len(project.candidates()), 'candidate')}")
+    page.heading(f"Where a sub may stand: {counted(len(project.candidates), 'candidate')}")
     yields = project.zone_yields()
     if not yields:
         page.line("No zones yet: add [[zones]] before optimise.")
@@ -170,7 +170,7 @@ def _print_zones(page: Page, project: Project) -> None:
 
 def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
     """What `check --json` prints of a valid project."""
-    room, screen = project.room(), project.screen
+    room, screen = project.room, project.screen
     low_hz, high_hz = project.search.band_hz
     return {
         "name": project.name,
@@ -221,6 +221,6 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
             }
             for zone in project.zone_yields()
         ],
-        "candidates": len(project.candidates()),
+        "candidates": len(project.candidates),
         "seats": int(np.sum([len(row.y_m) for row in project.rows])),
     }

@@ -41,7 +41,7 @@ FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filte
 
 def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...]) -> dict[str, Any]:
     """What `settings --json` prints."""
-    room = plan.project.room()
+    room = plan.project.room
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),

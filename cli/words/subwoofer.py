@@ -35,7 +35,7 @@ def print_subwoofer(page: Page, project: Project) -> None:
 def subwoofer_json(project: Project) -> dict[str, Any]:
     """The same as plain data."""
     found = _limits(project)
-    box = boxed_driver(project.subwoofer, project.room().air)
+    box = boxed_driver(project.subwoofer, project.room.air)
     return {
         "name": project.subwoofer.name,
         "box": None
@@ -59,5 +59,5 @@ def subwoofer_json(project: Project) -> dict[str, Any]:
 def _limits(project: Project) -> tuple[tuple[int, ...], Limits] | None:
     """The bands of the search and the limits at their centres."""
     bands = bands_within(np.geomspace(*project.search.band_hz, 200))
-    limits = limits_of(project.subwoofer, np.array([exact_hz(band) for band in bands]), project.room().air)
+    limits = limits_of(project.subwoofer, np.array([exact_hz(band) for band in bands]), project.room.air)
     return None if limits is None else (bands, limits)

@@ -209,7 +209,7 @@ class _Reading:
     ) -> None:
         """What was lost between the files."""
         reference = self.tables.reference
-        speed = self.project.room().air.speed_of_sound_m_s
+        speed = self.project.room.air.speed_of_sound_m_s
         peaks = np.full(transfer.shape[1:], np.nan)
         starts = peaks.copy()
         for key, found in raw.items():
@@ -229,7 +229,7 @@ class _Reading:
 
     def _phase_doubts(self, sub: int, transfer: Complexes, seats: MeasuredSeats, subs: MeasuredSubs) -> list[Doubt]:
         """Lost signs and times of one sub's responses (n_freq, n_seat)."""
-        reference, room = self.tables.reference, self.project.room()
+        reference, room = self.tables.reference, self.project.room
         if not (reference.common_polarity or reference.common_time):
             return []
         place = subs.position_m[sub]

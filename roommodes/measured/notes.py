@@ -64,7 +64,7 @@ def measured_notes(
     ]
     if lost:
         notes.append(f"By the manifest {' and '.join(lost)} cannot be compared between responses.")
-    missing = [name for index, name in enumerate(project.seats().name) if index not in set(seats.seat.tolist())]
+    missing = [name for index, name in enumerate(project.seats.name) if index not in set(seats.seat.tolist())]
     if missing:
         notes.append(f"Not measured: {', '.join(missing)}.")
     return tuple(notes)

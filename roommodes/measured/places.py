@@ -40,7 +40,7 @@ class Places:
         """The subs, each with the candidate that it stands on."""
         position = np.array([sub.position_m or (np.nan,) * 3 for sub in self.tables.subs], dtype=np.float64)
         self._inside(position, "subs")
-        candidates = self.project.candidates().position_m.reshape(-1, 3)
+        candidates = self.project.candidates.position_m.reshape(-1, 3)
         nearest_one = [_nearest(place, candidates) for place in position]
         return MeasuredSubs(
             name=tuple(self.sub_names), position_m=position, candidate=np.array(nearest_one, dtype=np.intp)
@@ -48,7 +48,7 @@ class Places:
 
     def seats(self) -> MeasuredSeats:
         """Seats and places that a response names."""
-        known = self.project.seats()
+        known = self.project.seats
         places = np.array([place.position_m for place in self.tables.places], dtype=np.float64).reshape(-1, 3)
         self._inside(places, "places")
         used_seats = {response.seat for response in self.tables.responses}
@@ -68,7 +68,7 @@ class Places:
         )
 
     def _inside(self, position_m: Floats, key: str) -> None:
-        size = np.array(self.project.room().size_m)
+        size = np.array(self.project.room.size_m)
         for index, place in enumerate(position_m):
             outside = np.flatnonzero((place < -1e-9) | (place > size + 1e-9))
             if len(outside):
@@ -101,7 +101,7 @@ class Places:
         """(seat, sub) -> index of its response; duplicates, unknown names and gaps are faults."""
         placed: dict[tuple[int, int], int] = {}
         source_of: dict[tuple[Any, ...], int] = {}
-        known = self.project.seats().name
+        known = self.project.seats.name
         for index, one in enumerate(self.tables.responses):
             where = ("responses", index)
             sub = self.sub_names.index(one.sub) if one.sub in self.sub_names else None

@@ -164,7 +164,7 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
     OutsideModel : for a sample rate that no processor has.
     """
     check_rate(rate_hz)
-    speed = plan.project.room().air.speed_of_sound_m_s
+    speed = plan.project.room.air.speed_of_sound_m_s
     drives = plan.drives.from_earliest()
     paths = filters or ((),) * plan.subs
     subs = [

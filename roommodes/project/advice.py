@@ -35,7 +35,7 @@ def viewing_angle_deg(*, screen_width_m: float, distance_m: float) -> float:
 
 def project_warnings(project: Project) -> tuple[str, ...]:
     """Warnings that need no solution of the room: seats, zones, glass, the band's limits."""
-    room, surfaces, seats = project.room(), project.surfaces(), project.seats()
+    room, surfaces, seats = project.room, project.surfaces(), project.seats
     low_hz, high_hz = project.search.band_hz
     return (
         *_rear_rows(project, room),
@@ -110,7 +110,7 @@ def _rear_rows(project: Project, room: Room) -> Iterator[str]:
 
 
 def _near_zones(project: Project, seats: Seats) -> Iterator[str]:
-    candidates = project.candidates()
+    candidates = project.candidates
     for zone in dict.fromkeys(candidates.zone):
         chosen = [index for index, name in enumerate(candidates.zone) if name == zone]
         gap = np.linalg.norm(candidates.position_m[chosen][:, None] - seats.position_m[None], axis=-1)

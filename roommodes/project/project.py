@@ -6,6 +6,7 @@
 
 import hashlib
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,7 +47,7 @@ class Layout:
     polarity: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Project:
     """A valid project. Get one from `project.reading.load_project`.
 
@@ -130,8 +131,9 @@ class Project:
 
         None where the project does not say how loud a sub plays.
         """
-        return highest_level_db(self.subwoofer, frequency_hz, self.room().air)
+        return highest_level_db(self.subwoofer, frequency_hz, self.room.air)
 
+    @cached_property
     def room(self) -> Room:
         """The room with its air."""
         return room_of(self.tables.room)
@@ -143,7 +145,7 @@ class Project:
 
     def surfaces(self) -> tuple[Surface, ...]:
         """Whole walls that are not rigid, in the order of `rooms.WALLS`, then the regions in the file's order."""
-        room, known = self.room(), self.constructions()
+        room, known = self.room, self.constructions()
         whole = [
             surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {the_wall(wall)}")
             for wall in WALLS
@@ -161,6 +163,7 @@ class Project:
         ]
         return (*whole, *parts)
 
+    @cached_property
     def seats(self) -> Seats:
         """All seats, row by row."""
         rows = self.tables.rows
@@ -174,8 +177,9 @@ class Project:
 
     def listening(self) -> Listening:
         """Every point that is listened at: the seats, then the further points of those that are clouds."""
-        return listening_at(self.seats(), [row.cloud_m for row in self.tables.rows])
+        return listening_at(self.seats, [row.cloud_m for row in self.tables.rows])
 
+    @cached_property
     def candidates(self) -> Candidates:
         """All legal positions of a subwoofer; none if the project has no zones."""
         return self._laid_out()[0]
@@ -188,9 +192,9 @@ class Project:
         """What decides where a sub may stand."""
         return Ground(
             keep_outs=self.keep_outs,
-            room_m=self.room().size_m,
+            room_m=self.room.size_m,
             cabinet=cabinet_of(self.tables.subwoofer),
-            ears=Ears(position_m=self.seats().position_m, distance_m=self.search.seat_distance_m),
+            ears=Ears(position_m=self.seats.position_m, distance_m=self.search.seat_distance_m),
         )
 
     def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:

@@ -123,8 +123,8 @@ def row_places(project: Project, *, n_freq: int, step_m: float = STEP_M) -> RowP
     rows = project.rows
     if not any(row.move_m and max(row.move_m) > 0.0 for row in rows):
         return None
-    seats = project.seats()
-    candidates = project.candidates().position_m
+    seats = project.seats
+    candidates = project.candidates.position_m
     furthest_m = max(max(row.move_m or (0.0,)) for row in rows)
     while True:
         offsets = [_offsets(row.move_m or (0.0, 0.0), step_m) for row in rows]

@@ -74,7 +74,7 @@ def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]
             continue
         free = True
         if cabinet is not None:
-            fits = cabinet.fits(np.array(positions), project.room().size_m, project.keep_outs, clearance=False)
+            fits = cabinet.fits(np.array(positions), project.room.size_m, project.keep_outs, clearance=False)
             free = bool(fits.all())
         found.append(UsualLayout(name=name, positions_m=positions, stands_free=free))
     return tuple(found)
@@ -82,7 +82,7 @@ def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]
 
 def _places(project: Project) -> dict[str, tuple[float, float, float]]:
     """Acoustic centres of cabinets on the floor, as near to the walls as the air that they need behind them allows."""
-    length, width, height = project.room().size_m
+    length, width, height = project.room.size_m
     size = project.subwoofer.cabinet_m
     cabinet = cabinet_of(project.subwoofer)
     air = 0.0 if cabinet is None else cabinet.space_m("rear")

@@ -40,7 +40,7 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
     top = float(fit.frequency_hz[-1])
 
     rooms = (
-        ("as drawn", project.room(), project.surfaces()),
+        ("as drawn", project.room, project.surfaces()),
         ("as fitted", fit.situation.room, fit.space.surfaces(fit.situation)[0]),
     )
     found = []
@@ -54,7 +54,7 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
         )
         found.append(strongest(modes))
     drawn, fitted = found
-    box = project.room()
+    box = project.room
 
     def textbook_hz(number: tuple[int, int, int]) -> float:
         half_waves = hypot(*(n / size for n, size in zip(number, box.size_m, strict=True)))

@@ -94,7 +94,7 @@ def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
     running : progress, cancelling, threads.
     """
     project, seat_m, hz = plan.project, plan.seats.position_m, plan.frequency_hz
-    room = project.room()
+    room = project.room
     usual = [_alike(one) for one in _rivals(plan)]
     layouts = [_Layout(name="plan", positions_m=plan.positions_m, drives=plan.drives), *usual, *_own(project)]
     plane = listening_plane(

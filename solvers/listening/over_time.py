@@ -89,7 +89,7 @@ def plan_over_time(plan: Plan, *, length_s: float = 2.0, running: Running = Runn
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index, length_s)
     low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
     project, seats = plan.project, plan.seats
-    found = built_modes(project.room(), project.surfaces(), max_hz=min(high, MOST_MODES_HZ), running=running)
+    found = built_modes(project.room, project.surfaces(), max_hz=min(high, MOST_MODES_HZ), running=running)
     modes = tuple(mode for mode in found if low <= mode.frequency_hz <= high)
     drives = plan.weights(hz)
     inside = (hz >= low) & (hz <= high)

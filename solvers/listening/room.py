@@ -42,7 +42,7 @@ def examine(project: Project, *, running: Running = Running()) -> RoomFindings:
     project : the project.
     running : progress.
     """
-    room, surfaces = project.room(), project.surfaces()
+    room, surfaces = project.room, project.surfaces()
     low_hz, high_hz = project.search.band_hz
     modes = built_modes(room, surfaces, max_hz=high_hz, precision=FOR_READING, running=running)
     decay_time_s = decay_estimate_s(room, surfaces, hz=high_hz)
@@ -54,5 +54,5 @@ def examine(project: Project, *, running: Running = Running()) -> RoomFindings:
         density_high_per_hz=float(high_density),
         decay_time_s=decay_time_s,
         crossover_hz=crossover_hz(room, decay_time_s),
-        warnings=(*project_warnings(project), *null_warnings(modes, project.seats())),
+        warnings=(*project_warnings(project), *null_warnings(modes, project.seats)),
     )

@@ -163,7 +163,7 @@ def first_sound_s(plan: Plan) -> Floats:
 
 def arrivals_s(plan: Plan) -> Floats:
     """Direct sound of each sub at each seat, after the earliest sub's signal: (n_seat, n_sub) [s]."""
-    speed = plan.project.room().air.speed_of_sound_m_s
+    speed = plan.project.room.air.speed_of_sound_m_s
     return direct_sound_s(plan.positions_m, plan.drives.delay_s, plan.seats.position_m, speed_m_s=speed)
 
 

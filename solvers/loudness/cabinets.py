@@ -79,7 +79,7 @@ def standings(project: Project, position_m: Floats) -> tuple[Standing, ...]:
     cabinet = cabinet_of(project.subwoofer)
     if cabinet is None:
         return ()
-    room = project.room().size_m
+    room = project.room.size_m
     faces = {*cabinet.free_faces, "rear"} if cabinet.ventilation_m > 0.0 else set(cabinet.free_faces)
     turned = [cabinet.facing_at(_triple(at), room, project.keep_outs) for at in position_m]
     boxes: list[tuple[Triple, Triple]] = []

@@ -73,7 +73,7 @@ def loudness_of(project: Project, frequency_hz: Floats) -> Loudness | None:
 
     The bands are those of the target's band that hold a frequency, all of them where none does.
     """
-    limits = limits_of(project.subwoofer, frequency_hz, project.room().air)
+    limits = limits_of(project.subwoofer, frequency_hz, project.room.air)
     if limits is None:
         return None
     return Loudness(limits=limits, target_db=project.target.rms_db, bands=target_bands(project, frequency_hz))
@@ -197,7 +197,7 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
         tightest.append(int(inside[np.argmin(common[inside])]))
     in_phase = np.abs(weights).sum(axis=1, keepdims=True)
     gain = level_db(seat_pressure(transfer, weights) / in_phase)
-    rule = rule_of_thumb_db(project.room(), hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
+    rule = rule_of_thumb_db(project.room, hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
     return Headroom(
         bands=bands,
         highest_db=band_highest,
@@ -233,7 +233,7 @@ def rule_of_thumb_db(room: Room, frequency_hz: Floats, *, weights: Complexes, su
 
 
 def _needs(project: Project, loudness: Loudness, *, spare: Floats, headroom_db: Floats) -> Needs | None:
-    box = boxed_driver(project.subwoofer, project.room().air)
+    box = boxed_driver(project.subwoofer, project.room.air)
     if box is None:
         return None
     hz, bands = loudness.limits.frequency_hz, loudness.bands

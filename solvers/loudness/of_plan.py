@@ -75,7 +75,7 @@ def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
     amplifier = project.subwoofer.amplifier
     heat, where = None, standings(project, plan.positions_m)
     if amplifier is not None and (power := highest_power_w(project, found)) is not None:
-        heat = heat_of(amplifier, power, project.room().air)
+        heat = heat_of(amplifier, power, project.room.air)
     return PlanHeadroom(
         headroom=found,
         loudness=loudness,

@@ -73,7 +73,7 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
     """
     wishes = project.search
     frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
-    seats, candidates = project.seats(), project.candidates()
+    seats, candidates = project.seats, project.candidates
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])

@@ -49,7 +49,7 @@ def judge_layout(
         message = f"got positions {position.shape} and {len(own)} drives; allowed: [x, y, z] and a drive for every sub"
         raise ProjectInvalid(project.source, [Fault(where="positions_m", message=message)])
     frequency_hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
-    seats, listening = project.seats(), project.listening()
+    seats, listening = project.seats, project.listening()
     transfer = project_transfer(
         project, frequency_hz=frequency_hz, seat_m=listening.position_m, source_m=position, running=running
     )

@@ -36,7 +36,7 @@ def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
     at_seat = np.flatnonzero(measured.seats.seat >= 0)
     if faults := _faults(measured, subs, mains, len(at_seat)):
         raise ProjectInvalid(measured.source, faults)
-    known = project.seats()
+    known = project.seats
     seat = measured.seats.seat[at_seat]
     transfer = measured.transfer[:, at_seat, :]
     weight = known.weight[seat]
@@ -146,7 +146,7 @@ def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_
 def _left_out(project: Project, measured: MeasuredSet, seat: np.ndarray) -> tuple[str, ...]:
     """Seats that were not measured and places that are none, in sentences."""
     notes = []
-    missing = [name for index, name in enumerate(project.seats().name) if index not in seat]
+    missing = [name for index, name in enumerate(project.seats.name) if index not in seat]
     if missing:
         notes.append(f"Not measured and so not counted: {', '.join(missing)}.")
     places = [name for name, index in zip(measured.seats.name, measured.seats.seat, strict=True) if index < 0]

@@ -148,6 +148,6 @@ def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:
     return expected_bytes(
         n_freq=len(log_grid(*wishes.band_hz, wishes.points_per_octave)),
         n_seat=len(project.listening().seat),
-        n_candidate=len(project.candidates()),
+        n_candidate=len(project.candidates),
         n_plan=KEPT_PLANS * len(counts),
     )

@@ -95,7 +95,7 @@ def _done(text: str, key: str, running: Running) -> JobRecord:
     project = parse_project(tree["project"], source="room")
     strategies: list[Mapping[str, Any]] = tree["strategies"]
     position_m, arms = arms_of(project, strategies, tree["places"])
-    wishes, seats = project.search, project.seats()
+    wishes, seats = project.search, project.seats
     frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
     finer = finer_by(wishes.points_per_octave, tree["judged_points_per_octave"])
     fine = Grid(
@@ -118,7 +118,7 @@ def _done(text: str, key: str, running: Running) -> JobRecord:
         frequency_hz=frequency_hz,
         arrays=arrays,
         notes=tuple(NO_LAYOUT if answer is None else answer.note for answer in answers),
-        decay_s=decay_estimate_s(project.room(), project.surfaces(), hz=sqrt(wishes.band_hz[0] * wishes.band_hz[1])),
+        decay_s=decay_estimate_s(project.room, project.surfaces(), hz=sqrt(wishes.band_hz[0] * wishes.band_hz[1])),
         seconds=perf_counter() - began,
         cpu_seconds=process_time() - began_cpu,
     )
@@ -126,11 +126,11 @@ def _done(text: str, key: str, running: Running) -> JobRecord:
 
 def _field(project: Project, frequency_hz: Floats, position_m: Floats, running: Running) -> Complexes:
     """From all positions to all seats: (n_freq, n_seat, n_position) [1/m]."""
-    seats = project.seats()
+    seats = project.seats
     if not len(position_m):
         return np.zeros((len(frequency_hz), len(seats), 0), dtype=np.complex128)
     return transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=frequency_hz,
         seat_m=seats.position_m,

@@ -85,7 +85,7 @@ def arms_of(
 
 def _points(project: Project, strategy: Strategy, places: Mapping[str, float]) -> list[Point]:
     """Positions of a strategy; those that a search may choose from keep their distance from the ears."""
-    size = project.room().size_m
+    size = project.room.size_m
     inset, up = places["inset_m"], places["height_m"]
     low, high = (inset, inset, up), (size[0] - inset, size[1] - inset, max(size[2] - inset, up))
 
@@ -98,14 +98,14 @@ def _points(project: Project, strategy: Strategy, places: Mapping[str, float]) -
         points = _along_walls(project, strategy, at)
     if len(points) == strategy.subs:
         return points  # nothing to choose from
-    ears = project.seats().position_m
+    ears = project.seats.position_m
     gap = np.linalg.norm(np.array(points)[:, None] - ears, axis=2).min(axis=1)
     return [point for point, free in zip(points, gap, strict=True) if free >= places["seat_distance_m"] - SAME_M]
 
 
 def _along_walls(project: Project, strategy: Strategy, at: Callable[[Point], Point]) -> list[Point]:
     """The candidates along the walls, and the walls' middles, which belong to them whatever the spacing."""
-    candidates = project.candidates()
+    candidates = project.candidates
     level = at((0.0, 0.0, strategy.height))[2]
     pairs = zip(candidates.position_m.tolist(), candidates.zone, strict=True)
     points = [(x, y, level if strategy.height else z) for (x, y, z), zone in pairs if zone in strategy.walls]
@@ -117,7 +117,7 @@ def _along_walls(project: Project, strategy: Strategy, at: Callable[[Point], Poi
 def _arm(project: Project, strategy: Strategy, column: NDArray[np.intp]) -> Arm:
     # A rear source that takes up the front's plane wave plays it inverted and late by the room's length, however
     # far both stand off their walls: 2 cos(ka) e^{-jkx} meets its reflection 2 cos(ka) e^{-jk(2L - x)}.
-    late = project.room().length_m / project.room().air.speed_of_sound_m_s
+    late = project.room.length_m / project.room.air.speed_of_sound_m_s
     search = project.search
     least, most = (search.delay_ms[0] * 1e-3, search.delay_ms[1] * 1e-3)
     return Arm(

@@ -308,7 +308,7 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
 
 
 def _sizes(rooms: Sequence[StudyRoom]) -> dict[str, Any]:
-    models = [room_project(room).room() for room in rooms]
+    models = [room_project(room).room for room in rooms]
     size = np.array([model.size_m for model in models])
     return {
         "length_m": size[:, 0],

@@ -143,7 +143,7 @@ class Inputs:
 
     def drawn(self) -> Builds:
         """The room as drawn, once."""
-        room = self.project.room()
+        room = self.project.room
         return Builds(
             size_m=np.array([room.size_m]),
             temperature_c=np.array([room.air.temperature_c]),
@@ -156,7 +156,7 @@ class Inputs:
 
     def builds(self, unit: Floats) -> Builds:
         """Points of the unit cube as built rooms: (n, size) -> n of them."""
-        table, room, count = self.project.tables.tolerance, self.project.room(), len(unit)
+        table, room, count = self.project.tables.tolerance, self.project.room, len(unit)
 
         def swing(group: str, half: tuple[float, ...], n: int) -> Floats:
             """(n_draw, n, axis) even over plus or minus `half`; zero where nothing is spread."""
@@ -191,7 +191,7 @@ class Inputs:
 
     def built(self, builds: Builds, index: int) -> tuple[Room, tuple[Surface, ...]]:
         """One built room for the full model, by a project with other numbers in its tables."""
-        tables, drawn = self.project.tables, self.project.room()
+        tables, drawn = self.project.tables, self.project.room
         size = builds.size_m[index]
         grown = size / np.array(drawn.size_m)
         known = self.project.constructions()
@@ -220,7 +220,7 @@ class Inputs:
         update = {"room": room, "regions": tuple(regions), "constructions": {**tables.constructions, **changed}}
         built: ProjectTables = tables.model_copy(update=update)
         project = replace(self.project, tables=built)
-        return project.room(), project.surfaces()
+        return project.room, project.surfaces()
 
 
 def scaled(value: Any, factor: float) -> Any:

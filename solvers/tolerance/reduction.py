@@ -58,7 +58,7 @@ def reduced_field(
     """
     running.step("room", 0.0)
     project, table = inputs.project, inputs.project.tables.tolerance
-    room, surfaces = project.room(), project.surfaces()
+    room, surfaces = project.room, project.surfaces()
     room_reach = np.array(table.room_m)
     ears = Places(drawn_m=inputs.ear_m, reach_m=np.array(table.ears_m) + room_reach)
     cabinets = Places(drawn_m=inputs.cabinet_m, reach_m=np.array(table.cabinet_m) + room_reach)
@@ -135,7 +135,7 @@ class _Learner:
         self.samples, self.strengths = samples, strengths
         self.number, self.overlaps = number, overlaps
         self.ear_fit, self.cabinet_fit = fits
-        self.room = inputs.project.room()
+        self.room = inputs.project.room
         self.k2_modes = ports.k2_modes[tuple(number.T)]
         self.speeds = [Air(temperature_c=float(one)).speed_of_sound_m_s for one in samples.temperature_c]
 

@@ -146,7 +146,7 @@ class Walls:
     def coefficients(self, builds: Builds, omega: Floats) -> Complexes:
         """What each fixed matrix is multiplied by: (n, n_freq, n_term), for frequencies (n_freq,) [rad/s]."""
         air = ManyAirs.of(builds.temperature_c)
-        grown = builds.size_m / np.array(self.inputs.project.room().size_m)
+        grown = builds.size_m / np.array(self.inputs.project.room.size_m)
         w = omega[None, :].astype(np.complex128)
         found = []
         for one in self.local:

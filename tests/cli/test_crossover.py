@@ -42,7 +42,7 @@ def test_the_sum_is_that_of_model_and_textbook_filters(run: Run, plan: Path) -> 
     hz, table = np.array(said["grid_hz"]), results.plans[2]
     assert (hz[0], hz[-1]) == pytest.approx((30.0, 120.0))
     whole = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=hz,
         seat_m=results.seats.position_m,

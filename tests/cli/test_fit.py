@@ -47,7 +47,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
     found = modelled(built, np.geomspace(19.0, 105.0, 180), source, list(places.values()))
     rng = np.random.default_rng(2)
     for number, one in enumerate(tables.responses):
-        value = 300.0 * found.transfer[:, len(built.seats()) + list(places).index(one.where), 0]
+        value = 300.0 * found.transfer[:, len(built.seats) + list(places).index(one.where), 0]
         noise = rng.normal(size=(2, len(value))) * 0.01 * np.sqrt(np.mean(np.abs(value) ** 2) / 2.0)
         (folder / one.file).write_text(table_text(found.hz, value + noise[0] + 1j * noise[1]))
         assert number < len(places)
@@ -91,7 +91,7 @@ def test_a_bare_room_with_the_microphone_off_the_seats(site: Path, answer: dict[
     assert along["as_fitted_hz"] < along["as_drawn_hz"] < along["textbook_hz"] + 3.0
     assert along["as_fitted_decay_s"] > 1.1 * along["as_drawn_decay_s"]  # less loss than drawn
     corrected = parse_project((site / "corrected.toml").read_text(), source="corrected.toml")
-    assert abs(corrected.room().length_m - 6.04) < 0.005
+    assert abs(corrected.room.length_m - 6.04) < 0.005
 
 
 def numbers(data: Any) -> list[float]:

@@ -70,10 +70,10 @@ def test_the_plan_can_be_worked_out_again_from_what_is_printed(run, small: Path,
     project = load_project(small)
     frequency_hz = read_results(Path("small.h5")).frequency_hz
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=frequency_hz,
-        seat_m=project.seats().position_m,
+        seat_m=project.seats.position_m,
         source_m=plan["positions_m"],
     )
     weights = drive_weights(
@@ -83,7 +83,7 @@ def test_the_plan_can_be_worked_out_again_from_what_is_printed(run, small: Path,
         polarity=plan["polarity"],
     )
     level = level_db(seat_pressure(transfer, weights))
-    close(variation_db(level, project.seats().weight), plan["variation_db"], rtol=1e-6)
+    close(variation_db(level, project.seats.weight), plan["variation_db"], rtol=1e-6)
 
 
 def test_options_take_the_place_of_the_file(run, small: Path) -> None:
@@ -184,7 +184,7 @@ def test_what_the_model_warns_of(run, small: Path) -> None:
     result = run("optimise", small, "--force")
     assert result.exit_code == 0
     project = load_project(small)
-    expected = model_warnings(project.room(), project.surfaces(), high_hz=200.0)
+    expected = model_warnings(project.room, project.surfaces(), high_hz=200.0)
     assert len(expected) == 1
     assert result.stderr == f"warning: {expected[0]}\n"
 

@@ -33,7 +33,7 @@ def write_measured(folder: Path, *, extra: str = "", subs: dict[str, tuple[float
     every = SUBS | MAINS if subs is None else subs
     found = modelled(project, TABLE_HZ, every)
     files = {}
-    for s, seat in enumerate(project.seats().name):
+    for s, seat in enumerate(project.seats.name):
         for c, sub in enumerate(every):
             files[sub, seat] = f"{sub}-{s}.txt"
             (folder / files[sub, seat]).write_text(table_text(found.hz, found.transfer[:, s, c]))

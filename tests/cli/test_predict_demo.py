@@ -165,4 +165,4 @@ def test_the_real_demo_project_is_valid_and_as_large_as_promised(run) -> None:
     project = parse_project(files("roommodes.project").joinpath("demo.toml").read_text(), source="demo.toml")
     assert [len(row.y_m) for row in project.rows] == [4, 3]
     assert project.search.counts == (1, 2, 4)
-    assert len(project.candidates()) >= 40
+    assert len(project.candidates) >= 40

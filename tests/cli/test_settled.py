@@ -54,7 +54,7 @@ def played(results, values: list[dict], crossover: dict) -> np.ndarray:
     project, hz = results.project, results.crossover.levels.near_hz
     sub_m = [[one["x_m"], one["y_m"], one["z_m"]] for one in values]
     whole = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=hz,
         seat_m=results.seats.position_m,

@@ -103,7 +103,7 @@ def test_results_are_shown_again(run: Run, study_file: Path, tmp_path: Path) -> 
 
 def test_one_room_becomes_a_project(run: Run, study_file: Path, tmp_path: Path) -> None:
     assert run("study", study_file, "--room", 3, "-o", "three.toml").exit_code == 0
-    assert 4.2 <= load_project(tmp_path / "three.toml").room().length_m <= 6.8
+    assert 4.2 <= load_project(tmp_path / "three.toml").room.length_m <= 6.8
     beyond = run("study", study_file, "--room", 10, "-o", "ten.toml")
     assert beyond.exit_code == 2
     assert "the study has 9 rooms" in beyond.stderr

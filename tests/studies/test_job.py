@@ -95,7 +95,7 @@ def project_of(job: StudyJob) -> Project:
 
 
 def test_positions_are_where_their_names_say(job: StudyJob, record: JobRecord) -> None:
-    length, width, height = project_of(job).room().size_m
+    length, width, height = project_of(job).room.size_m
     near, far, side = 0.25, length - 0.25, width - 0.25
     expected = {
         0: [(near, near)],
@@ -125,7 +125,7 @@ def test_positions_are_where_their_names_say(job: StudyJob, record: JobRecord) -
 
 
 def test_settings_are_those_of_the_strategy_and_what_was_trimmed(job: StudyJob, record: JobRecord) -> None:
-    room = project_of(job).room()
+    room = project_of(job).room
     along_ms = 1e3 * room.length_m / room.air.speed_of_sound_m_s
     gain, delay = record.arrays["gain_db"][9, :4], 1e3 * record.arrays["delay_s"][9, :4]
     assert record.arrays["polarity"][9, :4].tolist() == [1, -1, 1, -1]
@@ -151,10 +151,10 @@ def test_a_trim_is_no_worse_than_any_of_a_fine_grid(job: StudyJob, record: JobRe
     project = project_of(job)
     hz = np.geomspace(25, 80, 43)  # every second frequency that is judged on
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=hz,
-        seat_m=project.seats().position_m,
+        seat_m=project.seats.position_m,
         source_m=record.arrays["position_m"][9, :4],
     )
 
@@ -165,7 +165,7 @@ def test_a_trim_is_no_worse_than_any_of_a_fine_grid(job: StudyJob, record: JobRe
             delay_s=arm.delay_s + np.array([0, 1e-3 * late_ms, 0, 0]),
             polarity=arm.polarity,
         )
-        return variation_db(level_db(seat_pressure(transfer, weights)), project.seats().weight)
+        return variation_db(level_db(seat_pressure(transfer, weights)), project.seats.weight)
 
     best = min(variation(late, quiet) for late in np.arange(-3, 3.01, 0.25) for quiet in np.arange(-6, 2.01, 0.5))
     assert best - 0.2 < record.arrays["tuned_db"][9] <= best + 1e-6
@@ -208,7 +208,7 @@ def test_more_freedom_is_never_worse(record: JobRecord) -> None:
 
 
 def test_rear_subs_of_pairs_are_late_by_the_room_and_inverted(close: Close, job: StudyJob, record: JobRecord) -> None:
-    room = project_of(job).room()
+    room = project_of(job).room
     assert record.arrays["polarity"][5, :4].tolist() == [1, 1, -1, -1]
     assert np.all(record.arrays["delay_s"][5, :2] == 0.0)
     close(record.arrays["delay_s"][5, 2:4], np.full(2, room.length_m / room.air.speed_of_sound_m_s), rtol=1e-12)

@@ -71,7 +71,7 @@ def pressure(job: StudyJob, record: JobRecord, place: int, points_m: np.ndarray,
     there = np.isfinite(record.arrays["gain_db"][place])
     gain_db, delay_s, polarity = (record.arrays[key][place, there] for key in ("gain_db", "delay_s", "polarity"))
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=hz,
         seat_m=points_m,

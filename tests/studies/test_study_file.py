@@ -161,19 +161,19 @@ def test_a_newer_format_is_refused() -> None:
 def test_a_sobol_family_fills_its_ranges_and_grows_without_moving() -> None:
     few, many = rooms_of(tiny(11)), rooms_of(tiny(32))
     assert [room.project_toml for room in few] == [room.project_toml for room in many[:11]]
-    length = np.array([room_project(room).room().length_m for room in many])
-    width = np.array([room_project(room).room().width_m for room in many])
+    length = np.array([room_project(room).room.length_m for room in many])
+    width = np.array([room_project(room).room.width_m for room in many])
     for values, low, high in ((length, 4.2, 6.8), (width, 3.2, 5.0)):
         # a (t, m, s) net in base 2: each of 32 equal parts of an axis has one of 32 points (from memory)
         parts = np.floor((values - low) / (high - low) * 32 + 1e-3).astype(int)
         assert len(set(np.clip(parts, 0, 31).tolist())) >= 30  # lengths are rounded to 0.1 mm
-    heights = [room_project(room).room().height_m for room in many]
+    heights = [room_project(room).room.height_m for room in many]
     assert abs(heights.count(2.4) - 16) <= 1
 
 
 def test_a_latin_hypercube_has_one_room_in_each_part_of_every_range() -> None:
     rooms = rooms_of(tiny(20).replace('"sobol"', '"latin hypercube"'))
-    length = np.array([room_project(room).room().length_m for room in rooms])
+    length = np.array([room_project(room).room.length_m for room in rooms])
     assert sorted(np.floor((length - 4.2) / 2.6 * 20).astype(int).tolist()) == list(range(20))
 
 
@@ -189,7 +189,7 @@ def test_every_combination_is_the_product_of_the_lists() -> None:
         .replace("{ from = 4.2, to = 6.8 }", "[5.0, 6.0]")
         .replace("{ from = 3.2, to = 5.0 }", "4.0")
     )
-    sizes = [room_project(room).room().size_m for room in rooms_of(text)]
+    sizes = [room_project(room).room.size_m for room in rooms_of(text)]
     assert sizes == [(5.0, 4.0, 2.4), (5.0, 4.0, 2.7), (6.0, 4.0, 2.4), (6.0, 4.0, 2.7)]
 
 
@@ -224,8 +224,8 @@ def with_table(folder: Path, table: str, text: str = TABLED) -> Study:
 def test_a_table_lists_the_rooms(tmp_path: Path) -> None:
     rooms = study_rooms(with_table(tmp_path, TABLE))
     assert [room.label for room in rooms] == ["attic", "cellar"]
-    assert room_project(rooms[1]).room().size_m == (6.0, 4.5, 2.7)
-    assert room_project(rooms[1]).room().loss_factor == 0.02
+    assert room_project(rooms[1]).room.size_m == (6.0, 4.5, 2.7)
+    assert room_project(rooms[1]).room.loss_factor == 0.02
 
 
 @pytest.mark.parametrize(

@@ -173,9 +173,9 @@ def results_of(text: str) -> Results:
     """Results with the drives above."""
     project = parse_project(text, source="test")
     hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
-    seats, candidates = project.seats(), project.candidates()
+    seats, candidates = project.seats, project.candidates
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=hz,
         seat_m=seats.position_m,

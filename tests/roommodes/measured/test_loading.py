@@ -44,7 +44,7 @@ def measured(project: Project) -> Measured:
 
 def expected(project: Project, found: MeasuredSet) -> np.ndarray:
     return transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=found.frequency_hz,
         seat_m=found.seats.position_m,
@@ -242,7 +242,7 @@ def test_a_place_within_five_centimetres_of_a_seat_is_that_seat(
     tmp_path: Path, project: Project, measured: Measured, away: float, seat: int
 ) -> None:
     path = write_set(tmp_path, measured)
-    x, y, z = project.seats().position_m[1]
+    x, y, z = project.seats.position_m[1]
     text = path.read_text().replace('seat = "front 2"', 'place = "near"')
     path.write_text(text + f'[[places]]\nname = "near"\nposition_m = [{x + away}, {y}, {z}]\n')
     assert load_manifest(path, project).seats.seat.tolist() == [0, 2, seat]
@@ -297,7 +297,7 @@ def test_places_and_positions_are_matched_to_seats_and_candidates(
     found = load_manifest(tmp_path / "set.toml", project)
     assert found.seats.name == ("front 1", "front 2", "third")
     assert found.seats.seat.tolist() == [0, 1, 2]
-    assert project.candidates().position_m[found.subs.candidate].tolist() == [list(v) for v in SUBS.values()]
+    assert project.candidates.position_m[found.subs.candidate].tolist() == [list(v) for v in SUBS.values()]
 
 
 def test_real_and_imaginary_columns_of_one_wide_file(

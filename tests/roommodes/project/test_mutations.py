@@ -56,9 +56,9 @@ def answer(text: str) -> None:
 def use(project: Project) -> None:
     """What is accepted must also serve."""
     visible(project.surfaces())
-    candidates = project.candidates()
+    candidates = project.candidates
     assert len(candidates) <= 400
-    assert 1 <= len(project.seats()) <= 200
+    assert 1 <= len(project.seats) <= 200
     assert len(candidates) == 0 or max(project.search.counts) <= len(candidates)
     assert project.layout is None or len(project.layout.gain_db) == len(project.layout.positions_m)
 

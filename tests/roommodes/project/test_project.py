@@ -63,7 +63,7 @@ def basic() -> Project:
 
 
 def test_room_and_defaults(basic: Project) -> None:
-    assert basic.room() == Room(length_m=6.0, width_m=4.0, height_m=2.5)
+    assert basic.room == Room(length_m=6.0, width_m=4.0, height_m=2.5)
     assert basic.search.counts == (1, 2, 4)
     assert basic.search.band_hz == (20.0, 120.0)
     assert basic.search.delay_ms == (0.0, 20.0)
@@ -89,7 +89,7 @@ def test_whole_walls_come_first_in_their_order_then_regions(basic: Project) -> N
 
 
 def test_seats_row_by_row(basic: Project) -> None:
-    seats = basic.seats()
+    seats = basic.seats
     assert seats.name == ("front 1", "front 2", "front 3", "rear 1")
     assert seats.position_m.tolist() == [[3, 1, 1.1], [3, 2, 1.1], [3, 3, 1.1], [4.5, 2, 1.3]]
     assert seats.weight.tolist() == [2, 2, 2, 1]
@@ -97,7 +97,7 @@ def test_seats_row_by_row(basic: Project) -> None:
 
 
 def test_candidates_whichever_corner_comes_first(basic: Project) -> None:
-    candidates = basic.candidates()
+    candidates = basic.candidates
     assert len(candidates) == 8
     assert candidates.position_m[0].tolist() == [0.3, 0.3, 0.3]
     assert candidates.mirror_of.tolist() == [7, 6, 5, 4, 3, 2, 1, 0]
@@ -121,7 +121,7 @@ def test_layout_fills_its_lists() -> None:
 
 def test_a_layout_is_enough_without_zones() -> None:
     text = BASIC[: BASIC.index("[[zones]]")] + "[layout]\npositions_m = [[1, 1, 1]]\n"
-    assert len(parse_project(text, source="x").candidates()) == 0
+    assert len(parse_project(text, source="x").candidates) == 0
 
 
 def test_subwoofer_limits_run_over_log_frequency() -> None:
@@ -149,14 +149,14 @@ def test_what_is_shipped_is_valid_and_within_the_schema(name: str) -> None:
     jsonschema.Draft202012Validator(project_schema()).validate(tomllib.loads(project.toml_text))
     assert project.layout is not None
     visible(project.surfaces())
-    assert 0 < len(project.candidates()) <= MAX_CANDIDATES
+    assert 0 < len(project.candidates) <= MAX_CANDIDATES
 
 
 def test_demo_is_the_promised_room() -> None:
     demo = shipped("demo.toml")
     assert [len(row.y_m) for row in demo.rows] == [4, 3]
     assert demo.search.counts == (1, 2, 4)
-    assert 40 <= len(demo.candidates()) <= 60
+    assert 40 <= len(demo.candidates) <= 60
     assert any(isinstance(surface.law, Pane) for surface in demo.surfaces())
     assert "invented" in demo.toml_text
     assert demo.screen is not None
@@ -208,11 +208,11 @@ def test_from_file_to_pressure(basic: Project) -> None:
     """The model takes what the project gives; walls and pane are heard."""
     asked: dict[str, Any] = {
         "frequency_hz": [28.6, 42.9],  # at the first two room modes
-        "seat_m": basic.seats().position_m,
-        "source_m": basic.candidates().position_m,
+        "seat_m": basic.seats.position_m,
+        "source_m": basic.candidates.position_m,
     }
-    heard = transfer_function(basic.room(), basic.surfaces(), **asked)
-    rigid = transfer_function(basic.room(), [], **asked)
+    heard = transfer_function(basic.room, basic.surfaces(), **asked)
+    rigid = transfer_function(basic.room, [], **asked)
     assert heard.shape == (2, 4, 8)
     assert np.all(np.isfinite(heard))
     assert np.all(np.abs(heard - rigid).max(axis=(1, 2)) > 0.1 * np.abs(rigid).max(axis=(1, 2)))

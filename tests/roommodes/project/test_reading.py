@@ -205,7 +205,7 @@ def faults_of(text: str) -> list[str]:
 
 
 def test_the_basis_is_valid() -> None:
-    assert len(parse_project(GOOD, source="room.toml").candidates()) == 9
+    assert len(parse_project(GOOD, source="room.toml").candidates) == 9
 
 
 @pytest.mark.parametrize(("old", "new", "message"), ONE_FAULT, ids=[case[2][-60:] for case in ONE_FAULT])

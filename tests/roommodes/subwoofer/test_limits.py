@@ -61,7 +61,7 @@ def project(extra: str) -> Project:
 
 def limits(extra: str):
     one = project(extra)
-    found = limits_of(one.subwoofer, HZ, one.room().air)
+    found = limits_of(one.subwoofer, HZ, one.room.air)
     assert found is not None
     return found
 
@@ -110,7 +110,7 @@ def test_boundaries_raise_the_pressure_as_published(published, close) -> None:
 def test_a_driver_is_limited_by_what_its_formulas_say(close) -> None:
     found = limits(DRIVER)
     assert found.kinds == (Limit.DISPLACEMENT, Limit.POWER)
-    air = project(DRIVER).room().air
+    air = project(DRIVER).room.air
     close(
         found.level_db[0],
         displaced_level_db(displacement_m=0.014, cone_area_m2=0.05, frequency_hz=HZ, air=air),
@@ -149,7 +149,7 @@ def test_at_the_tuning_the_ports_air_alone_is_heard(close) -> None:
     """17 m/s peak through 0.02 m2 at 25 Hz, as a piston of that area: rho omega S v / (4 pi sqrt 2)."""
     text = DRIVER + "[subwoofer.port]\narea_m2 = 0.02\ntuning_hz = 25\nql = 100\n"
     one = project(text)
-    air = one.room().air
+    air = one.room.air
     found = limits_of(one.subwoofer, np.array([25.0]), air)
     assert found is not None
     travel = 17.0 / (2.0 * pi * 25.0)
@@ -173,7 +173,7 @@ def test_more_travel_and_power_never_make_it_quieter(factor: float) -> None:
     more = one.subwoofer.model_copy(
         update={"driver": driver.model_copy(update={"xmax_m": driver.xmax_m * factor, "power_w": 500 * factor})}
     )
-    raised = limits_of(more, HZ, one.room().air)
+    raised = limits_of(more, HZ, one.room.air)
     assert raised is not None
     gain = raised.highest_db - plain
     assert np.all(gain >= 10 * log10(factor) - 1e-9)

@@ -75,7 +75,7 @@ def test_usual_layouts_stand_beside_the_winner(results: Results, close) -> None:
     usual = results.choices.usual
     assert usual is not None
     project = project_with()
-    seat_m = project.seats().position_m
+    seat_m = project.seats.position_m
     for count in (1, 2, 3):
         layouts = {one.name: one for one in usual_layouts(project, count, seat_m.tolist())}
         own = usual.of_count(count)
@@ -87,7 +87,7 @@ def test_usual_layouts_stand_beside_the_winner(results: Results, close) -> None:
         assert said == (driven[0] <= table.variation_db[0] - 0.05)  # other places than the candidates
         for k in own:
             h = transfer_function(
-                project.room(),
+                project.room,
                 project.surfaces(),
                 frequency_hz=results.frequency_hz,
                 seat_m=seat_m,

@@ -39,11 +39,11 @@ def places(project: Project) -> RowPlaces:
 @pytest.fixture(scope="module")
 def transfer(project: Project, problem: Problem, places: RowPlaces) -> Complexes:
     return transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=problem.frequency_hz,
-        seat_m=np.concatenate([project.seats().position_m, places.moved_m]),
-        source_m=project.candidates().position_m,
+        seat_m=np.concatenate([project.seats.position_m, places.moved_m]),
+        source_m=project.candidates.position_m,
     )
 
 

@@ -63,8 +63,8 @@ def test_the_corrected_project_keeps_the_text_and_its_comments(measured: Measure
     after = corrected_project(project, measured, found)
     assert "# by tape" in after
     corrected = parse_project(after, source="corrected.toml")
-    assert corrected.room().length_m == pytest.approx(5.25, abs=0.01)
-    assert corrected.room().length_m == pytest.approx(found.situation.room.length_m, abs=1e-4)
+    assert corrected.room.length_m == pytest.approx(5.25, abs=0.01)
+    assert corrected.room.length_m == pytest.approx(found.situation.room.length_m, abs=1e-4)
     assert corrected.tables.rows == project.tables.rows
 
 
@@ -94,8 +94,8 @@ def test_a_project_is_corrected_however_it_writes_its_tables(text: str, measured
     assert IN_A_TEXT not in text or IN_A_TEXT in after
     assert after.count("\r\n") in {0, after.count("\n")}
     corrected, fitted = parse_project(after, source="corrected.toml"), found.situation
-    assert corrected.room().size_m == pytest.approx(fitted.room.size_m, abs=1e-4)
-    assert corrected.room().loss_factor == pytest.approx(fitted.room.loss_factor, rel=1e-4)
+    assert corrected.room.size_m == pytest.approx(fitted.room.size_m, abs=1e-4)
+    assert corrected.room.loss_factor == pytest.approx(fitted.room.loss_factor, rel=1e-4)
     wanted = fitted.tables["lining"].model_dump()
     for key, value in corrected.tables.constructions["lining"].model_dump(exclude={"description"}).items():
         assert value == (pytest.approx(wanted[key], rel=1e-4) if isinstance(value, float) else wanted[key]), key
@@ -104,7 +104,7 @@ def test_a_project_is_corrected_however_it_writes_its_tables(text: str, measured
 def test_slopes_are_those_of_differences() -> None:
     project = room_project()
     sub_m = np.array(list(SUBS.values()))
-    seats = project.seats()
+    seats = project.seats
     space = Space(project, sub_name=tuple(SUBS), sub_m=sub_m, seat_name=seats.name, seat_m=seats.position_m)
     model = FitModel(space, np.array([25.0, 47.0, 80.0]), Running())
     u = np.zeros(len(space.free))

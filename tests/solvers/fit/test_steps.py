@@ -89,7 +89,7 @@ def test_a_pane_twice_as_soft_and_a_room_that_is_longer_lie_inside_the_joint_reg
     tmp_path_factory: pytest.TempPathFactory,
 ) -> None:
     project = room_project(GLAZED)
-    seats, sub_m = project.seats(), np.array(list(SUBS.values()))
+    seats, sub_m = project.seats, np.array(list(SUBS.values()))
     space = Space(
         project,
         sub_name=tuple(SUBS),
@@ -143,7 +143,7 @@ def test_two_points_as_likely_spread_as_draws_from_both_do() -> None:
 
 def test_a_second_stiffness_that_explains_the_data_is_told_with_its_value() -> None:
     project = room_project(GLAZED)
-    seats, sub_m = project.seats(), np.array(list(SUBS.values()))
+    seats, sub_m = project.seats, np.array(list(SUBS.values()))
     space = Space(
         project, sub_name=tuple(SUBS), sub_m=sub_m, seat_name=seats.name, seat_m=seats.position_m, hold=("subs",)
     )

@@ -26,11 +26,11 @@ def solved(text: str = TEXT):
     project = parse_project(text, source="t")
     hz = np.geomspace(25, 80, 8)
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=hz,
-        seat_m=project.seats().position_m,
-        source_m=project.candidates().position_m,
+        seat_m=project.seats.position_m,
+        source_m=project.candidates.position_m,
     )
     plan = FoundPlan(
         candidate_index=np.array([0, 2]),
@@ -50,14 +50,14 @@ def solved(text: str = TEXT):
         exhaustive=False,
         stop=Stop.INTERRUPTED,
     )
-    problem = Problem(frequency_hz=hz, transfer=transfer, seat_weight=project.seats().weight)
-    basis = Basis(project=project, problem=problem, seats=project.seats(), candidates=project.candidates())
+    problem = Problem(frequency_hz=hz, transfer=transfer, seat_weight=project.seats.weight)
+    basis = Basis(project=project, problem=problem, seats=project.seats, candidates=project.candidates)
     return project, results_from(basis, (outcome,))
 
 
 def test_usual_layouts_stand_against_the_walls() -> None:
     project = parse_project(TEXT, source="t")
-    seats = project.seats().position_m.tolist()
+    seats = project.seats.position_m.tolist()
     corners = next(one for one in usual_layouts(project, 4, seats) if "corners" in one.name)
     np.testing.assert_allclose(
         corners.positions_m, ((0.2, 0.15, 0.25), (0.2, 3.05, 0.25), (3.9, 0.15, 0.25), (3.9, 3.05, 0.25))
@@ -78,7 +78,7 @@ def test_usual_layouts_stand_against_the_walls() -> None:
 def test_four_corners_drive_no_odd_mode() -> None:
     """Exact in a rigid room: from four corners the modes 100, 010 and 110 are not driven, from one they are."""
     project = parse_project(TEXT, source="t")
-    length, width, _ = project.room().size_m
+    length, width, _ = project.room.size_m
     layouts = {
         len(one.positions_m): one for one in usual_layouts(project, 4, [[2.0, 1.6, 1.1]]) if "corners" in one.name
     }
@@ -93,7 +93,7 @@ def test_levels_are_the_models_own(close) -> None:
     """The usual layout, the file's own and the map, against one plain call of the model each."""
     project, results = solved(TEXT + "[layout]\npositions_m = [[3.5, 1.0, 0.3]]\ngain_db = [-4]\n")
     found = before_after(results.plan(2, 1))
-    hz, room = results.frequency_hz, project.room()
+    hz, room = results.frequency_hz, project.room
     for one in (found.rival, found.own):
         transfer = transfer_function(
             room, project.surfaces(), frequency_hz=hz, seat_m=results.seats.position_m, source_m=one.positions_m
@@ -119,7 +119,7 @@ def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
     variations = {}
     for one in usual_layouts(project, 2, seats.position_m.tolist()):
         transfer = transfer_function(
-            project.room(),
+            project.room,
             project.surfaces(),
             frequency_hz=results.frequency_hz,
             seat_m=seats.position_m,
@@ -139,7 +139,7 @@ def test_the_rival_is_the_most_even_usual_layout_driven_alike() -> None:
 
 
 def test_the_plane_covers_the_room_at_ear_height() -> None:
-    room = parse_project(TEXT, source="t").room()
+    room = parse_project(TEXT, source="t").room
     plane = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=np.array([[0.3, 0.3, 0.3]]))
     assert (plane.x_m[0], plane.x_m[-1], plane.y_m[0], plane.y_m[-1]) == (0.0, 4.1, 0.0, 3.2)
     assert plane.height_m == 1.1
@@ -149,7 +149,7 @@ def test_the_plane_covers_the_room_at_ear_height() -> None:
 
 def test_the_plane_follows_a_standing_wave_and_its_poles() -> None:
     """Known fields, not the model's: a mode between hard walls, a sub's e^{-jkr} / r, and 1 / r of its images."""
-    room = parse_project(TEXT, source="t").room()
+    room = parse_project(TEXT, source="t").room
     sub = np.array([[0.3, 1.5, 1.15]])
     plane = listening_plane(room, ear_height_m=1.2, highest_hz=120.0, sub_m=sub)
     nodes = plane.nodes_m()
@@ -176,7 +176,7 @@ def test_the_map_is_the_models_own_off_the_walls(subs: list[list[float]], ear_m:
     """Places drawn by lot and all beside a sub, against the model asked there; subs at ear height too, beside glass."""
     pane = '[[regions]]\nwall = "left"\nfrom_m = [1.2, 0.4]\nto_m = [3.0, 2.0]\nconstruction = "glass pane 6 mm"\n'
     project = parse_project(TEXT.replace("[[rows]]", f"{pane}[[rows]]"), source="t")
-    room, hz, sub_m = project.room(), np.geomspace(25, 80, 6), np.array(subs)
+    room, hz, sub_m = project.room, np.geomspace(25, 80, 6), np.array(subs)
     plane = listening_plane(room, ear_height_m=ear_m, highest_hz=80.0, sub_m=sub_m)
     grid = np.stack(np.meshgrid(plane.x_m, plane.y_m, indexing="ij"), axis=-1).reshape(-1, 2)
     edge = np.minimum(grid, np.array([4.1, 3.2]) - grid).min(axis=1)
@@ -205,7 +205,7 @@ def test_the_map_is_the_models_own_off_the_walls(subs: list[list[float]], ear_m:
 def test_a_sub_at_ear_height_on_a_node_of_the_plane() -> None:
     """The level there has no end; the plane is moved a little and nothing fails."""
     project, results = solved()
-    room = project.room()
+    room = project.room
     plane = listening_plane(room, ear_height_m=1.1, highest_hz=80.0, sub_m=np.empty((0, 3)))
     node = plane.nodes_m()[30]
     for beside_m in (0.0, 0.04):  # nearer than its field is taken at

@@ -89,7 +89,7 @@ def test_a_later_and_quieter_row_is_measured_as_such(results: Results) -> None:
 
 
 def test_arrivals_are_distance_over_speed_and_delay() -> None:
-    speed = parse_project(TWO_ROWS, source="x").room().air.speed_of_sound_m_s
+    speed = parse_project(TWO_ROWS, source="x").room.air.speed_of_sound_m_s
     got = direct_sound_s(
         np.array([[0.0, 0.0, 0.0], [3.0, 4.0, 0.0]]),
         np.array([0.002, 0.012]),

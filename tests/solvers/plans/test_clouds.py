@@ -53,7 +53,7 @@ def test_search_takes_all_points_and_tables_speak_of_seats(tmp_path: Path) -> No
     ears = [[2.2, 0.7, 1.1], [2.2, 1.5, 1.1], [3.1, 2.3, 1.2]]
     ears += [[2.2 - dx, 0.7, 1.1], [2.2 + dx, 0.7, 1.1], [2.2, 0.7 - dy, 1.1], [2.2, 0.7 + dy, 1.1]]
     transfer = transfer_function(
-        here.room(), here.surfaces(), frequency_hz=kept.frequency_hz, seat_m=ears, source_m=source
+        here.room, here.surfaces(), frequency_hz=kept.frequency_hz, seat_m=ears, source_m=source
     )
     weights = drive_weights(
         kept.frequency_hz, gain_db=table.gain_db[0], delay_s=table.delay_s[0], polarity=table.polarity[0]

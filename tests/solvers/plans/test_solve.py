@@ -135,7 +135,7 @@ def test_a_result_can_be_had_again_from_its_file_alone(project: Project, tmp_pat
 def test_results_by_hand_are_those_of_the_job(project: Project) -> None:
     problem = build_problem(project)
     outcomes = search(problem, counts=(1, 3), seed=4)
-    basis = Basis(project=project, problem=problem, seats=project.seats(), candidates=project.candidates())
+    basis = Basis(project=project, problem=problem, seats=project.seats, candidates=project.candidates)
     by_hand = results_from(basis, outcomes)
     whole = solve(project)
     n_first = len(by_hand.candidates)
@@ -190,10 +190,10 @@ def test_stopped_in_the_search_the_best_is_kept(project: Project) -> None:
 def test_a_prediction_is_the_definition(project: Project, close) -> None:
     prediction = predict_layout(project)
     transfer = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=prediction.frequency_hz,
-        seat_m=project.seats().position_m,
+        seat_m=project.seats.position_m,
         source_m=[[0.3, 1.0, 0.3], [3.8, 2.0, 0.3]],
     )
     omega = 2 * np.pi * prediction.frequency_hz[:, None]

@@ -73,10 +73,10 @@ def test_the_plan_is_what_the_model_says_at_its_places(results: Results, close: 
     project = results.project
     moved = 0
     for count, table in results.plans.items():
-        moved += int(table.candidate_index[0].max() >= len(project.candidates()))
+        moved += int(table.candidate_index[0].max() >= len(project.candidates))
         place = results.candidates.position_m[table.candidate_index[0]]
         field = transfer_function(
-            project.room(),
+            project.room,
             project.surfaces(),
             frequency_hz=results.frequency_hz,
             seat_m=results.seats.position_m,
@@ -105,7 +105,7 @@ def test_moved_plans_keep_the_wishes(results: Results) -> None:
             place = results.candidates.position_m[layout]
             gap = np.linalg.norm(place[:, None] - place, axis=2)[~np.eye(len(layout), dtype=bool)]
             assert gap.size == 0 or gap.min() >= 0.9 - 1e-9
-    new = results.candidates.position_m[len(project.candidates()) :]
+    new = results.candidates.position_m[len(project.candidates) :]
     assert np.allclose(new, np.round(new, 2), atol=1e-9)  # whole centimetres
 
 
@@ -114,7 +114,7 @@ def _moved(project: Project, count: int, *, threads: int = 1) -> tuple[Finer, fl
     problem, everywhere = basis.problem, basis.everywhere
     outcomes = search(problem, counts=[count], seed=1, running=Running(threads=threads))
     before = outcomes[0].plans[0].variation_db
-    return finer(problem, project.candidates(), everywhere, outcomes, seed=1, running=Running(threads=threads)), before
+    return finer(problem, project.candidates, everywhere, outcomes, seed=1, running=Running(threads=threads)), before
 
 
 def test_one_sub_stands_at_the_best_centimetre() -> None:
@@ -124,13 +124,13 @@ def test_one_sub_stands_at_the_best_centimetre() -> None:
     assert found.variation_db < before
     every = np.array([[x, y / 100.0, 0.3] for x, ys in ((0.3, range(60, 371)), (4.7, range(30, 371))) for y in ys])
     field = transfer_function(
-        project.room(),
+        project.room,
         project.surfaces(),
         frequency_hz=moved.problem.frequency_hz,
-        seat_m=project.seats().position_m,
+        seat_m=project.seats.position_m,
         source_m=every,
     )
-    best = min(variation_db(level_db(field[:, :, k]), project.seats().weight) for k in range(len(every)))
+    best = min(variation_db(level_db(field[:, :, k]), project.seats.weight) for k in range(len(every)))
     assert found.variation_db == pytest.approx(best, abs=2e-3)
     assert found.variation_db > 0.1
 
@@ -162,9 +162,9 @@ def test_threads_change_nothing_and_cancelling_moves_nothing() -> None:
     problem, everywhere = basis.problem, basis.everywhere
     outcomes = search(problem, counts=[2], seed=1, running=Running(threads=1))
     stayed = finer(
-        problem, project.candidates(), everywhere, outcomes, seed=1, running=Running(threads=1, cancelled=lambda: True)
+        problem, project.candidates, everywhere, outcomes, seed=1, running=Running(threads=1, cancelled=lambda: True)
     )
     assert stayed.outcomes == tuple(outcomes)
     single = replace(problem, seat_weight=np.array([1.0, 0.0, 0.0]))
     alone = search(single, counts=[2], seed=1, running=Running(threads=1))
-    assert finer(single, project.candidates(), everywhere, alone, seed=1).outcomes == tuple(alone)
+    assert finer(single, project.candidates, everywhere, alone, seed=1).outcomes == tuple(alone)

@@ -67,7 +67,7 @@ def results_for(tolerance: str = "[tolerance]\n") -> Results:
             plan_of(problem, [2, 4], [-1.0, 0.0], [0.006, 0.0], [1, -1]),
         ),
     }
-    basis = Basis(project=project, problem=problem, seats=project.seats(), candidates=project.candidates())
+    basis = Basis(project=project, problem=problem, seats=project.seats, candidates=project.candidates)
     outcomes = [
         Outcome(
             count=count,
@@ -90,7 +90,7 @@ def results() -> Results:
 
 def inputs_here() -> Inputs:
     project = drawn_project()
-    seats, candidates = project.seats(), project.candidates()
+    seats, candidates = project.seats, project.candidates
     return inputs_of(project, ear_m=seats.position_m, cabinet_m=candidates.position_m, n_slot=2)
 
 
@@ -103,12 +103,12 @@ def test_reduced_field_agrees_with_rewritten_projects() -> None:
     reduced = field.transfer(builds)
     for index in range(4):
         built = project_of(inputs, builds, index)
-        np.testing.assert_allclose(built.seats().position_m, builds.ear_m[index], rtol=1e-12)
+        np.testing.assert_allclose(built.seats.position_m, builds.ear_m[index], rtol=1e-12)
         full = transfer_function(
-            built.room(),
+            built.room,
             built.surfaces(),
             frequency_hz=hz,
-            seat_m=built.seats().position_m,
+            seat_m=built.seats.position_m,
             source_m=builds.cabinet_m[index],
         )
         error = np.abs(reduced[index] - full) / np.sqrt((np.abs(full) ** 2).mean(axis=1, keepdims=True))
@@ -123,7 +123,7 @@ def test_drawn_room_is_met_nearly_exactly(close: Close) -> None:
     project, hz = inputs.project, lean_grid(inputs.project)
     reduced = reduced_field(inputs, frequency_hz=hz, seed=1).transfer(inputs.drawn())[0]
     full = transfer_function(
-        project.room(), project.surfaces(), frequency_hz=hz, seat_m=inputs.ear_m, source_m=inputs.cabinet_m
+        project.room, project.surfaces(), frequency_hz=hz, seat_m=inputs.ear_m, source_m=inputs.cabinet_m
     )
     close(reduced, full, 2e-3, scale=float(np.sqrt((np.abs(full) ** 2).mean())))
 
@@ -134,7 +134,7 @@ def test_rigid_room_needs_no_walls(close: Close) -> None:
         update={"walls": project.tables.walls.model_copy(update={"rear": "rigid", "ceiling": "rigid"}), "regions": ()}
     )
     project = type(project)(tables=bare, toml_text=project.toml_text, source=project.source)
-    inputs = inputs_of(project, ear_m=project.seats().position_m, cabinet_m=np.array([[0.3, 1.2, 0.3]]), n_slot=1)
+    inputs = inputs_of(project, ear_m=project.seats.position_m, cabinet_m=np.array([[0.3, 1.2, 0.3]]), n_slot=1)
     hz = lean_grid(project)
     builds = inputs.builds(np.random.default_rng(3).random((2, inputs.size)))
     reduced = reduced_field(inputs, frequency_hz=hz, seed=1).transfer(builds)
@@ -224,7 +224,7 @@ def test_wider_spread_gives_wider_percentiles(results: Results) -> None:
 def test_own_tolerance_of_a_construction() -> None:
     text = EXACT + "[tolerance.constructions.glass]\nsupport = [1, 2]\n"
     project = drawn_project(tolerance=text)
-    inputs = inputs_of(project, ear_m=project.seats().position_m, cabinet_m=np.zeros((1, 3)), n_slot=1)
+    inputs = inputs_of(project, ear_m=project.seats.position_m, cabinet_m=np.zeros((1, 3)), n_slot=1)
     assert list(inputs.groups) == [CONSTRUCTION + "glass"]
     assert CABINETS not in inputs.groups
     factor = inputs.builds(np.array([[0.0], [0.5], [1.0]])).factor[:, 0]
