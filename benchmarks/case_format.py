@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.room import Pane, Room, Surface, Wall
+from roommodes.acoustics.wall_laws import Opening
 from roommodes.arrays import Complexes
 
 FORMAT = "room reference case 1"
@@ -45,22 +46,25 @@ class CaseLaw:
         rho_c = air.impedance_pa_s_m
         match law["type"]:
             case "constant":
-                return np.full_like(omega, complex(law["beta_re"], law["beta_im"]))
+                beta = np.full_like(omega, complex(law["beta_re"], law["beta_im"]))
             case "mass":
-                return rho_c / (law["r"] + 1j * omega * law["m"] + law.get("outside", 0.0))
+                beta = rho_c / (law["r"] + 1j * omega * law["m"] + law.get("outside", 0.0))
             case "resonant":
-                return rho_c / (law["R"] + 1j * (omega * law["m"] - law["s"] / omega))
+                beta = rho_c / (law["R"] + 1j * (omega * law["m"] - law["s"] / omega))
             case "opening":
-                return 1.0 / (law["a"] + 1j * law["b"] * omega / (2.0 * pi * law["f0"]))
+                beta = 1.0 / (law["a"] + 1j * law["b"] * omega / (2.0 * pi * law["f0"]))
+            case "piston":
+                beta = Opening(area_m2=law["area"]).admittance(omega, air)
             case "linear":
                 slope = complex(law["b1_re"], law["b1_im"]) * omega / (2.0 * pi * law["f0"])
-                return complex(law["b0_re"], law["b0_im"]) + slope
+                beta = complex(law["b0_re"], law["b0_im"]) + slope
             case "layer":
-                return 1.0 / (law["a"] - 1j / np.tan(omega * law["d"] / air.speed_of_sound_m_s))
+                beta = 1.0 / (law["a"] - 1j / np.tan(omega * law["d"] / air.speed_of_sound_m_s))
             case other:
                 raise ValueError(
-                    f"law type {other!r} is not known; known: constant, mass, resonant, opening, linear, layer"
+                    f"law type {other!r} is not known; known: constant, mass, resonant, opening, piston, linear, layer"
                 )
+        return beta
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

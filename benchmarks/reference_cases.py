@@ -15,7 +15,7 @@ import numpy as np
 from benchmarks.case_format import Case, read_case
 from roommodes.acoustics.transfer import transfer_function
 
-MAX_BOUND = 3e-3
+MAX_BOUND = 1e-3
 MEDIAN_BOUND = 1e-4
 
 

@@ -29,6 +29,7 @@ from roommodes.arrays import Floats
 IMAGE_DECAY = 19.0  # images beyond kappa r = 19 weigh e^{-19} = 6e-9 of one at the source
 TAPER_START, TAPER_POWER = 0.75, 8  # where and how fast the cosines fade out, over the last one taken
 PLANE_DECAY = 23.0  # cosines beyond gamma d = 23 reach a point with 1e-10 of their strength
+END_WEIGHT = 0.7701977  # from int_{1/2}^1 END_WEIGHT sin^2(2 pi (t - 1/2)) t^-3 dt = 1/2
 
 
 def plane_wavenumbers(room: Room, axis: int, kappa: float, counts: tuple[int, int]) -> Floats:
@@ -55,12 +56,23 @@ def wall_kernel(room: Room, kappa: float, axis: int, *, opposite: bool, counts: 
     """The sum over the modes along a wall's normal, for `parallel_walls`: (1, nu, nv), `counts` cosines per axis.
 
     On the walls whose normal is `axis`: from one wall to itself, or to the one opposite.
+
+    What lies beyond the last cosine K is made up for by weighting those before it. A flux that ends at an edge has
+    overlaps that fall as 1/k, so the sum's terms fall as 1/k^3 and the weight w(k/K) must hold
+    int (w - 1) t^-3 dt = int_1^inf t^-3 dt = 1/2; without it the sum is off by some 1/K^2.
     """
     u, v = PLANE_AXES[axis]
     gamma = plane_wavenumbers(room, axis, kappa, (counts[u], counts[v]))
     decay = np.exp(-gamma * room.size_m[axis])
     closed = 2.0 * decay if opposite else 1.0 + decay**2
-    return np.asarray(closed / (gamma * (1.0 - decay**2) * wall_area_m2(room, axis)))[None]  # [1] at the walls
+    plane = closed / (gamma * (1.0 - decay**2) * wall_area_m2(room, axis))  # [1] at the walls
+    return np.asarray(plane * np.outer(end_weight(counts[u]), end_weight(counts[v])))[None]
+
+
+def end_weight(count: int) -> Floats:
+    """What each of `count` cosines weighs, so that those beyond are made up for: (count,), 1 for the lower half."""
+    t = np.arange(count) / (count - 0.5)
+    return np.asarray(1.0 + np.where(t > 0.5, END_WEIGHT * np.sin(2.0 * pi * (t - 0.5)) ** 2, 0.0))
 
 
 def points_against_family(

@@ -122,7 +122,7 @@ class Ports:
         self.precision = precision
         self.cut_wavenumber = max(precision.cut * max_wavenumber, precision.lowest_cut)
         self.counts = counts_to(room, self.cut_wavenumber)
-        full = table_counts(room, precision)
+        full = self._plane_counts()
         self.seat_factors = _point_factors(room, seat_m, full)
         self.source_factors = _point_factors(room, source_m, full)
         k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(self.counts, room.size_m, strict=True)]
@@ -165,6 +165,13 @@ class Ports:
             parts.append(np.moveaxis(plane[family.keep][..., None] * normal, -1, 1 + axis))
         return np.concatenate(parts)
 
+    def _plane_counts(self) -> tuple[int, int, int]:
+        """Cosines per axis of the sums along walls: as many as the families' tables hold."""
+        fewest = table_counts(self.room, self.precision)
+        held = [[f.table(axis).shape[1] for f in self.families if f.normal_axis != axis] for axis in range(3)]
+        x, y, z = (max(held[axis], default=fewest[axis]) for axis in range(3))
+        return (x, y, z)
+
     def _kernel(self, k2: NDArray[Any]) -> NDArray[Any]:
         return np.asarray(1.0 / (self.room.volume_m3 * (self.k2_modes[None] - k2[:, None, None, None])))
 
@@ -205,7 +212,7 @@ class Ports:
     def _whole(self, seat_m: Floats, source_m: Floats, kappa: float) -> tuple[Floats, Floats, Floats, Floats]:
         """The whole sums at k^2 = -kappa^2, in the order of PortMatrices' fields."""
         room = self.room
-        plane = table_counts(room, self.precision)
+        plane = self._plane_counts()
         axes = {family.normal_axis for family in self.families}
         walls = {
             axis: [imaginary.wall_kernel(room, kappa, axis, opposite=far, counts=plane) for far in (False, True)]

@@ -11,19 +11,25 @@ from math import ceil, log, log10, pi
 
 import numpy as np
 
+from roommodes.acoustics.edge_functions import Ends, family_with_edges
 from roommodes.acoustics.ports import Precision, table_counts
 from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES, Pane, Room, Surface
 from roommodes.acoustics.strengths import LocalStrength, Strength, plate_modes, plate_strength, skin_strength
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_bases import Family, legendre_family, sine_family
-from roommodes.arrays import Floats
+from roommodes.arrays import Complexes, Floats
 
 NEAR_GROWTH = 3  # polynomials a side may gain by closeness before the surface is halved
 SMALLEST_PIECE_M = 0.1
 SLOPE = 2.0  # polynomials fewer for each tenth of strength
-MOST_EXTRA = 9  # polynomials beyond half a side's length in wavelengths
+MOST_EXTRA = 12  # polynomials beyond half a side's length in wavelengths
 PLATE_MARGIN = 2.0  # plate modes up to this times the highest frequency are explicit
 SKIN_BETA = 0.03  # a pane's remaining stiffness is resolved like a surface of this strength
+EDGE_BETA = 1.5  # surfaces above this have edge functions along their free edges
+EDGE_REACH = 2.0  # how much further the cosines along a wall are then summed, over k0 |beta|
+WAVE_DEPTH, WAVE_EXTRA = 6.0, 6  # waves along a surface are followed until e^-6; polynomials beyond what they need
+MOST_WAVES = 30  # polynomials a side may gain for them
+ON_EDGE_M = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +45,65 @@ class Boundary:
         return sum(family.size for family in self.families)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reaction:
+    """How strongly a locally reacting surface reacts.
+
+    Parameters
+    ----------
+    beta : (k,) its admittance, zeros for a pane.
+    wavenumber : (k,) k0 at the same frequencies [1/m].
+    has_edges : whether it ends anywhere inside its wall.
+    """
+
+    beta: Complexes
+    wavenumber: Floats
+    has_edges: bool
+
+    @classmethod
+    def of(cls, surface: Surface, frequency_hz: Floats, room: Room) -> "Reaction":
+        """Of one surface at some frequencies (k,) [Hz]."""
+        omega = 2.0 * pi * frequency_hz
+        beta = np.zeros(len(omega), dtype=np.complex128)
+        if not isinstance(surface.law, Pane):
+            beta = surface.law.admittance(omega.astype(np.complex128), room.air)
+        edges = any(map(any, _free_edges(room, surface, surface)))
+        return cls(beta=beta, wavenumber=omega / room.air.speed_of_sound_m_s, has_edges=edges)
+
+    @property
+    def most(self) -> float:
+        """The largest |beta|."""
+        return float(np.abs(self.beta).max())
+
+    @property
+    def per_m(self) -> float:
+        """The largest k0 |beta| [1/m]."""
+        return float((self.wavenumber * np.abs(self.beta)).max())
+
+    @property
+    def strong_edges(self) -> bool:
+        """Whether its edges need functions of their own."""
+        return self.has_edges and self.most > EDGE_BETA
+
+    @property
+    def edge_per_m(self) -> float:
+        """The largest k0 |beta| that meets an edge [1/m]."""
+        return self.per_m if self.strong_edges else 0.0
+
+    def wave_order(self, side_m: float) -> int:
+        """Polynomials that follow the waves along a springy surface, 0 where they matter not.
+
+        Where Im beta > 0 sound runs along the surface with a wavenumber k0 Im beta and fades as e^{-k0 Re(beta) x} from
+        where it starts, an edge. Polynomials are closer together near the ends: to a depth d they need k sqrt(d side).
+        """
+        if not self.strong_edges:
+            return 0
+        running = self.wavenumber * np.maximum(self.beta.imag, 0.0)
+        deep = WAVE_DEPTH / np.maximum(self.wavenumber * self.beta.real, 1e-9)
+        wanted = running * np.minimum(0.5 * side_m, np.sqrt(deep * side_m))
+        return ceil(min(float(wanted.max()), 1e6)) + WAVE_EXTRA if wanted.any() else 0
+
+
 def boundary_of(
     room: Room,
     surfaces: Sequence[Surface],
@@ -51,11 +116,14 @@ def boundary_of(
     """Boundary modes for all of these frequencies, seats and sources."""
     families: list[Family] = []
     strengths: list[Strength] = []
-    counts = table_counts(room, precision)
     omega = 2.0 * pi * frequency_hz
     edge = PLATE_MARGIN * float(omega.max())
     wavenumber = float(omega.max()) / room.air.speed_of_sound_m_s
-    for surface in visible(surfaces):
+    shown = visible(surfaces)
+    reactions = [Reaction.of(surface, frequency_hz, room) for surface in shown]
+    along = precision.plane_wavenumber + EDGE_REACH * max((one.edge_per_m for one in reactions), default=0.0)
+    counts = table_counts(room, replace(precision, plane_wavenumber=along))
+    for surface, reaction in zip(shown, reactions, strict=True):
         if isinstance(surface.law, Pane):
             sides = _sides(surface)
             plate = (surface.law, *sides)
@@ -67,20 +135,40 @@ def boundary_of(
             families.append(legendre_family(*place, orders=orders, counts=counts))
             strengths.append(skin_strength(*plate, above_omega=edge, explicit=numbers, orders=orders, air=room.air))
             continue
-        beta = float(np.abs(surface.law.admittance(omega.astype(np.complex128), room.air)).max())
-        if beta == 0.0:
+        if reaction.most == 0.0:
             continue
 
-        def orders_of(piece: Surface, beta: float = beta) -> tuple[tuple[int, int], tuple[int, int]]:
+        def orders_of(piece: Surface, reaction: Reaction = reaction) -> tuple[tuple[int, int], tuple[int, int]]:
             away = sum(float(distance_m(room, piece, point).min(initial=np.inf)) for point in (seat_m, source_m))
             sides = _sides(piece)
-            near = [near_order(side, beta, away, precision.near_error) for side in sides]
-            return _orders(sides, wavenumber, beta, precision), (near[0], near[1])
+            near = [near_order(side, reaction.most, away, precision.near_error) for side in sides]
+            first, second = _orders(sides, wavenumber, reaction.most, precision)
+            waves = [min(reaction.wave_order(side), MOST_WAVES) for side in sides]
+            return (max(first, waves[0]), max(second, waves[1])), (near[0], near[1])
 
         for piece, orders in _pieces(surface, orders_of):
-            families.append(legendre_family(room, piece.wall, piece.from_m, piece.to_m, orders=orders, counts=counts))
-            strengths.append(LocalStrength(law=surface.law, air=room.air, size=families[-1].size))
+            if reaction.strong_edges:
+                free = _free_edges(room, surface, piece)
+                family = family_with_edges(
+                    room, piece, orders=orders, free=free, reaction=reaction.per_m, counts=counts
+                )
+            else:
+                family = legendre_family(room, piece.wall, piece.from_m, piece.to_m, orders=orders, counts=counts)
+            families.append(family)
+            strengths.append(LocalStrength(law=surface.law, air=room.air, size=family.size))
     return Boundary(families=tuple(families), strengths=tuple(strengths))
+
+
+def _free_edges(room: Room, surface: Surface, piece: Surface) -> tuple[Ends, Ends]:
+    """Which ends of a piece's sides are ends of its surface inside the wall: there something else begins."""
+
+    def ends(i: int, length_m: float) -> Ends:
+        pair = ((surface.from_m[i], piece.from_m[i]), (surface.to_m[i], piece.to_m[i]))
+        first, last = (here == there and ON_EDGE_M < here < length_m - ON_EDGE_M for here, there in pair)
+        return first, last
+
+    along, up = room.wall_size_m(surface.wall)
+    return ends(0, along), ends(1, up)
 
 
 def _sides(surface: Surface) -> tuple[float, float]:
@@ -131,5 +219,5 @@ def near_order(side_m: float, beta: float, distance_m: float, error: float) -> i
     A surface is seen the sharper the closer one is: order N leaves about 10 beta exp(-4 N d / a) of the seats'
     rms, with d the source's and the seat's distances added (measured on a 6.1 x 2.6 m wall, beta 0.05 to 1).
     """
-    wanted = side_m / (4.0 * max(distance_m, 1e-6)) * log(max(10.0 * beta / error, 1.0))
+    wanted = side_m / (4.0 * max(distance_m, 1e-6)) * log(max(10.0 * beta * max(beta, 1.0) / error, 1.0))
     return ceil(min(wanted, 1e6))

@@ -19,6 +19,7 @@ from roommodes.acoustics.strengths import plate_modes, plate_omega
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.places.seats import Seats
 from roommodes.project.project import Project
+from roommodes.project.wall_advice import reaction_warnings
 
 REAR_WALL_M = 1.1  # heads nearer to the rear wall hear it: common practice, no source
 NEAR_SEAT_M = 0.7  # a sub nearer than this is heard as such by that seat: common practice, no source
@@ -41,6 +42,7 @@ def project_warnings(project: Project) -> tuple[str, ...]:
         *_rear_rows(project, room),
         *_near_zones(project, seats),
         *_resonant_panes(surfaces, low_hz, high_hz),
+        *reaction_warnings(room, surfaces, low_hz=low_hz, high_hz=high_hz),
         *model_warnings(room, surfaces, high_hz=high_hz),
     )
 

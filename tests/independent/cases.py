@@ -5,10 +5,11 @@ Time factor e^{+j omega t}; beta = rho c / Z, outward normal.
 """
 
 from dataclasses import dataclass
-from math import pi, tan
+from math import pi, sqrt, tan
 from typing import Any
 
 import numpy as np
+from scipy.special import j1, struve
 
 from roommodes.arrays import Complexes, Floats
 
@@ -19,21 +20,26 @@ IN_PLANE = ((1, 2), (0, 2), (0, 1))  # normal axis -> the wall's two axes u, v
 def admittance(law: dict[str, Any], frequency_hz: float, c: float, rho: float) -> complex:
     """Specific admittance beta of a locally reacting law at one frequency."""
     w = 2.0 * pi * frequency_hz
-    kind = law["type"]
-    if kind == "constant":
-        return complex(law["beta_re"], law["beta_im"])
-    if kind == "mass":
-        return rho * c / (law["r"] + 1j * w * law["m"] + law.get("outside", 0.0))
-    if kind == "resonant":
-        return rho * c / (law["R"] + 1j * (w * law["m"] - law["s"] / w))
-    if kind == "opening":
-        return 1.0 / (law["a"] + 1j * law["b"] * frequency_hz / law["f0"])
-    if kind == "linear":
-        at_zero, slope = complex(law["b0_re"], law["b0_im"]), complex(law["b1_re"], law["b1_im"])
-        return at_zero + slope * frequency_hz / law["f0"]
-    if kind == "layer":
-        return 1.0 / (law["a"] - 1j / tan(w * law["d"] / c))
-    raise ValueError(f"unknown law {kind!r}")
+    match law["type"]:
+        case "constant":
+            beta = complex(law["beta_re"], law["beta_im"])
+        case "mass":
+            beta = rho * c / (law["r"] + 1j * w * law["m"] + law.get("outside", 0.0))
+        case "resonant":
+            beta = rho * c / (law["R"] + 1j * (w * law["m"] - law["s"] / w))
+        case "opening":
+            beta = 1.0 / (law["a"] + 1j * law["b"] * frequency_hz / law["f0"])
+        case "piston":
+            z = 2.0 * w / c * sqrt(law["area"] / pi)
+            beta = complex(1.0 / (1.0 - 2.0 * j1(z) / z + 2j * struve(1, z) / z))
+        case "linear":
+            at_zero, slope = complex(law["b0_re"], law["b0_im"]), complex(law["b1_re"], law["b1_im"])
+            beta = at_zero + slope * frequency_hz / law["f0"]
+        case "layer":
+            beta = 1.0 / (law["a"] - 1j / tan(w * law["d"] / c))
+        case other:
+            raise ValueError(f"unknown law {other!r}")
+    return beta
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ import pytest
 from numpy.polynomial.legendre import Legendre
 from scipy.integrate import quad
 
+from roommodes.acoustics.edge_functions import _edge_overlaps, level_out_m, overlaps_with_edges
 from roommodes.acoustics.room import Pane
 from roommodes.acoustics.strengths import legendre_sine, plate_modes, plate_omega
 from roommodes.acoustics.wall_bases import legendre_overlaps, sine_overlaps
@@ -43,6 +44,30 @@ def test_the_rooms_cosines_see_all_of_a_basis(close):
     close(table @ table.T / LENGTH_M, np.eye(5), rtol=1e-3, scale=1.0)
     table = legendre_overlaps(LENGTH_M, 0.0, LENGTH_M, order=5, count=4000)
     close(table @ table.T / LENGTH_M, np.eye(5), rtol=1e-3, scale=1.0)
+
+
+def test_edge_functions_agree_with_quadrature():
+    rho = np.array([0.004, 0.05])
+    for far in (False, True):
+        table = _edge_overlaps(LENGTH_M, END_M if far else START_M, WIDTH_M, far=far, rho_m=rho, count=40)
+        for i, n in ((0, 0), (0, 7), (1, 1), (1, 39)):
+
+            def density(x, i=i, n=n, far=far):
+                r = END_M - x if far else x - START_M
+                return room_cosine(n, x) / np.sqrt(r + rho[i])
+
+            want = quad(density, START_M, END_M, limit=400, epsabs=1e-10)[0]
+            assert abs(table[i, n] - want) < 1e-8
+
+
+def test_polynomials_and_edge_functions_are_orthonormal(close):
+    """Parseval, as above: what is missing falls as one over the number of cosines."""
+    rho = level_out_m(20.0, WIDTH_M)
+    assert len(rho) > 2
+    table = overlaps_with_edges(LENGTH_M, START_M, END_M, order=9, free=(True, True), rho_m=rho, count=60000)
+    assert 9 + len(rho) < len(table) <= 9 + 2 * len(rho)  # the widest are nearly polynomials, and go
+    close(table @ table.T / LENGTH_M, np.eye(len(table)), rtol=3e-3, scale=1.0)
+    close(table[:9], legendre_overlaps(LENGTH_M, START_M, END_M, order=9, count=60000), rtol=1e-12, scale=1.0)
 
 
 def glass(thickness_m: float) -> Pane:

@@ -7,6 +7,7 @@ from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.wall_laws import ConstantAdmittance
 from roommodes.places.seats import Seats
 from roommodes.project.advice import decay_estimate_s, model_warnings, null_warnings, viewing_angle_deg
+from roommodes.project.wall_advice import reaction_warnings
 
 
 def seats(*positions_m) -> Seats:
@@ -50,3 +51,20 @@ def test_the_decay_estimate_is_that_of_an_oblique_mode(close):
     ]
     mode = next(mode for mode in built_modes(room, walls, max_hz=90.0) if mode.number == (1, 1, 1))
     close(decay_estimate_s(room, walls, hz=mode.frequency_hz), mode.decay_time_s, rtol=0.02)
+
+
+def test_walls_stronger_than_the_model_was_checked_for_are_named():
+    room = Room(length_m=6.0, width_m=4.0, height_m=2.6)
+
+    def warnings(law, to_m=(3.0, 2.0)):
+        wall = Surface(wall="left", from_m=(1.0, 0.5), to_m=to_m, law=law, name="panel, left wall")
+        return list(reaction_warnings(room, [wall], low_hz=20.0, high_hz=120.0))
+
+    assert warnings(ConstantAdmittance(beta_re=100.0, beta_im=0.0)) == []
+    assert warnings(ConstantAdmittance(beta_re=6.0, beta_im=6.0)) == []
+    assert warnings(ConstantAdmittance(beta_re=0.0, beta_im=-99.0)) == []
+    (found,) = warnings(ConstantAdmittance(beta_re=80.0, beta_im=-80.0))
+    assert found.startswith("panel, left wall: its admittance reaches 113 times that of air")
+    (found,) = warnings(ConstantAdmittance(beta_re=0.5, beta_im=20.0))
+    assert "reacts as a spring with little resistance (beta 0.5 + 20j at 120 Hz)" in found
+    assert "waves of 0.14 m" in found
