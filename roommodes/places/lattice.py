@@ -30,11 +30,13 @@ class Lattice:
     position_m : (n, 3), the candidates first, in their order [m].
     zone : (n,) name of the zone of each.
     reach_m : (n,) how far each one's neighbours are looked for: its zone's spacing [m].
+    step_m : the steps are no longer than this, or as long as a zone's spacing [m].
     """
 
     position_m: Floats
     zone: tuple[str, ...]
     reach_m: Floats
+    step_m: float = STEP_M
 
     def near(self, position_m: Floats, zone: str) -> list[int]:
         """Positions of the same zone within its reach along every axis."""
@@ -69,7 +71,7 @@ class Lattice:
         return node, np.asarray((ahead / apart).prod(axis=1))
 
 
-def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground) -> Lattice:
+def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground, *, step_m: float = STEP_M) -> Lattice:
     """The candidates of the zones and the positions between them.
 
     Parameters
@@ -77,8 +79,9 @@ def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground) ->
     zones : in order of precedence.
     candidates : that they yield.
     ground : what decides where a sub may stand.
+    step_m : longest step wanted [m]; longer ones are taken where there would be too many positions.
     """
-    step = STEP_M
+    step = step_m
     while sum(_size(zone, step) for zone in zones) > MOST_POSITIONS and any(zone.spacing_m > step for zone in zones):
         step *= 1.25
     spacing = {zone.name: zone.spacing_m for zone in zones}
@@ -86,7 +89,7 @@ def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground) ->
     kept: list[Floats] = []
     names: list[str] = []
     for zone in zones:
-        position = to_micrometre(zone.positions(_parts(zone, step)))
+        position = to_micrometre(zone.positions(parts_of(zone, step)))
         for point in position[ground.allows(position)]:
             key = position_key(point)
             if key not in seen:
@@ -98,14 +101,16 @@ def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground) ->
         position_m=np.concatenate([candidates.position_m, np.array(kept, dtype=np.float64).reshape(-1, 3)]),
         zone=tuple(names),
         reach_m=np.array([spacing[name] for name in names]),
+        step_m=step,
     )
 
 
-def _parts(zone: Zone, step_m: float) -> int:
+def parts_of(zone: Zone, step_m: float) -> int:
+    """Into how many parts each step of a zone's grid is cut."""
     return max(1, ceil(zone.spacing_m / step_m - 1e-9))
 
 
 def _size(zone: Zone, step_m: float) -> int:
-    parts = _parts(zone, step_m)
+    parts = parts_of(zone, step_m)
     x, y, z = ((n - 1) * parts + 1 for n in zone.counts)
     return x * y * z

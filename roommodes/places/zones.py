@@ -95,11 +95,15 @@ class Zone(Box):
         x, y, z = self.counts
         return x * y * z
 
+    def axes(self, parts: int = 1) -> tuple[Floats, Floats, Floats]:
+        """Positions along x, y and z, each step between them cut into so many parts [m]."""
+        counts = [(n - 1) * parts + 1 for n in self.counts]
+        x, y, z = (np.linspace(a, b, n) for a, b, n in zip(self.low, self.high, counts, strict=True))
+        return x, y, z
+
     def positions(self, parts: int = 1) -> Floats:
         """All positions, x slowest, each step between them cut into so many parts: (size, 3) [m]."""
-        counts = [(n - 1) * parts + 1 for n in self.counts]
-        axes = [np.linspace(a, b, n) for a, b, n in zip(self.low, self.high, counts, strict=True)]
-        return np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+        return np.stack(np.meshgrid(*self.axes(parts), indexing="ij"), axis=-1).reshape(-1, 3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,9 +2,8 @@
 
 Over a horizontal plane the pressure of subs elsewhere is smooth, so its values on a grid of Chebyshev points, some
 four more than pi for each wavelength along each side, give it everywhere (Jacobi-Anger: the coefficients of e^{jkx}
-over a length a fall faster than exponentially beyond ka / 2). What is not smooth is taken off before and put back
-after: 1 / r of a sub's images behind near walls, and of the sub itself, where it stands close to the plane's height,
-cos(kr) / r. (The field of a sub is e^{-jkr} / r; sin(kr) / r is smooth, cos(kr) / r has a pole and a kink.)
+over a length a fall faster than exponentially beyond ka / 2). What is not smooth (`near_field`) is taken off before and
+put back after.
 
 How far off it is, measured over all 816 points of the demo's map at 42 frequencies against the model asked at each of
 them, for the demo's plan and with one to three subs at ear height, free in the room, in a corner and before glass:
@@ -20,17 +19,16 @@ References
 """
 
 from dataclasses import dataclass, replace
-from itertools import product
 from math import ceil, pi
 
 import numpy as np
 
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes, Floats
+from solvers.listening.near_field import APART_M, rough
 
 MAP_POINTS = 760
 FINEST_MAP_M = 0.1
-APART_M = 0.05  # a point of the plane nearer to a sub than this is taken at this distance: there the level has no end
 EXTRA_NODES = 7
 
 
@@ -72,14 +70,13 @@ class Plane:
         -------
         (n_freq, n_x, n_y) [1/m].
         """
-        wavenumber = 2.0 * pi * frequency_hz / room.air.speed_of_sound_m_s
-        at_nodes = at_nodes - _rough(self.nodes_m(), sub_m, room, wavenumber)
+        at_nodes = at_nodes - rough(self.nodes_m(), sub_m, room, frequency_hz)
         smooth = np.einsum("fpc,fc->fp", at_nodes, weights)
         smooth = smooth.reshape(len(weights), len(self.nodes_x_m), len(self.nodes_y_m))
         along_x = _interpolation(self.nodes_x_m, self.x_m)
         along_y = _interpolation(self.nodes_y_m, self.y_m)
-        rough = _rough(_grid(self.x_m, self.y_m, self.height_m), sub_m, room, wavenumber)
-        rough_sum = np.einsum("fpc,fc->fp", rough, weights).reshape(len(weights), len(self.x_m), len(self.y_m))
+        near = rough(_grid(self.x_m, self.y_m, self.height_m), sub_m, room, frequency_hz)
+        rough_sum = np.einsum("fpc,fc->fp", near, weights).reshape(len(weights), len(self.x_m), len(self.y_m))
         return np.asarray(along_x @ smooth @ along_y.T + rough_sum)
 
 
@@ -121,34 +118,9 @@ def _interpolation(nodes_m: Floats, wanted_m: Floats) -> Floats:
     return np.asarray(share / share.sum(axis=1, keepdims=True))
 
 
-def _rough(point_m: Floats, sub_m: Floats, room: Room, wavenumber: Floats) -> Floats:
-    """What is not smooth in the field of every sub: (n_freq, n_point, n_sub) [1/m].
-
-    1 / r of its images behind the walls, one for each wall, edge and corner, and cos(k r) / r of the sub itself, which
-    stands between the points: of its e^{-jkr} / r all odd powers of r, as the even ones are smooth there.
-    """
-    images = np.zeros((len(point_m), len(sub_m)))
-    places = [np.stack([-sub_m[:, axis], sub_m[:, axis], 2.0 * size - sub_m[:, axis]]) for axis, size in _sides(room)]
-    for one in product(range(3), repeat=3):
-        if one != (1, 1, 1):
-            image = np.column_stack([places[axis][one[axis]] for axis in range(3)])
-            images += 1.0 / _apart(point_m, image)
-    apart = _apart(point_m, sub_m)
-    return np.asarray(images + np.cos(wavenumber[:, None, None] * apart) / apart)
-
-
-def _apart(point_m: Floats, other_m: Floats) -> Floats:
-    """Distances, `APART_M` where they are less: (n_point, n_other) [m]."""
-    return np.asarray(np.maximum(np.sqrt(((point_m[:, None] - other_m[None]) ** 2).sum(axis=2)), APART_M))
-
-
 def _nearest(point_m: Floats, other_m: Floats) -> float:
     gap = np.sqrt(((point_m[:, None] - other_m[None]) ** 2).sum(axis=2))
     return float(gap.min(initial=np.inf))
-
-
-def _sides(room: Room) -> list[tuple[int, float]]:
-    return list(enumerate(room.size_m))
 
 
 def _grid(x_m: Floats, y_m: Floats, height_m: float) -> Floats:

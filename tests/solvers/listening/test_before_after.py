@@ -11,7 +11,8 @@ from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
 from solvers.choice.usual_layouts import USUAL, usual_layouts
 from solvers.listening.before_after import PRECISION, before_after
-from solvers.listening.plane import APART_M, listening_plane
+from solvers.listening.near_field import APART_M
+from solvers.listening.plane import listening_plane
 from solvers.plans.basis import Basis
 from solvers.plans.by_hand import judge_layout
 from solvers.plans.solve import results_from
