@@ -1,8 +1,8 @@
 """What is not smooth in the field of a sub: its own pole and kink, and those of its images behind the walls.
 
 The field of a sub is e^{-jkr} / r and what the walls make of it. Of the former, cos(kr) / r has a pole and a kink at
-the sub, while sin(kr) / r is smooth; behind near walls stand images, whose 1 / r is not smooth near the walls. Taken off
-a field, these leave a rest that polynomials follow, both over places of the ear and over places of the sub.
+the sub, while sin(kr) / r is smooth; behind near walls stand images, whose 1 / r is not smooth near the walls. Taken
+off a field, these leave a rest that polynomials follow, both over places of the ear and over places of the sub.
 """
 
 from itertools import product

@@ -1,20 +1,18 @@
 """A plan file that is made in a moment: no search, the drives are given."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
 from roommodes.plan.file import write_results
 from roommodes.plan.plan import Results
-from roommodes.plan.tables import HowFound, Merits, PlanTable
-from roommodes.project.reading import parse_project
-from roommodes.responses.frequency_grid import log_grid
-from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.plan.tables import Merits, PlanTable
+from tests.given_plans import given_results
 
 PROJECT = """\
 format = 1
@@ -171,54 +169,11 @@ def project_text(**words: str) -> str:
 @cache
 def results_of(text: str) -> Results:
     """Results with the drives above."""
-    project = parse_project(text, source="test")
-    hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
-    seats, candidates = project.seats, project.candidates
-    transfer = transfer_function(
-        project.room,
-        project.surfaces(),
-        frequency_hz=hz,
-        seat_m=seats.position_m,
-        source_m=candidates.position_m,
+    merits = Merits(
+        alike_db=np.array([5.5]), bound_db=np.array([0.4]), smoothness_db=np.array([2.1]), decay_s=np.array([0.31])
     )
-    plans = {}
-    for count, (gain, delay, sign, index) in DRIVES.items():
-        weights = drive_weights(hz, gain_db=gain, delay_s=delay, polarity=sign)
-        level = level_db(seat_pressure(transfer[:, :, index], weights))
-        plans[count] = PlanTable(
-            candidate_index=np.array([index]),
-            gain_db=np.array([gain]),
-            delay_s=np.array([delay]),
-            polarity=np.array([sign], dtype=np.int8),
-            variation_db=np.array([variation_db(level, seats.weight)]),
-            output_db=np.array([output_db(level, seats.weight, gain)]),
-            level_db=level[None],
-            found=HowFound(
-                layouts_searched=1,
-                layouts_possible=100,
-                exhaustive=False,
-                stop="the drives were given by hand",
-                seconds=0.0,
-            ),
-            merits=Merits(
-                alike_db=np.array([5.5]),
-                bound_db=np.array([0.4]),
-                smoothness_db=np.array([2.1]),
-                decay_s=np.array([0.31]),
-            ),
-        )
-    return Results(
-        project=project,
-        seed=7,
-        software_version="0.1.0",
-        created_utc="2025-01-02T03:04:05Z",
-        frequency_hz=hz,
-        seats=seats,
-        candidates=candidates,
-        transfer=transfer,
-        plans=plans,
-        choices=choices_of(plans),
-    )
+    results = given_results(text, DRIVES, merits)
+    return replace(results, choices=choices_of(dict(results.plans)))
 
 
 @pytest.fixture(scope="session")
