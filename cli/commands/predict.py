@@ -19,12 +19,16 @@ def predict(
     output: Annotated[
         Path | None, typer.Option("--output", "-o", metavar="FIGURE", help="Also draw it: a .png or .svg file.")
     ] = None,
+    layout: Annotated[
+        Path | None,
+        typer.Option("--layout", metavar="LAYOUT.json", help="A layout saved from explore's page, not that of FILE."),
+    ] = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Predict the level at every seat from the layout in the project.
+    """Predict the level at every seat from the layout in the project, or from one that the page of explore saved.
 
     Example: roommodes predict cellar.toml -o levels.png
     """
@@ -38,7 +42,12 @@ def predict(
     if output and (fault := suffix_fault(output)):
         raise typer.BadParameter(fault, param_hint="--output")
     project = load_project(file)
-    check_targets({"--output": output}, inputs=[file], force=force)
+    inputs = [file] if layout is None else [file, layout]
+    check_targets({"--output": output}, inputs=inputs, force=force)
+    if layout is not None:
+        from roommodes.project.layout_file import read_layout
+
+        project = read_layout(layout).in_project(project)
     if not quiet:
         warn(model_warnings(project.room, project.surfaces(), high_hz=project.search.band_hz[1]))
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
@@ -51,6 +60,6 @@ def predict(
         print_json(prediction_json(plan))
     elif not quiet:
         page = Page()
-        print_prediction(page, plan)
+        print_prediction(page, plan, whose="in the file" if layout is None else f"of {layout}")
         if output:
             page.line(f"Figure written to {output}.")

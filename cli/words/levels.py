@@ -34,10 +34,10 @@ def shown_levels(plan: Plan) -> tuple[Floats, str]:
     return (plan.level_at_limit_db, plan.results.level_unit) if highest is None else (highest, plan.results.level_unit)
 
 
-def print_prediction(page: Page, plan: Plan) -> None:
-    """The layout, the levels per third-octave, and what they come to."""
+def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> None:
+    """The layout, the levels per third-octave, and what they come to; `whose` says where the layout comes from."""
     room = plan.project.room
-    page.heading(f"{name(plan.project.name)}: the layout in the file")
+    page.heading(f"{name(plan.project.name)}: the layout {whose}")
     each = zip(plan.positions_m, drive_lines(plan.drives), strict=True)
     rows = [[str(number), from_walls(position, room), words] for number, (position, words) in enumerate(each, start=1)]
     page.table(["sub", "where it stands", "gain, delay, polarity"], rows, right=(0,))

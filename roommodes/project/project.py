@@ -19,6 +19,7 @@ from roommodes.project.constructions import Construction, library
 from roommodes.project.mains import MainsTable
 from roommodes.project.tables import (
     KeepOutTable,
+    LayoutTable,
     ProjectTables,
     RoomTable,
     RowTable,
@@ -116,15 +117,7 @@ class Project:
     def layout(self) -> Layout | None:
         """Existing or wished positions and drives."""
         table = self.tables.layout
-        if table is None:
-            return None
-        count = len(table.positions_m)
-        return Layout(
-            positions_m=table.positions_m,
-            gain_db=table.gain_db or (0.0,) * count,
-            delay_ms=table.delay_ms or (0.0,) * count,
-            polarity=table.polarity or (1,) * count,
-        )
+        return None if table is None else layout_of(table)
 
     def highest_level_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64] | None:
         """Highest clean level of one sub at 1 m in free field: (n_freq,) [Hz] -> (n_freq,) [dB re 20 uPa, rms].
@@ -199,6 +192,17 @@ class Project:
 
     def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
         return lay_out(self.zones, self.ground())
+
+
+def layout_of(table: LayoutTable) -> Layout:
+    """The table with every list filled in."""
+    count = len(table.positions_m)
+    return Layout(
+        positions_m=table.positions_m,
+        gain_db=table.gain_db or (0.0,) * count,
+        delay_ms=table.delay_ms or (0.0,) * count,
+        polarity=table.polarity or (1,) * count,
+    )
 
 
 def room_of(table: RoomTable) -> Room:

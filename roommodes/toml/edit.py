@@ -51,24 +51,26 @@ def with_values(text: str, changes: Mapping[Path, Any], *, source: str) -> str:
     return changed
 
 
-def with_table(text: str, path: tuple[str, str], values: Mapping[str, Any], *, comment: str, source: str) -> str:
+def with_table(text: str, path: tuple[str, ...], values: Mapping[str, Any], *, comment: str, source: str) -> str:
     """The text with one more table at its end, under a line of comment.
 
     Where the outer table is written as ``outer = { ... }`` the new one joins it without the comment.
 
     Parameters
     ----------
-    path : the names of the outer and of the new table.
+    path : the names of the outer tables, if there are any, and of the new one.
     text, values, source : as for `with_values`, which says what it raises.
     """
-    outer, name = path
-    if (outer,) in _scanned(text).keys:
+    if path[:-1] and path[:-1] in _scanned(text).keys:
         return with_values(text, {path: values}, source=source)
     table = tomlkit.table()
     for key, value in values.items():
         table.add(key, _item(value))
+    tree: Any = table
+    for name in reversed(path):
+        tree = {name: tree}
     end = "\r\n" if "\r\n" in text else "\n"
-    block = f"\n# {comment}\n{tomlkit.dumps({outer: {name: table}})}"
+    block = f"\n# {comment}\n{tomlkit.dumps(tree)}"
     return text.rstrip() + end + block.replace("\n", end)
 
 
