@@ -14,6 +14,7 @@ from cli.commands.crossover import crossover
 from cli.commands.decay import decay
 from cli.commands.demo import demo
 from cli.commands.drawing import drawing
+from cli.commands.explore import explore
 from cli.commands.export import export
 from cli.commands.fit import fit
 from cli.commands.headroom import headroom
@@ -51,6 +52,7 @@ for command in (
     rows,
     decay,
     report,
+    explore,
     drawing,
     settings,
     headroom,

@@ -1,12 +1,14 @@
 """A small project and a way to run commands on it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.testing import CliRunner, Result
 
 from cli.main import app
+from tests.browser import chromium
 from tests.rooms import SMALL
 
 
@@ -22,6 +24,13 @@ def small(tmp_path: Path, small_text: str) -> Path:
     path = tmp_path / "small.toml"
     path.write_text(small_text)
     return path
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """A headless Chromium, one for all: playwright starts once in a process."""
+    with chromium() as found:
+        yield found
 
 
 @pytest.fixture

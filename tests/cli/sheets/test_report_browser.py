@@ -1,12 +1,6 @@
-"""The report in a browser: nothing asked of the network, the slider works by keyboard, hostile names stay text.
+"""The report in a browser: nothing asked of the network, the slider works by keyboard, hostile names stay text."""
 
-Needs playwright's Python package and an installed Chromium; skipped where either is missing, unless
-ROOMMODES_BROWSER_TESTS=required is set, which makes that a failure.
-"""
-
-import os
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -16,40 +10,9 @@ import pytest
 from cli.report.whole import model_numbers, report_bytes
 from cli.terminal.plan_options import choose_plan
 from roommodes.running import Running
+from tests.browser import opened_file
 
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
 HOSTILE = "<script>document.title='taken'</script> \\\"'><img src=x onerror=alert(1)>"
-
-
-def unavailable(reason: str) -> None:
-    """Skip, or fail where the tests must run."""
-    if os.environ.get("ROOMMODES_BROWSER_TESTS") == "required":
-        pytest.fail(f"browser tests are required, but {reason}")
-    pytest.skip(f"no browser: {reason}")
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    """A headless Chromium."""
-    try:
-        from playwright.sync_api import sync_playwright  # noqa: PLC0415
-    except ImportError:
-        unavailable("the package playwright is not installed")
-    path = os.environ.get("ROOMMODES_CHROMIUM") or shutil.which("chromium") or shutil.which("chromium-browser")
-    if path is None:
-        unavailable("there is no chromium on the path (Debian: apt-get install chromium)")
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=path, args=list(FLAGS))
-        yield chromium
-        chromium.close()
 
 
 @pytest.fixture(scope="module")
@@ -64,15 +27,8 @@ def opened(
             plan = choose_plan(make_plan(NAME=name), subs=2)
             made[name] = tmp_path_factory.mktemp("page") / "report.html"
             made[name].write_bytes(report_bytes(plan, *model_numbers(plan, Running()), ".html"))
-        page = browser.new_page(viewport={"width": width, "height": 900})
-        said: list[str] = []
-        asked: list[str] = []
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on("dialog", lambda dialog: said.append(f"dialog {dialog.message}"))
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(made[name].as_uri())
-        return page, said, asked
+        found = opened_file(browser, made[name], viewport={"width": width, "height": 900})
+        return found.page, found.said, found.asked
 
     return open_page
 
@@ -84,7 +40,7 @@ def pixels(page: Any, canvas: str) -> str:
 def test_it_opens_quietly_and_asks_for_nothing(opened) -> None:
     page, said, asked = opened()
     assert said == []
-    assert [url for url in asked if not url.startswith("data:")] == [page.url]
+    assert asked == [page.url]
     assert page.title() == "Attic cinema: Subwoofer plan"
     assert all(page.evaluate("[...document.images].map(i => i.complete && i.naturalWidth > 100)"))
 
@@ -173,7 +129,7 @@ def test_on_a_phone_rows_are_read_one_by_one_and_letters_are_large_enough(opened
 def test_a_hostile_name_is_text(opened) -> None:
     page, said, asked = opened(1200, HOSTILE)
     assert said == []
-    assert [url for url in asked if not url.startswith("data:")] == [page.url]
+    assert asked == [page.url]
     assert page.title() != "taken"
     assert page.locator("h1").inner_text().startswith("<script>document.title='taken'</script>")
     assert page.evaluate("document.querySelectorAll('h1 *').length") == 0

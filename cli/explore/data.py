@@ -1,0 +1,221 @@
+"""What the page knows: a plan, the field around it, and what it is judged by, as one JSON value."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from cli.explore.field import left_out
+from cli.explore.packing import packed_field, packed_plane
+from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
+from cli.words.basis import basis_words
+from cli.words.plan import caution_lines, subs_word
+from roommodes.arrays import Floats
+from roommodes.plan.plan import Plan, Results
+from roommodes.project.glass import glass_of
+from roommodes.project.project import Project, cabinet_of
+from roommodes.project.tables import MAX_COUNT
+from roommodes.responses.third_octaves import bands_of, bands_within, nominal_hz
+from solvers.listening.anywhere import Anywhere
+from solvers.listening.near_field import APART_M, images_of
+from solvers.loudness.headroom import loudness_of, target_bands
+from solvers.search.from_project import drives_of
+
+FORMAT = 1
+PLANS_OF_A_COUNT = 5  # that the page offers to start from
+RAISED_M = 1.2
+
+
+def page_data(plan: Plan, found: Anywhere) -> dict[str, Any]:
+    """Everything that the page works with."""
+    project, results = plan.project, plan.results
+    room = project.room
+    return {
+        "format": FORMAT,
+        "project": project.name,
+        "project_toml": project.toml_text,
+        "project_sha256": project.sha256,
+        "version": results.software_version,
+        "hz": results.frequency_hz.tolist(),
+        "room": {
+            "size": list(room.size_m),
+            "speed": room.air.speed_of_sound_m_s,
+            "images": images_of(room).tolist(),
+            "apart": APART_M,
+        },
+        **_listeners(project, results, found),
+        "places": {
+            "position": np.round(found.position_m, 6).tolist(),
+            "snap": found.snap.tolist(),
+            "facing": _facings(project, found.position_m),
+            "grids": [
+                {
+                    "name": grid.name,
+                    "axes": [np.round(axis, 6).tolist() for axis in grid.axes_m],
+                    "index": grid.index.ravel().tolist(),
+                    "closed": grid.closed.tolist(),
+                }
+                for grid in found.grids
+            ],
+        },
+        "packed": packed_field(found),
+        "plane": None if found.plane is None else packed_plane(found.plane),
+        **_judged(plan),
+        "drives": _drives(project),
+        "starts": starts(plan),
+        "filters": _filters(plan),
+        "drawing": _drawing(project),
+        "words": _words(plan, found),
+    }
+
+
+def starts(plan: Plan) -> list[dict[str, Any]]:
+    """The plan, then the leading ones of each count: where the page may start from."""
+    wanted = [(plan.subs, plan.rank)]
+    for count, table in plan.results.plans.items():
+        wanted += [(count, rank + 1) for rank in range(min(PLANS_OF_A_COUNT, len(table)))]
+    return [
+        {
+            "label": f"{subs_word(count)}, {'best' if rank == 1 else f'rank {rank}'}",
+            "subs": _subs(plan.results.plan(count, rank)),
+        }
+        for count, rank in dict.fromkeys(wanted)
+    ]
+
+
+def _subs(plan: Plan) -> list[dict[str, Any]]:
+    drives, position, channel = plan.drives, np.round(plan.positions_m, 6), _channels(plan)
+    return [
+        {
+            "at": position[sub].tolist(),
+            "gain": float(drives.gain_db[sub]),
+            "delay": 1e3 * float(drives.delay_s[sub]),
+            "polarity": int(drives.polarity[sub]),
+            "channel": channel[sub],
+        }
+        for sub in range(plan.subs)
+    ]
+
+
+def _channels(plan: Plan) -> list[int]:
+    """Number of each sub's channel: two that share their settings by the project's wish have one."""
+    wishes, drives, index = plan.project.search, plan.drives, plan.candidate_index
+    channel = list(range(plan.subs))
+    if not (wishes.shared_drives or wishes.mirror):
+        return channel
+    mirror_of = plan.results.candidates.mirror_of
+    own = list(zip(drives.gain_db, drives.delay_s, drives.polarity, strict=True))
+    for sub in range(plan.subs):
+        for other in range(sub):
+            pair = wishes.shared_drives or mirror_of[index[sub]] == index[other]
+            if pair and own[sub] == own[other] and channel.count(other) == 1 and channel[sub] == sub:
+                channel[sub] = other
+    return channel
+
+
+def _listeners(project: Project, results: Results, found: Anywhere) -> dict[str, Any]:
+    seats, ears = results.seats, found.listening
+    ways = {one.row: (one.low_m, one.high_m) for one in found.shifts}
+    return {
+        "seats": {"name": list(seats.name), "row": seats.row.tolist()},
+        "ears": {
+            "position": ears.position_m.tolist(),
+            "weight": ears.weight.tolist(),
+            "seat": ears.seat.tolist(),
+        },
+        "rows": [
+            {
+                "name": row.name,
+                "way": ways.get(number),
+                "wished": row.move_m is not None and sum(row.move_m) > 0.0,
+            }
+            for number, row in enumerate(project.rows)
+        ],
+    }
+
+
+def _judged(plan: Plan) -> dict[str, Any]:
+    """Third-octave bands; the subs' limits and the target, where the project gives them."""
+    hz, project = plan.frequency_hz, plan.project
+    bands = bands_within(hz)
+    loudness = None if plan.results.limit_db is None else loudness_of(project, hz)
+    limits = None
+    if loudness is not None:
+        kinds = loudness.limits.kinds
+        limits = {
+            "highest": loudness.limits.highest_db.tolist(),
+            "first": [str(kinds[index]) for index in loudness.limits.first],
+            "target": loudness.target_db,
+            "bands": list(target_bands(project, hz)),
+        }
+    return {
+        "unit": plan.results.level_unit,
+        "band_of": bands_of(hz).tolist(),
+        "bands": [{"number": band, "hz": nominal_hz(band)} for band in bands],
+        "limits": limits,
+    }
+
+
+def _drives(project: Project) -> dict[str, Any]:
+    """What the processor may do."""
+    drives = drives_of(project)
+    return {
+        "delay": [1e3 * end for end in drives.delay_s],
+        "gain": list(drives.gain_db),
+        "polarity": drives.polarity,
+        "step": 1e3 * drives.delay_step_s,
+        "most": MAX_COUNT,
+        "distance": project.search.least_distance_m,
+        "seat_distance": project.search.seat_distance_m,
+    }
+
+
+def _filters(plan: Plan) -> list[list[list[float]]] | None:
+    """Response of each sub's own filters, (n_sub, n_freq, real and imaginary part); None where there are none."""
+    if plan.tuning is None or not any(plan.tuning.sub_filters):
+        return None
+    found = plan.filter_response(plan.frequency_hz, shared=False).T
+    return [np.stack([one.real, one.imag], axis=1).tolist() for one in found]
+
+
+def _drawing(project: Project) -> dict[str, Any]:
+    cabinet = cabinet_of(project.subwoofer)
+    return {
+        "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.keep_outs],
+        "zones": [{"name": zone.name, "low": list(zone.low), "high": list(zone.high)} for zone in project.zones],
+        "glass": [{"wall": one.wall, "from": one.from_m, "to": one.to_m} for one in glass_of(project)],
+        "screen": None if project.screen is None else project.screen.width_m,
+        "cabinet": None
+        if cabinet is None
+        else {"size": [cabinet.depth_m, cabinet.width_m, cabinet.height_m], "centre": list(cabinet.centre_m)},
+        "colours": [
+            [round(255 * part) for part in one] for one in ramp_colours(round((HIGHEST_DB - LOWEST_DB) / STEP_DB))
+        ],
+        "lowest": LOWEST_DB,
+        "step": STEP_DB,
+    }
+
+
+def _facings(project: Project, position_m: Floats) -> str:
+    """Which way the cabinet is turned at each place: r(ear), f(ront), R(ight), l(eft); empty without a cabinet."""
+    cabinet = cabinet_of(project.subwoofer)
+    if cabinet is None:
+        return ""
+    letter = {(0, 1): "r", (0, -1): "f", (1, 1): "R", (1, -1): "l"}
+    room, keep_outs = project.room.size_m, project.keep_outs
+    points: Sequence[list[float]] = position_m.tolist()
+    return "".join(letter[cabinet.facing_at((x, y, z), room, keep_outs)] for x, y, z in points)
+
+
+def _words(plan: Plan, found: Anywhere) -> dict[str, Any]:
+    project = plan.project
+    raised = max((zone.high[2] for zone in project.zones), default=0.0) > RAISED_M
+    low_hz, high_hz = project.search.band_hz
+    return {
+        "band": f"{low_hz:g} to {high_hz:g} Hz",
+        "left_out": list(left_out(plan.results, found)),
+        "basis": basis_words(plan.results) or "",
+        "cautions": caution_lines(glass=bool(glass_of(project)), raised=raised),
+        "closing": f"Made by roommodes {plan.results.software_version} from a plan of {plan.results.created_utc}, "
+        f"project {project.sha256[:12]}.",
+    }

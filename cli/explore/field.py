@@ -1,0 +1,111 @@
+"""How much of the field the page takes along: as much as fits into its size."""
+
+from dataclasses import dataclass
+from math import ceil, pi
+
+import numpy as np
+
+from cli.explore.packing import expected_bytes
+from roommodes.places.lattice import STEP_M
+from roommodes.plan.plan import Results
+from roommodes.running import Running
+from solvers.listening.anywhere import (
+    Anywhere,
+    anywhere,
+    at_candidates,
+    listening_of,
+    longest_step_m,
+    page_lattice,
+    row_terms,
+)
+from solvers.listening.plane import EXTRA_NODES
+
+MOST_BYTES = 5_000_000  # of the page
+PAGE_BYTES = 300_000  # of it without the field
+STEPS_M = (STEP_M, 0.15, 0.2, 0.3)  # between places, the first that fits
+MEASURED = (
+    "Measured responses: subs stand where they were measured, rows as drawn, and there is no map. What was not "
+    "measured is not guessed."
+)
+ROWS_LEFT_OUT = "Rows stay where they are drawn: with their shifts the page would pass {most:.0f} MB."
+MAP_LEFT_OUT = "There is no map of the room: with it the page would pass {most:.0f} MB."
+STEP_WIDENED = "Places stand up to {step:.2f} m apart; what lies between is worked out from them, to 0.01 dB."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Extent:
+    """What the page takes along.
+
+    Parameters
+    ----------
+    step_m : between places [m].
+    rows, plane : whether rows may move, and whether there is a map.
+    """
+
+    step_m: float
+    rows: bool = True
+    plane: bool = True
+
+
+def page_field(results: Results, running: Running = Running()) -> Anywhere:
+    """The field for the page of some plans.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel : the model cannot take this project.
+    """
+    if results.measured is not None:
+        return at_candidates(results, [MEASURED])
+    extent = extent_of(results)
+    found = anywhere(
+        results,
+        step_m=extent.step_m,
+        rows=extent.rows,
+        plane=extent.plane,
+        running=running,
+    )
+    return found
+
+
+def extent_of(results: Results, most_bytes: float = MOST_BYTES) -> Extent:
+    """The most that is expected to fit: first longer steps, then no shifts of rows, then no map."""
+    longest = longest_step_m(results.project, float(results.frequency_hz[-1]))
+    steps = [step for step in STEPS_M if step <= longest] or [STEP_M]
+    tried = [Extent(step_m=step) for step in steps]
+    tried += [Extent(step_m=steps[-1], rows=False), Extent(step_m=steps[-1], rows=False, plane=False)]
+    return next((one for one in tried if expected(results, one) <= most_bytes), tried[-1])
+
+
+def expected(results: Results, extent: Extent) -> float:
+    """About how large the page will be [bytes]."""
+    project, hz = results.project, results.frequency_hz
+    listening, places = listening_of(results), page_lattice(project, hz, extent.step_m).position_m
+    row = project.seats.row[listening.seat]
+    terms = row_terms(project, float(hz[-1])) if extent.rows else {}
+    wavenumber = 2.0 * pi * float(hz[-1]) / project.room.air.speed_of_sound_m_s
+    sides = project.room.size_m[:2]
+    nodes = [ceil(0.5 * wavenumber * side) + EXTRA_NODES for side in sides] if extent.plane else [0, 0]
+    return PAGE_BYTES + expected_bytes(
+        n_freq=len(hz),
+        n_ear=len(row),
+        n_place=len(places),
+        n_series=sum((count - 1) * int(np.sum(row == number)) for number, count in terms.items()),
+        n_node=nodes[0] * nodes[1],
+    )
+
+
+def left_out(results: Results, found: Anywhere) -> tuple[str, ...]:
+    """What the page's size does not allow, in sentences."""
+    if results.measured is not None or not found.grids:
+        return found.remarks
+    most = MOST_BYTES / 1e6
+    may_move = bool(row_terms(results.project, float(results.frequency_hz[-1])))
+    said = list(found.remarks)
+    if found.step_m > STEP_M:
+        said.append(STEP_WIDENED.format(step=found.step_m))
+    if may_move and not found.shifts:
+        said.append(ROWS_LEFT_OUT.format(most=most))
+    if found.plane is None:
+        said.append(MAP_LEFT_OUT.format(most=most))
+    return tuple(said)

@@ -1,0 +1,252 @@
+/** The room from above, to scale, front wall to the left and left wall below: subs, rows and seats are dragged here. */
+
+import { rowColour, signed, sized, svg } from "./dom.js";
+import { seatKey, subKey } from "./keys.js";
+import { cabinetBox, dragged, MARGIN, subMark, UNIT } from "./room_view.js";
+
+/** @typedef {import("./app.js").App} App */
+
+export class PlanView {
+  /**
+   * @param {App} app
+   * @param {SVGElement} drawing
+   */
+  constructor(app, drawing) {
+    this.app = app;
+    this.drawing = drawing;
+    const [length, width] = app.data.room.size;
+    const margin = MARGIN * length * UNIT;
+    this.wide = length * UNIT + 2 * margin;
+    drawing.setAttribute("viewBox", [-margin, -width * UNIT - margin, this.wide, width * UNIT + 2 * margin].join(" "));
+    this.k = 1; // of a point on the screen
+    this.layers = ["still", "marks", "rows", "seats", "subs"].map((name) => svg("g", { class: name }));
+    drawing.append(...this.layers);
+    /** @type {SVGElement[]} */
+    this.subs = [];
+    /** @type {SVGElement[]} */
+    this.seats = [];
+    this.rows = app.data.rows.map((row, n) => this.rowHandle(row, n));
+    sized(drawing, (pixels) => this.size(pixels));
+  }
+
+  /** @param {number} pixels how wide it stands on the screen */
+  size(pixels) {
+    this.k = this.wide / pixels;
+    this.drawStill();
+    this.render();
+  }
+
+  drawStill() {
+    const { data } = this.app;
+    const [length, width] = data.room.size.map((one) => one * UNIT);
+    const [still, marks] = this.layers;
+    still.replaceChildren();
+    marks.replaceChildren();
+    still.append(svg("rect", { class: "outline", x: 0, y: -width, width: length, height: width }));
+    for (const box of data.drawing.keep_outs) {
+      const [x, y] = [box.low[0] * UNIT, -box.high[1] * UNIT];
+      const size = { width: (box.high[0] - box.low[0]) * UNIT, height: (box.high[1] - box.low[1]) * UNIT };
+      still.append(svg("rect", { class: "kept", x, y, ...size }, svg("title", {}, `kept free: ${box.name}`)));
+    }
+    for (const pane of data.drawing.glass) still.append(...this.pane(pane, length, width));
+    if (data.drawing.screen) {
+      const half = (data.drawing.screen * UNIT) / 2;
+      const y = -width / 2;
+      still.append(svg("line", { class: "screen", x1: 3 * this.k, x2: 3 * this.k, y1: y - half, y2: y + half }));
+    }
+    for (const place of data.places.snap) {
+      const [x, y] = data.places.position[place];
+      marks.append(svg("circle", { class: "candidate", cx: x * UNIT, cy: -y * UNIT, r: 2.6 * this.k }));
+    }
+  }
+
+  /**
+   * @param {{wall: string, from: number, to: number}} pane
+   * @param {number} length
+   * @param {number} width
+   */
+  pane(pane, length, width) {
+    const [from, to] = [pane.from * UNIT, pane.to * UNIT];
+    const thick = 6 * this.k;
+    const along = { left: [from, 0], right: [from, -width - thick] };
+    const across = { front: [-thick, -to], rear: [length, -to] };
+    const title = svg("title", {}, "glass");
+    if (pane.wall === "left" || pane.wall === "right") {
+      const [x, y] = along[pane.wall];
+      return [svg("rect", { class: "glass", x, y, width: to - from, height: thick }, title)];
+    }
+    if (pane.wall === "front" || pane.wall === "rear") {
+      const [x, y] = across[pane.wall];
+      return [svg("rect", { class: "glass", x, y, width: thick, height: to - from }, title)];
+    }
+    return [];
+  }
+
+  /**
+   * @param {import("./types.js").Data["rows"][0]} row
+   * @param {number} n
+   */
+  rowHandle(row, n) {
+    const { app } = this;
+    if (!row.way) return null;
+    const handle = svg("g", { class: "row", tabindex: 0, role: "slider", "data-row": n });
+    handle.setAttribute("aria-label", `Row ${row.name}, shift toward the rear`);
+    this.layers[2].append(handle);
+    dragged(
+      this.drawing,
+      handle,
+      ([x]) => app.shiftRow(n, x),
+      () => app.rest(),
+    );
+    handle.addEventListener("keydown", (event) => {
+      const sign = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1 }[event.key];
+      if (!sign) return;
+      event.preventDefault();
+      app.shiftRow(n, app.state.rows[n] + sign * (event.shiftKey ? 0.1 : 0.01));
+    });
+    return handle;
+  }
+
+  render() {
+    this.renderRows();
+    this.renderSeats();
+    this.renderSubs();
+  }
+
+  renderRows() {
+    const { app, k } = this;
+    const ears = app.seatPoints;
+    this.rows.forEach((handle, n) => {
+      if (!handle) return;
+      const way = /** @type {[number, number]} */ (app.data.rows[n].way);
+      const own = ears.filter((_, seat) => app.data.seats.row[seat] === n);
+      if (!own.length) return;
+      const x = own[0][0] * UNIT - 30 * k;
+      const [low, high] = [Math.min(...own.map((at) => at[1])), Math.max(...own.map((at) => at[1]))];
+      const [top, bottom] = [-high * UNIT - 14 * k, -low * UNIT + 14 * k];
+      const by = app.state.rows[n];
+      handle.setAttribute("data-at", JSON.stringify([by, 0]));
+      handle.setAttribute("aria-valuemin", String(way[0]));
+      handle.setAttribute("aria-valuemax", String(way[1]));
+      handle.setAttribute("aria-valuenow", by.toFixed(2));
+      handle.setAttribute("aria-valuetext", `${signed(by, 2)} m toward the rear`);
+      const y = (top + bottom) / 2;
+      handle.replaceChildren(
+        svg("rect", { class: "grip", x: x - 14 * k, y: top, width: 22 * k, height: bottom - top }),
+        svg("line", { class: "rail", x1: x, x2: x, y1: top, y2: bottom, style: `stroke: ${rowColour(n)}` }),
+        svg("path", {
+          class: "arrows",
+          style: `fill: ${rowColour(n)}`,
+          d: [-1, 1].map((side) => arrow(x + 3 * side * k, y, 7 * side * k, 7 * k)).join(" "),
+        }),
+      );
+    });
+  }
+
+  renderSeats() {
+    const { app } = this;
+    const points = app.seatPoints;
+    const k = Math.min(this.k, (0.95 * nearestTwo(points) * UNIT) / 38);
+    const drawn = app.data.seats.name.length;
+    while (this.seats.length < points.length) this.seats.push(this.seatMark(this.seats.length));
+    while (this.seats.length > points.length) /** @type {SVGElement} */ (this.seats.pop()).remove();
+    this.seats.forEach((mark, seat) => {
+      const [x, y] = points[seat];
+      const row = seat < drawn ? app.data.seats.row[seat] : -1;
+      const counts = !app.state.out.includes(seat);
+      const level = app.levelAt(seat);
+      mark.setAttribute("class", counts ? "seat" : "seat out");
+      mark.setAttribute("data-at", JSON.stringify([x, y]));
+      const place = { x: x * UNIT - 19 * k, y: -y * UNIT - 12 * k, width: 38 * k, height: 24 * k, rx: 12 * k };
+      const style = row < 0 ? "" : `stroke: ${rowColour(row)}`;
+      mark.replaceChildren(
+        svg("rect", { class: "chair", ...place, style }),
+        svg("text", { class: "level", x: x * UNIT, y: -y * UNIT + 4.5 * k, "font-size": 12.5 * k }, level),
+        svg("title", {}, app.seatName(seat)),
+      );
+    });
+  }
+
+  /** @param {number} seat */
+  seatMark(seat) {
+    const { app } = this;
+    const mark = svg("g", {});
+    this.layers[3].append(mark);
+    const added = seat - app.data.seats.name.length;
+    if (added >= 0) {
+      mark.setAttribute("tabindex", "0");
+      mark.setAttribute("role", "button");
+      mark.setAttribute("aria-label", `${app.seatName(seat)}, moved with the arrow keys`);
+      dragged(
+        this.drawing,
+        mark,
+        (at) => app.moveSeat(added, at),
+        () => app.rest(),
+      );
+      mark.addEventListener("keydown", (event) => seatKey(app, added, event));
+    }
+    return mark;
+  }
+
+  renderSubs() {
+    const { app, k } = this;
+    while (this.subs.length < app.state.subs.length) this.subs.push(this.subHandle(this.subs.length));
+    while (this.subs.length > app.state.subs.length) /** @type {SVGElement} */ (this.subs.pop()).remove();
+    app.state.subs.forEach((sub, n) => {
+      const mark = this.subs[n];
+      const [low, high] = cabinetBox(app.data, sub.at, app.places.facing(sub.at));
+      const box = {
+        x: low[0] * UNIT,
+        y: -high[1] * UNIT,
+        width: (high[0] - low[0]) * UNIT,
+        height: (high[1] - low[1]) * UNIT,
+      };
+      mark.setAttribute("class", ["sub", sub.on ? "" : "off", n === app.selected ? "chosen" : ""].join(" ").trim());
+      mark.setAttribute("data-at", JSON.stringify([sub.at[0], sub.at[1]]));
+      mark.setAttribute("aria-label", app.subWords(n));
+      mark.replaceChildren(...subMark(sub, n + 1, box, { x: sub.at[0] * UNIT, y: -sub.at[1] * UNIT }, k));
+    });
+  }
+
+  /** @param {number} n */
+  subHandle(n) {
+    const { app } = this;
+    const mark = svg("g", { tabindex: 0, role: "button" });
+    this.layers[4].append(mark);
+    dragged(
+      this.drawing,
+      mark,
+      ([x, y]) => app.dragSub(n, { 0: x, 1: y }, 2),
+      () => app.rest(),
+    );
+    mark.addEventListener("focus", () => app.select(n));
+    mark.addEventListener("keydown", (event) =>
+      subKey(app, n, event, { ArrowRight: [0, 1], ArrowLeft: [0, -1], ArrowUp: [1, 1], ArrowDown: [1, -1] }),
+    );
+    return mark;
+  }
+}
+
+/**
+ * Distance of the two seats that are nearest to each other, seen from above [m].
+ * @param {import("./types.js").Point[]} points
+ */
+function nearestTwo(points) {
+  let least = Infinity;
+  points.forEach(([x, y], a) => {
+    for (let b = 0; b < a; b += 1)
+      least = Math.min(least, Math.max(Math.hypot(points[b][0] - x, points[b][1] - y), 0.3));
+  });
+  return least;
+}
+
+/**
+ * A triangle that points along x.
+ * @param {number} x
+ * @param {number} y
+ * @param {number} wide negative toward the front
+ * @param {number} half
+ */
+function arrow(x, y, wide, half) {
+  return `M${x} ${y - half} l${wide} ${half} l${-wide} ${half} z`;
+}
