@@ -1,6 +1,7 @@
 """`roommodes study`: hundreds of rooms, fairly compared."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,7 +9,7 @@ import typer
 
 from cli.terminal.guard import HDF5_SIGNATURE, guarded, interruptible
 from cli.terminal.options import Debug, Force, Quiet
-from cli.terminal.output import Page, counted, print_json_line, say_error
+from cli.terminal.output import Page, counted, print_json_line, say_error, warn
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -24,6 +25,17 @@ if TYPE_CHECKING:
     from solvers.study.workers import Crew
 
 EXIT_FAILURES = 4
+STOPPING = "stopping: up to 3 s for the rooms in hand; what is finished is kept; once more to end at once"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cluster:
+    """A scheduler, and how long it is waited for: until it answers, while it is silent, and without workers [s]."""
+
+    address: str
+    answer_s: float
+    silence_s: float
+    workers_s: float
 
 
 @guarded
@@ -46,6 +58,18 @@ def study(
         str | None,
         typer.Option("--scheduler", metavar="ADDRESS", help="Send the jobs to this dask.distributed scheduler."),
     ] = None,
+    answer_limit: Annotated[
+        float,
+        typer.Option("--answer-limit", metavar="S", min=1.0, max=3600.0, help="Until a scheduler answers at first."),
+    ] = 20.0,
+    silence_limit: Annotated[
+        float,
+        typer.Option("--silence-limit", metavar="S", min=5.0, max=86400.0, help="Until a silent scheduler is lost."),
+    ] = 60.0,
+    worker_limit: Annotated[
+        float,
+        typer.Option("--worker-limit", metavar="S", min=1.0, max=604800.0, help="Without any worker of the scheduler."),
+    ] = 300.0,
     room: Annotated[
         int | None, typer.Option("--room", min=1, help="Only write this room as a project file, to -o.")
     ] = None,
@@ -93,7 +117,10 @@ def study(
         return
     targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
     targets.check(wanted.paths, needed_bytes=_sizes(plan)[1])
-    failed = _run(plan, targets, count, scheduler, as_json=as_json, quiet=quiet)
+    cluster = None
+    if scheduler is not None:
+        cluster = Cluster(address=scheduler, answer_s=answer_limit, silence_s=silence_limit, workers_s=worker_limit)
+    failed = _run(plan, targets, count, cluster, as_json=as_json, quiet=quiet)
     if failed:
         say_error(
             [f"{title}: no result: {reason}" for title, reason in failed]
@@ -118,7 +145,7 @@ def _run(
     plan: "StudyPlan",
     targets: "StudyTargets",
     workers: int,
-    scheduler: str | None,
+    cluster: Cluster | None,
     *,
     as_json: bool,
     quiet: bool,
@@ -131,8 +158,10 @@ def _run(
 
     target = targets.results
     store = store_of(target)
-    with opened(store, target), interruptible() as stop_asked:
+    with opened(store, target), interruptible(STOPPING) as stop_asked:
         finished = finished_jobs(plan, store)
+        if not quiet and (other := store.other_software(plan.expected.software, finished)):
+            warn([f"{store.folder.name}: {other}"])
         if as_json:
             print_json_line({"event": "planned", "jobs": len(plan.jobs), "finished": len(finished)})
         records, failures = finished, dict[str, str]()
@@ -141,7 +170,7 @@ def _run(
                 records, failures = run_jobs(
                     plan,
                     store,
-                    _crew(plan, workers, scheduler, running),
+                    _crew(plan, workers, cluster, running, quiet=quiet),
                     finished=finished,
                     watch=_json_event if as_json else None,
                     running=running,
@@ -169,14 +198,22 @@ def _run(
     return failed
 
 
-def _crew(plan: "StudyPlan", workers: int, scheduler: str | None, running: "Running") -> "Crew":
+def _crew(plan: "StudyPlan", workers: int, cluster: Cluster | None, running: "Running", *, quiet: bool) -> "Crew":
     """The workers, once the kernels are compiled."""
     from solvers.search.kernels.compiled import compile_once, compiled_before
     from solvers.study.job import run_job, searches
-    from solvers.study.workers import ClusterCrew, LocalCrew
+    from solvers.study.workers import LocalCrew
 
-    if scheduler is not None:
-        return ClusterCrew(run_job, scheduler)
+    if cluster is not None:
+        from solvers.study.cluster import ClusterCrew, Patience
+
+        return ClusterCrew(
+            f"{run_job.__module__}:{run_job.__name__}",
+            cluster.address,
+            plan.expected.software,
+            patience=Patience(answer_s=cluster.answer_s, silence_s=cluster.silence_s, workers_s=cluster.workers_s),
+            say=lambda text: None if quiet else say_error([text]),
+        )
     if searches(plan.study) and not compiled_before():
         running.step("compiling, this once", 0.0)
         compile_once()

@@ -161,6 +161,11 @@ def settings(answer: Answer, position_m: Floats) -> dict[str, Any]:
     }
 
 
+def nearest(n_freq: int, finer: int) -> NDArray[np.intp]:
+    """To which of the frequencies that are kept, from 0, each one of the grid to judge on belongs."""
+    return (np.arange(finer * (n_freq - 1) + 1) + finer // 2) // finer
+
+
 def finer_by(points_per_octave: int, judged_per_octave: int) -> int:
     """By how much the grid to judge on is finer than that of the curves: an even number of times, so that every second
     frequency of it has the curves' among them."""

@@ -23,10 +23,12 @@ from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.studies.design import StudyRoom
 from roommodes.studies.reading import Study
-from roommodes.studies.records import JobRecord, StudyJob, canonical, record_image
+from roommodes.studies.records import Expected, JobRecord, StudyJob, canonical, record_image
 from roommodes.studies.strategies import StrategyTable, strategy_of
-from solvers.study.answers import Grid, answered, finer_by, judged, settings
+from solvers.study.answers import Grid, answered, finer_by, judged, nearest, settings
 from solvers.study.places import Arm, arms_of
+from solvers.study.replies import OtherSoftware
+from solvers.study.software import processor, software
 
 NO_LAYOUT = "no layout: too few legal positions in this room"
 
@@ -34,11 +36,12 @@ NO_LAYOUT = "no layout: too few legal positions in this room"
 def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]:
     """The jobs of a study, one per room, in order. Names, labels and numbers do not shape a result."""
     strategies = [_plain(strategy) for strategy in study.tables.strategies]
-    places = study.tables.places.model_dump()
+    places, own = study.tables.places.model_dump(), software()
     return tuple(
         StudyJob(
             number=room.number,
             title=room.title,
+            software=own,
             text=canonical(
                 {
                     "project": room.project_toml,
@@ -57,6 +60,19 @@ def _plain(strategy: StrategyTable) -> dict[str, Any]:
     """A strategy as plain data, without its name; what is left out is left out here, too."""
     tree = strategy.model_dump(exclude={"name"}, exclude_none=True)
     return {**tree, "at_fraction": strategy.at_fraction, "adjust": sorted(strategy.adjust)}
+
+
+def expected_of(study: Study) -> Expected:
+    """What the result of every job of a study must hold."""
+    search = study.tables.search
+    frequency_hz = log_grid(*search.band_hz, search.points_per_octave)
+    finer = finer_by(search.points_per_octave, search.judged_points_per_octave)
+    return Expected(
+        software=software(),
+        frequency_hz=frequency_hz,
+        weight=np.bincount(nearest(len(frequency_hz), finer)).astype(np.float64),
+        subs=tuple(strategy.subs for strategy in study.tables.strategies),
+    )
 
 
 def searches(study: Study) -> bool:
@@ -78,8 +94,11 @@ def run_job(text: str, key: str) -> bytes:
 
     Raises
     ------
+    OtherSoftware : the job was planned by other software than this.
     RoommodesError : the model or the search cannot take this room.
     """
+    if StudyJob(number=0, title="", text=text, software=software()).key != key:
+        raise OtherSoftware(software())
     return record_image(do_job(text, key))
 
 
@@ -108,13 +127,15 @@ def _done(text: str, key: str, running: Running) -> JobRecord:
     answers = [answered(arm, half, seed, running) for arm, seed in zip(arms, seeds, strict=True)]
     running.check("interrupted: this room was not finished")
     arrays = _empty(arms, len(frequency_hz))
-    near = (np.arange(len(hz)) + finer // 2) // finer
+    near = nearest(len(frequency_hz), finer)
     for k, (arm, answer) in enumerate(zip(arms, answers, strict=True)):
         if answer is not None:
             tuned_db = half.variation_db(answer) if arm.tuned else np.nan
             _fill(arrays, k, {**judged(answer, fine, near), "tuned_db": tuned_db, **settings(answer, position_m)})
     return JobRecord(
         key=key,
+        software=software(),
+        processor=processor(),
         frequency_hz=frequency_hz,
         arrays=arrays,
         notes=tuple(NO_LAYOUT if answer is None else answer.note for answer in answers),

@@ -6,21 +6,22 @@ Whatever is killed, and whenever: a job counts once its file is whole, and a run
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite
+from math import inf, isfinite
 from time import monotonic
 from typing import Any
 
 import numpy as np
 
 from roommodes import __version__
-from roommodes.errors import Interrupted
+from roommodes.errors import FileUnusable, Interrupted
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
 from roommodes.studies.design import StudyRoom, room_project, study_rooms
 from roommodes.studies.reading import Study
-from roommodes.studies.records import JobRecord, StudyJob, stacked
+from roommodes.studies.records import Expected, JobRecord, StudyJob, received_record, stacked
 from roommodes.studies.results import FINISHED, RESULT_FIELDS, StudyResults
-from solvers.study.job import do_job, study_jobs
+from solvers.study.job import do_job, expected_of, study_jobs
+from solvers.study.replies import Reply
 from solvers.study.store import Store
 from solvers.study.workers import Crew, Done
 
@@ -28,15 +29,18 @@ POLL_S = 0.2
 DEATHS = 2  # after which a job is not given to a worker again in this run
 TIMED_JOBS, TIMED_S = 6, 15.0  # for what a dry run says
 TRIES = 2  # of a job that fails without killing its worker
+OTHER_TRIES = 20  # of one that went to workers with other software
+STOP_S = 3.0  # for the jobs in hand, once asked to stop
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StudyPlan:
-    """A study with its rooms and its jobs, one per room, in the same order."""
+    """A study with its rooms and its jobs, one per room, in the same order, and what their results must hold."""
 
     study: Study
     rooms: tuple[StudyRoom, ...]
     jobs: tuple[StudyJob, ...]
+    expected: Expected
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,12 +87,12 @@ Watch = Callable[[Event], None]
 def plan_study(study: Study) -> StudyPlan:
     """Rooms and jobs of a study; ProjectInvalid when a room cannot be built."""
     rooms = study_rooms(study)
-    return StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms))
+    return StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms), expected=expected_of(study))
 
 
 def finished_jobs(plan: StudyPlan, store: Store, *, mend: bool = True) -> dict[str, JobRecord]:
     """What the store holds of a study, by key; files that are not whole do not count, and `mend` takes them away."""
-    found = ((job.key, store.record(job.key, mend=mend)) for job in plan.jobs)
+    found = ((job.key, store.record(job.key, plan.expected, mend=mend)) for job in plan.jobs)
     return {key: record for key, record in found if record is not None}
 
 
@@ -138,11 +142,12 @@ class _Run:
         running: Running,
     ) -> None:
         self._store, self._crew, self._watch, self._running = store, crew, watch, running
+        self._expected = plan.expected
         self.records = dict(finished)
         self.failures: dict[str, str] = {}
         self._total = len(dict.fromkeys(job.key for job in plan.jobs))
         self._waiting = deque({job.key: job for job in plan.jobs if job.key not in finished}.values())
-        self._suspects: deque[StudyJob] = deque()  # given one at a time, so that a death tells whose it was
+        self._suspects: deque[StudyJob] = deque()  # given alone and last, so that a death tells whose it was
         self._in_hand = 0
         self._tries: dict[str, int] = {}
         self._deaths: dict[str, int] = {}
@@ -150,11 +155,13 @@ class _Run:
 
     def go(self) -> None:
         """Until nothing is left to do."""
+        stop_at = inf
         while self._waiting or self._suspects or self._in_hand:
-            stopping = self._running.stop_asked()
-            if not stopping:
+            if not self._running.stop_asked():
                 self._hand_out()
-            elif not self._in_hand:
+            elif stop_at == inf:
+                stop_at = monotonic() + STOP_S
+            if stop_at < inf and (not self._in_hand or monotonic() >= stop_at):
                 text = f"{len(self.records)} of {self._total} rooms are finished and kept; run the same command again"
                 raise Interrupted(f"interrupted: {text} to go on")
             for done in self._crew.poll(POLL_S):
@@ -163,13 +170,11 @@ class _Run:
             self._tell("waiting")
 
     def _hand_out(self) -> None:
-        if self._suspects:
-            if self._in_hand == 0:
-                self._give(self._suspects.popleft())
-            return
         most = self._crew.capacity
         while self._waiting and self._in_hand < most:
             self._give(self._waiting.popleft())
+        if self._suspects and not self._waiting and not self._in_hand and most:
+            self._give(self._suspects.popleft())
 
     def _give(self, job: StudyJob) -> None:
         self._crew.give(job)
@@ -177,28 +182,42 @@ class _Run:
 
     def _take(self, done: Done) -> None:
         job, key = done.job, done.job.key
-        if done.data is not None:
-            self._store.save(key, done.data)
-            record = self._store.record(key)
-            if record is None:
-                self._fail(job, "its result could not be read back")
-                return
-            self.records[key] = record
-            self._tell("job", job)
-        elif done.death:
-            self._deaths[key] = self._deaths.get(key, 0) + done.sure
-            if done.final or self._deaths[key] >= DEATHS:
-                self._fail(job, f"set aside: {done.reason}" + ("" if done.final else f" {self._deaths[key]} times"))
+        if done.reply is not None:
+            self._take_reply(job, done.reply)
+        elif done.deaths and not done.sure:
+            self._suspects.append(job)
+            self._tell("retry", job, "its worker died with it in hand")
+        elif done.deaths:
+            self._deaths[key] = self._deaths.get(key, 0) + done.deaths
+            if self._deaths[key] >= DEATHS:
+                self._fail(job, f"set aside: the worker died {self._deaths[key]} times")
             else:
-                self._suspects.append(job)
-                self._tell("retry", job, done.reason)
+                self._again(job, "the worker died")
         else:
-            self._tries[key] = self._tries.get(key, 0) + 1
-            if done.final or self._tries[key] >= TRIES:
-                self._fail(job, done.reason)
+            self._waiting.appendleft(job)  # its worker died before it was begun
+
+    def _take_reply(self, job: StudyJob, reply: Reply) -> None:
+        """A result is data that somebody sent: it is kept once it is what was asked for."""
+        reason = reply.reason
+        if reply.data is not None:
+            try:
+                record = received_record(reply.data, job.key, self._expected)
+            except FileUnusable as unusable:
+                reason = f"what its worker sent cannot be used: {unusable}"
             else:
-                self._waiting.append(job)
-                self._tell("retry", job, done.reason)
+                self._store.save(job.key, reply.data)
+                self.records[job.key] = record
+                self._tell("job", job)
+                return
+        self._tries[job.key] = self._tries.get(job.key, 0) + 1
+        if self._tries[job.key] >= (OTHER_TRIES if reply.software else TRIES):
+            self._fail(job, reason)
+        else:
+            self._again(job, reason)
+
+    def _again(self, job: StudyJob, reason: str) -> None:
+        self._waiting.append(job)
+        self._tell("retry", job, reason)
 
     def _fail(self, job: StudyJob, reason: str) -> None:
         self.failures[job.key] = reason

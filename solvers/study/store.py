@@ -7,16 +7,17 @@ held as long as a run lives; the system lets go of it when the process dies, how
 import contextlib
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from roommodes.errors import FileUnusable
 from roommodes.storage.whole_file import write_whole
-from roommodes.studies.records import JobRecord, read_record
+from roommodes.studies.records import Expected, JobRecord, read_record, software_of
 
 FOLDER_SUFFIX = ".jobs"
 LOCK_NAME = "lock"
+LOOKED_AT = 8  # files of other jobs, to learn what made them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,18 +30,36 @@ class Store:
         """The file of a job."""
         return self.folder / f"{key}.h5"
 
-    def record(self, key: str, *, mend: bool = True) -> JobRecord | None:
-        """The finished job; None if there is none, or if its file is not whole (`mend` then takes it away)."""
+    def record(self, key: str, expected: Expected, *, mend: bool = True) -> JobRecord | None:
+        """The finished job; None if there is none, or not a whole one as expected (`mend` then takes its file away)."""
         path = self.path(key)
         if not path.exists():
             return None
         try:
-            return read_record(path, key)
+            return read_record(path, key, expected)
         except FileUnusable:
             if mend:
                 with contextlib.suppress(OSError):
                     path.unlink()
             return None
+
+    def other_software(self, software: str, mine: Collection[str]) -> str:
+        """What to know of job files that other software wrote; empty if there are none.
+
+        Parameters
+        ----------
+        software : that this study is done with.
+        mine : keys of the jobs that count already.
+        """
+        others = [path for path in sorted(self.folder.glob("*.h5")) if path.stem not in mine]
+        found = {software_of(path) for path in others[:LOOKED_AT]} - {software}
+        if not found:
+            return ""
+        count = f"{len(others):,} finished rooms are" if len(others) > 1 else "one finished room is"
+        return (
+            f"{count} not used, made by other software or of another study: {'; or '.join(sorted(found))}. "
+            f"This is {software}"
+        )
 
     def save(self, key: str, data: bytes) -> None:
         """Keep a finished job: whole or not at all. FileUnusable says why it could not be written."""

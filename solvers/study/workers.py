@@ -1,7 +1,7 @@
-"""Who does the jobs of a study: processes on this machine, or the workers of a dask.distributed cluster.
+"""Who does the jobs of a study: here, processes on this machine; in `cluster`, the workers of a scheduler.
 
-Both take the text of a job and give back the bytes of its file; nothing else passes between them and the one that
-writes. A worker may die at any moment: the crew says so, and goes on.
+Both take the text of a job and give back bytes (`replies`); nothing else passes between them and the one that writes. A
+worker may die at any moment: the crew says so, and goes on.
 """
 
 import contextlib
@@ -10,27 +10,19 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections import deque
+from collections.abc import Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from multiprocessing.connection import wait as wait_for
 from types import ModuleType
 from typing import Any, Protocol
 
-from roommodes.errors import RoommodesError
 from roommodes.studies.records import StudyJob
-
-Work = Callable[[str, str], bytes]
+from solvers.study.replies import Reply, Work, replied, taken
 
 AHEAD = 2  # jobs given to each worker at most, so that none waits for the writer
-ANSWER_S = 20.0  # how long a scheduler may take to answer
-
-
-class SchedulerUnusable(RoommodesError):
-    """The scheduler cannot be reached, or was lost."""
-
-    exit_code = 5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,19 +32,16 @@ class Done:
     Parameters
     ----------
     job : the job.
-    data : its file's bytes; None when it failed.
-    reason : why it failed, in words.
-    death : the worker died on it, or on another job at the same time.
+    reply : what a worker gave back; None where none did.
+    deaths : workers that died on it, or with it in hand; without, and without a reply, it was not begun and is to be
+        given again.
     sure : no other job can have been the cause.
-    final : not to be tried again.
     """
 
     job: StudyJob
-    data: bytes | None = None
-    reason: str = ""
-    death: bool = False
-    sure: bool = False
-    final: bool = False
+    reply: Reply | None = None
+    deaths: int = 0
+    sure: bool = True
 
 
 class Crew(Protocol):
@@ -60,7 +49,7 @@ class Crew(Protocol):
 
     @property
     def capacity(self) -> int:
-        """How many jobs it should be given at a time."""
+        """How many jobs it should have in hand."""
 
     def give(self, job: StudyJob) -> None:
         """Hand over a job."""
@@ -72,79 +61,87 @@ class Crew(Protocol):
         """Send the workers home; at once, whatever they are at."""
 
 
-def reason_of(error: BaseException) -> str:
-    """A failure in one line."""
-    text = " ".join(str(error).split())
-    return text if isinstance(error, RoommodesError) else f"{type(error).__name__}: {text}"
+@dataclass(slots=True)
+class _Slot:
+    """One process with the jobs that it was given, in order: it is at the first that is not done."""
+
+    pool: ProcessPoolExecutor
+    given: deque[tuple[Future[bytes], StudyJob]] = field(default_factory=deque)
 
 
 class LocalCrew:
-    """Processes on this machine, started afresh (spawned), each doing one job at a time."""
+    """Processes on this machine, started afresh (spawned), each in a pool of its own: none dies with another."""
 
     def __init__(self, work: Work, workers: int) -> None:
-        self._work, self._workers = work, workers
-        self._given: dict[Future[bytes], StudyJob] = {}
-        self._pool = self._new_pool()
+        self._work = work
+        self._slots = [_Slot(_new_pool()) for _ in range(workers)]
 
     @property
     def capacity(self) -> int:
         """Two per worker, so that a worker never waits."""
-        return AHEAD * self._workers
+        return AHEAD * len(self._slots)
 
     def give(self, job: StudyJob) -> None:
-        """Hand over a job; a pool that broke meanwhile is replaced."""
+        """Hand over a job to the worker with the fewest."""
+        slot = min(self._slots, key=lambda one: len(one.given))
         try:
-            future = self._submit(job)
-        except BrokenProcessPool:
-            if self._given:  # whose end is still to be told: `poll` does
+            future = self._submit(slot, job)
+        except BrokenProcessPool as broken:
+            if slot.given:  # the end of the one that it was at is still to be told: `poll` does
                 future = Future()
-                future.set_exception(BrokenProcessPool("a worker died"))
-            else:
-                self._renew()
-                future = self._submit(job)
-        self._given[future] = job
+                future.set_exception(broken)
+            else:  # it died at rest
+                _renew(slot)
+                future = self._submit(slot, job)
+        slot.given.append((future, job))
 
     def poll(self, seconds: float) -> list[Done]:
-        """What has been done; after a death every job in hand is given back."""
-        done, _ = wait(self._given, timeout=seconds, return_when=FIRST_COMPLETED)
-        if any(isinstance(future.exception(), BrokenProcessPool) for future in done):
-            wait(self._given)  # the pool gives all of them up
-            finished = [self._done(future, job) for future, job in self._given.items()]
-            self._given.clear()
-            self._renew()
-            return finished
-        return [self._done(future, self._given.pop(future)) for future in done]
+        """What has been done; of a worker that died, the job that it was at, and those that it had not begun."""
+        wait([future for slot in self._slots for future, _ in slot.given], timeout=seconds, return_when=FIRST_COMPLETED)
+        return [done for slot in self._slots for done in self._ended(slot)]
 
     def leave(self, *, at_once: bool) -> None:
         """Send the workers home."""
-        if at_once:
-            self._kill()
-        self._pool.shutdown(wait=True, cancel_futures=True)
+        for slot in self._slots:
+            if at_once:
+                _kill(slot.pool)
+            slot.pool.shutdown(wait=False, cancel_futures=True)
+        for slot in self._slots:
+            slot.pool.shutdown(wait=True)
 
-    def _done(self, future: Future[bytes], job: StudyJob) -> Done:
-        error = future.exception()
-        if error is None:
-            return Done(job=job, data=future.result())
-        if isinstance(error, BrokenProcessPool):
-            return Done(job=job, reason="the worker died", death=True, sure=len(self._given) == 1)
-        return Done(job=job, reason=reason_of(error))
+    def _submit(self, slot: _Slot, job: StudyJob) -> Future[bytes]:
+        with _no_main_module():  # the first job starts the process
+            return slot.pool.submit(replied, self._work, job.text, job.key)
 
-    def _submit(self, job: StudyJob) -> Future[bytes]:
-        with _no_main_module():  # the first job starts the processes
-            return self._pool.submit(self._work, job.text, job.key)
+    def _ended(self, slot: _Slot) -> Iterator[Done]:
+        while slot.given and slot.given[0][0].done():
+            future, job = slot.given.popleft()
+            error = future.exception()
+            if error is None:
+                yield Done(job=job, reply=taken(future.result()))
+                continue
+            if not isinstance(error, BrokenProcessPool):
+                raise error
+            yield Done(job=job, deaths=1)
+            yield from (Done(job=other) for _, other in slot.given)
+            slot.given.clear()
+            _renew(slot)
 
-    def _new_pool(self) -> ProcessPoolExecutor:
-        context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self._workers, mp_context=context, initializer=begin_worker)
 
-    def _renew(self) -> None:
-        self._pool.shutdown(wait=True, cancel_futures=True)
-        self._pool = self._new_pool()
+def _renew(slot: _Slot) -> None:
+    slot.pool.shutdown(wait=True)
+    slot.pool = _new_pool()
 
-    def _kill(self) -> None:
-        processes: Any = getattr(self._pool, "_processes", None) or {}  # no public way to end them before 3.14
-        for process in list(processes.values()):
-            process.kill()
+
+def _new_pool() -> ProcessPoolExecutor:
+    spawn = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(1, mp_context=spawn, initializer=begin_worker)
+
+
+def _kill(pool: ProcessPoolExecutor) -> None:
+    processes: Any = getattr(pool, "_processes", None) or {}  # no public way to end them before 3.14
+    for process in list(processes.values()):
+        process.kill()
 
 
 @contextlib.contextmanager
@@ -174,63 +171,3 @@ def begin_worker() -> None:
             os._exit(1)
 
         threading.Thread(target=watch, daemon=True, name="parent watch").start()
-
-
-class ClusterCrew:
-    """The workers of a dask.distributed scheduler."""
-
-    def __init__(self, work: Work, address: str) -> None:
-        try:
-            import distributed  # noqa: PLC0415 (an extra)
-        except ImportError:
-            raise SchedulerUnusable("--scheduler needs the extra cluster: pip install 'roommodes[cluster]'") from None
-        self._distributed: Any = distributed
-        self._work = work
-        self._given: dict[Any, StudyJob] = {}
-        self._address = address
-        try:
-            self._client: Any = self._distributed.Client(address, timeout=ANSWER_S, set_as_default=False)
-        except (OSError, ValueError, TypeError, TimeoutError) as error:
-            raise SchedulerUnusable(
-                f"{address}: no scheduler answers ({reason_of(error)}); start one with `dask scheduler`, "
-                "and give the address that it prints, such as tcp://127.0.0.1:8786"
-            ) from None
-
-    @property
-    def capacity(self) -> int:
-        """Two per thread of all workers that are there now."""
-        return max(AHEAD, AHEAD * int(sum(self._client.nthreads().values())))
-
-    def give(self, job: StudyJob) -> None:
-        """Hand over a job."""
-        future = self._client.submit(self._work, job.text, job.key, key=f"roommodes-{job.key}", pure=False)
-        self._given[future] = job
-
-    def poll(self, seconds: float) -> list[Done]:
-        """What has been done."""
-        with contextlib.suppress(TimeoutError), self._client.as_current():
-            self._distributed.wait(list(self._given), timeout=seconds, return_when="FIRST_COMPLETED")
-        if self._client.status != "running":
-            raise SchedulerUnusable(f"{self._address}: the scheduler was lost; what was finished is kept: run again")
-        ended = [future for future in self._given if future.status != "pending"]
-        return [self._done(future, self._given.pop(future)) for future in ended]
-
-    def leave(self, *, at_once: bool) -> None:
-        """Take back what is still in hand, and part."""
-        with contextlib.suppress(Exception):
-            self._client.cancel(list(self._given), force=at_once)
-        with contextlib.suppress(Exception):
-            self._client.close(timeout=5)
-
-    def _done(self, future: Any, job: StudyJob) -> Done:
-        if future.status == "finished":
-            return Done(job=job, data=future.result())
-        if future.status != "error":
-            raise SchedulerUnusable(
-                f"{self._address}: the scheduler dropped a job; what was finished is kept: run again"
-            )
-        error = future.exception()
-        dead = isinstance(error, self._distributed.scheduler.KilledWorker)
-        future.release()
-        reason = "its workers died again and again" if dead else reason_of(error)
-        return Done(job=job, reason=reason, death=dead, sure=dead, final=dead)

@@ -120,10 +120,9 @@ def test_faults_are_listed_and_nothing_is_written(run: Run, study_file: Path, tm
     assert run("study", study_file, "--report", "page.pdf").exit_code == 2
 
 
-def test_a_scheduler_that_is_not_there(run: Run, study_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_scheduler_that_is_not_there(run: Run, study_file: Path) -> None:
     pytest.importorskip("distributed", reason="needs the extra cluster")
-    monkeypatch.setattr("solvers.study.workers.ANSWER_S", 0.5)
-    done = run("study", study_file, "-o", "out.h5", "--scheduler", "tcp://127.0.0.1:9")
+    done = run("study", study_file, "-o", "out.h5", "--scheduler", "tcp://127.0.0.1:9", "--answer-limit", 1)
     assert done.exit_code == 5
     assert "no scheduler answers" in done.stderr
     assert "Traceback" not in done.output
@@ -162,7 +161,9 @@ def test_an_interrupt_keeps_what_is_finished(study_file: Path, tmp_path: Path, n
         assert time.monotonic() - began < 20
     assert process.returncode == 130
     assert re.fullmatch(
-        r"interrupted: \d+ of 100 rooms are finished and kept; run the same command again to go on\n", complaint
+        r"stopping: up to 3 s for the rooms in hand; what is finished is kept; once more to end at once\n"
+        r"interrupted: \d+ of 100 rooms are finished and kept; run the same command again to go on\n",
+        complaint,
     )
     assert names(tmp_path) == ["out.h5.jobs", "tiny.toml"]
     assert not list((tmp_path / "out.h5.jobs").glob(".*"))

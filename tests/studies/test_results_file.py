@@ -24,9 +24,13 @@ from roommodes.studies.results import (
 )
 from solvers.study.compare import compare, comparison_columns
 from solvers.study.job import run_job
-from solvers.study.run import plan_study, results_of, study_in_process
+from solvers.study.run import StudyPlan, plan_study, results_of, study_in_process
 from tests.roommodes.plan import test_file as strangers
 from tests.studies.texts import checksums, tiny
+
+
+def plan_of_one() -> StudyPlan:
+    return plan_study(parse_study(tiny(1), source="study.toml"))
 
 
 @pytest.fixture(scope="module")
@@ -37,7 +41,7 @@ def results() -> StudyResults:
 @pytest.fixture(scope="module")
 def images(results: StudyResults) -> dict[str, bytes]:
     """The bytes of a results file and of a job file."""
-    job = plan_study(parse_study(tiny(1), source="study.toml")).jobs[0]
+    job = plan_of_one().jobs[0]
     whole = study_image(results, comparison_columns(results, compare(results)))
     return {"study": whole, "job": run_job(job.text, job.key), "key": job.key.encode()}
 
@@ -56,7 +60,10 @@ def file(tmp_path: Path, images: dict[str, bytes], kind: str) -> Path:
 
 @pytest.fixture
 def read(images: dict[str, bytes], kind: str) -> Callable[[Path], object]:
-    return read_study if kind == "study" else lambda path: read_record(path, images["key"].decode())
+    if kind == "study":
+        return read_study
+    key, expected = images["key"].decode(), plan_of_one().expected
+    return lambda path: read_record(path, key, expected)
 
 
 def test_what_is_written_is_read(tmp_path: Path, images: dict[str, bytes], results: StudyResults) -> None:

@@ -14,10 +14,20 @@ from roommodes.running import Running
 from roommodes.studies.reading import parse_study
 from roommodes.studies.records import JobRecord
 from solvers.study.job import run_job
+from solvers.study.replies import Work
 from solvers.study.run import Event, StudyPlan, finished_jobs, plan_study, run_jobs, study_in_process
 from solvers.study.store import Store, opened, store_of
-from solvers.study.workers import LocalCrew, SchedulerUnusable, Work
-from tests.studies.texts import HereCrew, checksum_of, deadly_job, faulty_job, once_faulty_job, tiny
+from solvers.study.workers import LocalCrew
+from tests.studies.texts import (
+    HereCrew,
+    checksum_of,
+    deadly_job,
+    faulty_job,
+    once_faulty_job,
+    one_deadly_job,
+    tiny,
+    unheard_of_job,
+)
 
 ROOT = Path(__file__).parents[2]
 
@@ -128,6 +138,24 @@ def test_a_job_that_kills_its_worker_twice_is_set_aside_and_the_others_are_done(
     assert not failures
 
 
+def test_a_worker_that_dies_takes_no_other_job_along(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Four workers, one deadly room: only that one is given again."""
+    plan = plan_of(12)
+    deadly = plan.jobs[5]
+    monkeypatch.setenv("ROOMMODES_TEST_DEADLY", deadly.key)
+    records, failures, events = run(plan, tmp_path, work=one_deadly_job, workers=4)
+    assert set(failures) == {deadly.key}
+    assert len(records) == 11
+    assert [event.kind for event in events].count("retry") == 1
+
+
+def test_an_error_that_no_other_process_can_make_anew(tmp_path: Path) -> None:
+    plan = plan_of(2)
+    records, failures, _ = run(plan, tmp_path, work=unheard_of_job, workers=1)
+    assert not records
+    assert set(failures.values()) == {"CannotCross: no such room"}
+
+
 def test_a_job_that_fails_is_told_with_its_reason(tmp_path: Path) -> None:
     plan = plan_of(5)
     records, failures, events = run(plan, tmp_path, work=faulty_job)
@@ -209,8 +237,8 @@ def test_workers_end_with_the_one_who_asked_them(tmp_path: Path) -> None:
         from roommodes.studies.records import StudyJob
         from tests.studies import texts
         crew = LocalCrew(texts.slow_job, 1)
-        crew.give(StudyJob(number=1, title="", text="no job"))
-        print(*crew._pool._processes, flush=True)
+        crew.give(StudyJob(number=1, title="", text="no job", software=""))
+        print(*crew._slots[0].pool._processes, flush=True)
         time.sleep(60)
     """)
     with subprocess.Popen([sys.executable, "-c", program], cwd=ROOT, stdout=subprocess.PIPE, text=True) as parent:
@@ -232,36 +260,3 @@ def test_workers_end_with_the_one_who_asked_them(tmp_path: Path) -> None:
 
 def test_a_store_is_beside_its_results(tmp_path: Path) -> None:
     assert store_of(tmp_path / "a.h5") == Store(folder=tmp_path.resolve() / "a.h5.jobs")
-
-
-@pytest.mark.filterwarnings("default")  # what the cluster's own code warns of while it starts and ends is not ours
-def test_a_cluster_gives_the_same_bits(tmp_path: Path) -> None:
-    distributed = pytest.importorskip("distributed", reason="needs the extra cluster")
-    from solvers.study.workers import ClusterCrew  # noqa: PLC0415 (beside what may be missing)
-
-    plan = plan_of(3, searched=True)
-    local, _, _ = run(plan, tmp_path)
-    folder = tmp_path / "elsewhere"
-    folder.mkdir()
-    store = store_of(folder / "study.h5")
-    with (
-        distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
-        ) as cluster,
-        opened(store, folder / "study.h5"),
-    ):
-        crew = ClusterCrew(run_job, cluster.scheduler_address)
-        records, failures = run_jobs(plan, store, crew, finished={})
-    assert not failures
-    assert checksum_of(records) == checksum_of(local)
-
-
-def test_a_scheduler_that_does_not_answer_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    pytest.importorskip("distributed", reason="needs the extra cluster")
-    from solvers.study import workers as study_crew  # noqa: PLC0415
-
-    monkeypatch.setattr(study_crew, "ANSWER_S", 1.0)
-    with pytest.raises(SchedulerUnusable, match=r"tcp://127.0.0.1:9: no scheduler answers .*`dask scheduler`"):
-        study_crew.ClusterCrew(run_job, "tcp://127.0.0.1:9")
-    with pytest.raises(SchedulerUnusable, match="nowhere at all: no scheduler answers"):
-        study_crew.ClusterCrew(run_job, "nowhere at all")

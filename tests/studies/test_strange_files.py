@@ -64,7 +64,7 @@ def samples() -> dict[str, tuple[str, bytes, Callable[[Path], object]]]:
         "study": ("study.toml", starter, open_study),
         "plan": ("plan.h5", results_image(some_results()), read_results),
         "study results": ("study.h5", whole, read_study),
-        "study job": ("job.h5", run_job(job.text, job.key), lambda path: read_record(path, job.key)),
+        "study job": ("job.h5", run_job(job.text, job.key), lambda path: read_record(path, job.key, plan.expected)),
     }
 
 

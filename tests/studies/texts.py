@@ -7,7 +7,8 @@ from pathlib import Path
 from roommodes.studies.records import JobRecord, StudyJob
 from roommodes.studies.results import StudyResults
 from solvers.study.job import run_job
-from solvers.study.workers import Done, Work, reason_of
+from solvers.study.replies import Work, replied, taken
+from solvers.study.workers import Done
 
 TINY = """\
 format = 1
@@ -70,6 +71,13 @@ def deadly_job(text: str, key: str) -> bytes:
     return run_job(text, key)
 
 
+def one_deadly_job(text: str, key: str) -> bytes:
+    """Kills its worker in the room that the environment names."""
+    if key == os.environ["ROOMMODES_TEST_DEADLY"]:
+        os._exit(9)
+    return run_job(text, key)
+
+
 def faulty_job(text: str, key: str) -> bytes:
     """Fails in rooms with the lower ceiling."""
     if "height_m = 2.4\\n" in text:
@@ -100,10 +108,7 @@ class HereCrew:
 
     def poll(self, seconds: float) -> list[Done]:
         job = self._given.pop(0)
-        try:
-            return [Done(job=job, data=self._work(job.text, job.key))]
-        except Exception as error:
-            return [Done(job=job, reason=reason_of(error))]
+        return [Done(job=job, reply=taken(replied(self._work, job.text, job.key)))]
 
     def leave(self, *, at_once: bool) -> None:
         self._given.clear()
@@ -124,3 +129,15 @@ def checksums(results: StudyResults) -> dict[str, object]:
 def checksum_of(records: dict[str, JobRecord]) -> dict[str, str]:
     """The same of single jobs."""
     return {key: record.checksum for key, record in records.items()}
+
+
+class CannotCross(Exception):
+    """Pickled without trouble, and never made anew: its parts do not fit its own constructor."""
+
+    def __init__(self, one: str, other: str) -> None:
+        super().__init__(one + other)
+
+
+def unheard_of_job(text: str, key: str) -> bytes:
+    """Fails with an error that no other process can make anew."""
+    raise CannotCross("no such ", "room")
