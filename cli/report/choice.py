@@ -125,7 +125,13 @@ def row_section(plan: Plan) -> Section | None:
             )
         )
         blocks.append(_sweep_table(sweeps))
-    headers = ("subs", "as drawn [dB]", "there [dB]", "worst nearby [dB]", *(shown(rows[k].name, 24) for k in moving))
+    headers = (
+        "subs",
+        "rows as drawn [dB]",
+        "rows moved [dB]",
+        "worst nearby [dB]",
+        *(shown(rows[k].name, 24) for k in moving),
+    )
     blocks.append(
         Table(
             caption="Where the rows should be, for each number of subs",
@@ -360,7 +366,7 @@ def _sweep_words(sweeps: list[RowSweep]) -> str:
 
 def _sweep_table(sweeps: list[RowSweep]) -> Table:
     return Table(
-        caption="Variation with one row moved [dB]",
+        caption="Variation with one row moved, the plan found for the moved rows held [dB]",
         headers=("row", "moved toward the rear [cm]", "variation [dB]"),
         rows=tuple(
             (sweep.name, f"{moved:+g}" if (moved := round(100.0 * offset, 1)) else "0 (where drawn)", f"{value:.2f}")

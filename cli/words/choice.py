@@ -95,22 +95,27 @@ def print_rows(page: Page, results: Results) -> None:
     for count, move in moves.items():
         rows.append([str(count), _db(move.drawn_variation_db), _db(move.variation_db), _db(move.worst_near_db)])
         rows[-1] += [_place(results.project.rows[k].x_m, float(move.offset_m[k])) for k in moving]
-    headers = ["subs", "as drawn", "there", "worst nearby", *(name(results.project.rows[k].name) for k in moving)]
+    headers = [
+        "subs",
+        "rows as drawn",
+        "rows moved",
+        "worst nearby",
+        *(name(results.project.rows[k].name) for k in moving),
+    ]
     page.table(headers, rows, right=(0, 1, 2, 3))
     step_cm = 100.0 * next(iter(moves.values())).step_m
     page.line(
-        "Variation with the best plan found for the drawn rows, and with one found for the moved rows (in the plan "
-        f"file and in --json). Worst nearby: every row that may move up to {step_cm:g} cm off, the drives held. x of "
+        "Variation with the best plan found for the rows as drawn, and with another found for the moved rows (in the "
+        f"plan file and in --json). Worst nearby: every row that may move up to {step_cm:g} cm off, the drives held. x of "
         "the ears from the front wall. Change x_m, check sight lines and ways through, and run the search again."
     )
     advice = results.choices.recommendation
     count = advice.subs if advice is not None and advice.subs in moves else next(iter(moves))
     move = moves[count]
     for k in moving:
-        page.line(
-            f"{subs_word(count)}, {name(results.project.rows[k].name)} moved alone (+ is back): {_around(move, k)}.",
-            mark="- ",
-        )
+        row = name(results.project.rows[k].name)
+        held = "the plan that was found for the moved rows held"
+        page.line(f"{subs_word(count)}, {row} moved alone (+ is back), {held}: {_around(move, k)}.", mark="- ")
 
 
 def choice_json(results: Results) -> dict[str, Any]:
@@ -221,7 +226,7 @@ def _around(move: RowTable, row: int) -> str:
 
 
 def _shift(offset_m: float) -> str:
-    return "as drawn" if abs(offset_m) < 0.0005 else f"{100 * offset_m:+.0f} cm"
+    return "0 cm" if abs(offset_m) < 0.0005 else f"{100 * offset_m:+.0f} cm"
 
 
 def _db(value: float) -> str:

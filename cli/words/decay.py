@@ -9,11 +9,11 @@ from cli.words.basis import basis_words, responses_word
 from cli.words.plan import subs_word
 from roommodes.plan.plan import Plan
 from roommodes.responses.decay_view import heard_from_s
+from roommodes.responses.metrics import LATE_MS
 from roommodes.responses.third_octaves import FIRST_BAND, NOMINAL_HZ
 from solvers.listening.over_time import BeforeAfterTime, Seen
 
 MOST_MODES = 16  # shown; the loudest
-LATE_MS = 20.0  # common practice, no source
 
 
 def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:

@@ -18,7 +18,7 @@ from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable
 from roommodes.plan.tuning import Tuning
 from roommodes.project.project import Project
-from roommodes.responses.metrics import level_db, output_db, seat_pressure, variation_db
+from roommodes.responses.metrics import direct_sound_s, level_db, output_db, seat_pressure, variation_db
 
 MEASURED_UNIT = "dB re one measured sub"  # of measurements that do not know how loud it was
 MODEL_UNIT = "dB re one sub at 1 m"
@@ -106,6 +106,12 @@ class Plan:
     def transfer(self) -> Complexes:
         """(n_freq, n_seat, n_sub) from its positions [1/m]."""
         return self.results.transfer[:, :, self.candidate_index]
+
+    @property
+    def arrival_s(self) -> Floats:
+        """(n_seat, n_sub) direct sound of each sub, after the earliest sub's signal [s]."""
+        speed = self.project.room.air.speed_of_sound_m_s
+        return direct_sound_s(self.positions_m, self.drives.delay_s, self.seats.position_m, speed_m_s=speed)
 
     @property
     def recommended(self) -> bool:

@@ -104,7 +104,7 @@ def null_warnings(modes: Sequence[BuiltMode], seats: Seats) -> tuple[str, ...]:
 def _rear_rows(project: Project, room: Room) -> Iterator[str]:
     for row in project.rows:
         gap = room.length_m - row.x_m
-        if gap < REAR_WALL_M:
+        if round(gap, 2) < REAR_WALL_M:  # as it is printed
             yield (
                 f'row "{row.name}" is {gap:.2f} m from the rear wall: every mode is at its loudest there and the wall '
                 f"is heard. {REAR_WALL_M:g} m or more is common practice."

@@ -147,7 +147,9 @@ class AimWeightsTable(Table):
     """
 
     output: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
-        default=0.0, description="Variation given up for one dB more output [dB per dB].", examples=[0.05]
+        default=0.0,
+        description="Variation given up for one dB more level at the seats, all subs at their limit [dB per dB].",
+        examples=[0.05],
     )
     smoothness: Annotated[float, Range(low=0.0, high=10.0, unit="dB per dB")] = Field(
         default=0.0,
@@ -174,7 +176,9 @@ class AimLimitsTable(Table):
         default=None, description="Most variation [dB].", examples=[3.0]
     )
     output_db: Annotated[float, Range(low=-60.0, high=60.0, unit="dB")] | None = Field(
-        default=None, description="Least output [dB].", examples=[-4.0]
+        default=None,
+        description="Least level at the seats, all subs at their limit, re one sub at 1 m in free field [dB].",
+        examples=[-4.0],
     )
     smoothness_db: Annotated[float, Range(low=0.0, high=60.0, unit="dB")] | None = Field(
         default=None, description="Most rms deviation of the mean level from its straight line [dB].", examples=[5.0]

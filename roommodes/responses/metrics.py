@@ -17,6 +17,8 @@ from roommodes.arrays import Complexes, Floats
 
 SILENCE_DB = -400.0  # the level given to an exact zero of pressure, so that no infinity enters a mean
 
+LATE_MS = 20.0  # the last sub's direct sound after the first's, at any seat: common practice, no source
+
 
 def drive_weights(frequency_hz: Floats, *, gain_db: ArrayLike, delay_s: ArrayLike, polarity: ArrayLike) -> Complexes:
     """Complex weight of each sub at each frequency.
@@ -80,3 +82,9 @@ def output_db(level: Floats, seat_weight: ArrayLike, gain_db: ArrayLike) -> floa
     gain = np.asarray(gain_db, dtype=np.float64)
     mean_level = float(np.mean(level @ normalised(seat_weight)))
     return mean_level - float(gain.max()) - 20.0 * log10(len(gain))
+
+
+def direct_sound_s(sub_m: Floats, delay_s: Floats, seat_m: Floats, *, speed_m_s: float) -> Floats:
+    """Distance over speed, and the delay after the earliest: (n_sub, 3), (n_sub,), (n_seat, 3) -> (n_seat, n_sub)."""
+    distance = np.linalg.norm(seat_m[:, None, :] - sub_m[None, :, :], axis=2)
+    return np.asarray(distance / speed_m_s + (delay_s - delay_s.min()))

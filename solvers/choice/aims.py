@@ -3,7 +3,7 @@
 | aim | figure | better |
 | --- | --- | --- |
 | variation | seat-to-seat variation [dB], `roommodes.responses.metrics` | less |
-| output | mean level at the seats, all subs at their limit, re the same subs in phase at 1 m [dB] | more |
+| level | mean level at the seats, loudest sub at its limit, re one sub at 1 m in free field [dB] | more |
 | smoothness | rms deviation of the seats' mean level from its straight line over log f [dB] | less |
 | decay | T60 of the single mode that would ring as long as what the seats hear [s] | less |
 | headroom | of the plan's worst third-octave over the target [dB], `loudness.headroom` | more, up to the target |
@@ -25,7 +25,7 @@ than their distance is taken for as wide as that, so long decays are underrated 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, log
+from math import inf, log, log10
 
 import numpy as np
 
@@ -44,7 +44,7 @@ class Figures:
 
     Parameters
     ----------
-    variation_db, output_db, smoothness_db : [dB].
+    variation_db, output_db, smoothness_db : [dB]; output is the level less 20 lg of the number of subs.
     decay_s : [s].
     subs : how many.
     headroom_db : over the target; None where the project does not say how loud a sub plays [dB].
@@ -56,6 +56,14 @@ class Figures:
     decay_s: float
     subs: int
     headroom_db: float | None = None
+
+    @property
+    def level_db(self) -> float:
+        """Mean level at the seats re one sub at 1 m in free field, the most heavily driven sub at its limit [dB].
+
+        It is what people hear: unlike output it compares plans with different numbers of subs.
+        """
+        return self.output_db + 20.0 * log10(self.subs)
 
 
 def smoothness_db(level_db: Floats, seat_weight: Floats, frequency_hz: Floats) -> float:
@@ -122,7 +130,7 @@ def score_db(figures: Figures, weights: AimWeightsTable) -> float:
     """The aims in one number, less is better: variation, and the others at their weights [dB]."""
     return (
         figures.variation_db
-        - weights.output * figures.output_db
+        - weights.output * figures.level_db
         + weights.smoothness * figures.smoothness_db
         + weights.decay * figures.decay_s
         + weights.subs * figures.subs
@@ -135,7 +143,7 @@ def excess(figures: Figures, limits: AimLimitsTable) -> float:
     beyond = 0.0
     for value, limit, unit in (
         (figures.variation_db, limits.variation_db, EXCESS_DB),
-        (None if limits.output_db is None else -figures.output_db, _negative(limits.output_db), EXCESS_DB),
+        (None if limits.output_db is None else -figures.level_db, _negative(limits.output_db), EXCESS_DB),
         (figures.smoothness_db, limits.smoothness_db, EXCESS_DB),
         (figures.decay_s, limits.decay_s, EXCESS_S),
         (_negative(figures.headroom_db), _negative(limits.headroom_db), EXCESS_DB),
@@ -156,7 +164,7 @@ def broken_limits(figures: Figures, limits: AimLimitsTable) -> tuple[str, ...]:
     found: list[str] = []
     for name, value, limit, unit, sign in (
         ("variation", figures.variation_db, limits.variation_db, "dB", 1.0),
-        ("output", figures.output_db, limits.output_db, "dB", -1.0),
+        ("level at the seats", figures.level_db, limits.output_db, "dB", -1.0),
         ("smoothness", figures.smoothness_db, limits.smoothness_db, "dB", 1.0),
         ("decay", figures.decay_s, limits.decay_s, "s", 1.0),
         ("headroom", figures.headroom_db, limits.headroom_db, "dB", -1.0),

@@ -92,6 +92,7 @@ def judge(
     judging = _Judging(
         problem=problem,
         found=found,
+        asked=tuple(outcome.count for outcome in outcomes),
         met=met,
         figures={plan: figures_of(problem, plan, loudness) for plans in met.values() for plan in plans},
         wishes=wishes,
@@ -127,6 +128,7 @@ class _Judging:
     ----------
     problem, wishes, running : as for `judge`.
     found : the outcomes that have plans.
+    asked : all numbers of subs that were asked for.
     met : number of subs -> plans met, those of the search first.
     figures : of each of these.
     loud : it is known how loud a sub plays.
@@ -134,6 +136,7 @@ class _Judging:
 
     problem: Problem
     found: tuple[Outcome, ...]
+    asked: tuple[int, ...]
     met: Mapping[int, Sequence[FoundPlan]]
     figures: Mapping[FoundPlan, Figures]
     wishes: SearchTable
@@ -214,6 +217,8 @@ class _Judging:
             {count: self.figures[plans[0]] for count, plans in order.items()},
             {outcome.count: self.figures[outcome.plans[0]] for outcome in self.found},
             {count: [self.figures[plan] for plan in plans] for count, plans in fronts.items()},
+            asked=self.asked,
+            stopped=self.running.stop_asked(),
             weights=self.wishes.weights,
             limits=self.wishes.limits,
         )
@@ -232,10 +237,13 @@ def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...
     own = [] if usual is None else usual.of_count(outcome.count)
     if usual is None or not own or usual.driven_variation_db[own[0]] > outcome.plans[0].variation_db - BETTER_DB:
         return ()
-    return (
+    found = (
         f"Subs {usual.name[own[0]]} would reach {usual.driven_variation_db[own[0]]:.2f} dB, which no plan found among "
-        "the candidates does. If they may stand there, let a zone reach there, or take a smaller spacing_m.",
+        "the candidates does."
     )
+    if not usual.stands_free[own[0]]:
+        return (f"{found} A keep-out is in the way there.",)
+    return (f"{found} If they may stand there, let a zone reach there, or take a smaller spacing_m.",)
 
 
 def _order_remarks(outcome: Outcome, plans: Sequence[FoundPlan]) -> tuple[str, ...]:

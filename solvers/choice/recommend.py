@@ -23,6 +23,8 @@ def recommend(
     *,
     weights: AimWeightsTable,
     limits: AimLimitsTable,
+    asked: Sequence[int] = (),
+    stopped: bool = False,
 ) -> Recommendation:
     """The number of subs whose first plan serves the aims best, and the reasons.
 
@@ -32,10 +34,14 @@ def recommend(
     evenest : number of subs -> figures of the most even plan found.
     fronts : number of subs -> figures of the plans on its front, the most even first.
     weights, limits : of the aims.
+    asked : numbers of subs that were asked for, if some of them have no plan.
+    stopped : the search was stopped early.
     """
     counts = sorted(best)
     chosen = min(counts, key=lambda count: rank(best[count], weights, limits))
-    reasons = [*_count_reasons(best, chosen, weights, limits)]
+    reasons = [*_count_reasons(best, chosen, weights, limits, asked)]
+    if stopped:
+        reasons.append("The search was stopped early: a full one may recommend another number of subs.")
     mine = best[chosen]
     if broken := broken_limits(mine, limits):
         reasons.append(f"No plan found keeps every limit; this one comes nearest: {', '.join(broken)}.")
@@ -47,10 +53,17 @@ def recommend(
 
 
 def _count_reasons(
-    best: Mapping[int, Figures], chosen: int, weights: AimWeightsTable, limits: AimLimitsTable
+    best: Mapping[int, Figures],
+    chosen: int,
+    weights: AimWeightsTable,
+    limits: AimLimitsTable,
+    asked: Sequence[int],
 ) -> list[str]:
     """Why so many subs: against the best other number below, the best above, and those that the limits rule out."""
     if len(best) == 1:
+        others = ", ".join(str(count) for count in sorted(set(asked) - {chosen}))
+        if others:
+            return [f"{_subs(chosen)}: the only number with a plan; {others} were asked for as well."]
         return [f"{_subs(chosen)}: the only number asked for."]
     weighed = _weighed(weights)
     lead = f"{_subs(chosen)}:"

@@ -15,7 +15,7 @@ from roommodes.responses.impulse_response import impulse_grid
 from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
 from solvers.listening.measured_responses import measured_responses
-from solvers.listening.row_compromise import arrivals_s, energy_time_s
+from solvers.listening.row_compromise import energy_time_s
 from solvers.project_transfer import project_transfer
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
@@ -108,7 +108,7 @@ def plan_over_time(plan: Plan, *, length_s: float = 2.0, running: Running = Runn
             energy_s=energy_time_s(hz[inside], pressure[inside]),
         )
 
-    arrivals = arrivals_s(plan)
+    arrivals = plan.arrival_s
     return BeforeAfterTime(
         before=seen(np.ones_like(drives)),
         after=seen(drives * np.exp(2j * np.pi * hz * float(plan.drives.delay_s.min()))[:, None]),

@@ -158,19 +158,7 @@ def _cost(plan: Plan, row: int, weight: Floats, running: Running) -> RowCost | N
 
 def first_sound_s(plan: Plan) -> Floats:
     """Earliest direct sound at each seat, after the earliest sub's signal: (n_seat,) [s]."""
-    return np.asarray(arrivals_s(plan).min(axis=1))
-
-
-def arrivals_s(plan: Plan) -> Floats:
-    """Direct sound of each sub at each seat, after the earliest sub's signal: (n_seat, n_sub) [s]."""
-    speed = plan.project.room.air.speed_of_sound_m_s
-    return direct_sound_s(plan.positions_m, plan.drives.delay_s, plan.seats.position_m, speed_m_s=speed)
-
-
-def direct_sound_s(sub_m: Floats, delay_s: Floats, seat_m: Floats, *, speed_m_s: float) -> Floats:
-    """Distance over speed, and the delay after the earliest: (n_sub, 3), (n_sub,), (n_seat, 3) -> (n_seat, n_sub)."""
-    distance = np.linalg.norm(seat_m[:, None, :] - sub_m[None, :, :], axis=2)
-    return np.asarray(distance / speed_m_s + (delay_s - delay_s.min()))
+    return np.asarray(plan.arrival_s.min(axis=1))
 
 
 def energy_time_s(frequency_hz: Floats, pressure: Complexes) -> Floats:

@@ -18,8 +18,9 @@ from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Judged, judge, plain
 from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis
+from solvers.plans.late import late_remark
 from solvers.search.between_candidates import Finer, finer
-from solvers.search.problem import Outcome
+from solvers.search.problem import DriveRange, Outcome
 from solvers.search.progress import STAGE as SEARCH
 from solvers.search.search import search
 
@@ -94,7 +95,17 @@ def solve_on(
         running=running,
     )
     after = replace(basis, problem=moved.problem, candidates=moved.candidates)
-    return results_from(after, moved.outcomes, seed=seed, judged=judged)
+    results = results_from(after, moved.outcomes, seed=seed, judged=judged)
+    return _with_lateness(results, problem.drives, seed, running)
+
+
+def _with_lateness(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:
+    """The same with a remark on each number of subs whose last sub comes late."""
+    plans = dict(results.plans)
+    for count, table in results.plans.items():
+        if late := late_remark(results.plan(count, 1), drives, seed=seed, running=running):
+            plans[count] = replace(table, found=replace(table.found, remarks=(*table.found.remarks, late)))
+    return replace(results, plans=plans)
 
 
 def results_from(

@@ -103,15 +103,17 @@ def test_silence_and_one_frequency() -> None:
 def test_without_weights_the_score_is_variation_and_subs() -> None:
     weights = AimWeightsTable()
     assert score_db(FIGURES, weights) == pytest.approx(2.0 + 2 * 0.3)
+    level = -4.0 + 20.0 * np.log10(2.0)  # of two subs, whose output is -4 dB
     every = AimWeightsTable(output=0.1, smoothness=0.5, decay=2.0, subs=0.25)
-    assert score_db(FIGURES, every) == pytest.approx(2.0 + 0.4 + 1.5 + 1.0 + 0.5)
+    assert score_db(FIGURES, every) == pytest.approx(2.0 - 0.1 * level + 1.5 + 1.0 + 0.5)
 
 
 def test_limits_come_before_the_score() -> None:
-    limits = AimLimitsTable(output_db=-4.5, smoothness_db=2.5, subs=2)
+    level = -4.0 + 20.0 * np.log10(2.0)
+    limits = AimLimitsTable(output_db=level - 0.5, smoothness_db=2.5, subs=2)
     assert excess(FIGURES, limits) == pytest.approx(0.5)
     assert broken_limits(FIGURES, limits) == ("smoothness 3 dB, at most 2.5 dB",)
-    assert excess(FIGURES, AimLimitsTable(output_db=-3.0, decay_s=0.3, subs=1)) == pytest.approx(1.0 + 2.0 + 1.0)
+    assert excess(FIGURES, AimLimitsTable(output_db=level + 1.0, decay_s=0.3, subs=1)) == pytest.approx(1.0 + 2.0 + 1.0)
     assert excess(FIGURES, AimLimitsTable(variation_db=2.0, output_db=-4.0, decay_s=0.5)) == 0.0
     keeps = Figures(variation_db=5.0, output_db=0.0, smoothness_db=1.0, decay_s=0.5, subs=2)
     assert rank(keeps, AimWeightsTable(), limits) < rank(FIGURES, AimWeightsTable(), limits)

@@ -170,9 +170,10 @@ def test_a_weight_of_output_buys_output(results: Results, loud: Results) -> None
 
 
 def test_limits_are_kept_where_a_plan_keeps_them(results: Results) -> None:
-    least = float(results.plans[2].output_db[0]) + 1.0
+    louder = float(results.plans[2].output_db[0]) + 1.0
+    least = louder + 20.0 * np.log10(2.0)  # limits are of the level at the seats
     kept = solve(project_with(f"[search.limits]\noutput_db = {least:.3f}\nsubs = 2\n"), counts=(2,))
-    assert kept.plans[2].output_db[0] >= least
+    assert kept.plans[2].output_db[0] >= louder - 1e-3
     assert kept.choices.recommendation is not None
     assert kept.choices.recommendation.subs == 2
     beyond = solve(project_with("[search.limits]\noutput_db = 40\n"), counts=(1,))
@@ -199,11 +200,32 @@ def test_a_further_sub_must_be_worth_it() -> None:
     assert alone.reasons == ("2 subs: the only number asked for.",)
 
 
+def test_more_subs_that_are_louder_and_more_even_gain_by_their_level() -> None:
+    """Four subs with less output than two may be louder at the seats: 20 lg (4 / 2) is what people hear of them."""
+    best = {2: figures(2.0, 2, output=-4.0), 4: figures(1.9, 4, output=-6.0)}
+    weights = AimWeightsTable(output=0.3, subs=0.1)
+    advice = recommend(best, best, {}, weights=weights, limits=NO_LIMITS)
+    assert advice.subs == 4
+    assert "gain 1.31 dB by the weights of all aims over 2 subs" in advice.reasons[0]  # 0.1 + 0.3 (6.02 - 2)
+    kept = recommend(best, best, {}, weights=NO_WEIGHTS, limits=AimLimitsTable(output_db=5.0))
+    assert kept.subs == 4  # 6.0 dB re one sub at 1 m; two reach 2.0 dB
+
+
+def test_a_search_that_was_stopped_does_not_say_the_only_number_asked_for() -> None:
+    best = {2: figures(2.0, 2)}
+    advice = recommend(best, best, {}, weights=NO_WEIGHTS, limits=NO_LIMITS, asked=(2, 4), stopped=True)
+    assert advice.reasons[0] == "2 subs: the only number with a plan; 4 were asked for as well."
+    assert "stopped early" in advice.reasons[-1]
+
+
 def test_limits_rule_out_a_number() -> None:
-    best = {1: figures(4.0, 1, output=1.0), 2: figures(2.0, 2, output=-5.0)}
+    best = {1: figures(4.0, 1, output=1.0), 2: figures(2.0, 2, output=-9.0)}
     advice = recommend(best, best, {}, weights=NO_WEIGHTS, limits=AimLimitsTable(output_db=-2.0))
     assert advice.subs == 1
-    assert advice.reasons[0] == "1 sub: 2 subs would be further beyond the limits (output -5 dB, at least -2 dB)."
+    assert (
+        advice.reasons[0]
+        == "1 sub: 2 subs would be further beyond the limits (level at the seats -2.98 dB, at least -2 dB)."
+    )
 
 
 def test_a_cheap_gain_of_output_is_offered_and_a_dear_one_is_not() -> None:
