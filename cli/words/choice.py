@@ -106,8 +106,8 @@ def print_rows(page: Page, results: Results) -> None:
     step_cm = 100.0 * next(iter(moves.values())).step_m
     page.line(
         "Variation with the best plan found for the rows as drawn, and with another found for the moved rows (in the "
-        f"plan file and in --json). Worst nearby: every row that may move up to {step_cm:g} cm off, the drives held. x of "
-        "the ears from the front wall. Change x_m, check sight lines and ways through, and run the search again."
+        f"plan file and in --json). Worst nearby: every row that may move up to {step_cm:g} cm off, the drives held. x "
+        "of the ears from the front wall. Change x_m, check sight lines and ways through, and run the search again."
     )
     advice = results.choices.recommendation
     count = advice.subs if advice is not None and advice.subs in moves else next(iter(moves))
