@@ -61,6 +61,7 @@ def export(
     if sub is not None and not 1 <= sub <= plan.subs:
         raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.subs}", param_hint="--sub")
     check_targets({"--output": output}, inputs=[file], force=force)
+    latency_ms = None  # a SOFA file holds transfer functions
     if output.suffix.lower() == ".sofa":
         data = sofa_bytes(plan)
         emitters, receivers = counted(plan.subs, "sub"), counted(len(plan.seats), "seat")
@@ -69,13 +70,14 @@ def export(
         whole = impulses_length_s(plan, seconds=seconds, rate_hz=rate)
         with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
             impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, running=running)
-        if (left := left_at_end_db(impulse)) > STILL_RINGS_DB and not quiet:
+        if (left := left_at_end_db(impulse.samples)) > STILL_RINGS_DB and not quiet:
             longer = "make them longer with --seconds"
             if plan.measured is not None and whole < seconds:
                 longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
             warn([f"the responses still ring at their end ({left:.0f} dB); {longer}"])
-        data = wav_bytes(impulse, int(rate))
-        words = wav_words(plan, whole, alone=sub is not None)
+        data = wav_bytes(impulse.samples, int(rate))
+        words = wav_words(plan, whole, latency_s=impulse.latency_s, alone=sub is not None)
+        latency_ms = 1e3 * impulse.latency_s
     write_whole(output, data, force=force)
     if as_json:
         print_json(
@@ -84,6 +86,7 @@ def export(
                 "seats": list(plan.seats.name),
                 "subs": plan.subs,
                 "responses": responses_word(plan.results),
+                "latency_ms": latency_ms,
             }
         )
     elif not quiet:

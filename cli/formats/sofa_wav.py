@@ -12,7 +12,6 @@ from cli.terminal.output import clean, counted
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.plan.plan import MEASURED_UNIT, Plan, Results
-from solvers.listening.impulses import LEAD_S
 
 SOFA_MISSING = (
     "SOFA files need the package sofar, which is not installed; install roommodes with its extra: "
@@ -72,11 +71,11 @@ def _origin(results: Results) -> str:
     return f"Measured ({clean(record.name, 60)}), resampled. Data: {what}"
 
 
-def wav_words(plan: Plan, length_s: float, *, alone: bool) -> str:
+def wav_words(plan: Plan, length_s: float, *, latency_s: float, alone: bool) -> str:
     """What the WAV file holds; `alone`: one sub undriven."""
     words = (
-        f"{counted(len(plan.seats), 'channel')}, one per seat in the project's order; time zero is {LEAD_S:g} "
-        f"s into the file, {length_s:.2f} s long"
+        f"{counted(len(plan.seats), 'channel')}, one per seat in the project's order, {length_s:.2f} s long from "
+        f"time zero on; faded out beyond the band by a causal filter, which delays mid band by {1e3 * latency_s:.0f} ms"
     )
     if not alone:
         words += ", driven as planned" + (", with the plan's filters" if plan.tuning else "")

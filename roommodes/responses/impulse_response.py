@@ -1,7 +1,8 @@
 """Impulse responses from transfer functions that are known over a band.
 
-The band is left as it is and faded out on both sides over log frequency, so the impulse begins a little before the
-sound arrives; a lead of silence holds that. One period of the frequency grid is the length of the response: what
+The band is left as it is and faded out on both sides over log frequency. Faded so alone, the impulse begins before the
+sound arrives. `causal` turns the fades into a filter of minimum phase: nothing comes before time zero, and the band
+comes later by what `latency_s` says. One period of the frequency grid is the length of the response: what
 still rings at its end comes back at its beginning, so it must be long against the decay.
 
     h[n] = (1/N) sum_k H(f_k) W(f_k) e^{-j 2 pi f_k lead} e^{+j 2 pi k n / N},   f_k = k rate / N
@@ -17,6 +18,8 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
 
 FADE = 2.0**0.5  # the fades are half an octave wide
+LEAST = 1e-3  # amplitude
+CEPSTRUM, CEPSTRUM_PER_STEP = 64, 8  # how far beyond the band the cepstrum reaches, and how finely
 
 
 def impulse_grid(
@@ -44,8 +47,41 @@ def impulse_grid(
     return hz, weight
 
 
+def causal(frequency_hz: Floats, weight: Floats) -> Complexes:
+    """The fades as a filter of minimum phase, which sounds after time zero alone.
+
+    The phase is the Hilbert transform of the logarithm of the amplitude, by the real cepstrum (A. V. Oppenheim and
+    R. W. Schafer, Discrete-Time Signal Processing, ch. 12; from memory). Amplitudes under -60 dB are taken for -60 dB
+    in that; what then still sounds too early is some 1e-5 of the energy.
+
+    Parameters
+    ----------
+    frequency_hz, weight : (n_freq,) as from `impulse_grid`.
+
+    Returns
+    -------
+    (n_freq,) of the same amplitude.
+    """
+    step = float(frequency_hz[1] - frequency_hz[0])
+    finer = np.arange(2 ** ceil(np.log2(CEPSTRUM * frequency_hz[-1] / step))) * step / CEPSTRUM_PER_STEP
+    amplitude = np.interp(finer, frequency_hz, weight, left=0.0, right=0.0)
+    cepstrum = np.fft.irfft(np.log(np.maximum(amplitude, LEAST)))
+    cepstrum[1 : len(cepstrum) // 2] *= 2.0
+    cepstrum[len(cepstrum) // 2 + 1 :] = 0.0
+    phase = np.interp(frequency_hz, finer, np.fft.rfft(cepstrum).imag)
+    return np.asarray(weight * np.exp(1j * phase))
+
+
+def latency_s(frequency_hz: Floats, filtered: Complexes, *, band_hz: tuple[float, float]) -> float:
+    """Group delay of `causal` in the middle of the band, sqrt(low high) [s]."""
+    middle = float(np.sqrt(band_hz[0] * band_hz[1]))
+    at = int(np.clip(np.searchsorted(frequency_hz, middle), 1, len(frequency_hz) - 1))
+    turn = float(np.angle(filtered[at] * np.conj(filtered[at - 1])))
+    return -turn / float(2.0 * np.pi * (frequency_hz[at] - frequency_hz[at - 1]))
+
+
 def impulse_response(
-    frequency_hz: Floats, transfer: Complexes, *, rate_hz: float, duration_s: float, lead_s: float
+    frequency_hz: Floats, transfer: Complexes, *, rate_hz: float, duration_s: float, lead_s: float = 0.0
 ) -> Floats:
     """Impulse responses from weighted transfer functions on a grid of `impulse_grid`.
 

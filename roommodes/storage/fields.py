@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from roommodes.errors import FileUnusable
 
 COMPRESS_ABOVE_BYTES = 4096
+UNIT_NAMES = ("units", "unit")
 _H5: Any = h5py  # what the stubs leave out
 _ATTRIBUTE_TYPES: dict[type, tuple[type, ...]] = {
     str: (str,),
@@ -190,16 +191,14 @@ def add_scale(group: h5py.Group, name: str, values: object, *, unit: str = "1") 
     data = np.asarray(values)
     dtype = h5py.string_dtype("utf-8") if data.dtype.kind == "U" else data.dtype
     scale: Any = group.create_dataset(name, data=data.astype(object) if data.dtype.kind == "U" else data, dtype=dtype)
-    scale.attrs["unit"] = unit
-    scale.attrs["long_name"] = SCALES[name]
+    _describe(scale, unit, SCALES[name])
     scale.make_scale(name)
 
 
 def add_text(group: h5py.Group, name: str, text: str, *, long_name: str) -> None:
     """Write one scalar text."""
     dataset = group.create_dataset(name, data=text, dtype=h5py.string_dtype("utf-8"))
-    dataset.attrs["unit"] = "1"
-    dataset.attrs["long_name"] = long_name
+    _describe(dataset, "1", long_name)
 
 
 def add_field(group: h5py.Group, field: Field, values: object, *, scales: Sequence[h5py.Group]) -> None:
@@ -212,14 +211,20 @@ def add_field(group: h5py.Group, field: Field, values: object, *, scales: Sequen
         large = data.nbytes > COMPRESS_ABOVE_BYTES
         packing: dict[str, Any] = {"compression": 4, "shuffle": True, "fletcher32": True} if large else {}
         dataset = group.create_dataset(field.path, data=data, **packing)
-    dataset.attrs["unit"] = field.unit
-    dataset.attrs["long_name"] = field.long_name
+    _describe(dataset, field.unit, field.long_name)
     for index, axis in enumerate(field.axes):
         dataset.dims[index].attach_scale(next(scale[axis] for scale in scales if axis in scale))
 
 
+def _describe(dataset: Any, unit: str, long_name: str) -> None:
+    """What the values are. xarray and netCDF look for `units`; files of before had `unit` alone."""
+    for name in UNIT_NAMES:
+        dataset.attrs[name] = unit
+    dataset.attrs["long_name"] = long_name
+
+
 def read_field(path: Path, group: h5py.Group, field: Field, sizes: dict[str, int]) -> Any:
-    """Read one dataset after checking type and shape; None where an optional one is missing.
+    """Read one dataset after checking type, shape and unit; None where an optional one is missing.
 
     Parameters
     ----------
@@ -246,6 +251,9 @@ def read_field(path: Path, group: h5py.Group, field: Field, sizes: dict[str, int
     if len(dataset.shape) != len(field.axes) or dataset.shape != expected:
         wanted = ", ".join(f"{axis} {sizes.get(axis, 'any')}" for axis in field.axes)
         raise FileUnusable(f"{path}: {place} has shape {dataset.shape}; expected [{wanted}]")
+    unit = next((dataset.attrs[name] for name in UNIT_NAMES if name in dataset.attrs), field.unit)
+    if not isinstance(unit, str) or unit != field.unit:
+        raise FileUnusable(f"{path}: {place} is in {str(unit)[:20]!r}; expected {field.unit!r}")
     if 0 in dataset.shape:
         raise FileUnusable(f"{path}: {place} is empty; the file is not complete")
     sizes.update(zip(field.axes, dataset.shape, strict=True))

@@ -1,5 +1,6 @@
 """Impulse responses at the seats: of a plan as it is driven and filtered, or of one of its subs alone."""
 
+from dataclasses import dataclass
 from math import floor
 
 import numpy as np
@@ -7,13 +8,25 @@ import numpy as np
 from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
 from roommodes.arrays import Complexes, Floats
 from roommodes.plan.plan import Plan
-from roommodes.responses.impulse_response import impulse_grid, impulse_response
+from roommodes.responses.impulse_response import causal, impulse_grid, impulse_response, latency_s
 from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
 from solvers.listening.measured_responses import measured_responses, told_s
 from solvers.project_transfer import project_transfer
 
-LEAD_S = 0.4  # the low fade of a band from 20 Hz begins to be heard so long before
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SeatImpulses:
+    """Impulse responses at the seats, nothing before their first sample.
+
+    Parameters
+    ----------
+    samples : (n_sample, n_seat).
+    latency_s : by how much the causal band filter delays the middle of the band [s].
+    """
+
+    samples: Floats
+    latency_s: float
 
 
 def impulses_length_s(plan: Plan, *, seconds: float, rate_hz: float) -> float:
@@ -25,8 +38,10 @@ def impulses_length_s(plan: Plan, *, seconds: float, rate_hz: float) -> float:
 
 def seat_impulses(
     plan: Plan, *, sub: int | None = None, rate_hz: float, duration_s: float, running: Running = Running()
-) -> Floats:
-    """Impulse response at every seat, time zero `LEAD_S` after the start: (n_sample, n_seat).
+) -> SeatImpulses:
+    """Impulse response at every seat, from time zero on.
+
+    The band is faded out by a causal filter, so that nothing sounds before time zero.
 
     Parameters
     ----------
@@ -51,7 +66,11 @@ def seat_impulses(
         pressure = seat_pressure(transfer, drives)
     else:
         pressure = transfer[:, :, 0]
-    return impulse_response(hz, pressure * weight[:, None], rate_hz=rate_hz, duration_s=duration_s, lead_s=LEAD_S)
+    filtered = causal(hz, weight)
+    return SeatImpulses(
+        samples=impulse_response(hz, pressure * filtered[:, None], rate_hz=rate_hz, duration_s=duration_s),
+        latency_s=latency_s(hz, filtered, band_hz=plan.project.search.band_hz),
+    )
 
 
 def _modelled(

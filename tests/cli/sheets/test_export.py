@@ -2,6 +2,7 @@
 
 import importlib
 import io
+import json
 import sys
 from pathlib import Path
 
@@ -10,8 +11,7 @@ import pytest
 from scipy.io import wavfile
 
 from cli.terminal.plan_options import choose_plan
-
-LEAD_S = 0.4
+from roommodes.responses.impulse_response import causal, impulse_grid
 
 
 def test_sofa_holds_the_transfer_functions(run, plan_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -70,9 +70,26 @@ def test_one_sub_alone_sounds_without_its_drive(run, plan_file: Path) -> None:
     _, impulse = wavfile.read("r.wav")
     plan = choose_plan(plan_file, subs=2)
     hz = np.fft.rfftfreq(len(impulse), 1.0 / 8000)
-    spectrum = np.fft.rfft(impulse.astype(float), axis=0) * np.exp(2j * np.pi * hz * LEAD_S)[:, None]
+    spectrum = np.fft.rfft(impulse.astype(float), axis=0)
+    band_hz = plan.project.search.band_hz
+    grid, weight = impulse_grid(band_hz=band_hz, duration_s=2.0, lowest_hz=5.0, highest_hz=400.0)
+    fades = np.interp(20.0, grid, causal(grid, weight).real) + 1j * np.interp(20.0, grid, causal(grid, weight).imag)
     candidate = plan.results.plans[2].candidate_index[0, 1]
-    np.testing.assert_allclose(spectrum[40], plan.results.transfer[0, :, candidate], rtol=2e-3)  # 20 Hz
+    assert hz[40] == 20.0
+    np.testing.assert_allclose(spectrum[40] / fades, plan.results.transfer[0, :, candidate], rtol=2e-3)
+
+
+def test_nothing_sounds_before_time_zero_and_the_latency_is_told(run, plan_file: Path) -> None:
+    """A transform puts what comes before time zero at the end of the response; in a long one nothing else is there."""
+    done = run("export", plan_file, "--subs", 2, "--rate", 8000, "--seconds", 8, "-o", "r.wav", "--json")
+    assert done.exit_code == 0
+    _, impulse = wavfile.read("r.wav")
+    energy = np.sum(impulse.astype(float) ** 2, axis=1)
+    assert energy[len(energy) // 2 :].sum() < 1e-4 * energy.sum()
+    plan = choose_plan(plan_file, subs=2)
+    first_s = float(plan.arrival_s.min())
+    assert energy[: int(8000 * first_s)].sum() < 2e-3 * energy.sum()  # nor before the nearest sub's sound can arrive
+    assert 2.0 < json.loads(done.stdout)["latency_ms"] < 60.0
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from roommodes.errors import OutsideModel
-from roommodes.responses.impulse_response import impulse_grid, impulse_response, left_at_end_db
+from roommodes.responses.impulse_response import causal, impulse_grid, impulse_response, latency_s, left_at_end_db
 
 RATE_HZ, LENGTH_S, LEAD_S = 8000.0, 1.0, 0.3
 C = 343.2
@@ -77,3 +77,26 @@ def test_faults() -> None:
         impulse_response(hz + 0.3, one, rate_hz=8000.0, duration_s=1.0, lead_s=0.0)
     with pytest.raises(OutsideModel, match="allowed: above 102 Hz"):
         impulse_response(hz, one, rate_hz=100.0, duration_s=1.0, lead_s=0.0)
+
+
+def test_the_causal_fades_keep_the_amplitude_and_sound_after_time_zero_alone() -> None:
+    """A transform puts the energy before time zero into the second half; of fades without phase it is half of all."""
+    hz, weight = impulse_grid(band_hz=(20.0, 120.0), duration_s=2.0, lowest_hz=5.0, highest_hz=400.0)
+    filtered = causal(hz, weight)
+    np.testing.assert_allclose(np.abs(filtered), weight, atol=1e-12)
+    plain, late = (
+        impulse_response(hz, one[:, None].astype(complex), rate_hz=RATE_HZ, duration_s=2.0)[:, 0] ** 2
+        for one in (weight, filtered)
+    )
+    half = len(late) // 2
+    assert plain[half:].sum() > 0.3 * plain.sum()
+    assert late[half:].sum() < 5e-5 * late.sum()
+    told = latency_s(hz, filtered, band_hz=(20.0, 120.0))
+    middle = np.searchsorted(np.cumsum(late), 0.5 * late.sum()) / RATE_HZ
+    assert told == pytest.approx(middle, abs=0.006)  # half of the energy has come by then
+
+
+def test_a_causal_filter_delays_what_it_filters_and_changes_no_level() -> None:
+    hz, weight = impulse_grid(band_hz=(20.0, 120.0), duration_s=2.0, lowest_hz=5.0, highest_hz=400.0)
+    inside = (hz >= 20.0) & (hz <= 120.0)
+    assert np.abs(20 * np.log10(np.abs(causal(hz, weight)[inside]))).max() < 1e-6
