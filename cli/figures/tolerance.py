@@ -25,7 +25,7 @@ from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
 
 COLUMNS = 4
-MOST_SEATS = 12  # with a panel of their own
+ROOMY_ROWS = 3  # of panels; more are drawn lower
 MOST_GROUPS = 10
 LOW, MIDDLE, NINETY, HIGH = (PERCENTILES.index(percent) for percent in (5.0, 50.0, 90.0, 95.0))
 
@@ -34,11 +34,12 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
     """The first plan of the shown number of subs: mean and seats with bands, and shares; PNG or SVG."""
     count = shown_count(results, found)
     table = found.plans[count]
-    seats = list(range(min(len(found.seat_name), MOST_SEATS)))
+    seats = list(range(len(found.seat_name)))
     rows = ceil(len(seats) / COLUMNS)
+    row_in = 2.2 if rows <= ROOMY_ROWS else 1.6
     with mpl.rc_context(STYLE):
-        figure = new_figure(12.5, 4.2 + 2.2 * rows)
-        parts: Any = figure.subfigures(2, 1, height_ratios=[1.7, float(rows)])
+        figure = new_figure(12.5, 4.2 + row_in * rows)
+        parts: Any = figure.subfigures(2, 1, height_ratios=[1.7, rows * row_in / 2.2])
         upper, lower = parts
         middle = float(table.mean_percentile_db[:, MIDDLE].mean())
         spread = table.level_percentile_db[:, seats] - middle

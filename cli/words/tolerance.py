@@ -13,6 +13,7 @@ from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
 from roommodes.project.glass import glass_of
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
+STEADIER_DB = 0.02  # a smaller difference is not worth a sentence
 LEAST_SHARE = 0.01  # smaller total shares are told in one line
 
 
@@ -50,8 +51,11 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     page.table(headers, rows, right=range(10))
     page.line(
         "Variation [dB]: as drawn, then what that many of a hundred rooms stay below, then the worst room drawn; "
-        "output [dB] likewise. plan: its place in the plan file. Plans with as many subs stand by their 90 %."
+        "output [dB] likewise. plan: its place in the plan file. First the plan to be built, which the rest "
+        "is about, then the others by their 90 %."
     )
+    for beaten in steadier_plans(found):
+        page.line(beaten, mark="- ")
     count = shown_count(results, found)
     table = found.plans[count]
     which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
@@ -76,6 +80,21 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     used = np.unique(table.candidate_index[0])
     raised = bool(results.candidates.position_m[used, 2].max() > 1.2)
     print_cautions(page, glass=bool(glass_of(results.project)), raised=raised)
+
+
+def steadier_plans(found: Tolerance) -> list[str]:
+    """A sentence for each number of subs with a plan that stays more even in 90 % of the rooms than the first."""
+    told = []
+    for count, table in found.plans.items():
+        ninety = table.variation_percentile_db[:, PERCENTILES.index(90.0)]
+        best = int(np.argmin(ninety))
+        if ninety[best] < ninety[0] - STEADIER_DB:
+            told.append(
+                f"{subs_word(count)}: in 90 % of the rooms plan {int(table.rank[best]) + 1} stays below "
+                f"{ninety[best]:.2f} dB, plan {int(table.rank[0]) + 1} below {ninety[0]:.2f} dB; as drawn they have "
+                f"{table.variation_db[best]:.2f} and {table.variation_db[0]:.2f} dB."
+            )
+    return told
 
 
 def print_shares(page: Page, found: Tolerance, table: ToleranceTable, which: str) -> None:
@@ -173,7 +192,10 @@ def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
     for price in prices:
         bought = price.plain_ninety_db - price.robust_ninety_db
         cost = price.robust_db - price.plain_db
-        page.line(f"{subs_word(price.count)}: {bought:.2f} dB less at 90 %, for {cost:.2f} dB as drawn.", mark="- ")
+        told = f"{subs_word(price.count)}: {bought:.2f} dB less at 90 %, for {cost:.2f} dB as drawn."
+        if not price.worth:
+            told += " That costs more than it buys: the plain plan stays first, the robust one follows it."
+        page.line(told, mark="- ")
     for count in plans.plans:
         print_plan(page, plans.plan(count, 1))
     raised = any(plans.candidates.position_m[table.candidate_index[0], 2].max() > 1.2 for table in plans.plans.values())
@@ -192,6 +214,7 @@ def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:
                 "plain_90_db": price.plain_ninety_db,
                 "robust_90_db": price.robust_ninety_db,
                 "plain_rank": price.rank + 1,
+                "first": "robust" if price.worth else "plain",
             }
             for price in prices
         ],

@@ -211,17 +211,17 @@ class _Gathered:
 def _table(
     results: Results, count: int, ranks: NDArray[np.intp], heard: _Gathered, design: Design, first: int
 ) -> ToleranceTable:
-    """The plans with one number of subs, by their 90th percentile."""
+    """The plans with one number of subs: the one to be built with all that is told of it, others by their 90 %."""
     source, rows = results.plans[count], slice(first, first + len(ranks))
     differs = float(design.inputs.size > 0)  # where nothing is uncertain, not even rounding counts
     change = differs * (heard.variation_db[rows] - heard.drawn.variation_db[rows])
     variation = np.maximum(source.variation_db[ranks][:, None] + change, 0.0)
     louder = differs * (heard.mean_db[rows] - heard.drawn.mean_db[rows])
-    order = np.argsort(np.percentile(variation, 90.0, axis=1), kind="stable")
-    leader = first + int(order[0])
-    level = heard.level_db[leader].astype(np.float64)
+    ninety = np.percentile(variation, 90.0, axis=1)
+    order = np.array([0, *(1 + np.argsort(ninety[1:], kind="stable"))])
+    level = heard.level_db[first].astype(np.float64)
     mean = level @ normalised(np.bincount(design.listening.seat, design.listening.weight))
-    found = heard.shares(leader)
+    found = heard.shares(first)
     chosen = ranks[order]
     return ToleranceTable(
         rank=chosen.astype(np.int64),
@@ -239,7 +239,7 @@ def _table(
         total=None if found is None else found.total,
         first_order_interval=None if found is None else found.first_interval,
         total_interval=None if found is None else found.total_interval,
-        worst=worst_words(design, int(np.argmax(variation[order[0]])), variation.shape[1]),
+        worst=worst_words(design, int(np.argmax(variation[0])), variation.shape[1]),
     )
 
 

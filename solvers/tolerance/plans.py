@@ -58,7 +58,7 @@ class Leading:
 
     Parameters
     ----------
-    counts : numbers of subs, with the plans' ranks.
+    counts : numbers of subs, with the rows of the plans in the file's tables, the one to be built first.
     candidate : (n_cabinet,) candidates in use.
     driven : for each count its plans.
     """
@@ -74,9 +74,15 @@ class Leading:
 
 
 def leading_plans(results: Results, *, plans: int, counts: Sequence[int] | None = None) -> Leading:
-    """The first plans of each number of subs."""
+    """The first plans of each number of subs; before them the one that was tuned or that meets the mains, if any."""
+    settled = results.settled()
     tables = {count: table for count, table in results.plans.items() if counts is None or count in counts}
-    ranks = {count: np.arange(min(plans, len(table))) for count, table in tables.items()}
+    ranks = {}
+    for count, table in tables.items():
+        rows = list(range(min(plans, len(table))))
+        if settled is not None and settled.subs == count:
+            rows = [settled.row, *(row for row in rows if row != settled.row)][: max(plans, 1)]
+        ranks[count] = np.array(rows, dtype=np.intp)
     used = np.unique(np.concatenate([table.candidate_index[ranks[count]].ravel() for count, table in tables.items()]))
     driven = {
         count: tuple(

@@ -50,6 +50,11 @@ class Price:
     robust_ninety_db: float
     rank: int
 
+    @property
+    def worth(self) -> bool:
+        """Whether it buys as much in 90 % of the rooms as it costs as drawn; else the plain plan stays first."""
+        return self.plain_ninety_db - self.robust_ninety_db >= max(0.0, self.robust_db - self.plain_db)
+
 
 def robust_results(
     results: Results, *, counts: Sequence[int] | None = None, seed: int = 1, running: Running = Running()
@@ -90,19 +95,23 @@ def robust_results(
         ]
         found = robust_plans(train, layouts, drives, seed=seed, running=running)
         ranks = {tuple(one.column.tolist()): rank for rank, one in reversed(list(enumerate(plans)))}
-        order = np.array([ranks[tuple(one.column.tolist())] for one in found])
-        table = _table(results, results.plans[count], found, order, leading.candidate)
-        tables[count] = replace(table, found=replace(table.found, remarks=(*table.found.remarks, remark)))
-        prices.append(
-            Price(
-                count=count,
-                plain_db=float(results.plans[count].variation_db[0]),
-                robust_db=float(tables[count].variation_db[0]),
-                plain_ninety_db=ninety_db(judge, plans[0]),
-                robust_ninety_db=ninety_db(judge, found[0]),
-                rank=int(order[0]),
-            )
+        rows = leading.counts[count][[ranks[tuple(one.column.tolist())] for one in found]]
+        table = _table(results, results.plans[count], found, rows, leading.candidate)
+        price = Price(
+            count=count,
+            plain_db=float(results.plans[count].variation_db[leading.counts[count][0]]),
+            robust_db=float(table.variation_db[0]),
+            plain_ninety_db=ninety_db(judge, plans[0]),
+            robust_ninety_db=ninety_db(judge, found[0]),
+            rank=int(rows[0]),
         )
+        said = [remark]
+        if not price.worth:
+            both, rows = [plans[0], *found][:KEPT], np.array([leading.counts[count][0], *rows])[:KEPT]
+            table = _table(results, results.plans[count], both, rows, leading.candidate)
+            said.append("The first plan is the plain one: the robust one, second, costs more as drawn than it buys.")
+        tables[count] = replace(table, found=replace(table.found, remarks=(*table.found.remarks, *said)))
+        prices.append(price)
     running.step("robust drives", 1.0)
     return replace(results, plans=tables, choices=Choices(), tuning=None, crossover=None), tuple(prices)
 
@@ -140,9 +149,9 @@ def _shared(
 
 
 def _table(
-    results: Results, before: PlanTable, found: Sequence[Driven], order: NDArray[np.intp], candidate: NDArray[np.intp]
+    results: Results, before: PlanTable, found: Sequence[Driven], rows: NDArray[np.intp], candidate: NDArray[np.intp]
 ) -> PlanTable:
-    """Robust plans as a plan file holds them, judged as drawn on all frequencies; `order` is their ranks before."""
+    """Robust plans as a plan file holds them, judged as drawn on all frequencies; `rows`: where they stood."""
     layouts = [
         (
             candidate[one.column],
@@ -152,8 +161,8 @@ def _table(
     ]
     alike, bound = before.merits.alike_db, before.merits.bound_db
     merits = Merits(
-        alike_db=None if alike is None else alike[order],
-        bound_db=None if bound is None else bound[order],
+        alike_db=None if alike is None else alike[rows],
+        bound_db=None if bound is None else bound[rows],
         headroom_db=_headroom_db(results, layouts),
     )
     return results.judged_table(layouts, replace(before.found, exhaustive=False, by_aims=False, stop=STOP), merits)

@@ -2,13 +2,18 @@
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import Result
 
+from cli.figures.tolerance import tolerance_page
+from roommodes.places.seats import Seats
 from roommodes.plan.file import write_results
 from roommodes.plan.tolerance import read_tolerance
+from solvers.tolerance.percentiles import Asked, tolerance_of
 from tests.solvers.tolerance.test_percentiles import results_for
 
 Run = Callable[..., Result]
@@ -37,6 +42,25 @@ def test_everything_is_told_and_kept(run: Run, plan: Path) -> None:
     again = run("tolerance", plan, "-o", "t.h5")
     assert again.exit_code == 5
     assert "exists" in again.stderr
+
+
+def test_the_figure_leaves_no_seat_out() -> None:
+    """Eighteen seats have eighteen panels; before, those beyond twelve were not drawn."""
+    results, n = results_for(), 18
+    seats = Seats(
+        position_m=np.repeat(results.seats.position_m[:1], n, axis=0),
+        name=tuple(f"chair {k + 1}" for k in range(n)),
+        weight=np.ones(n),
+        row=np.arange(n) // 6,
+    )
+    found = tolerance_of(results, Asked(draws=16, plans=1, checked=0, indices=False))
+    wide = {
+        count: replace(table, level_percentile_db=np.repeat(table.level_percentile_db[:, :1], n, axis=1))
+        for count, table in found.plans.items()
+    }
+    drawn = tolerance_page(replace(results, seats=seats), replace(found, seat_name=seats.name, plans=wide), ".svg")
+    for name in seats.name:
+        assert f"<!-- {name} -->" in drawn.decode()
 
 
 def test_json(run: Run, plan: Path) -> None:

@@ -1,5 +1,7 @@
 """Robust plans: exact slopes, limits kept, better where they were not polished, honest as drawn."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -112,3 +114,16 @@ def test_plan_file_of_robust_plans(tmp_path: pytest.TempPathFactory) -> None:
         assert "Robust" in table.found.remarks[-1]
     assert prices[0].robust_ninety_db == prices[0].plain_ninety_db, "one sub has nothing to polish"
     assert prices[1].robust_ninety_db < prices[1].plain_ninety_db, "these plans were never searched: much is to gain"
+
+
+def test_a_robust_plan_that_costs_more_than_it_buys_does_not_come_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of two subs the robust plan must buy something in the other rooms; here the judge sees no difference."""
+    results = results_for()
+    monkeypatch.setattr("solvers.tolerance.robust_plans.ninety_db", lambda rooms, plan: float(plan.gain_db.sum() < 99))
+    even = replace(results.plans[2], variation_db=results.plans[2].variation_db - 50.0)  # robust: dearer as drawn
+    robust, prices = robust_results(replace(results, plans={2: even}))
+    assert not prices[0].worth
+    first, plain = robust.plans[2], results.plans[2]
+    assert np.array_equal(first.candidate_index[0], plain.candidate_index[0])
+    assert np.array_equal(first.delay_s[0], plain.delay_s[0])
+    assert "second" in first.found.remarks[-1]
