@@ -14,7 +14,6 @@ from cli.commands.crossover import crossover
 from cli.commands.decay import decay
 from cli.commands.demo import demo
 from cli.commands.drawing import drawing
-from cli.commands.explore import explore
 from cli.commands.export import export
 from cli.commands.fit import fit
 from cli.commands.headroom import headroom
@@ -28,6 +27,10 @@ from cli.commands.settings import settings
 from cli.commands.study import study
 from cli.commands.tolerance import tolerance
 from cli.commands.tune import tune
+from cli.commands.what_if.compare import compare
+from cli.commands.what_if.explore import explore
+from cli.commands.what_if.judge import judge
+from cli.commands.what_if.layout import layout
 from cli.terminal.guard import EXIT_INTERRUPTED, INTERRUPTED
 from cli.terminal.output import say_error
 
@@ -53,6 +56,9 @@ for command in (
     decay,
     report,
     explore,
+    compare,
+    judge,
+    layout,
     drawing,
     settings,
     headroom,

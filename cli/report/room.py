@@ -18,7 +18,7 @@ from cli.figures.report import (
     ramp_colours,
 )
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
-from cli.report.parameters import parameter_words
+from cli.words.parameters import parameter_words
 from cli.words.plan import caution_lines, subs_word
 from cli.words.room import KINDS, lost_words, mode_name, mode_notes, shift_words
 from roommodes.acoustics.built_modes import strongest

@@ -166,3 +166,8 @@ class SubwooferTable(Table):
     weight_kg: Annotated[float, Range(low=0.0, high=1000.0, unit="kg", above_low=True)] | None = Field(
         default=None, description="Weight of one sub [kg].", examples=[34]
     )
+    price: Annotated[float, Range(low=0.0, high=1e7)] | None = Field(
+        default=None,
+        description="What one sub costs with its share of amplifier and processor, in any currency, for `compare`.",
+        examples=[1450],
+    )

@@ -1,6 +1,6 @@
 """Parameters in words: every key of every construction of the library has a unit or is a plain number."""
 
-from cli.report.parameters import UNITS, parameter_words
+from cli.words.parameters import UNITS, parameter_words
 from roommodes.project.constructions import library
 
 
