@@ -45,6 +45,8 @@ def number(value: float) -> str:
     """A number as short as it can be said: 3 for 3.0, 0.004 for 0.004, 7e10 for 70e9."""
     if isinstance(value, int) and abs(value) < 10**15:
         return str(value)
+    if isinstance(value, int) and abs(value) > 10**300:
+        return "a very large number"
     return f"{float(value):.6g}".replace("e+0", "e").replace("e+", "e")
 
 

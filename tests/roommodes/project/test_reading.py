@@ -3,6 +3,7 @@
 # ruff: noqa: E501  one case a line
 
 import os
+import re
 import stat
 from importlib.resources import files
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from roommodes.errors import FileUnusable, ProjectInvalid
 from roommodes.project.reading import MAX_BYTES, load_project, parse_project
+from tests.rooms import SMALL
 
 GOOD = """format = 1
 name = "x"
@@ -320,3 +322,10 @@ def test_shipped_files_load_from_disk(tmp_path: Path) -> None:
     project = load_project(path)
     assert project.source == str(path)
     assert project.toml_text == path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("old", ["counts = [1, 2]", "points_per_octave = 6"])
+def test_a_whole_number_of_hundreds_of_digits_is_told_and_does_not_end_the_program(old: str) -> None:
+    text = SMALL.replace(old, re.sub(r"\d(?!.*\d)", "9" * 400, old))
+    with pytest.raises(ProjectInvalid, match="got a very large number"):
+        parse_project(text, source="x")
