@@ -16,14 +16,13 @@ from cli.words.headroom_words import (
     target_words,
 )
 from roommodes.plan.plan import Plan
-from solvers.loudness.of_plan import PlanHeadroom, plan_headroom
+from solvers.loudness.of_plan import PlanHeadroom
 
 
-def loudness_section(plan: Plan) -> Section | None:
+def loudness_section(plan: Plan, found: PlanHeadroom | None) -> Section | None:
     """Highest clean level against the target; None where the project does not say how loud a sub plays."""
-    if plan.results.limit_db is None:
+    if found is None:
         return None
-    found = plan_headroom(plan)
 
     def draw(figure: Figure) -> None:
         level_axes(figure.subplots(), found, title="", below=True)

@@ -10,6 +10,7 @@ from cli.figures.report import bands_before_after
 from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
 from cli.report.choice import mean_words
 from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
+from cli.words.headroom_words import band_names
 from cli.words.levels import third_octaves
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import SUB_HEADERS, filter_words, sub_row
@@ -18,34 +19,74 @@ from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import StartingValues, beyond_processor
 from solvers.listening.before_after import BeforeAfter
+from solvers.loudness.of_plan import PlanHeadroom
 
 
-def lead_sentence(plan: Plan, compared: BeforeAfter) -> str:
-    """The recommendation in one sentence with its figures."""
-    low_hz, high_hz = plan.project.search.band_hz
-    rival = compared.rival
-    against = (
-        f", against {rival.variation_db:.1f} dB with {subs_word(plan.subs)} {rival.name}, the most even of the usual "
-        "layouts"
-        if rival
-        else ""
-    )
-    them = "it" if plan.subs == 1 else "them"
-    done = f"Build {subs_word(plan.subs)} where the drawing shows {them} and dial in the starting values"
-    if not plan.recommended:
-        wanted = plan.results.recommended_subs
-        done = (
-            f"With {subs_word(plan.subs)} where the drawing shows {them}, and these starting values (recommended: "
-            f"{'the first plan' if wanted == plan.subs else subs_word(wanted)})"
+def lead_words(plan: Plan, headroom: PlanHeadroom | None) -> str:
+    """What a person reads first: loud enough or not, how even, against the usual layouts, what to do."""
+    return " ".join(
+        sentence
+        for sentence in (
+            _loud_sentence(plan, headroom),
+            _even_sentence(plan),
+            _usual_sentence(plan),
+            _do_sentence(plan),
         )
-    mean = f"comes to {mean_words(plan.output_db, plan.subs, plan)}"
-    if len(plan.seats) == 1:
-        alone = "there is one seat, so nothing differs between seats"
-        return f"{done}: {alone}; from {low_hz:g} to {high_hz:g} Hz its level {mean}."
-    return (
-        f"{done}: from {low_hz:g} to {high_hz:g} Hz the seats then differ by {plan.variation_db:.1f} dB{against}, and "
-        f"their mean {mean}."
+        if sentence
     )
+
+
+def _loud_sentence(plan: Plan, headroom: PlanHeadroom | None) -> str:
+    if headroom is None:
+        mean = mean_words(plan.output_db, plan.subs, plan)
+        return f"Whether it is loud enough is not known here; the average level over the seats is {mean}."
+    head = headroom.headroom
+    band, target = band_names(headroom)[head.worst], plan.project.target.rms_db
+    if head.least_db < 0.0:
+        return (
+            f"The target of {target:.0f} dB SPL is not reached: {-head.least_db:.1f} dB are missing at {band} Hz, "
+            "average over the seats, by third-octave."
+        )
+    return (
+        f"The target of {target:.0f} dB SPL is reached in every third-octave, average over the seats, with "
+        f"{head.least_db:.1f} dB to spare at {band} Hz."
+    )
+
+
+def _even_sentence(plan: Plan) -> str:
+    if len(plan.seats) == 1:
+        return "There is one seat, so nothing differs between seats."
+    low_hz, high_hz = plan.project.search.band_hz
+    words = _spread_words(plan.frequency_hz, plan.level_db)
+    return (
+        f"From {low_hz:g} to {high_hz:g} Hz {words}; the standard deviation over the seats, the variation, is "
+        f"{plan.variation_db:.1f} dB."
+    )
+
+
+def _usual_sentence(plan: Plan) -> str:
+    """Against the usual layouts as they are found, and with settings of their own; none beside measured responses."""
+    usual = plan.results.choices.usual
+    own = [] if usual is None or plan.measured is not None else usual.of_count(plan.subs)
+    if usual is None or not own or len(plan.seats) == 1:
+        return ""
+    alike, driven = (
+        min(own, key=lambda k: values[k]) for values in (usual.alike_variation_db, usual.driven_variation_db)
+    )
+    best = f"{usual.driven_variation_db[driven]:.1f} dB with optimised settings ({usual.name[driven]})"
+    if plan.subs == 1:
+        return f"The most even of the usual places has a variation of {best}."
+    same = f"{usual.alike_variation_db[alike]:.1f} dB with identical settings ({usual.name[alike]})"
+    return f"The most even of the usual layouts have a variation of {same} and {best}."
+
+
+def _do_sentence(plan: Plan) -> str:
+    them = "it" if plan.subs == 1 else "them"
+    if plan.recommended:
+        return f"Build {subs_word(plan.subs)} where the drawing shows {them} and dial in the starting values."
+    wanted = plan.results.recommended_subs
+    other = "the first plan" if wanted == plan.subs else subs_word(wanted)
+    return f"This plan has {subs_word(plan.subs)}; recommended: {other}."
 
 
 def place_section(plan: Plan) -> Section:

@@ -56,14 +56,16 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
     from cli.report.blocks import Report, shown
     from cli.report.choice import count_section, front_section, row_section
     from cli.report.loudness import loudness_section
-    from cli.report.plan import heard_section, lead_sentence, place_section, values_section
+    from cli.report.plan import heard_section, lead_words, place_section, values_section
     from cli.report.room import assumed_section, caution_section, map_section, modes_section, unknown_section
     from roommodes.plan.starting_values import starting_values
+    from solvers.loudness.of_plan import plan_headroom
     from solvers.tuning.path_filters import path_filters
 
     results, project = plan.results, plan.project
     compared = without_usual(plan, compared)
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
+    headroom = None if results.limit_db is None else plan_headroom(plan)
     values = starting_values(plan, rate_hz=RATE_HZ, filters=path_filters(plan, RATE_HZ))
     sections = (
         basis_section(plan),
@@ -73,7 +75,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
         count_section(plan, compared),
         front_section(plan),
         row_section(plan),
-        loudness_section(plan),
+        loudness_section(plan, headroom),
         values_section(plan, values),
         modes_section(plan, found),
         assumed_section(plan),
@@ -83,7 +85,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
     return Report(
         title=shown(project.name, 120),
         subtitle=f"Subwoofer plan{which}",
-        lead=lead_sentence(plan, compared),
+        lead=lead_words(plan, headroom),
         sections=tuple(section for section in sections if section),
         closing=(
             f"Computed by roommodes {shown(results.software_version, 20)} on {shown(results.created_utc, 24)}, seed "

@@ -11,9 +11,11 @@ from typer.testing import Result
 from cli.figures.common_axes import STYLE, figure_bytes, new_figure
 from cli.report.blocks import Picture, Text
 from cli.report.loudness import loudness_section
+from cli.report.plan import lead_words
 from cli.terminal.plan_options import choose_plan
 from roommodes.plan.file import write_results
 from roommodes.project.reading import parse_project
+from solvers.loudness.of_plan import plan_headroom
 from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
 
@@ -136,7 +138,7 @@ def test_levels_in_decibels_of_pressure_follow_from_the_driver(
 
 
 def test_the_report_says_whether_it_is_loud_enough(plans: dict[str, Path]) -> None:
-    section = loudness_section(choose_plan(plans["loud"]))
+    section = loudness_section(plan := choose_plan(plans["loud"]), plan_headroom(plan))
     assert section is not None
     assert section.heading == "Is it loud enough?"
     texts = [block.text for block in section.blocks if isinstance(block, Text)]
@@ -148,7 +150,11 @@ def test_the_report_says_whether_it_is_loud_enough(plans: dict[str, Path]) -> No
                 figure = new_figure(*block.size_in)
                 block.draw(figure)
                 assert figure_bytes(figure, ".png").startswith(b"\x89PNG")
-    assert loudness_section(choose_plan(plans["bare"])) is None
+    bare = choose_plan(plans["bare"])
+    assert loudness_section(bare, None) is None
+    assert "not known" in lead_words(bare, None)
+    words = lead_words(plan := choose_plan(plans["loud"]), plan_headroom(plan))
+    assert words.startswith("The target of")
 
 
 def test_check_says_what_the_sub_can_do(run: Callable[..., Result], tmp_path: Path, small_text: str) -> None:

@@ -56,9 +56,17 @@ class Outline(HTMLParser):
 
 
 def test_the_page_says_the_plans_figures(page: str, computed) -> None:
-    plan, compared, found = computed
-    assert f"the seats then differ by {plan.variation_db:.1f} dB" in page
-    assert f"against {compared.rival.variation_db:.1f} dB with" in page
+    plan, _, found = computed
+    lead = re.search(r'<p class="lead">(.*?)</p>', page, re.S)
+    assert lead
+    first, words = lead[1].strip().split(". ")[0], " ".join(lead[1].split())
+    assert first.startswith(("The target of", "Whether it is loud enough")), "loud enough or not comes first"
+    assert f"the variation, is {plan.variation_db:.1f} dB" in words
+    spread = plan.level_db.max(axis=1) - plan.level_db.min(axis=1)
+    assert f"lie {spread.mean():.0f} dB apart on average" in words
+    usual = plan.results.choices.usual
+    own = usual.of_count(plan.subs)
+    assert f"{usual.driven_variation_db[own].min():.1f} dB with optimised settings" in words
     for sub in starting_values(plan, rate_hz=48000.0).subs:
         assert f">{sub.delay_s * 1e3:.2f} ms<" in page
     for mode in found.modes:
@@ -87,7 +95,7 @@ def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
         first = (f"{table.variation_db[0]:.2f}", f"{table.output_db[0]:+.1f}")
         assert front.rows[0][:2] == first
         assert len(front.rows) == 3
-    assert len(captions["Variation with one row moved [dB]"].rows) == 5
+    assert len(captions["Variation with one row moved, the plan found for the moved rows held [dB]"].rows) == 5
     assert "a keep-out is in the way" in captions["Usual layouts"].rows[1][0]
 
 
@@ -95,7 +103,7 @@ def test_another_plan_than_the_recommended_says_so(run, plan_file: Path) -> None
     assert run("report", plan_file, "--subs", 4, "-o", "r.html").exit_code == 0
     page = Path("r.html").read_text()
     assert "This report is of the plan with 4 subs." in page
-    assert "(recommended: 2 subs)" in page
+    assert "This plan has 4 subs; recommended: 2 subs." in page
 
 
 def test_a_file_of_before_the_choices_is_reported_as_well(run, tmp_path: Path) -> None:
@@ -242,7 +250,7 @@ def test_one_seat_alone(run, tmp_path: Path) -> None:
     write_results(tmp_path / "plan.h5", results, force=False)
     assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
     page = Path("r.html").read_text()
-    assert "there is one seat, so nothing differs between seats" in page
+    assert "There is one seat, so nothing differs between seats" in page
     assert "the level at the seat runs from" in page
     assert 'id="front"' not in page
     assert ">0.00<" not in page.split('id="counts"')[1].split("</section>")[0]
