@@ -216,7 +216,8 @@ def _crew(plan: "StudyPlan", workers: int, cluster: Cluster | None, running: "Ru
         )
     if searches(plan.study) and not compiled_before():
         running.step("compiling, this once", 0.0)
-        compile_once()
+        compile_once(running)
+        running.check("interrupted while the search was compiled, which is done once")
         running.step("compiling, this once", 1.0)
     return LocalCrew(run_job, min(workers, len(plan.jobs)))
 

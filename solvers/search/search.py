@@ -80,7 +80,8 @@ def search(
     asked = sorted(set(counts))
     if compile_first and not compiled_before():
         SearchProgress(running=running, count=asked[0], doing=COMPILE_STAGE).at(0.0)
-        compile_once()
+        compile_once(running)
+        running.check("interrupted while the search was compiled, which is done once")
     wishes = _Wishes(seed=seed, keep=keep, effort=effort or Effort(), prove=prove)
     shares = {count: float(count * count) for count in asked}
     outcomes: dict[int, Outcome] = {}

@@ -1,11 +1,15 @@
 """Compiles every kernel for every kind of question, so that later processes only load them.
 
-Run as `python -m solvers.search.warm`.
+Run as `python -m solvers.search.warm`; with `--end-with-input` it ends when its input does.
 
 The questions are tiny; what matters is that together they reach every kernel with every kind of argument.
 """
 
+import os
+import sys
+import threading
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -40,8 +44,22 @@ def questions() -> Iterator[Problem]:
     )
 
 
+def end_with_input() -> None:
+    """End this process when its input ends: whoever started it is gone then."""
+
+    def watch() -> None:
+        with suppress(OSError):
+            while os.read(sys.stdin.fileno(), 1):
+                pass
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
 def main() -> None:
     """Ask them all."""
+    if "--end-with-input" in sys.argv:
+        end_with_input()
     for problem in questions():
         search(problem, counts=(1, 2, 3), seed=1, effort=EFFORT, compile_first=False)
         if problem.n_seat > 1 and problem.drives == DriveRange():

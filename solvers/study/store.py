@@ -6,12 +6,12 @@ held as long as a run lives; the system lets go of it when the process dies, how
 
 import contextlib
 import os
-import sys
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from roommodes.errors import FileUnusable
+from roommodes.storage.lock import take_lock
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.records import Expected, JobRecord, read_record, software_of
 
@@ -86,7 +86,7 @@ def opened(store: Store, output: Path) -> Iterator[None]:
     except OSError as error:
         raise FileUnusable(f"{store.folder}: cannot be used for finished jobs: {error.strerror or error}") from error
     try:
-        if not _lock(descriptor):
+        if not take_lock(descriptor):
             raise FileUnusable(
                 f"{output}: another run is at work on this study and holds {store.folder / LOCK_NAME}; "
                 "wait for it, stop it, or choose another name with -o"
@@ -97,19 +97,3 @@ def opened(store: Store, output: Path) -> Iterator[None]:
         yield
     finally:
         os.close(descriptor)  # lets go of the lock
-
-
-def _lock(descriptor: int) -> bool:
-    """Take the lock without waiting; False when another process has it."""
-    try:
-        if sys.platform == "win32":
-            import msvcrt  # noqa: PLC0415 (there only)
-
-            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl  # noqa: PLC0415 (not there)
-
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
