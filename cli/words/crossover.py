@@ -14,6 +14,12 @@ from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import level_db, normalised
 from solvers.crossover.with_mains import MainsMet
 
+MEASURED_WORDS = "The subs' own response is in what was measured."
+OWN_WORDS = {
+    True: "The subs' own response, driver and box as in the project, is in their sound.",
+    False: "The subs' own response is not known and left out: its phase moves delay and polarity. Give "
+    "[subwoofer.driver], or measure.",
+}
 SHOWN_MS = (-5.0, -3.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 3.0, 5.0)
 
 
@@ -26,6 +32,7 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
     if basis := basis_words(plan.results):
         page.line(basis)
     page.line(f"Crossover: {best.crossover.words}; judged from {hz[0]:.0f} to {hz[-1]:.0f} Hz.")
+    page.line(OWN_WORDS[met.parts.own] if plan.measured is None else MEASURED_WORDS)
     page.line(
         f"Set: {delay_words(best.delay_s, rate_hz)}; "
         f"all subs {polarity_word(best.polarity)}, beside each one's own polarity; "
@@ -105,6 +112,7 @@ def crossover_json(plan: Plan, met: MainsMet, rate_hz: float) -> dict[str, Any]:
     return {
         "project": plan.project.name,
         "responses": responses_word(plan.results),
+        "subs_own_response": met.parts.own,
         "subs": plan.subs,
         "rank": plan.rank,
         "kind": best.crossover.kind,

@@ -19,7 +19,7 @@ from typing import Literal
 import numpy as np
 
 from roommodes.acoustics.air import Air
-from roommodes.arrays import Floats, Integers
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.subwoofer.boxed_driver import REFERENCE_PA, BoxedDriver, Driver, PerVolt, Port, port_length_m
 from roommodes.subwoofer.tables import DriverTable, PortTable, SubwooferTable
 from roommodes.subwoofer.target import CREST_DB
@@ -79,6 +79,15 @@ def boxed_driver(table: SubwooferTable, air: Air) -> BoxedDriver | None:
     port = None if table.port is None else port_of(table.port, table.driver.box_m3, air)
     driver = Driver(**{key: getattr(table.driver, key) for key in keys})
     return BoxedDriver(driver=driver, box_m3=table.driver.box_m3, port=port, air=air)
+
+
+def own_response(table: SubwooferTable, frequency_hz: Floats, air: Air) -> Complexes | None:
+    """Driver and box per volt, amplitude and phase: (n_freq,) [Hz] -> (n_freq,) [Pa/V]; None where not known.
+
+    A transfer function is of a source of constant volume acceleration; times this it is that of the sub.
+    """
+    box = boxed_driver(table, air)
+    return None if box is None else box.per_volt(frequency_hz).pressure_pa
 
 
 def port_of(table: PortTable, box_m3: float, air: Air) -> Port:

@@ -64,12 +64,14 @@ class Parts:
     subs : (n_freq, n_seat), all subs of the plan as they are driven.
     mains : (n_freq, n_seat, n_main).
     seat_weight : (n_seat,) any scale.
+    own : whether the subs' own response, driver and box, is in theirs.
     """
 
     frequency_hz: Floats
     subs: Complexes
     mains: Complexes
     seat_weight: Floats
+    own: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

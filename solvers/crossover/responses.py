@@ -11,6 +11,7 @@ from roommodes.project.mains import lower_end
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
+from roommodes.subwoofer.limits import own_response
 from solvers.crossover.alignment import Parts
 from solvers.project_transfer import project_transfer
 
@@ -20,6 +21,8 @@ OCTAVES = 1.0  # on each side of the crossover
 
 def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Running()) -> Parts:
     """Subs as the plan drives them, with its filters if it was tuned, and the mains, each without crossover.
+
+    Where the project gives driver and box, the subs' own response is in theirs: its phase counts as much as a delay.
 
     Parameters
     ----------
@@ -49,11 +52,17 @@ def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Runnin
         running=running,
     )
     from_subs, from_mains = whole[:, :, : plan.subs], whole[:, :, plan.subs :]
+    own = own_response(plan.project.subwoofer, hz, plan.project.room.air)
+    subs = seat_pressure(from_subs, _weights(plan, hz))
+    if own is not None:  # as loud over the octave below the crossover as a source without a response of its own
+        below = np.log(np.abs(own[hz <= crossover.frequency_hz]))
+        subs = subs * (own / np.exp(below.mean()))[:, None]
     return Parts(
         frequency_hz=hz,
-        subs=seat_pressure(from_subs, _weights(plan, hz)),
+        subs=subs,
         mains=from_mains * lower_end(mains.lowest_hz, hz)[:, None, None],
         seat_weight=plan.seats.weight,
+        own=own is not None,
     )
 
 
@@ -75,6 +84,7 @@ def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) ->
         subs=seat_pressure(plan.transfer, _weights(plan, hz))[near],
         mains=record.main_transfer[near],
         seat_weight=plan.seats.weight,
+        own=True,
     )
 
 
