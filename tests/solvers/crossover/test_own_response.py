@@ -1,4 +1,4 @@
-"""The subs' own response counts where they meet the mains: held against Small's second-order high-pass in closed form."""
+"""The subs' own response counts where they meet the mains: held against Small's high-pass in closed form."""
 
 import numpy as np
 
