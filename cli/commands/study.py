@@ -193,7 +193,7 @@ def _run(
         from cli.words.study import print_study
 
         page = Page()
-        print_study(page, plan.study.tables.name, results, compared)
+        print_study(page, plan.study, results, compared)
         page.line(f"Results written to {target}; finished rooms are kept in {store.folder.name}, for another run.")
     return failed
 
@@ -324,7 +324,7 @@ def _show(file: Path, table: Path | None, page: Path | None, *, force: bool, as_
     if as_json:
         print_json_line(study_json(results, compared))
     elif not quiet:
-        print_study(Page(), wanted.tables.name, results, compared)
+        print_study(Page(), wanted, results, compared)
 
 
 def _write_extras(

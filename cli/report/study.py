@@ -9,20 +9,37 @@ from matplotlib.figure import Figure
 from cli.figures.study import differences, distributions, effect
 from cli.report.blocks import Block, Bullets, Picture, Report, Section, Table, Text, shown
 from cli.terminal.output import counted
-from cli.words.study import STRATEGY_HEADERS, pair_headers, pair_rows, percent, signed, strategy_rows
+from cli.words.strategy import strategy_words
+from cli.words.study import (
+    STRATEGY_HEADERS,
+    explained,
+    interval_line,
+    loss_line,
+    pair_headers,
+    pair_rows,
+    percent,
+    sample_lines,
+    signed,
+    strategy_rows,
+    term_rows,
+)
+from roommodes.studies.properties import label, numbers_of
 from roommodes.studies.reading import Study
 from roommodes.studies.results import MARK_NAME, StudyResults
-from solvers.study.compare import Pair, StudyComparison, properties_of
+from solvers.study.answers import finer_by
+from solvers.study.compare import Pair, StudyComparison
 
 MOST_DRAWN = 8  # pairs that get a row in the picture of differences
 MOST_EFFECTS = 4  # pairs whose differences are drawn over the rooms' properties
+MOST_CHOSEN = 24  # the same, and rows, where the study chose its pairs
+DRAWN_OVER = ("volume_m3", "length_over_width", "decay_s")
 
 
 def study_report(study: Study, results: StudyResults, compared: StudyComparison) -> Report:
     """All that is said, in order."""
     pairs = _closest_in_subs(results, compared)
     sections = [
-        _answer(results, compared, pairs),
+        _answer(study, results, compared, pairs),
         _spread(results),
         *([_paired(results, compared, pairs), _where(results, compared, pairs)] if pairs else []),
         _rooms(study, results),
@@ -42,9 +59,11 @@ def study_report(study: Study, results: StudyResults, compared: StudyComparison)
 def _closest_in_subs(results: StudyResults, compared: StudyComparison) -> list[int]:
     """The pairs in the order in which they are told.
 
-    First the best with the most subs against the best with fewer, since that is what a budget asks; then the other
-    pairs with different numbers of subs.
+    Those that the study chose in its own order. Else first the best with the most subs against the best with fewer,
+    since that is what a budget asks; then the other pairs with different numbers of subs.
     """
+    if compared.chosen:
+        return list(range(len(compared.pairs)))
     pairs, subs = compared.pairs, results.subs
     variation = results.arrays["variation_db"]
     best: dict[int, int] = {}
@@ -82,11 +101,11 @@ def _lead(results: StudyResults, compared: StudyComparison, pairs: list[int]) ->
     more = "less even" if pair.mean_db.value > 0 else "more even"
     return (
         f"In {pair.rooms} rooms, {cheaper} is {abs(pair.mean_db.value):.2f} dB {more} than {dearer} on average, and "
-        f"within {compared.within_db:g} dB of it in {100 * pair.within_share.value:.0f} % of rooms."
+        f"at most {compared.within_db:g} dB less even than it in {100 * pair.within_share.value:.0f} % of rooms."
     )
 
 
-def _answer(results: StudyResults, compared: StudyComparison, pairs: list[int]) -> Section:
+def _answer(study: Study, results: StudyResults, compared: StudyComparison, pairs: list[int]) -> Section:
     blocks: list[Block] = []
     if pairs:
         rows = pair_rows(results, compared)
@@ -95,18 +114,20 @@ def _answer(results: StudyResults, compared: StudyComparison, pairs: list[int]) 
                 caption="Strategies room by room",
                 headers=pair_headers(compared),
                 rows=tuple(tuple(shown(cell) for cell in rows[k]) for k in pairs),
-                right=(2, 3, 4, 5, 6),
+                right=(2, 3, 4, 5, 6, 7),
             )
         )
+        within = f"{compared.within_db:g} dB"
         blocks.append(
             Text(
                 text="Difference: variation of the cheaper strategy less that of the dearer in the same room; above "
-                "zero the dearer is more even. In brackets the "
-                f"{100 * compared.confidence:g} % bootstrap interval over these rooms: it speaks of the family of "
-                "rooms as it was drawn. Output: what the cheaper has more (+) or less (-) of mean level at the seats, "
-                "each at its limit, against its subs in phase at 1 m."
+                f"zero the dearer is more even. At most {within} less even: rooms where the cheaper does as well or "
+                f"better. Alike: rooms where the two differ by {within} at most, either way. Output: what the cheaper "
+                "has more (+) or less (-) of mean level at the seats, each at its limit, against its subs in phase at "
+                "1 m. " + interval_line(compared)
             )
         )
+        blocks += [Text(text=line) for line in sample_lines(study, compared)]
     else:
         blocks.append(Text(text="There is one strategy with results, so there is nothing to compare."))
     if results.failed:
@@ -142,12 +163,13 @@ def _spread(results: StudyResults) -> Section:
                 rows=tuple(tuple(shown(cell) for cell in row) for row in strategy_rows(results)),
                 right=(1, 2, 3, 4, 5, 6, 7, 8),
             ),
+            Text(text=f"none: rooms in which the strategy has no legal layout. {loss_line(results)}"),
         ),
     )
 
 
 def _paired(results: StudyResults, compared: StudyComparison, pairs: list[int]) -> Section:
-    drawn = [compared.pairs[k] for k in pairs[:MOST_DRAWN]]
+    drawn = [compared.pairs[k] for k in pairs[: MOST_CHOSEN if compared.chosen else MOST_DRAWN]]
 
     def draw(figure: Figure) -> None:
         differences(
@@ -166,7 +188,7 @@ def _paired(results: StudyResults, compared: StudyComparison, pairs: list[int]) 
         heading="The difference in each room",
         blocks=(
             Picture(
-                title=f"Shaded: the cheaper does as well, within {compared.within_db:g} dB.",
+                title=f"Shaded: the cheaper is at most {compared.within_db:g} dB less even.",
                 alt=f"{said}. Share of rooms in the shaded part: {share}.",
                 size_in=(8.2, 1.2 + 0.55 * len(drawn)),
                 draw=draw,
@@ -176,51 +198,61 @@ def _paired(results: StudyResults, compared: StudyComparison, pairs: list[int]) 
 
 
 def _where(results: StudyResults, compared: StudyComparison, pairs: list[int]) -> Section:
-    properties = properties_of(results)
     blocks: list[Block] = []
-    for k in pairs[:MOST_EFFECTS]:
+    for k in pairs[: MOST_EFFECTS if not compared.chosen else MOST_CHOSEN]:
         pair = compared.pairs[k]
-        slopes = [slope for slope in compared.slopes if slope.pair == k]
-        said = "; ".join(f"{signed(slope.per_doubling_db)} dB per doubling of {slope.property}" for slope in slopes)
+        name, said, rows = shown(_name(results, pair)), explained(pair), term_rows(pair)
         blocks.append(
             Picture(
-                title=f"{shown(_name(results, pair))}: the difference over what rooms differ in.",
-                alt=(said or "too few rooms for a trend") + ".",
+                title=f"{name}: the difference over what rooms differ in.",
+                alt=("; ".join(f"{change} dB {step} ({what})" for what, step, change in rows) or "too few rooms") + ".",
                 size_in=(9.6, 3.0),
-                draw=partial(_draw_effects, results=results, pair=pair, properties=properties),
+                draw=partial(_draw_effects, results=results, pair=pair),
             )
         )
         if said:
-            text = f"{shown(_name(results, pair))}: {said}; each with the others held, least squares over these rooms."
-            blocks.append(Text(text=text))
-    rows = tuple(
+            blocks.append(
+                Table(
+                    caption=f"{name}: what explains the difference; {shown(said)}",
+                    headers=("property", "step", "change of the difference [dB], the others held"),
+                    rows=tuple(tuple(shown(cell) for cell in row) for row in rows),
+                    right=(2,),
+                    folded=len(rows) > 6,
+                )
+            )
+    parts = tuple(
         (
             shown(_name(results, compared.pairs[one.pair])),
-            one.property,
+            shown(one.property),
             shown(one.rooms_with),
             str(one.rooms),
             signed(one.mean_db),
         )
         for one in compared.effects
     )
-    if rows:
+    if parts:
         blocks.append(
             Table(
                 caption="Mean difference by room property [dB]",
                 headers=("pair", "property", "rooms with", "rooms", "mean difference [dB]"),
-                rows=rows,
+                rows=parts,
                 right=(3, 4),
                 folded=True,
             )
         )
     blocks.append(
-        Text(text="A trend is not a cause: in a family of rooms properties come together as the design drew them.")
+        Text(
+            text="A trend is not a cause: properties come together as the design drew them, and what follows from the "
+            "build, decay and glass, explains nothing beside it. Of so many figures some look striking by chance: what "
+            "is found here is to be asked of other rooms."
+        )
     )
     return Section(key="where", heading="In which rooms", blocks=tuple(blocks))
 
 
-def _draw_effects(figure: Figure, *, results: StudyResults, pair: Pair, properties: dict[str, Any]) -> None:
-    groups = results.rooms["build"]
+def _draw_effects(figure: Figure, *, results: StudyResults, pair: Pair) -> None:
+    groups, numbers = results.rooms["build"], numbers_of(results)
+    properties = {label(name): numbers[name] for name in DRAWN_OVER}
     for axes, (name, values) in zip(figure.subplots(1, len(properties), sharey=True), properties.items(), strict=True):
         effect(axes, of=values, values=pair.difference_db, groups=groups, label=name, title="")
         axes.label_outer()
@@ -266,22 +298,27 @@ def _rooms(study: Study, results: StudyResults) -> Section:
     return Section(key="rooms", heading="The rooms", blocks=(Text(text=design), Bullets(items=tuple(spans)), table))
 
 
+def _frequencies(study: Study, results: StudyResults) -> str:
+    """On how many frequencies it was judged and searched."""
+    if "tuned_db" not in results.arrays:
+        return f", {len(results.frequency_hz)} frequencies"
+    search = study.tables.search
+    steps = finer_by(search.points_per_octave, search.judged_points_per_octave) * (len(results.frequency_hz) - 1)
+    return f", judged on {steps + 1} frequencies, searched on {steps // 2 + 1} of them"
+
+
 def _rests_on(study: Study, results: StudyResults, compared: StudyComparison) -> Section:
     hz = results.frequency_hz
     search = study.tables.search
-    strategies = tuple(
-        f"{shown(one.name)}: {counted(one.subs, 'sub')}, {one.positions}, "
-        f"adjusted: {', '.join(one.adjust) or 'nothing'}"
-        for one in study.tables.strategies
-    )
+    strategies = tuple(f"{shown(one.name)}: {strategy_words(one, search)}" for one in study.tables.strategies)
     facts = (
-        f"Band {hz[0]:g} to {hz[-1]:g} Hz, {len(hz)} frequencies; delays {search.delay_ms[0]:g} to "
+        f"Band {hz[0]:g} to {hz[-1]:g} Hz{_frequencies(study, results)}; delays {search.delay_ms[0]:g} to "
         f"{search.delay_ms[1]:g} ms and gains {search.gain_db[0]:g} to {search.gain_db[1]:g} dB where adjusted.",
         "Variation: the standard deviation of level over the seats, rms over the band on a logarithmic grid.",
         "Where positions or drives are searched, the figure is of the best found in that room: what a designer with "
         "this program gets. Elsewhere it is of the one layout that the strategy names.",
-        f"Intervals: percentile bootstrap over rooms, {study.tables.compare.resamples} resamples, "
-        f"{100 * compared.confidence:g} %.",
+        "What explains a difference: least squares over all properties at once, with deviations that may differ from "
+        "room to room (HC3).",
         "Rooms are boxes and walls are known by typical figures; the model is held against independent solutions, not "
         "against measurements.",
         "Before anything is built: loud bass harms hearing by level and time; heavy cabinets, glass, mains, "

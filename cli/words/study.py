@@ -5,10 +5,12 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted
+from roommodes.studies.reading import Study
 from roommodes.studies.results import StudyResults
-from solvers.study.compare import Interval, StudyComparison
+from solvers.study.compare import Pair, StudyComparison
+from solvers.study.intervals import Interval
 
-MOST_PAIRS = 21  # shown on the terminal; the report has all
+MOST_PAIRS = 66  # shown on the terminal where the study chose none; the report has all
 SPREAD = (0.25, 0.5, 0.75)
 
 
@@ -18,13 +20,15 @@ def figure(value: float, digits: int = 2) -> str:
 
 
 def signed(interval: Interval) -> str:
-    """A difference with its interval."""
-    return f"{plus(interval.value)} [{plus(interval.low)}, {plus(interval.high)}]"
+    """A difference with its interval, if there is one."""
+    ends = f" [{plus(interval.low)}, {plus(interval.high)}]" if interval.known else ""
+    return plus(interval.value) + ends
 
 
 def percent(interval: Interval) -> str:
-    """A share with its interval."""
-    return f"{100 * interval.value:.0f} % [{100 * interval.low:.0f}, {100 * interval.high:.0f}]"
+    """A share with its interval, if there is one."""
+    ends = f" [{100 * interval.low:.0f}, {100 * interval.high:.0f}]" if interval.known else ""
+    return f"{100 * interval.value:.0f} %{ends}"
 
 
 def strategy_rows(results: StudyResults) -> list[list[str]]:
@@ -85,7 +89,7 @@ STRATEGY_HEADERS = (
 
 
 def pair_rows(results: StudyResults, compared: StudyComparison) -> list[list[str]]:
-    """For each pair: names, mean and median difference, share within the margin, output, rooms."""
+    """For each pair: names, mean and median difference, shares within the margin, output, rooms."""
     return [
         [
             results.strategies[pair.cheaper],
@@ -93,6 +97,7 @@ def pair_rows(results: StudyResults, compared: StudyComparison) -> list[list[str
             signed(pair.mean_db),
             signed(pair.median_db),
             percent(pair.within_share),
+            percent(pair.alike_share),
             plus(pair.output_mean_db, 1),
             str(pair.rooms),
         ]
@@ -102,27 +107,105 @@ def pair_rows(results: StudyResults, compared: StudyComparison) -> list[list[str
 
 def pair_headers(compared: StudyComparison) -> tuple[str, ...]:
     """Their headers."""
-    within = f"within {compared.within_db:g} dB"
-    return ("cheaper", "dearer", "mean difference [dB]", "median [dB]", within, "output [dB]", "rooms")
+    within = f"{compared.within_db:g} dB"
+    return (
+        "cheaper",
+        "dearer",
+        "mean difference [dB]",
+        "median [dB]",
+        f"at most {within} less even",
+        f"alike within {within}",
+        "output [dB]",
+        "rooms",
+    )
 
 
-def print_study(page: Page, title: str, results: StudyResults, compared: StudyComparison) -> None:
+def print_study(page: Page, study: Study, results: StudyResults, compared: StudyComparison) -> None:
     """What came out, for a person."""
     done = results.n_room - len(results.failed)
+    title = study.tables.name
     page.line(f"{title}: {counted(results.n_room, 'room')}, {done} finished, {len(results.strategies)} strategies")
     page.heading("Variation over the rooms [dB]")
     page.table(STRATEGY_HEADERS, strategy_rows(results), right=range(1, 9))
     page.line(f"none: rooms in which the strategy has no legal layout. {loss_line(results)}")
-    if compared.pairs:
-        page.heading("Room by room: variation of the cheaper strategy less that of the dearer")
-        shown = pair_rows(results, compared)[:MOST_PAIRS]
-        page.table(pair_headers(compared), shown, right=range(2, 7))
-        if len(compared.pairs) > MOST_PAIRS:
-            page.line(f"{len(compared.pairs) - MOST_PAIRS} more pairs are in the report and in the results file.")
+    if not compared.pairs:
+        return
+    page.heading("Room by room: variation of the cheaper strategy less that of the dearer")
+    rows = pair_rows(results, compared)
+    most = len(rows) if compared.chosen else MOST_PAIRS
+    page.table(pair_headers(compared), rows[:most], right=range(2, 8))
+    if len(rows) > most:
         page.line(
-            f"Above zero the dearer is more even. In brackets the {100 * compared.confidence:g} % bootstrap interval "
-            f"over these rooms. within {compared.within_db:g} dB: share of rooms where the cheaper does as well."
+            f"{len(rows) - most} more pairs are in the report and in the results file; name those that matter in pairs "
+            "under [compare], and they are shown here."
         )
+    page.line(
+        f"Above zero the dearer is more even. at most {compared.within_db:g} dB less even: rooms where the cheaper "
+        "does as well or better; alike: rooms where the two differ by that at most, either way. "
+        + interval_line(compared)
+    )
+    for line in sample_lines(study, compared):
+        page.line(line)
+
+
+def interval_line(compared: StudyComparison) -> str:
+    """What stands in brackets."""
+    by = "from the means of the designs" if compared.replicates > 1 else "from the rooms' own spread"
+    return (
+        f"In brackets {100 * compared.confidence:g} % intervals for the family of rooms: of means Student's t, {by}; "
+        "of medians by order statistics; of shares Wilson's. Where there are too few rooms for one there is none."
+    )
+
+
+def sample_lines(study: Study, compared: StudyComparison) -> list[str]:
+    """How far the intervals hold: what the sample is, and how many are read at once."""
+    lines = []
+    rooms = study.tables.rooms
+    if rooms.design in ("sobol", "latin hypercube") and compared.replicates == 1:
+        lines.append(
+            f"These rooms are one {rooms.design} design, which fills the family more evenly than chance: the "
+            "intervals of means are wider than they need be, up to some two times. With replicates under [rooms] they "
+            "say how far the mean can be trusted."
+        )
+    if rooms.design in ("every combination", "table"):
+        lines.append(
+            "These rooms were not drawn: the intervals are as if they had been, at random, from a family like them."
+        )
+    count = len(compared.pairs)
+    if count > 1:
+        missed = (1.0 - compared.confidence) * count
+        lines.append(
+            f"Each interval holds by itself; of {count} about {missed:.2g} miss by chance. For all {count} means to "
+            f"hold at once, take confidence = {_together(compared)} under [compare] (Bonferroni)"
+            + ("." if compared.chosen else ", or name the pairs that matter before you look.")
+        )
+    return lines
+
+
+def _together(compared: StudyComparison) -> str:
+    """The confidence for all at once, with as many digits as it needs; never rounded to one."""
+    missing = 1.0 - compared.together_confidence
+    digits = max(2, 1 - int(np.floor(np.log10(missing))))
+    return f"{np.floor(compared.together_confidence * 10**digits) / 10**digits:.{digits}f}".rstrip("0")
+
+
+def explained(pair: Pair) -> str:
+    """How much the rooms' properties explain of a difference, in a sentence; empty where there are too few rooms."""
+    found = pair.explanation
+    if found is None:
+        return ""
+    left = ", ".join(found.left_out)
+    return (
+        f"together they explain {100 * found.r_squared:.0f} % of the difference's variance over {found.rooms} rooms"
+        + (f"; left out, for too few rooms or as determined by the others: {left}" if left else "")
+    )
+
+
+def term_rows(pair: Pair) -> list[tuple[str, str, str]]:
+    """For each term: property, step, change of the difference."""
+    if pair.explanation is None:
+        return []
+    return [(term.property, term.step, signed(term.change_db)) for term in pair.explanation.terms]
 
 
 def study_json(results: StudyResults, compared: StudyComparison) -> dict[str, Any]:
@@ -144,6 +227,8 @@ def study_json(results: StudyResults, compared: StudyComparison) -> dict[str, An
         ],
         "within_db": compared.within_db,
         "confidence": compared.confidence,
+        "together_confidence": compared.together_confidence,
+        "replicates": compared.replicates,
         "pairs": [
             {
                 "cheaper": names[pair.cheaper],
@@ -152,6 +237,8 @@ def study_json(results: StudyResults, compared: StudyComparison) -> dict[str, An
                 "mean_db": _interval(pair.mean_db),
                 "median_db": _interval(pair.median_db),
                 "within_share": _interval(pair.within_share),
+                "alike_share": _interval(pair.alike_share),
+                "r_squared": pair.explanation.r_squared if pair.explanation else None,
                 "output_mean_db": pair.output_mean_db,
             }
             for pair in compared.pairs
@@ -167,14 +254,17 @@ def study_json(results: StudyResults, compared: StudyComparison) -> dict[str, An
             }
             for effect in compared.effects
         ],
-        "slopes": [
+        "terms": [
             {
-                "cheaper": names[compared.pairs[slope.pair].cheaper],
-                "dearer": names[compared.pairs[slope.pair].dearer],
-                "property": slope.property,
-                "db_per_doubling": _interval(slope.per_doubling_db),
+                "cheaper": names[pair.cheaper],
+                "dearer": names[pair.dearer],
+                "property": term.property,
+                "step": term.step,
+                "change_db": _interval(term.change_db),
             }
-            for slope in compared.slopes
+            for pair in compared.pairs
+            if pair.explanation
+            for term in pair.explanation.terms
         ],
     }
 

@@ -1,9 +1,10 @@
 """From a study to its rooms: every room is an ordinary project, drawn by a design that the seed decides."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import product
-from math import ceil, log2
+from math import ceil, log2, nan
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,13 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.project.glass import glass_area_m2
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
-from roommodes.studies.reading import Study, constructions_of, spread_by
-from roommodes.studies.room_table import NUMBER_COLUMNS, PLAIN_BUILD
+from roommodes.studies.properties import property_units
+from roommodes.studies.reading import Study
+from roommodes.studies.room_table import NUMBER_COLUMNS, PLAIN_BUILD, TableRow
+from roommodes.studies.spread import constructions_of, plain_parameter, spread_by
 from roommodes.studies.strategies import ALONG_ALL_WALLS
 from roommodes.studies.tables import MAX_ROOMS, BuildTable, SeatingTable
 from roommodes.toml.text import toml_text
@@ -32,7 +36,10 @@ class StudyRoom:
     number : from 1.
     label : what the table of rooms calls it; empty for drawn ones.
     build, seating : names.
-    project_toml : the room as a project file; it says nothing of number and label.
+    project_toml : the room as a project file; it says nothing of what stands above and below.
+    replicate : number of the design it was drawn by, from 1; 0 where there is only one.
+    properties : what else was drawn or is known of it, by name, in the order of `property_units`; NaN for unknown.
+    words : its words in the owner's columns of a table, by name.
     """
 
     number: int
@@ -40,6 +47,9 @@ class StudyRoom:
     build: str
     seating: str
     project_toml: str
+    replicate: int = 0
+    properties: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    words: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def title(self) -> str:
@@ -54,8 +64,9 @@ class _Draw:
     numbers: Mapping[str, float]
     build: str
     seating: str
-    label: str
     factors: Mapping[tuple[str, str], float]
+    replicate: int = 0
+    row: TableRow | None = None
 
 
 def study_rooms(study: Study) -> tuple[StudyRoom, ...]:
@@ -68,15 +79,19 @@ def study_rooms(study: Study) -> tuple[StudyRoom, ...]:
     rooms: list[StudyRoom] = []
     faults: list[Fault] = []
     for index, draw in enumerate(_draws(study)):
+        tree = _project_tree(study, draw)
         room = StudyRoom(
             number=index + 1,
-            label=draw.label,
+            label=draw.row.names["room"] if draw.row else "",
             build=draw.build,
             seating=draw.seating,
-            project_toml=toml_text(_project_tree(study, draw)),
+            project_toml=toml_text(tree),
+            replicate=draw.replicate,
+            words=draw.row.own_words if draw.row else {},
         )
         try:
-            room_project(room)
+            glass_m2 = glass_area_m2(room_project(room))
+            room = replace(room, properties=_properties(study, draw, _used(study, draw), glass_m2))
         except ProjectInvalid as invalid:
             size = " x ".join(f"{draw.numbers[key]:g}" for key in NUMBER_COLUMNS[:3])
             where = f"{room.title}, {size} m, build {draw.build!r}"
@@ -101,15 +116,15 @@ def _draws(study: Study) -> Iterator[_Draw]:
     builds, seatings = study.build_names, tuple(seating.name for seating in study.tables.seatings)
     spreads = [(name, key) for name, factors in study.tables.spread.items() for key in factors]
     if rooms.design == "table":
-        parts = _points(study, len(study.rows), len(spreads))
+        parts, _ = _points(study, len(study.rows), len(spreads))
         defaults = {key: getattr(rooms, key).at(0.0) for key in ("temperature_c", "loss_factor")}
         for row, part in zip(study.rows, parts, strict=True):
             yield _Draw(
                 numbers={**defaults, **row.numbers},
                 build=row.names["build"],
                 seating=row.names["seating"],
-                label=row.names["room"],
                 factors=_factors(study, spreads, part),
+                row=row,
             )
         return
     quantities = {key: getattr(rooms, key) for key in NUMBER_COLUMNS}
@@ -121,33 +136,47 @@ def _draws(study: Study) -> Iterator[_Draw]:
             raise ProjectInvalid(study.source, [Fault(where="rooms", message=text)])
         for *values, build, seating in product(*axes, builds, seatings):
             numbers = dict(zip(quantities, values, strict=True))
-            yield _Draw(numbers=numbers, build=build, seating=seating, label="", factors={})
+            yield _Draw(numbers=numbers, build=build, seating=seating, factors={})
         return
     varying = [key for key, quantity in quantities.items() if quantity.varies]
     assert rooms.count is not None, "checked with the file"
-    points = _points(study, rooms.count, len(varying) + 2 + len(spreads))
-    for point in points:
+    points, replicates = _points(study, rooms.count, len(varying) + 2 + len(spreads))
+    for point, replicate in zip(points, replicates, strict=True):
         at = dict(zip(varying, point, strict=False))
         build_part, seating_part, *rest = point[len(varying) :]
         yield _Draw(
             numbers={key: quantity.at(float(at.get(key, 0.0))) for key, quantity in quantities.items()},
             build=builds[min(int(build_part * len(builds)), len(builds) - 1)],
             seating=seatings[min(int(seating_part * len(seatings)), len(seatings) - 1)],
-            label="",
             factors=_factors(study, spreads, np.array(rest)),
+            replicate=replicate,
         )
 
 
-def _points(study: Study, count: int, dimensions: int) -> NDArray[np.float64]:
-    """Points of the design in the unit cube: (count, dimensions). Sobol points do not change when count grows."""
+def _points(study: Study, count: int, dimensions: int) -> tuple[NDArray[np.float64], list[int]]:
+    """Points of the design in the unit cube: (count, dimensions), and which of its replicates each is of.
+
+    Replicates take turns, so that neither Sobol points nor their replicates change when count grows.
+    """
+    rooms = study.tables.rooms
+    if rooms.replicates == 1 or rooms.design == "table":
+        return _drawn(study, count, dimensions, study.tables.seed), [0] * count
+    parts = [
+        _drawn(study, count // rooms.replicates, dimensions, np.random.default_rng([study.tables.seed, number]))
+        for number in range(rooms.replicates)
+    ]
+    return np.stack(parts, axis=1).reshape(count, dimensions), [1 + k % rooms.replicates for k in range(count)]
+
+
+def _drawn(study: Study, count: int, dimensions: int, rng: int | np.random.Generator) -> NDArray[np.float64]:
+    """One design: (count, dimensions)."""
     from scipy.stats import qmc  # noqa: PLC0415 (half a second, and only the design needs it)
 
     if dimensions == 0:
         return np.zeros((count, 0))
-    seed = study.tables.seed
     if study.tables.rooms.design == "latin hypercube":
-        return np.asarray(qmc.LatinHypercube(d=dimensions, rng=seed).random(count))
-    sequence = qmc.Sobol(d=dimensions, scramble=True, rng=seed)
+        return np.asarray(qmc.LatinHypercube(d=dimensions, rng=rng).random(count))
+    sequence = qmc.Sobol(d=dimensions, scramble=True, rng=rng)
     return np.asarray(sequence.random_base2(ceil(log2(count)) if count > 1 else 0)[:count])
 
 
@@ -163,12 +192,12 @@ def _factors(study: Study, spreads: list[tuple[str, str]], part: NDArray[np.floa
 def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
     """The room as the tree of a project file. Lengths are rounded to 0.1 mm, so that the text is one and the same."""
     tables = study.tables
-    build = next((build for build in tables.builds if build.name == draw.build), BuildTable(name=PLAIN_BUILD))
+    build = _build(study, draw)
     seating = next(seating for seating in tables.seatings if seating.name == draw.seating)
     length, width, height = (draw.numbers[key] for key in NUMBER_COLUMNS[:3])
     room = Room(length_m=length, width_m=width, height_m=height)
     places, search = tables.places, tables.search
-    used = {getattr(build, wall) for wall in WALLS} | {region.construction for region in build.regions}
+    used = _used(study, draw)
     known = constructions_of(tables)
     tree: dict[str, Any] = {
         "format": 1,
@@ -201,6 +230,28 @@ def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
         },
     }
     return {key: value for key, value in tree.items() if value not in ([], {})}
+
+
+def _build(study: Study, draw: _Draw) -> BuildTable:
+    return next((build for build in study.tables.builds if build.name == draw.build), BuildTable(name=PLAIN_BUILD))
+
+
+def _used(study: Study, draw: _Draw) -> set[str]:
+    """Names of the constructions in the room."""
+    build = _build(study, draw)
+    return {getattr(build, wall) for wall in WALLS} | {region.construction for region in build.regions}
+
+
+def _properties(study: Study, draw: _Draw, used: set[str], glass_m2: float) -> dict[str, float]:
+    """The values for one room; parameters of constructions that it does not have are NaN."""
+    found = {"glass_m2": glass_m2, **draw.numbers, **(draw.row.own_numbers if draw.row else {})}
+    known = constructions_of(study.tables)
+    for (name, key), factor in draw.factors.items():
+        if name in used:
+            found[f"{name} {key} factor"] = factor
+            if isinstance(value := known[name].parameters[key], int | float):
+                found[f"{name} {key}"] = plain_parameter(value, factor)
+    return {name: found.get(name, nan) for name in property_units(study.tables, study.rows)}
 
 
 def _scaled(fractions: tuple[float, ...], size_m: tuple[float, ...]) -> list[float]:

@@ -11,7 +11,7 @@ The file can be made again from itself: it holds the study file's text, its tabl
 The groups /comparison and /effects repeat what `solvers.study.compare` works out, for programs that only read HDF5.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
@@ -27,6 +27,7 @@ from roommodes.storage.fields import Field, add_field, add_scale, add_text, read
 from roommodes.storage.guard import read_guarded
 from roommodes.storage.seal import sealed
 from roommodes.storage.whole_file import write_whole
+from roommodes.studies.comparison_fields import Comparisons, add_comparison
 from roommodes.studies.records import JOB_FIELDS
 
 STUDY_FORMAT_NAME = "roommodes study"
@@ -54,6 +55,31 @@ ROOM_FIELDS = (
     _room_field("key", "U", "1", "fingerprint of everything that shaped the room's results"),
     _room_field("project_toml", "U", "1", "the room as a project file"),
 )
+REPLICATE_FIELD = replace(
+    _room_field("replicate", "i", "1", "number of the design that drew the room; 0 where there is only one"),
+    optional=True,
+)
+PROPERTY_FIELDS = (
+    Field(
+        path="property_value",
+        kind="f",
+        axes=("room", "property"),
+        unit="1",
+        long_name="what else was drawn or is known of the room; NaN where not known",
+        optional=True,
+    ),
+    Field(
+        path="property_unit", kind="U", axes=("property",), unit="1", long_name="unit of the property", optional=True
+    ),
+)
+WORDS_FIELD = Field(
+    path="grouping_value",
+    kind="U",
+    axes=("room", "grouping"),
+    unit="1",
+    long_name="words of the table's own columns",
+    optional=True,
+)
 STRATEGY_FIELDS = (Field(path="subs", kind="i", axes=("strategy",), unit="1", long_name="number of subs"),)
 RESULT_FIELDS = tuple(replace(one, axes=("room", *one.axes)) for one in JOB_FIELDS)
 NOTE_FIELD = Field(
@@ -63,54 +89,6 @@ NOTE_FIELD = Field(
     unit="1",
     long_name="why the search ended, or why there is no layout",
 )
-PAIR = ("pair",)
-COMPARISON_FIELDS = (
-    Field(path="cheaper", kind="U", axes=PAIR, unit="1", long_name="the strategy with fewer subs or adjustments"),
-    Field(path="dearer", kind="U", axes=PAIR, unit="1", long_name="the other strategy"),
-    Field(path="rooms", kind="i", axes=PAIR, unit="1", long_name="rooms in which both have a layout"),
-    Field(
-        path="mean_db", kind="f", axes=PAIR, unit="dB", long_name="mean difference of variation, cheaper less dearer"
-    ),
-    Field(path="mean_low_db", kind="f", axes=PAIR, unit="dB", long_name="lower end of its bootstrap interval"),
-    Field(path="mean_high_db", kind="f", axes=PAIR, unit="dB", long_name="upper end of its bootstrap interval"),
-    Field(path="median_db", kind="f", axes=PAIR, unit="dB", long_name="median difference of variation"),
-    Field(path="median_low_db", kind="f", axes=PAIR, unit="dB", long_name="lower end of its bootstrap interval"),
-    Field(path="median_high_db", kind="f", axes=PAIR, unit="dB", long_name="upper end of its bootstrap interval"),
-    Field(
-        path="within_share", kind="f", axes=PAIR, unit="1", long_name="share of rooms where the cheaper does as well"
-    ),
-    Field(path="within_low", kind="f", axes=PAIR, unit="1", long_name="lower end of its bootstrap interval"),
-    Field(path="within_high", kind="f", axes=PAIR, unit="1", long_name="upper end of its bootstrap interval"),
-    Field(path="output_mean_db", kind="f", axes=PAIR, unit="dB", long_name="mean difference of output"),
-    Field(path="quantile_db", kind="f", axes=("pair", "part"), unit="dB", long_name="quantiles of the difference"),
-    Field(path="difference_db", kind="f", axes=("pair", "room"), unit="dB", long_name="difference in each room"),
-)
-EFFECT = ("effect",)
-EFFECT_FIELDS = (
-    Field(path="cheaper", kind="U", axes=EFFECT, unit="1", long_name="the strategy with fewer subs or adjustments"),
-    Field(path="dearer", kind="U", axes=EFFECT, unit="1", long_name="the other strategy"),
-    Field(path="property", kind="U", axes=EFFECT, unit="1", long_name="the property by which the rooms are parted"),
-    Field(path="rooms_with", kind="U", axes=EFFECT, unit="1", long_name="the part: a range of the property, or a name"),
-    Field(path="rooms", kind="i", axes=EFFECT, unit="1", long_name="rooms in the part"),
-    Field(path="mean_db", kind="f", axes=EFFECT, unit="dB", long_name="mean difference of variation in the part"),
-    Field(path="mean_low_db", kind="f", axes=EFFECT, unit="dB", long_name="lower end of its bootstrap interval"),
-    Field(path="mean_high_db", kind="f", axes=EFFECT, unit="dB", long_name="upper end of its bootstrap interval"),
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Comparisons:
-    """Comparison and effects as columns by field, for the file.
-
-    Parameters
-    ----------
-    parts : quantiles of `quantile_db`, 0 to 1.
-    pairs, effects : columns of `COMPARISON_FIELDS` and `EFFECT_FIELDS`.
-    """
-
-    parts: Sequence[float]
-    pairs: Mapping[str, Sequence[Any] | NDArray[Any]]
-    effects: Mapping[str, Sequence[Any] | NDArray[Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -125,7 +103,10 @@ class StudyResults:
     frequency_hz : (n_freq,) [Hz].
     strategies : names in order.
     subs : (n_strategy,) number of subs.
-    rooms : columns of `ROOM_FIELDS`: arrays (n_room,), or tuples of text.
+    rooms : columns of `ROOM_FIELDS`, and `replicate` where there are any: arrays (n_room,), or tuples of text.
+    properties : what else is known of the rooms, by name: (n_room,) each, NaN where not known.
+    property_units : their units.
+    groupings : words of the table's own columns, by name: (n_room,) each.
     arrays : by the paths of `RESULT_FIELDS`, the room first.
     notes : (n_room) of (n_strategy) texts.
     """
@@ -142,6 +123,9 @@ class StudyResults:
     rooms: Mapping[str, Any]
     arrays: Mapping[str, NDArray[Any]] = field(default_factory=lambda: MappingProxyType({}))
     notes: tuple[tuple[str, ...], ...] = ()
+    properties: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
+    property_units: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    groupings: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def n_room(self) -> int:
@@ -181,26 +165,64 @@ def study_image(results: StudyResults, compared: Comparisons) -> bytes:
         add_scale(file, "axis", ["x", "y", "z"])
         for entry in ROOM_FIELDS:
             add_field(file, entry, results.rooms[entry.path], scales=[file])
+        _add_properties(file, results)
         for entry in STRATEGY_FIELDS:
             add_field(file, entry, results.subs, scales=[file])
         for entry in RESULT_FIELDS:
             if entry.path in results.arrays:
                 add_field(file, entry, results.arrays[entry.path], scales=[file])
         add_field(file, NOTE_FIELD, [list(row) for row in results.notes], scales=[file])
-        if len(compared.pairs["cheaper"]):
-            group = file.create_group("comparison")
-            pairs = zip(compared.pairs["cheaper"], compared.pairs["dearer"], strict=True)
-            add_scale(group, "pair", [f"{cheaper} / {dearer}" for cheaper, dearer in pairs])
-            add_scale(group, "part", np.array(compared.parts))
-            for entry in COMPARISON_FIELDS:
-                add_field(group, entry, compared.pairs[entry.path], scales=[group, file])
-        if len(compared.effects["cheaper"]):
-            group = file.create_group("effects")
-            add_scale(group, "effect", np.arange(len(compared.effects["cheaper"])))
-            for entry in EFFECT_FIELDS:
-                add_field(group, entry, compared.effects[entry.path], scales=[group])
+        add_comparison(file, compared)
         file.flush()
         return sealed(bytes(file.id.get_file_image()))
+
+
+def _add_properties(file: h5py.File, results: StudyResults) -> None:
+    """What else is known of the rooms; nothing where nothing is."""
+    if "replicate" in results.rooms:
+        add_field(file, REPLICATE_FIELD, results.rooms["replicate"], scales=[file])
+    if results.properties:
+        add_scale(file, "property", list(results.properties))
+        values = np.column_stack(list(results.properties.values()))
+        units = [results.property_units[name] for name in results.properties]
+        for entry, data in zip(PROPERTY_FIELDS, (values, units), strict=True):
+            add_field(file, entry, data, scales=[file])
+    if results.groupings:
+        add_scale(file, "grouping", list(results.groupings))
+        add_field(
+            file, WORDS_FIELD, [list(row) for row in zip(*results.groupings.values(), strict=True)], scales=[file]
+        )
+
+
+def _read_properties(path: Path, file: h5py.File, sizes: dict[str, int]) -> dict[str, Any]:
+    """The arguments of `StudyResults` for them."""
+    found: dict[str, Any] = {}
+    if "property_value" in file:
+        names = _names(path, file, "property", sizes)
+        values = read_field(path, file, PROPERTY_FIELDS[0], sizes)
+        units = read_field(path, file, PROPERTY_FIELDS[1], sizes) or [""] * len(names)
+        found["properties"] = {name: values[:, k] for k, name in enumerate(names)}
+        found["property_units"] = dict(zip(names, units, strict=True))
+    if "grouping_value" in file:
+        names = _names(path, file, "grouping", sizes)
+        words = _text_rows(path, file, WORDS_FIELD, sizes)
+        found["groupings"] = {name: tuple(row[k] for row in words) for k, name in enumerate(names)}
+    return found
+
+
+def _names(path: Path, file: h5py.File, axis: str, sizes: dict[str, int]) -> list[str]:
+    names: list[str] = read_field(path, file, Field(path=axis, kind="U", axes=(axis,), unit="1", long_name=axis), sizes)
+    if len(set(names)) < len(names):
+        raise FileUnusable(f"{path}: /{axis} names one of the rooms' columns twice; run the study anew")
+    return names
+
+
+def _text_rows(path: Path, file: h5py.File, entry: Field, sizes: Mapping[str, int]) -> tuple[tuple[str, ...], ...]:
+    """A table of texts, which `read_field` does not read."""
+    dataset = file.get(entry.path)
+    if not isinstance(dataset, h5py.Dataset) or dataset.shape != tuple(sizes[axis] for axis in entry.axes):
+        raise FileUnusable(f"{path}: /{entry.path} is missing or has another shape; the file is not complete")
+    return tuple(tuple(str(text) for text in row) for row in dataset.asstr()[()])
 
 
 def read_study(path: Path) -> StudyResults:
@@ -226,9 +248,9 @@ def _results_in(path: Path, file: h5py.File) -> StudyResults:
     found = {entry.path: read_field(path, file, entry, sizes) for entry in RESULT_FIELDS}
     arrays = {name: values for name, values in found.items() if values is not None}
     (subs,) = (read_field(path, file, entry, sizes) for entry in STRATEGY_FIELDS)
-    notes = file.get("note")
-    if not isinstance(notes, h5py.Dataset) or notes.shape != (sizes["room"], sizes["strategy"]):
-        raise FileUnusable(f"{path}: /note is missing or has another shape; the file is not complete")
+    replicate = read_field(path, file, REPLICATE_FIELD, sizes)
+    if replicate is not None:
+        rooms["replicate"] = replicate
     return StudyResults(
         study_toml=read_text(path, file, "study_toml"),
         table_text=read_text(path, file, "table_csv"),
@@ -241,7 +263,8 @@ def _results_in(path: Path, file: h5py.File) -> StudyResults:
         subs=subs,
         rooms={name: tuple(values) if isinstance(values, list) else values for name, values in rooms.items()},
         arrays=arrays,
-        notes=tuple(tuple(str(text) for text in row) for row in notes.asstr()[()]),
+        notes=_text_rows(path, file, NOTE_FIELD, sizes),
+        **_read_properties(path, file, sizes),
     )
 
 

@@ -114,10 +114,17 @@ class RoomsTable(Table):
     count: Annotated[int, Range(low=1, high=MAX_ROOMS, unit="rooms")] | None = Field(
         default=None, description="How many rooms are drawn, for sobol and latin hypercube.", examples=[64]
     )
+    replicates: Annotated[int, Range(low=1, high=64)] = Field(
+        default=1,
+        description="How many designs the rooms come from, each drawn by itself from the same family, with count / "
+        "replicates rooms. How far their means differ tells how far the mean of all can be trusted; 1 leaves that to "
+        "the rooms' own spread, which says more than the truth of a designed sample.",
+        examples=[8],
+    )
     table: Name | None = Field(
         default=None,
         description="CSV file beside the study file, for the design table: columns length_m, width_m, height_m; if "
-        "you like room, temperature_c, loss_factor, build, seating.",
+        "you like room, temperature_c, loss_factor, build, seating, and columns of your own.",
         examples=["rooms.csv"],
     )
     length_m: VariedLength | None = Field(default=None, description="Inner length, front to rear [m].", examples=[6.2])
@@ -225,19 +232,39 @@ class StudySearchTable(Table):
     )
 
 
+def _two_names(value: Any) -> Any:
+    if isinstance(value, list | tuple) and len(value) == 2 and value[0] != value[1]:
+        return tuple(value)
+    raise worded(f"got {shown(value)}; allowed: the names of two strategies, [one, other].")
+
+
 class CompareTable(Table):
     """How strategies are compared, room by room."""
 
     within_db: Annotated[float, Range(low=0.0, high=20.0, unit="dB")] = Field(
         default=0.5,
-        description="The cheaper strategy does as well where its variation is at most so much higher [dB].",
+        description="The cheaper strategy does as well where its variation is at most so much higher; two strategies "
+        "are alike where they differ by no more than that either way [dB].",
         examples=[0.5],
     )
-    confidence: Annotated[float, Range(low=0.5, high=0.999)] = Field(
-        default=0.95, description="Of the bootstrap intervals.", examples=[0.95]
+    pairs: Annotated[tuple[Annotated[tuple[Name, Name], BeforeValidator(_two_names)], ...], AnyLength] = Field(
+        default=(),
+        description="Which strategies are compared, as pairs of names, chosen before the results are seen; left out, "
+        "all pairs.",
+        examples=[[["two corners", "four corners"]]],
+    )
+    covariates: Annotated[tuple[Name, ...], AnyLength] | None = Field(
+        default=None,
+        description="By which properties of the rooms the differences are explained, together: build, seating, "
+        "volume_m3, length_over_width, height_m, temperature_c, loss_factor, decay_s, glass_m2, factors and parameters "
+        "of constructions that spread, columns of your own. Left out: build, seating, sizes and all that was drawn.",
+        examples=[["build", "volume_m3"]],
+    )
+    confidence: Annotated[float, Range(low=0.5, high=0.9999)] = Field(
+        default=0.95, description="Of the intervals, each by itself.", examples=[0.95]
     )
     resamples: Annotated[int, Range(low=100, high=100_000)] = Field(
-        default=4000, description="Bootstrap resamples of the rooms.", examples=[4000]
+        default=4000, description="Without effect: intervals need no resampling any more.", deprecated=True
     )
 
 

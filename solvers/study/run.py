@@ -17,6 +17,7 @@ from roommodes.errors import FileUnusable, Interrupted
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
 from roommodes.studies.design import StudyRoom, room_project, study_rooms
+from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.records import Expected, JobRecord, StudyJob, received_record, stacked
 from roommodes.studies.results import FINISHED, RESULT_FIELDS, StudyResults
@@ -292,7 +293,7 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
     first = next(iter(by_place.values()))
     arrays = {entry.path: whole for entry, whole in stacked(by_place, count)}
     assert set(arrays) == {entry.path for entry in RESULT_FIELDS}
-    nothing = ("",) * len(tables.strategies)
+    nothing, units = ("",) * len(tables.strategies), property_units(tables, plan.study.rows)
 
     def column(name: str) -> Any:
         return np.array([getattr(by_place[k], name) if k in by_place else np.nan for k in range(count)])
@@ -320,7 +321,11 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
             ),
             "key": tuple(job.key for job in plan.jobs),
             "project_toml": tuple(room.project_toml for room in plan.rooms),
+            **({"replicate": np.array([room.replicate for room in plan.rooms])} if plan.rooms[0].replicate else {}),
         },
+        properties={name: np.array([room.properties[name] for room in plan.rooms]) for name in units},
+        property_units=units,
+        groupings={name: tuple(room.words[name] for room in plan.rooms) for name in plan.rooms[0].words},
         arrays=arrays,
         notes=tuple(by_place[k].notes if k in by_place else nothing for k in range(count)),
     )

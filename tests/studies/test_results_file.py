@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import xarray
 
+from cli.formats.study_files import study_csv
 from roommodes.errors import FileUnusable
+from roommodes.studies.comparison_fields import COMPARISON_FIELDS, EFFECT_FIELDS, TERM_FIELDS
 from roommodes.studies.reading import parse_study
 from roommodes.studies.records import read_record
 from roommodes.studies.results import (
-    COMPARISON_FIELDS,
-    EFFECT_FIELDS,
     RESULT_FIELDS,
     ROOM_FIELDS,
     StudyResults,
@@ -107,6 +107,8 @@ def test_xarray_opens_it_with_names_units_and_axes(
         assert data["difference_db"].values[0] == pytest.approx(difference, rel=1e-12)
     with xarray.open_dataset(path, engine="h5netcdf", group="effects") as data:
         assert set(data) == {field.path for field in EFFECT_FIELDS}
+    with xarray.open_dataset(path, engine="h5netcdf", group="terms") as data:
+        assert set(data) == {field.path for field in TERM_FIELDS}
 
 
 def test_the_size_is_foreseen(images: dict[str, bytes], results: StudyResults) -> None:
@@ -114,6 +116,57 @@ def test_the_size_is_foreseen(images: dict[str, bytes], results: StudyResults) -
     job, whole = expected_study_bytes(n_room=12, n_strategy=2, n_freq=n_freq, n_sub=2)
     assert 0.5 * job < len(images["job"]) < 2.0 * job
     assert 0.3 * whole < len(images["study"]) < 1.5 * whole
+
+
+TABLE = "room,length_m,width_m,height_m,loss_factor,cost,owner,build\n" + "".join(
+    f"r{k},{5 + k / 10},4.0,2.5,0.02,{k * 100 or ''},{('you', '=me')[k % 2]},{('open', 'masonry')[k % 2]}\n"
+    for k in range(13)
+)
+SPREAD = """[[builds]]
+name = "masonry"
+front = "brick"
+[[builds]]
+name = "open"
+rear = "plasterboard on studs"
+[spread.brick]
+alpha = 1.5
+[spread."plasterboard on studs"]
+mass_kg_m2 = 1.3
+"""
+
+
+def test_what_is_drawn_or_listed_goes_through_to_the_results(tmp_path: Path) -> None:
+    """Columns of one's own, spread factors, parameters: in the file, in its xarray, in the table."""
+    text = tiny(1).replace('design = "sobol"\ncount = 1\n', 'design = "table"\ntable = "rooms.csv"\n')
+    start, end = text.index("length_m = "), text.index("[[seatings]]")
+    text = text[:start] + SPREAD + text[end:]
+    study = parse_study(text, source="study.toml", table_text=TABLE)
+    results = study_in_process(plan_study(study))
+    path = tmp_path / "study.h5"
+    path.write_bytes(study_image(results, comparison_columns(results, compare(results))))
+    read = read_study(path)
+    assert read.properties.keys() == results.properties.keys()
+    for name, values in results.properties.items():
+        assert np.array_equal(read.properties[name], values, equal_nan=True), name
+    assert read.property_units["glass_m2"] == "m2"
+    assert read.groupings == results.groupings == {"owner": ("you", "=me") * 6 + ("you",)}
+    cost, factor = read.properties["cost"], read.properties["brick alpha factor"]
+    assert np.isnan(cost[0])
+    assert cost[1:].tolist() == [100.0 * k for k in range(1, 13)]
+    assert np.all((np.isfinite(factor)) == (np.array(read.rooms["build"]) == "masonry"))
+    there = factor[np.isfinite(factor)]
+    assert np.all((there > 1 / 1.5) & (there < 1.5))
+    mass = read.properties["plasterboard on studs mass_kg_m2"]
+    assert np.allclose(
+        mass, 8.5 * read.properties["plasterboard on studs mass_kg_m2 factor"], rtol=1e-5, equal_nan=True
+    )
+    assert "brick alpha" not in read.properties  # the library's is a curve: its factor says it all
+    with xarray.open_dataset(path, engine="h5netcdf") as data:
+        assert data["property_value"].sel(property="cost").values[1:].tolist() == cost[1:].tolist()
+        assert data["grouping_value"].sel(grouping="owner").values[0] == "you"
+    lines = study_csv(results).decode().splitlines()
+    assert "temperature_c,loss_factor,glass_m2,brick alpha factor" in lines[0]
+    assert ",'=me," in lines[3]  # no table program takes it for a formula
 
 
 def test_a_room_without_a_result_is_kept_with_its_reason(tmp_path: Path) -> None:

@@ -134,6 +134,12 @@ def test_all_faults_come_at_once_with_their_lines() -> None:
         ('adjust = ["delays", "gains", "polarity"]', 'adjust = ["delay"]', "Did you mean delays?"),
         ("band_hz = [20, 100]", "band_hz = [100, 20]", "the first must not be above the second"),
         ("format = 1", "format = 1\nrooms = 3", "is not valid TOML"),
+        (
+            "count = 48 ",
+            "count = 48\nreplicates = 5 ",
+            "rooms.count: got 48 rooms in 5 designs; take a multiple, such as 50.",
+        ),
+        ("count = 48 ", "count = 48\nreplicates = 3 ", "rooms.replicates: got 3; allowed: 1, or 4 and more"),
     ],
 )
 def test_a_fault_is_named(old: str, new: str, said: str | None) -> None:
@@ -208,6 +214,7 @@ def test_a_spread_stays_within_its_factor_and_reaches_for_both_ends() -> None:
 
 
 TABLE = "room,length_m,width_m,height_m\nattic,5.0,4.0,2.4\n\ncellar, 6.0 ,4.5,2.7\n"
+OWN = "length_m,width_m,height_m,cost,owner\n5,4,2.4,60,me\n6,4,2.4,70,\n6,4,2.5,,you\n7,4,2.5,90,you\n"
 TABLED = (
     tiny(1)
     .replace('design = "sobol"\ncount = 1\n', 'design = "table"\ntable = "rooms.csv"\n')
@@ -228,11 +235,39 @@ def test_a_table_lists_the_rooms(tmp_path: Path) -> None:
     assert room_project(rooms[1]).room.loss_factor == 0.02
 
 
+def test_columns_of_ones_own_are_numbers_or_words(tmp_path: Path) -> None:
+    rooms = study_rooms(with_table(tmp_path, OWN))
+    assert [room.properties["cost"] for room in rooms if room.number != 3] == [60.0, 70.0, 90.0]
+    assert np.isnan(rooms[2].properties["cost"])
+    assert [room.words["owner"] for room in rooms] == ["me", "", "you", "you"]
+    assert rooms[0].project_toml != rooms[1].project_toml
+    assert "cost" not in rooms[0].project_toml  # what changes no result changes no job
+
+
+def test_glass_is_what_is_seen_of_it() -> None:
+    """0.7 x 0.85 of the left wall, in rooms with the build that has it."""
+    for room in rooms_of(STARTER)[:8]:
+        size = room_project(room).room().size_m
+        expected = 0.7 * 0.85 * size[0] * size[2] if "glazed" in room.build else 0.0
+        assert room.properties["glass_m2"] == pytest.approx(expected, abs=1e-3)
+
+
 @pytest.mark.parametrize(
     ("table", "said"),
     [
         (TABLE.replace("height_m", "hieght_m"), 'rooms.csv:1: unknown column "hieght_m". Did you mean height_m?'),
         (TABLE.replace("height_m", "hieght_m"), "the column height_m is missing"),
+        (
+            TABLE.replace("cellar", "attic"),
+            'rooms.csv:4 room: "attic" is the room of line 2 too; give each room a label',
+        ),
+        (TABLE.replace("height_m", "height_m,"), "a column has no name"),
+        (OWN.replace("cost", "output_db"), "the column output_db would be taken for one of the results"),
+        (OWN.replace("cost", "seatng"), 'unknown column "seatng". Did you mean seating?'),
+        (OWN.replace("cost", "glass_m2 "), "the column glass_m2 would be taken for one of the results"),
+        (OWN.replace("cost", "volume_m3"), "the column volume_m3 would be taken for one of the results"),
+        (OWN.replace("cost", "height_m"), "a column is given twice"),
+        (OWN.replace("70", "many"), 'rooms.csv:3 cost: got "many"; allowed: a number as in the column\'s other rows'),
         (TABLE.replace("5.0", "5,0"), "rooms.csv:2: the row has 5 columns, the header 4"),
         (TABLE.replace("5.0", "five"), 'rooms.csv:2 length_m: got "five"; allowed: a number'),
         (TABLE.replace("5.0", "500"), "rooms.csv:2 length_m: got 500 m; allowed: 1.5 to 60 m"),
