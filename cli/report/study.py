@@ -274,6 +274,13 @@ def _rooms(study: Study, results: StudyResults) -> Section:
     decay = rooms["decay_s"][np.isfinite(rooms["decay_s"])]
     if len(decay):
         spans.append(f"decay time at the band's middle: {decay.min():.2f} to {decay.max():.2f} s")
+    for name, values in results.properties.items():
+        there = values[np.isfinite(values)]
+        if len(there) and np.ptp(there) > 0.0:
+            unit = results.property_units[name].removeprefix("1")
+            spans.append(
+                f"{shown(label(name).partition(' [')[0])}: {there.min():.4g} to {there.max():.4g} {unit}".rstrip()
+            )
     for name, word in (("build", "built as"), ("seating", "seated as")):
         labels = list(rooms[name])
         spans.append(f"{word}: " + ", ".join(f"{shown(k)} ({labels.count(k)})" for k in dict.fromkeys(labels)))
@@ -294,8 +301,13 @@ def _rooms(study: Study, results: StudyResults) -> Section:
         folded=True,
         screen_only=True,
     )
-    design = f"Rooms were drawn by the design {study.tables.rooms.design!r}."
-    return Section(key="rooms", heading="The rooms", blocks=(Text(text=design), Bullets(items=tuple(spans)), table))
+    design = f"Rooms by the design {study.tables.rooms.design!r}"
+    if "replicate" in rooms:
+        count = len(set(rooms["replicate"].tolist()))
+        design += f", drawn {count} times by itself with {counted(results.n_room // count, 'room')} each"
+    return Section(
+        key="rooms", heading="The rooms", blocks=(Text(text=design + "."), Bullets(items=tuple(spans)), table)
+    )
 
 
 def _frequencies(study: Study, results: StudyResults) -> str:

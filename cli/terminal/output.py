@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 PIPE_WIDTH = 132
 NAME_LIMIT = 32
 LINE_LIMIT = 2000
+COLUMN_GAP = "  "
+WORD_WIDTH = 20  # of a word that a narrow column of text may not break
+UNBROKEN = "\u00a0"
 _UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, invisible and direction marks, halves, separators
 
 
@@ -93,6 +96,15 @@ def console(file: TextIO) -> "Console":
     )
 
 
+def _least_width(header: str, cells: Sequence[str], numbers: bool) -> int:
+    """What a column needs: whole numbers, whole words of text, whole words of the header."""
+    from rich.cells import cell_len
+
+    words = [word for cell in (header, *([] if numbers else cells)) for word in cell.split()]
+    whole = [cell_len(cell) for cell in cells] if numbers else []
+    return max([min(cell_len(word), WORD_WIDTH) for word in words] + whole, default=1)
+
+
 class Page:
     """Results for a person, on stdout."""
 
@@ -118,7 +130,7 @@ class Page:
             break_long_words=False,
             break_on_hyphens=False,
         )
-        self._print(Text(wrapped), wrap=False)
+        self._print(Text(wrapped.replace(UNBROKEN, " ")), wrap=False)
 
     def command(self, *words: str | Path) -> None:
         """A command to be typed, on a line of its own and never wrapped."""
@@ -127,18 +139,46 @@ class Page:
         self._print(Text("  " + clean(shlex.join(str(word) for word in words))), wrap=False)
 
     def table(self, headers: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = ()) -> None:
-        """Aligned columns; those in `right` hold numbers, stand to the right and are never broken into lines."""
+        """Aligned columns; those in `right` hold numbers, stand to the right and are never broken into lines.
+
+        Where the terminal is too narrow for that, each row is told in lines of its own: nothing is ever cut off.
+        """
+        from rich.cells import cell_len
         from rich.table import Table
         from rich.text import Text
 
-        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
+        cells = [[clean(cell) for cell in row] for row in rows]
+        columns = [(header, [row[k] for row in cells]) for k, header in enumerate(headers)]
+        width = [_least_width(header, column, k in right) for k, (header, column) in enumerate(columns)]
+        spare = self._console.width - sum(width) - len(COLUMN_GAP) * (len(width) - 1)
+        if spare < 0:
+            self._rows_as_lines(headers, cells, right)
+            return
+        for k in sorted(range(len(headers)), key=lambda k: k in right):  # text first
+            natural = max(cell_len(cell) for cell in (headers[k], *columns[k][1]))
+            more = max(0, min(spare, natural - width[k]))
+            width[k] += more
+            spare -= more
+        table = Table(box=None, pad_edge=False, padding=(0, len(COLUMN_GAP), 0, 0), header_style="dim")
         for index, header in enumerate(headers):
-            numbers = index in right
-            side: Literal["left", "right"] = "right" if numbers else "left"
-            table.add_column(Text(header), justify=side, overflow="fold", no_wrap=numbers)
-        for row in rows:
-            table.add_row(*(Text(clean(cell)) for cell in row))
+            side: Literal["left", "right"] = "right" if index in right else "left"
+            table.add_column(Text(header), justify=side, overflow="fold", width=width[index])
+        for row in cells:
+            table.add_row(*(Text(cell) for cell in row))
         self._print(table, wrap=True)
+
+    def _rows_as_lines(self, headers: Sequence[str], cells: Sequence[Sequence[str]], right: Sequence[int]) -> None:
+        """Each row as its words, then its numbers with what they are."""
+        titles = [k for k in range(len(headers)) if k < min(right, default=len(headers))]
+        for row in cells:
+            self.line(COLUMN_GAP.join(row[k] for k in titles if row[k]))
+            told = [
+                f"{header}: {row[k]}".replace(" ", UNBROKEN)
+                for k, header in enumerate(headers)
+                if k not in titles and row[k]
+            ]
+            if told:
+                self.line("; ".join(told), mark="  ")
 
     def _print(self, content: "RenderableType", *, wrap: bool) -> None:
         """Print without the blanks that pad lines to the full width."""

@@ -164,7 +164,7 @@ def sample_lines(study: Study, compared: StudyComparison) -> list[str]:
     if rooms.design in ("sobol", "latin hypercube") and compared.replicates == 1:
         lines.append(
             f"These rooms are one {rooms.design} design, which fills the family more evenly than chance: the "
-            "intervals of means are wider than they need be, up to some two times. With replicates under [rooms] they "
+            "intervals of means are wider than they need be, often twice as wide. With replicates under [rooms] they "
             "say how far the mean can be trusted."
         )
     if rooms.design in ("every combination", "table"):

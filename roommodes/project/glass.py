@@ -1,11 +1,17 @@
-"""Parts of a project as the figures and the cautions want them."""
+"""The glass of a project, for figures, cautions and studies.
 
+Glass is what vibrates as a pane, what is double glazing, and whatever is called glass or glazing.
+"""
+
+import re
 from dataclasses import dataclass
 
-from roommodes.acoustics.room import Pane, Wall
+from roommodes.acoustics.room import Pane, Surface, Wall
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_laws import DoubleGlazing
 from roommodes.project.project import Project
+
+CALLED_GLASS = re.compile(r"\b(?:glass|glaz)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,11 +24,11 @@ class GlassMark:
 
 
 def glass_of(project: Project) -> tuple[GlassMark, ...]:
-    """Every surface of glass: vibrating panes and double glazing, those on floor and ceiling included."""
+    """Every surface of glass, those on floor and ceiling included."""
     return tuple(
         GlassMark(wall=surface.wall, from_m=surface.from_m[0], to_m=surface.to_m[0])
         for surface in project.surfaces()
-        if isinstance(surface.law, Pane | DoubleGlazing)
+        if _is_glass(surface)
     )
 
 
@@ -31,5 +37,9 @@ def glass_area_m2(project: Project) -> float:
     return sum(
         (surface.to_m[0] - surface.from_m[0]) * (surface.to_m[1] - surface.from_m[1])
         for surface in visible(project.surfaces())
-        if isinstance(surface.law, Pane | DoubleGlazing)
+        if _is_glass(surface)
     )
+
+
+def _is_glass(surface: Surface) -> bool:
+    return isinstance(surface.law, Pane | DoubleGlazing) or bool(CALLED_GLASS.search(surface.name))

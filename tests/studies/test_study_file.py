@@ -34,12 +34,12 @@ def test_the_starter_is_valid_and_follows_the_schema() -> None:
     schema = study_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(tomllib.loads(STARTER), schema)
-    assert len(rooms_of(STARTER)) == 48
+    assert len(rooms_of(STARTER)) == 64
 
 
 def test_all_faults_come_at_once_with_their_lines() -> None:
     text = (
-        STARTER.replace("count = 48", "cuont = 48")
+        STARTER.replace("count = 64", "cuont = 64")
         .replace("seed = 1 ", "seed = -1 ")
         .replace("height_m = [2.4, 2.55, 2.7]", "height_m = [2.4, 2.4]")
         .replace('name = "four corners"\nsubs = 4', 'name = "four corners"\nsubs = 5')
@@ -135,11 +135,11 @@ def test_all_faults_come_at_once_with_their_lines() -> None:
         ("band_hz = [20, 100]", "band_hz = [100, 20]", "the first must not be above the second"),
         ("format = 1", "format = 1\nrooms = 3", "is not valid TOML"),
         (
-            "count = 48 ",
-            "count = 48\nreplicates = 5 ",
-            "rooms.count: got 48 rooms in 5 designs; take a multiple, such as 50.",
+            "replicates = 8 ",
+            "replicates = 5 ",
+            "rooms.count: got 64 rooms in 5 designs; take a multiple, such as 65.",
         ),
-        ("count = 48 ", "count = 48\nreplicates = 3 ", "rooms.replicates: got 3; allowed: 1, or 4 and more"),
+        ("replicates = 8 ", "replicates = 3 ", "rooms.replicates: got 3; allowed: 1, or 4 and more"),
     ],
 )
 def test_a_fault_is_named(old: str, new: str, said: str | None) -> None:
@@ -206,7 +206,7 @@ def test_a_spread_stays_within_its_factor_and_reaches_for_both_ends() -> None:
         for room in rooms
         if (table := tomllib.loads(room.project_toml)["constructions"].get("plasterboard on studs"))
     ]
-    assert len(masses) == 24
+    assert len(masses) == 32
     factors = np.array(masses) / 8.5  # the library's
     assert 1 / 1.3 - 1e-5 <= factors.min() < 0.85
     assert 1.2 < factors.max() <= 1.3 + 1e-5
@@ -247,7 +247,7 @@ def test_columns_of_ones_own_are_numbers_or_words(tmp_path: Path) -> None:
 def test_glass_is_what_is_seen_of_it() -> None:
     """0.7 x 0.85 of the left wall, in rooms with the build that has it."""
     for room in rooms_of(STARTER)[:8]:
-        size = room_project(room).room().size_m
+        size = room_project(room).room.size_m
         expected = 0.7 * 0.85 * size[0] * size[2] if "glazed" in room.build else 0.0
         assert room.properties["glass_m2"] == pytest.approx(expected, abs=1e-3)
 
