@@ -9,7 +9,6 @@ from matplotlib.figure import Figure
 from cli.figures.study import differences, distributions, effect
 from cli.report.blocks import Block, Bullets, Picture, Report, Section, Table, Text, shown
 from cli.terminal.output import counted
-from cli.words.strategy import strategy_words
 from cli.words.study import (
     STRATEGY_HEADERS,
     explained,
@@ -21,6 +20,7 @@ from cli.words.study import (
     sample_lines,
     signed,
     strategy_rows,
+    strategy_words,
     term_rows,
 )
 from roommodes.studies.properties import label, numbers_of
