@@ -21,6 +21,7 @@ from roommodes.plan.drives import Drives
 from roommodes.plan.file import write_results
 from roommodes.plan.plan import Plan, Results
 from roommodes.responses.metrics import (
+    direct_sound_s,
     drive_weights,
     level_db,
     normalised,
@@ -30,7 +31,7 @@ from roommodes.responses.metrics import (
 )
 from roommodes.responses.third_octaves import band_levels, bands_within
 from solvers.choice.aims import decay_s, smoothness_db
-from solvers.listening.row_compromise import direct_sound_s, energy_time_s
+from solvers.listening.row_compromise import energy_time_s
 from solvers.loudness.headroom import headroom, highest_clean_db, loudness_of
 from tests.browser import Opened, opened_file
 from tests.given_plans import Given, given_results
