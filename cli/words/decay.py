@@ -42,6 +42,7 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
                 " ".join(map(str, mode.number)),
                 f"{mode.frequency_hz:.1f} Hz",
                 f"{mode.decay_time_s:.2f} s",
+                f"{100.0 * mode.share:.0f} %",
                 f"{found.before.mode_db[place]:+.1f} dB",
                 f"{found.after.mode_db[place]:+.1f} dB",
             ]
@@ -50,9 +51,10 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
                 for place in sorted(order, key=lambda one: found.modes[one].frequency_hz)
             )
         ]
-        page.table(["mode", "frequency", "decay time", "level before", "level after"], rows, right=(1, 2, 3, 4))
+        headers = ["mode", "frequency", "decay time", "share", "level before", "level after"]
+        page.table(headers, rows, right=(1, 2, 3, 4, 5))
         page.line(
-            "A mode's decay time belongs to the room: no drive and no filter changes it. What the drives change is how "
+            "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs to the room: no drive and no filter changes it. What the drives change is how "
             "strongly it is excited: its level at the seats, re the mean over the band."
         )
     page.heading("Arrival at every seat")
@@ -133,6 +135,7 @@ def decay_json(plan: Plan, found: BeforeAfterTime) -> dict[str, Any]:
                 "number": list(mode.number),
                 "frequency_hz": mode.frequency_hz,
                 "decay_s": mode.decay_time_s,
+                "share": mode.share,
                 "before_db": float(found.before.mode_db[place]),
                 "after_db": float(found.after.mode_db[place]),
             }

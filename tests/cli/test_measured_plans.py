@@ -104,14 +104,18 @@ def test_measurements_with_a_level_give_headroom(run: Run, tmp_path: Path) -> No
 
 
 def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -> None:
-    """The spectrum of the file at the measured frequencies, against the responses times drives and filters."""
+    """The spectrum of the file at the measured frequencies, against the responses times drives and filters.
+
+    The causal filter of the band is the same for all seats: a phase at each frequency, which is taken out. Its slope
+    in the middle of the band is the latency that the command tells.
+    """
     results = read_results(plan)
     turned = replace(results, transfer=results.transfer * np.exp(1j * 0.7))  # no model would have that
     write_results(Path("turned.h5"), turned, force=False)
-    assert run("export", "turned.h5", "-o", "e.wav", "--rate", 8000).exit_code == 0
+    told = json.loads(run("export", "turned.h5", "-o", "e.wav", "--rate", 8000, "--json").stdout)
     rate, sample = wavfile.read("e.wav")
     hz, table, tuning = results.frequency_hz, results.plans[3], results.tuning
-    time = np.arange(len(sample)) / rate - 0.4
+    time = np.arange(len(sample)) / rate
     inside = (hz > 25.0) & (hz < 80.0)
     got = np.exp(-2j * np.pi * np.outer(hz[inside], time)) @ sample
     delay = table.delay_s[0] - table.delay_s[0].min()
@@ -126,6 +130,12 @@ def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -
     order = table.candidate_index[0]
     want = np.einsum("fsc,fc->fs", turned.transfer[:, :, order], drives)[inside]
     scale = np.sqrt(np.mean(np.abs(want) ** 2))
+    common = np.sum(got * want.conj(), axis=1) / np.sum(np.abs(want) ** 2, axis=1)
+    np.testing.assert_allclose(np.abs(common), 1.0, atol=0.03)
+    middle = np.abs(np.log(hz[inside] / np.sqrt(hz[0] * hz[-1]))) < 0.1
+    slope = np.polyfit(hz[inside][middle], np.unwrap(np.angle(common))[middle], 1)[0]
+    assert -1e3 * slope / (2.0 * np.pi) == pytest.approx(told["latency_ms"], abs=1.0)
+    got /= (common / np.abs(common))[:, None]
     assert np.sqrt(np.mean(np.abs(got - want) ** 2)) < 0.05 * scale
     plain = np.einsum("fsc,fc->fs", results.transfer[:, :, order], drives)[inside]
     assert np.sqrt(np.mean(np.abs(got - plain) ** 2)) > 0.5 * scale
