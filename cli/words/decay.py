@@ -54,8 +54,9 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
         headers = ["mode", "frequency", "decay time", "share", "level before", "level after"]
         page.table(headers, rows, right=(1, 2, 3, 4, 5))
         page.line(
-            "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs to the room: no drive and no filter changes it. What the drives change is how "
-            "strongly it is excited: its level at the seats, re the mean over the band."
+            "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs "
+            "to the room: no drive and no filter changes it. What the drives change is how strongly it is excited: "
+            "its level at the seats, re the mean over the band."
         )
     page.heading("Arrival at every seat")
     rows = [
