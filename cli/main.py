@@ -31,6 +31,7 @@ from cli.commands.what_if.compare import compare
 from cli.commands.what_if.explore import explore
 from cli.commands.what_if.judge import judge
 from cli.commands.what_if.layout import layout
+from cli.commands.what_if.watch import watch
 from cli.terminal.guard import EXIT_INTERRUPTED, INTERRUPTED
 from cli.terminal.output import say_error
 
@@ -56,6 +57,7 @@ for command in (
     decay,
     report,
     explore,
+    watch,
     compare,
     judge,
     layout,

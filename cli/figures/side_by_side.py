@@ -6,7 +6,7 @@ import matplotlib as mpl
 import numpy as np
 
 from cli.figures.common_axes import ROW_COLOURS, SEAT_DASHES, STYLE, figure_bytes, frequency_axis, new_figure, plain
-from cli.words.side_by_side import LETTERS
+from cli.words.what_if.side_by_side import LETTERS
 from roommodes.responses.metrics import normalised
 from solvers.plans.side_by_side import Seen
 

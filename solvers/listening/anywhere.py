@@ -26,10 +26,9 @@ from roommodes.places.zones import Ground, Zone, position_key, to_micrometre
 from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.running import Running
-from solvers.listening.before_after import PRECISION
 from solvers.listening.near_field import rough
 from solvers.listening.plane import Plane, listening_plane
-from solvers.project_transfer import project_transfer
+from solvers.project_transfer import QUICK, project_transfer
 
 PER_WAVELENGTH = 14.0  # places, at the end of the band: below it no place is taken from its neighbours
 LEAST_TERMS, TERMS_PER_RADIAN = 5, 0.75  # of a row's series: 5 and some for each radian of its whole way
@@ -315,7 +314,7 @@ def _plane_field(project: Project, found: Anywhere, running: Running) -> PlaneFi
         frequency_hz=hz,
         seat_m=found.position_m,
         source_m=plane.nodes_m(),
-        precision=PRECISION,
+        precision=QUICK,
         running=running.under("listening plane"),
     ).transpose(0, 2, 1)
     parts = [_low_rank(one) for one in field - rough(plane.nodes_m(), found.position_m, room, hz)]

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from roommodes.acoustics.ports import Precision
 from roommodes.arrays import Complexes, Floats
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
@@ -21,17 +20,7 @@ from roommodes.responses.metrics import level_db, output_db, seat_pressure, vari
 from roommodes.running import Running
 from solvers.choice.usual_layouts import UsualLayout, usual_layouts
 from solvers.listening.plane import Plane, listening_plane
-from solvers.project_transfer import project_transfer
-
-PRECISION = Precision(
-    cut=2.5,
-    lowest_cut=5.0,
-    plane_wavenumber=60.0,
-    edge_wavenumber=20.0,
-    extra_order=3,
-    fewest_extra=1,
-    near_error=0.3,
-)
+from solvers.project_transfer import QUICK, project_transfer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -184,7 +173,7 @@ def _transfers(
         frequency_hz=frequency_hz,
         seat_m=subs,
         source_m=np.vstack([seat_m, plane_m]),
-        precision=PRECISION,
+        precision=QUICK,
         running=running.under("listening plane"),
     )
     transfer = reciprocal.transpose(0, 2, 1)

@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from roommodes import __version__
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.zones import Candidates
 from roommodes.plan.drives import Drives
@@ -48,33 +49,52 @@ def judge_layout(
     if position.ndim != 2 or position.shape[1] != 3 or len(own) != len(position):
         message = f"got positions {position.shape} and {len(own)} drives; allowed: [x, y, z] and a drive for every sub"
         raise ProjectInvalid(project.source, [Fault(where="positions_m", message=message)])
-    frequency_hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
-    seats, listening = project.seats, project.listening()
     transfer = project_transfer(
-        project, frequency_hz=frequency_hz, seat_m=listening.position_m, source_m=position, running=running
+        project,
+        frequency_hz=band_grid_hz(project),
+        seat_m=project.listening().position_m,
+        source_m=position,
+        running=running,
     )
+    return results_at(project, position, transfer).judged(np.arange(len(position)), own, stop=stop)
+
+
+def results_at(project: Project, positions_m: Floats, transfer: Complexes) -> Results:
+    """Results without plans, their candidates some positions by hand.
+
+    Parameters
+    ----------
+    project : with its band and its seats.
+    positions_m : (n_position, 3) [m].
+    transfer : (n_freq, n_ear, n_position) to all ears, the seats first [1/m].
+    """
+    seats, listening = project.seats, project.listening()
     n_seat, cloud = len(seats), None
     if len(listening.position_m) > n_seat:
         cloud = Cloud(
             position_m=listening.position_m[n_seat:], seat=listening.seat[n_seat:], transfer=transfer[:, n_seat:]
         )
-    results = Results(
+    return Results(
         project=project,
         seed=project.search.seed,
         software_version=__version__,
         created_utc=now_utc(),
-        frequency_hz=frequency_hz,
+        frequency_hz=band_grid_hz(project),
         seats=seats,
         candidates=Candidates(
-            position_m=position,
-            zone=(NO_ZONE,) * len(position),
-            mirror_of=np.full(len(position), -1, dtype=np.intp),
+            position_m=positions_m,
+            zone=(NO_ZONE,) * len(positions_m),
+            mirror_of=np.full(len(positions_m), -1, dtype=np.intp),
         ),
         transfer=transfer[:, :n_seat],
         cloud=cloud,
         plans={},
     )
-    return results.judged(np.arange(len(position)), own, stop=stop)
+
+
+def band_grid_hz(project: Project) -> Floats:
+    """The frequencies of a project's search: (n_freq,) [Hz]."""
+    return log_grid(*project.search.band_hz, project.search.points_per_octave)
 
 
 def predict_layout(project: Project, *, running: Running = Running()) -> Plan:

@@ -36,7 +36,7 @@ def compare(
 
     Example: roommodes compare before.toml plan.h5:2 plan.h5:4 -o sides.png
     """
-    from cli.words.side_by_side import MOST, print_projects, print_side_by_side, side_by_side_json
+    from cli.words.what_if.side_by_side import MOST, print_projects, print_side_by_side, side_by_side_json
     from roommodes.storage.whole_file import write_whole
     from solvers.plans.side_by_side import common_band_hz, seen
 

@@ -36,7 +36,7 @@ def judge(
     Example: roommodes judge plan.h5 --in treated.toml
     """
     from cli.words.plan import drive_lines
-    from cli.words.side_by_side import print_projects, print_side_by_side, side_by_side_json
+    from cli.words.what_if.side_by_side import print_projects, print_side_by_side, side_by_side_json
     from roommodes.project.reading import load_project
     from roommodes.storage.whole_file import write_whole
     from solvers.plans.side_by_side import common_band_hz, moved, polished, seen

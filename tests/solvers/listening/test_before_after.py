@@ -10,12 +10,13 @@ from roommodes.plan.choices import Choices, UsualTable
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
 from solvers.choice.usual_layouts import USUAL, usual_layouts
-from solvers.listening.before_after import PRECISION, before_after
+from solvers.listening.before_after import before_after
 from solvers.listening.near_field import APART_M
 from solvers.listening.plane import listening_plane
 from solvers.plans.basis import Basis
 from solvers.plans.by_hand import judge_layout
 from solvers.plans.solve import results_from
+from solvers.project_transfer import QUICK
 from solvers.search.problem import FoundPlan, Outcome, Problem, Stop
 from tests.rooms import SMALL
 
@@ -193,7 +194,7 @@ def test_the_map_is_the_models_own_off_the_walls(subs: list[list[float]], ear_m:
 
     points = np.column_stack([grid[chosen], np.full(len(chosen), plane.height_m)])
     expected = level_db(seat_pressure(asked(points), weights))
-    at_nodes = asked(plane.nodes_m(), precision=PRECISION)
+    at_nodes = asked(plane.nodes_m(), precision=QUICK)
     pressure = plane.pressure(at_nodes, weights, sub_m, room, frequency_hz=hz).reshape(len(hz), -1)
     mean = 10.0 * np.log10(np.mean(np.abs(pressure) ** 2, axis=1))[:, None]
     heard = expected > mean - 20.0

@@ -24,7 +24,7 @@ TOLD = {  # what tells an entry that has no counterpart from others
 
 
 def difference_lines(found: Sequence[Difference], first: str, second: str) -> list[str]:
-    """One line for each table that differs; `first` and `second` are what the projects are called."""
+    """One line for each table that differs; `first` and `second` tell the projects: "in A", "in B"."""
     grouped: dict[str, list[str]] = {}
     for one in found:
         head, told = _told(one, first, second)
@@ -47,8 +47,8 @@ def _told(one: Difference, first: str, second: str) -> tuple[str, str]:
     if len(one.path) == 2 and owner in ONE_OF:
         there = one.second if one.first is None else one.first
         head = ONE_OF[owner] if isinstance(one.path[1], int) else f"{ONE_OF[owner]} {clean(key, 40)}"
-        return head, f"only in {second if one.first is None else first}{_which(owner, there)}"
-    values = (f"{clean(_said(key, value), 80)} in {name}" for value, name in ((one.first, first), (one.second, second)))
+        return head, f"only {second if one.first is None else first}{_which(owner, there)}"
+    values = (f"{clean(_said(key, value), 80)} {name}" for value, name in ((one.first, first), (one.second, second)))
     return _head(one.path[:-1]) or parameter_name(key), f"{parameter_name(key)} {', '.join(values)}"
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from cli.terminal.output import Page
-from cli.words.differences import difference_lines, differences_json
+from cli.words.what_if.differences import difference_lines, differences_json
 from roommodes.project.differences import Difference, differences
 from roommodes.responses.third_octaves import nominal_hz
 from solvers.plans.side_by_side import Seen
@@ -21,15 +21,24 @@ def print_side_by_side(page: Page, labels: Sequence[str], plans: Sequence[Seen],
         filters = ", with its filters" if one.plan.tuning is not None and any(one.plan.tuning.sub_filters) else ""
         page.line(f"{label}: {one.plan.project.name}{filters}", mark=f"{letter}  ")
     page.line()
-    rows = [[name, *values, *less] for name, values, less in _figures(plans)]
-    headers = ["", *letters, *(f"{letter} less A" for letter in letters[1:])]
-    page.table(headers, rows, right=tuple(range(1, len(headers))))
+    print_figures(page, ["", *letters, *(f"{letter} less A" for letter in letters[1:])], plans)
     page.heading("By third-octave [dB]")
-    bands = sorted(set.union(*(set(one.bands) for one in plans)))
-    headers = ["Hz", *(f"{nominal_hz(band):g}" for band in bands)]
-    page.table(headers, _band_rows(letters, plans, bands), right=tuple(range(1, len(headers))))
+    print_bands(page, letters, plans)
     if len({one.plan.results.level_unit for one in plans}) > 1:
         page.line("Mean levels are not compared: they do not count from the same.")
+
+
+def print_figures(page: Page, headers: Sequence[str], plans: Sequence[Seen]) -> None:
+    """One row for each figure: what it is, each plan's, and by how much the others differ from the first."""
+    rows = [[name, *values, *less] for name, values, less in _figures(plans)]
+    page.table(headers, rows, right=tuple(range(1, len(headers))))
+
+
+def print_bands(page: Page, names: Sequence[str], plans: Sequence[Seen]) -> None:
+    """Variation, mean level and headroom of each plan by third-octave."""
+    bands = sorted(set.union(*(set(one.bands) for one in plans)))
+    headers = ["Hz", *(f"{nominal_hz(band):g}" for band in bands)]
+    page.table(headers, _band_rows(names, plans, bands), right=tuple(range(1, len(headers))))
 
 
 def print_projects(page: Page, plans: Sequence[Seen]) -> None:
@@ -37,7 +46,7 @@ def print_projects(page: Page, plans: Sequence[Seen]) -> None:
     first = plans[0].plan.project
     page.heading("What differs in the projects, layouts aside")
     for letter, one in zip(LETTERS[1:], plans[1:], strict=False):
-        lines = difference_lines(differences(first, one.plan.project), LETTERS[0], letter)
+        lines = difference_lines(differences(first, one.plan.project), "in A", f"in {letter}")
         for line in lines or ["nothing."]:
             page.line(f"A and {letter}: {line}", mark="- ")
 
@@ -122,7 +131,7 @@ def _figures(plans: Sequence[Seen]) -> list[tuple[str, list[str], list[str]]]:
     return rows
 
 
-def _band_rows(letters: str, plans: Sequence[Seen], bands: Sequence[int]) -> list[list[str]]:
+def _band_rows(letters: Sequence[str], plans: Sequence[Seen], bands: Sequence[int]) -> list[list[str]]:
     def cells(one: Seen, values: dict[int, float], form: str) -> list[str]:
         return [format(values[band], form) if band in values else "-" for band in bands]
 
