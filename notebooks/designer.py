@@ -155,10 +155,10 @@ Picture(figure)
 
 # %%
 results = solve(project)
-print("subs  variation  alike   bound   output")
+print("subs  variation  alike   free    output")
 for count, table in results.plans.items():
     print(
-        f"{count:4}  {table.variation_db[0]:6.2f} dB  {table.alike_db[0]:4.2f} dB  {table.bound_db[0]:4.2f} dB  "
+        f"{count:4}  {table.variation_db[0]:6.2f} dB  {table.alike_db[0]:4.2f} dB  {table.weights_db[0]:4.2f} dB  "
         f"{table.output_db[0]:4.1f} dB   {table.stop}"
     )
 advice = results.choices.recommendation
@@ -167,9 +167,9 @@ for reason in advice.reasons:
     print(f"  {reason}")
 
 # %% [markdown]
-# *Alike* is the same positions without any drives, *bound* what no processor can beat there. The figure of merit is
-# nothing but the seats' levels compared: anybody can work it out again from the transfer functions and the drives, and
-# the results file holds both.
+# *Alike* is the same positions without any drives, *free* with the best weights found there that are free at every
+# frequency. The figure of merit is nothing but the seats' levels compared: anybody can work it out again from the
+# transfer functions and the drives, and the results file holds both.
 
 # %%
 plans = results.plans[advice.subs]
@@ -180,7 +180,7 @@ weights = drive_weights(
 level = level_db(seat_pressure(results.transfer[:, :, chosen], weights))
 assert abs(variation_db(level, seats.weight) - plans.variation_db[0]) < 1e-9
 
-assert plans.bound_db[0] < plans.variation_db[0] < plans.alike_db[0]
+assert plans.weights_db[0] < plans.variation_db[0] < plans.alike_db[0]
 evenness = [table.variation_db[0] for table in results.plans.values()]
 assert evenness == sorted(evenness, reverse=True)  # more subs, more even
 assert results.plans[2].variation_db[0] < before.variation_db - 1.0  # with as many subs as were planned

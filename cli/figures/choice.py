@@ -42,24 +42,24 @@ def variation_by_count(
     plan_db: Mapping[int, float],
     usual_db: Mapping[int, float],
     driven_db: Mapping[int, float] | None = None,
-    bound_db: Mapping[int, float] | None = None,
+    free_db: Mapping[int, float] | None = None,
 ) -> Axes:
-    """Seat-to-seat variation over the number of subs: plans, usual layouts alike and driven, and the bound.
+    """Seat-to-seat variation over the number of subs: plans, usual layouts alike and driven, free weights.
 
     Parameters
     ----------
     axes : to draw on.
     plan_db, usual_db : number of subs -> variation of the plan, of the most even usual layout driven alike [dB].
     driven_db : of the usual layout that is the most even with the best drives found [dB].
-    bound_db : that no weights free at every frequency get below, at the plan's positions [dB].
+    free_db : with the best weights found at the plan's positions, free at every frequency [dB].
     """
     series: list[tuple[str, Mapping[int, float], dict[str, Any]]] = [
         ("usual layout, all alike", usual_db, {"marker": "s", "ls": (0, (5, 2)), "color": USUAL, "mfc": PAPER}),
         ("usual layout, best drives", driven_db or {}, {"marker": "D", "ls": (0, (1.4, 1.4)), "color": USUAL}),
         ("plan", plan_db, {"marker": "o", "ls": "-", "color": PLAN, "lw": 2.0}),
         (
-            "bound at the plan's positions",
-            bound_db or {},
+            "free weights, plan's positions",
+            free_db or {},
             {"marker": "_", "ls": ":", "color": INK, "ms": 12, "lw": 0.8},
         ),
     ]

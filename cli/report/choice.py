@@ -7,6 +7,7 @@ from matplotlib.figure import Figure
 
 from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
+from cli.words.choice import free_weights_words
 from cli.words.plan import subs_word
 from roommodes.arrays import Floats
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
@@ -37,8 +38,8 @@ def count_section(plan: Plan, compared: BeforeAfter) -> Section:
             text="Variation: at each frequency the standard deviation of the level over the seats, over the band its "
             "root mean square. Output: mean level at the seats with all subs at their limit, against the same subs in "
             "phase at 1 m in the open. Seats' mean: the same in absolute terms, the loudest sub at its limit. Usual "
-            "layouts: corners and middles of walls. Bound: the least variation found "
-            "at the plan's positions with any weights, free at every frequency; no processor gets below it there."
+            "layouts: corners and middles of walls. Free weights: the least variation found at the plan's positions "
+            "with weights that are free at every frequency, as no processor's settings are."
         )
     )
     return Section(key="counts", heading="How many subs", blocks=tuple(blocks))
@@ -185,11 +186,11 @@ def _variations(plan: Plan) -> dict[int, float]:
     }
 
 
-def _bounds(plan: Plan) -> dict[int, float]:
+def _free_weights(plan: Plan) -> dict[int, float]:
     return {
-        count: float(table.merits.bound_db[plan.row if count == plan.subs else 0])
+        count: float(table.merits.weights_db[plan.row if count == plan.subs else 0])
         for count, table in plan.results.plans.items()
-        if table.merits.bound_db is not None and count > 1
+        if table.merits.weights_db is not None and count > 1
     }
 
 
@@ -209,17 +210,17 @@ def _usual_values(plan: Plan, column: str) -> dict[int, float]:
 
 
 def _count_picture(plan: Plan) -> Picture:
-    plans, bounds = _variations(plan), _bounds(plan)
+    plans, free = _variations(plan), _free_weights(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
 
     def draw(figure: Figure) -> None:
-        variation_by_count(figure.subplots(), plan_db=plans, usual_db=alike, driven_db=driven, bound_db=bounds)
+        variation_by_count(figure.subplots(), plan_db=plans, usual_db=alike, driven_db=driven, free_db=free)
 
     alt = f"Seat-to-seat variation of the plans: {_said(plans)}"
     for words, values in (
         ("of the most even usual layouts driven alike", alike),
         ("with the best drives there", driven),
-        ("bound at the plans' positions", bounds),
+        ("with the best free weights found at the plans' positions", free),
     ):
         if values:
             alt += f"; {words}: {_said(values)}"
@@ -231,7 +232,7 @@ def _said(values: dict[int, float]) -> str:
 
 
 def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
-    plans, bounds = _variations(plan), _bounds(plan)
+    plans, free = _variations(plan), _free_weights(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
     limit = plan.results.mean_limit_db
     rows: list[tuple[str, ...]] = []
@@ -239,7 +240,7 @@ def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
         row = plan.row if count == plan.subs else 0
         output = float(table.output_db[row])
         own_alike = {} if table.merits.alike_db is None else {count: float(table.merits.alike_db[row])}
-        cells = [_cell(values, count) for values in (plans, alike, driven, own_alike, bounds)]
+        cells = [_cell(values, count) for values in (plans, alike, driven, own_alike, free)]
         rows.append(
             (
                 subs_word(count) + (" (this plan)" if count == plan.subs else ""),
@@ -261,7 +262,7 @@ def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
         "usual, all alike",
         "usual, best drives",
         "plan's places, all alike",
-        "bound",
+        "free weights",
     )
     mean = f"seats' mean [{plan.results.level_unit}]"
     if len(plan.seats) == 1:  # nothing differs between seats: level alone
@@ -293,8 +294,7 @@ def _bought_words(plan: Plan) -> str:
         f"{before:.2f} dB of variation. The best drives found {same} bring it to {there:.2f} dB; the plan's positions, "
         f"with their best drives, to {plan.variation_db:.2f} dB."
     )
-    bound = _bounds(plan).get(plan.subs)
-    return words if bound is None else f"{words} Bound at these positions: {bound:.2f} dB."
+    return f"{words} {free_weights_words(plan.table, plan.row)}".rstrip()
 
 
 def _usual_table(plan: Plan, usual: UsualTable) -> Table:

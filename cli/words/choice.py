@@ -1,5 +1,6 @@
 """What helps to choose among the plans, in words and as plain data: the recommended plan, what was bought, the rows."""
 
+from math import floor
 from typing import Any
 
 import numpy as np
@@ -8,6 +9,7 @@ from cli.terminal.output import Page, name
 from cli.words.plan import BEST, subs_word
 from roommodes.plan.choices import FrontTable, RowTable
 from roommodes.plan.plan import Results
+from roommodes.plan.tables import PlanTable
 
 MOST_PLACES = 13  # of a row, on one line
 
@@ -40,13 +42,28 @@ def print_worth(page: Page, results: Results, count: int) -> None:
                 ]
             )
     page.table(["variation with", "all subs alike", "best drives found"], rows, right=(1, 2))
-    if table.merits.bound_db is not None and count > 1:
-        page.line(
-            f"Bound: any weights at all, free at every frequency, reach {_db(table.merits.bound_db[BEST])} at these "
-            "positions (the smallest found). No processor beats that here; only other positions do."
-        )
+    if count > 1 and (words := free_weights_words(table, BEST)):
+        page.line(words)
     if table.merits.smoothness_db is not None and table.merits.decay_s is not None:
         page.line(f"Smoothness {table.merits.smoothness_db[BEST]:.1f} dB, decay {table.merits.decay_s[BEST]:.2f} s.")
+
+
+def free_weights_words(table: PlanTable, row: int) -> str:
+    """What weights free at every frequency could do at a plan's positions; empty where it was not worked out."""
+    merits = table.merits
+    if merits.weights_db is None:
+        return ""
+    words = f"Weights free at every frequency: the best found at these positions reach {_db(merits.weights_db[row])}"
+    if merits.weights_output_db is None or merits.weights_least_db is None:
+        return f"{words}."
+    cost = round(float(table.output_db[row] - merits.weights_output_db[row]), 1)
+    words += f" with {abs(cost):.1f} dB {'less' if cost > 0.0 else 'more'} output" if cost else " with as much output"
+    found = float(merits.weights_db[row])
+    least = floor(100.0 * float(merits.weights_least_db[row])) / 100.0
+    if least > 0.0:
+        gap = f"gap {found - least:.2f} dB"
+        return f"{words}. Lower bound, proven: {least:.2f} dB ({gap}). Only other positions lead further."
+    return f"{words}. No better weights were found; no lower bound is proven."
 
 
 def print_aims_legend(page: Page) -> None:
@@ -130,7 +147,9 @@ def choice_json(results: Results) -> dict[str, Any]:
                 "subs": count,
                 "variation_db": float(table.variation_db[BEST]),
                 "alike_variation_db": _first(table.merits.alike_db),
-                "bound_db": _first(table.merits.bound_db),
+                "weights_db": _first(table.merits.weights_db),
+                "weights_output_db": _first(table.merits.weights_output_db),
+                "weights_least_db": _first(table.merits.weights_least_db),
                 "smoothness_db": _first(table.merits.smoothness_db),
                 "decay_s": _first(table.merits.decay_s),
                 "usual": [

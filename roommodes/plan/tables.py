@@ -37,14 +37,18 @@ class Merits:
 
     Parameters
     ----------
-    alike_db, bound_db : (n_rank,) variation at the same positions with all subs driven alike, and the smallest that
-        any weights, free at every frequency, were found to reach [dB].
+    alike_db : (n_rank,) variation at the same positions with all subs driven alike [dB].
+    weights_db, weights_output_db : (n_rank,) variation and output with the best weights found at the same positions,
+        free at every frequency [dB].
+    weights_least_db : (n_rank,) proven: no weights have a smaller variation; 0 where nothing was proven [dB].
     smoothness_db, decay_s : (n_rank,) further aims (`solvers.choice.aims`) [dB], [s].
     headroom_db : (n_rank,) over the target [dB].
     """
 
     alike_db: Floats | None = None
-    bound_db: Floats | None = None
+    weights_db: Floats | None = None
+    weights_output_db: Floats | None = None
+    weights_least_db: Floats | None = None
     smoothness_db: Floats | None = None
     decay_s: Floats | None = None
     headroom_db: Floats | None = None

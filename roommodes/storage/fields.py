@@ -36,6 +36,7 @@ class Field:
     unit: str
     long_name: str
     optional: bool = False
+    formerly: str = ""  # its path in older files, where nothing stands under `path`
 
 
 ROOT_FIELDS = (
@@ -125,11 +126,28 @@ PLAN_FIELDS = (
         optional=True,
     ),
     Field(
-        path="bound_db",
+        path="weights_db",
         kind="f",
         axes=("rank",),
         unit="dB",
-        long_name="smallest variation found at the same positions with any weights, free at every frequency",
+        long_name="variation with the best weights found at the same positions, free at every frequency",
+        optional=True,
+        formerly="bound_db",
+    ),
+    Field(
+        path="weights_output_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="output with these weights, the largest of each frequency at the limit of its sub",
+        optional=True,
+    ),
+    Field(
+        path="weights_least_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="proven: no weights at these positions have a smaller variation; 0 where nothing was proven",
         optional=True,
     ),
     Field(
@@ -241,6 +259,8 @@ def read_field(path: Path, group: h5py.Group, field: Field, sizes: dict[str, int
     A list of text for kind U, else an array of float64, int64 or complex128.
     """
     dataset = group.get(field.path)
+    if dataset is None and field.formerly:
+        dataset = group.get(field.formerly)
     place = f"{str(group.name).rstrip('/')}/{field.path}"
     if dataset is None and field.optional:
         return None

@@ -17,7 +17,7 @@ from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
 from solvers.choice.aims import Figures, figures_of, rank
-from solvers.choice.bound import bound_of
+from solvers.choice.free_weights import free_weights_of
 from solvers.choice.front import front_of, plans_met
 from solvers.choice.recommend import recommend, steers
 from solvers.choice.row_positions import RowMove, RowPlaces, best_rows
@@ -27,6 +27,7 @@ from solvers.search.problem import FoundPlan, Outcome, Problem
 
 STAGE = "choice"
 NOTHING_MORE = Merits()
+PROOF_BOXES = 30_000  # for each frequency, of the first plan: some seconds at most
 BETTER_DB = 0.05  # by which a usual layout must beat the plans to be worth a remark
 
 
@@ -101,10 +102,10 @@ def judge(
     )
     order = judging.order(keep)
     running.step(STAGE, 0.4, "how even the positions could be")
-    bounds = judging.bounds(order)
+    free = judging.free_weights(order)
     running.step(STAGE, 0.7, "usual layouts")
     usual = _usual(problem, around, list(order), seed, running) if around else None
-    tables = judging.tables(order, bounds, usual)
+    tables = judging.tables(order, free, usual)
     rows = judging.rows(around, seed) if around else {}
     fronts = {count: front_of(plans) for count, plans in met.items()}
     advice = judging.advice(order, fronts)
@@ -162,19 +163,31 @@ class _Judging:
             first.setdefault(tuple(plan.candidate_index.tolist()), plan)
         return tuple(first.values())
 
-    def bounds(self, order: Mapping[int, Sequence[FoundPlan]]) -> dict[int, Floats]:
-        """Number of subs -> the smallest variation found at each plan's positions; fewer when cancelled."""
+    def free_weights(self, order: Mapping[int, Sequence[FoundPlan]]) -> dict[int, dict[str, Floats]]:
+        """Number of subs -> merits of the best free weights found at each plan's positions; fewer when cancelled.
+
+        What no weights can do is proven for the first plan alone.
+        """
+        merits = {}
         with threadpool_limits(1):  # many small array operations: threads would only wait for each other
-            return {
-                count: np.array([bound_of(self.problem, plan).variation_db for plan in plans])
-                for count, plans in order.items()
-                if not self.running.stop_asked()
-            }
+            for count, plans in order.items():
+                if self.running.stop_asked():
+                    break
+                found = [
+                    free_weights_of(self.problem, plan, boxes=0 if place else PROOF_BOXES, running=self.running)
+                    for place, plan in enumerate(plans)
+                ]
+                merits[count] = {
+                    "weights_db": np.array([one.variation_db for one in found]),
+                    "weights_output_db": np.array([one.output_db for one in found]),
+                    "weights_least_db": np.array([one.least_db for one in found]),
+                }
+        return merits
 
     def tables(
         self,
         order: Mapping[int, Sequence[FoundPlan]],
-        bounds: Mapping[int, Floats],
+        free: Mapping[int, Mapping[str, Floats]],
         usual: UsualTable | None,
     ) -> dict[int, PlanTable]:
         """Number of subs -> the plans as they are stored."""
@@ -190,7 +203,7 @@ class _Judging:
                 remarks=(*remarks, *_usual_remarks(outcome, usual)),
                 merits=Merits(
                     alike_db=np.array([alike_db(self.problem, plan) for plan in plans]),
-                    bound_db=bounds.get(outcome.count),
+                    **free.get(outcome.count, {}),
                     smoothness_db=np.array([one.smoothness_db for one in known]),
                     decay_s=np.array([one.decay_s for one in known]),
                     headroom_db=np.array([one.headroom_db for one in known]) if self.loud else None,

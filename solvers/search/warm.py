@@ -16,6 +16,7 @@ import numpy as np
 
 from solvers.search.explore import Effort
 from solvers.search.kernels.compiled import mark_compiled
+from solvers.search.kernels.free_weights import least_spread2
 from solvers.search.problem import DriveRange, Problem, Wishes
 from solvers.search.search import search
 
@@ -64,6 +65,7 @@ def main() -> None:
         search(problem, counts=(1, 2, 3), seed=1, effort=EFFORT, compile_first=False)
         if problem.n_seat > 1 and problem.drives == DriveRange():
             search(problem, counts=(1, 2), seed=1, effort=EFFORT, prove=True, compile_first=False)
+    least_spread2(np.ones((3, 2)), np.eye(3)[:, :2].copy(), np.full(3, 1.0 / 3.0), 1.0, 0.1, 0.1, 10, np.empty((2, 2)))
     mark_compiled()
 
 

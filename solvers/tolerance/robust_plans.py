@@ -28,6 +28,7 @@ from solvers.tolerance.robust_drives import Candidate, Rooms, ninety_db, robust_
 KEPT = 20
 ROOMS = 256  # that drives are polished against; with half as many the choice among layouts followed chance
 OTHER_ROOMS = 512  # of another seed, on which plain and robust are compared
+OF_POSITIONS = ("alike_db", "weights_db", "weights_output_db", "weights_least_db")  # merits that no settings change
 STOP = "kept layouts only: their drives were polished against drawn rooms, and ranked by the 90th percentile there"
 
 
@@ -159,10 +160,9 @@ def _table(
         )
         for one in found
     ]
-    alike, bound = before.merits.alike_db, before.merits.bound_db
+    kept = {name: getattr(before.merits, name) for name in OF_POSITIONS}
     merits = Merits(
-        alike_db=None if alike is None else alike[rows],
-        bound_db=None if bound is None else bound[rows],
+        **{name: None if values is None else values[rows] for name, values in kept.items()},
         headroom_db=_headroom_db(results, layouts),
     )
     return results.judged_table(layouts, replace(before.found, exhaustive=False, by_aims=False, stop=STOP), merits)

@@ -44,7 +44,17 @@ def test_the_summary_says_what_was_bought(run, small: Path) -> None:
     for k in usual.of_count(2):
         figures = f"{usual.alike_variation_db[k]:.2f} dB {usual.driven_variation_db[k]:.2f} dB"
         assert f"usual: {usual.name[k]} {figures}" in text
-    assert f"reach {table.merits.bound_db[0]:.2f} dB at these positions" in text
+    found, least = table.merits.weights_db[0], table.merits.weights_least_db[0]
+    assert f"the best found at these positions reach {found:.2f} dB" in text
+    assert " output. " in text.split("the best found at these positions")[1]
+    shown = re.search(r"Lower bound, proven: ([0-9.]+) dB \(gap ([0-9.]+) dB\)", text)
+    if least < 0.01:
+        assert shown is None
+        assert "No better weights were found; no lower bound is proven." in text
+    else:
+        assert shown is not None
+        assert float(shown[1]) <= least  # never rounded up
+        assert abs(float(shown[1]) + float(shown[2]) - found) < 0.011
     assert f"Smoothness {table.merits.smoothness_db[0]:.1f} dB, decay {table.merits.decay_s[0]:.2f} s." in text
     assert "Where the rows should be" not in text  # none may move
 
@@ -81,7 +91,7 @@ def test_json_tells_the_same(run, moving: Path) -> None:
     assert [entry["subs"] for entry in data["worth"]] == [1, 2]
     for entry in data["worth"]:
         assert entry["variation_db"] == results.plans[entry["subs"]].variation_db[0]
-        assert entry["bound_db"] <= entry["variation_db"] <= entry["alike_variation_db"] + 1e-9
+        assert entry["weights_db"] <= entry["variation_db"] <= entry["alike_variation_db"] + 1e-9
         assert entry["usual"]
     for entry in data["fronts"]:
         assert len(entry["plans"]) == len(results.choices.fronts[entry["subs"]].variation_db)

@@ -170,7 +170,7 @@ def project_text(**words: str) -> str:
 def results_of(text: str) -> Results:
     """Results with the drives above."""
     merits = Merits(
-        alike_db=np.array([5.5]), bound_db=np.array([0.4]), smoothness_db=np.array([2.1]), decay_s=np.array([0.31])
+        alike_db=np.array([5.5]), weights_db=np.array([0.4]), smoothness_db=np.array([2.1]), decay_s=np.array([0.31])
     )
     results = given_results(text, DRIVES, merits)
     return replace(results, choices=choices_of(dict(results.plans)))

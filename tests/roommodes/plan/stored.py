@@ -60,7 +60,9 @@ def table(rng: np.random.Generator, count: int, ranks: int = 4) -> PlanTable:
         ),
         merits=Merits(
             alike_db=rng.uniform(3, 6, ranks),
-            bound_db=rng.uniform(0, 1, ranks) if count == 2 else None,
+            weights_db=rng.uniform(0, 1, ranks) if count == 2 else None,
+            weights_output_db=rng.normal(size=ranks),
+            weights_least_db=rng.uniform(0, 1, ranks),
             smoothness_db=rng.uniform(1, 4, ranks),
             decay_s=rng.uniform(0.1, 0.9, ranks),
         ),

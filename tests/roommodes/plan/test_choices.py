@@ -45,6 +45,18 @@ def test_files_without_choices_are_read(tmp_path: Path, results: Results) -> Non
     assert_same(bare, read_results(tmp_path / "bare.h5"))
 
 
+def test_a_file_that_calls_free_weights_a_bound_opens(plan: Path) -> None:
+    """Plan files once said `bound_db`, and nothing of output or proof."""
+    whole = read_results(plan).plans[2].merits
+    with h5py.File(plan, "r+") as file:
+        group = file["plans/2"]
+        group.move("weights_db", "bound_db")
+        del group["weights_output_db"], group["weights_least_db"]
+    merits = read_results(plan).plans[2].merits
+    assert merits.weights_db.tolist() == whole.weights_db.tolist()
+    assert merits.weights_output_db is merits.weights_least_db is None
+
+
 @pytest.mark.parametrize(
     ("group", "name", "value"),
     [
@@ -54,7 +66,7 @@ def test_files_without_choices_are_read(tmp_path: Path, results: Results) -> Non
         ("rows/2", "candidate_index", -1),
         ("rows/2", "offset_m", np.inf),
         ("usual", "driven_output_db", np.nan),
-        ("plans/2", "bound_db", np.nan),
+        ("plans/2", "weights_db", np.nan),
     ],
 )
 def test_damaged_choices_are_refused(plan: Path, group: str, name: str, value: float) -> None:

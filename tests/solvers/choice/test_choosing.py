@@ -44,7 +44,7 @@ def figures(variation: float, subs: int, *, output: float = -3.0) -> Figures:
 def test_each_plan_carries_what_it_is_worth(results: Results, close) -> None:
     for table in results.plans.values():
         assert table.merits.alike_db is not None
-        assert table.merits.bound_db is not None
+        assert table.merits.weights_db is not None
         assert table.merits.smoothness_db is not None
         assert table.merits.decay_s is not None
         weight = results.seats.weight
@@ -52,7 +52,7 @@ def test_each_plan_carries_what_it_is_worth(results: Results, close) -> None:
             h = results.transfer[:, :, index]
             alike = level_db(h.sum(axis=2))
             close(table.merits.alike_db[rank], variation_db(alike, weight), rtol=1e-9)
-            assert 0.0 <= table.merits.bound_db[rank] <= table.variation_db[rank]
+            assert 0.0 <= table.merits.weights_db[rank] <= table.variation_db[rank]
             assert table.variation_db[rank] <= table.merits.alike_db[rank] + 1e-9
             close(
                 table.merits.smoothness_db[rank],
@@ -67,7 +67,7 @@ def test_each_plan_carries_what_it_is_worth(results: Results, close) -> None:
             )
             close(table.merits.decay_s[rank], decay_s(seat_pressure(h, w), weight, results.frequency_hz), rtol=1e-9)
     one = results.plans[1]
-    np.testing.assert_allclose(one.merits.bound_db, one.variation_db, rtol=1e-9)
+    np.testing.assert_allclose(one.merits.weights_db, one.variation_db, rtol=1e-9)
     np.testing.assert_allclose(one.merits.alike_db, one.variation_db, rtol=1e-9)
 
 
@@ -148,7 +148,7 @@ def test_all_of_it_can_be_had_again_from_the_file(loud: Results) -> None:
     for count, table in loud.plans.items():
         np.testing.assert_array_equal(table.variation_db, again.plans[count].variation_db)
         np.testing.assert_array_equal(loud.choices.fronts[count].output_db, again.choices.fronts[count].output_db)
-        np.testing.assert_array_equal(table.merits.bound_db, again.plans[count].merits.bound_db)
+        np.testing.assert_array_equal(table.merits.weights_db, again.plans[count].merits.weights_db)
         np.testing.assert_array_equal(loud.choices.rows[count].offset_m, again.choices.rows[count].offset_m)
     assert loud.choices.recommendation == again.choices.recommendation
 
@@ -254,5 +254,5 @@ def test_an_interrupt_after_the_search_keeps_the_plans() -> None:
     assert results.plans.keys() == {1, 2, 3}
     assert results.choices.usual is None
     assert not results.choices.rows
-    assert results.plans[2].merits.bound_db is None
+    assert results.plans[2].merits.weights_db is None
     assert results.choices.recommendation is not None

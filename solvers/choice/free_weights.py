@@ -1,15 +1,14 @@
-"""How even could these positions be at all? The least spread that any complex weights, free at every frequency, reach.
+"""How even could these positions be at all? The best weights found, free at every frequency, and what is proven.
 
 A plan's delays and gains tie the frequencies together. Without that tie each frequency is a question of its own:
 which complex weights w make the levels 20 lg |H w| of the seats most alike? No delay, gain, polarity or filter per
-sub can do better at these positions, so the distance to it tells what a cleverer processor could still bring, and
-what only other positions can.
+sub can do better at these positions than the best of all weights, so the distance to them tells what a cleverer
+processor could still bring, and what only other positions can.
 
-What is proven and what is not. With as many independent subs as seats the spread is zero, and with one sub it is
-the plan's own, since one weight moves all seats alike: both exact. (Zero may be reached from 2 n - 1 >= seats on: n
-weights have so many free numbers beside a common factor.) Where it is neither, the question is not convex; the value
-is the smallest found from many starts, so the true bound may lie lower, never higher. It is never above the plan's
-own variation, because the plan's own weights are a start at every frequency.
+With as many independent subs as seats the spread is zero, and with one sub it is the plan's own, since one weight moves
+all seats alike. (Zero may be reached from 2 n - 1 >= seats on: n weights have so many free numbers beside a common
+factor.) Else the question is not convex: the best weights are those found from many starts, the plan's own among
+them, and `solvers.proof` bounds from below what any weights reach.
 
 | symbol | meaning |
 | --- | --- |
@@ -22,12 +21,16 @@ Gauss-Newton steps on the residual, with dL_s = (20 / ln 10) Re(U_s dc / p_s). A
 side in NumPy.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
+from math import log10
 
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.responses.metrics import drive_weights, normalised
+from roommodes.responses.metrics import drive_weights, level_db, normalised, seat_pressure
+from roommodes.running import Running
+from solvers.proof.free_weights import proven_spread
 from solvers.search.problem import FoundPlan, Problem
 
 STARTS = 64  # random phases per frequency
@@ -44,72 +47,103 @@ TINY = 1e-150  # a pressure below this is silence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bound:
-    """The least spread found at some positions.
+class FreeWeights:
+    """The best weights found at some positions, and what no weights can do there.
 
     Parameters
     ----------
-    variation_db : over the band, as variation is taken [dB].
+    variation_db : with them, over the band, as variation is taken [dB].
     spread_db : (n_freq,) standard deviation over the seats at each frequency [dB].
-    proven : whether nothing less is possible; otherwise it is the smallest found.
+    weights : (n_freq, n_sub) complex128, any scale at each frequency.
+    output_db : mean level over seats and band, the largest weight of each frequency at the sub's limit, as output is
+        taken.
+    least_db : proven: no weights have a smaller variation; 0 where nothing was proven [dB].
     """
 
     variation_db: float
     spread_db: Floats
-    proven: bool
+    weights: Complexes
+    output_db: float
+    least_db: float
 
 
-def bound_of(problem: Problem, plan: FoundPlan, *, starts: int = STARTS) -> Bound:
-    """The bound for a plan's positions.
+def free_weights_of(
+    problem: Problem, plan: FoundPlan, *, starts: int = STARTS, boxes: int = 0, running: Running = Running()
+) -> FreeWeights:
+    """The best free weights for a plan's positions.
 
     Parameters
     ----------
     problem : the transfer functions and seat weights.
-    plan : the layout whose bound is sought; its drives are one of the starts.
+    plan : the layout; its drives are one of the starts.
     starts : random starts per frequency.
+    boxes : of the proof, for each frequency at most; 0 proves nothing.
+    running : cancelling, threads of the proof.
     """
     own = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
-    found = least_spread(problem.transfer[:, :, plan.candidate_index], problem.seat_weight, own, starts=starts)
-    return replace(found, variation_db=min(found.variation_db, plan.variation_db))  # to the last digit
+    found = best_weights(
+        problem.transfer[:, :, plan.candidate_index],
+        problem.seat_weight,
+        own,
+        starts=starts,
+        boxes=boxes,
+        running=running,
+    )
+    variation = min(found.variation_db, plan.variation_db)  # to the last digit
+    return replace(found, variation_db=variation, least_db=min(found.least_db, variation))
 
 
-def least_spread(transfer: Complexes, seat_weight: Floats, weights: Complexes, *, starts: int = STARTS) -> Bound:
-    """The least spread over the seats that any weights reach, frequency by frequency.
+def best_weights(
+    transfer: Complexes,
+    seat_weight: Floats,
+    weights: Complexes,
+    *,
+    starts: int = STARTS,
+    boxes: int = 0,
+    running: Running = Running(),
+) -> FreeWeights:
+    """The weights that make the seats most alike, frequency by frequency.
 
     Parameters
     ----------
     transfer : (n_freq, n_seat, n_sub) complex128, any scale.
     seat_weight : (n_seat,) >= 0, any scale.
     weights : (n_freq, n_sub) complex128, a start; the answer is never worse than it.
-    starts : random starts per frequency.
+    starts, boxes, running : as for `free_weights_of`.
     """
     heard = seat_weight > 0.0
     a = normalised(seat_weight[heard])
     h = transfer[:, heard]
-    n_freq, n_seat, n_sub = h.shape
-    if n_seat == 1:
-        return Bound(variation_db=0.0, spread_db=np.zeros(n_freq), proven=True)
     basis, values, turn = np.linalg.svd(h, full_matrices=False)
-    alive = values > RANK_RTOL * values[:, :1]
-    basis = basis * alive[:, None, :]
+    basis = basis * (values > RANK_RTOL * values[:, :1])[:, None, :]
     lifted = values[:, :, None] * turn  # weights -> c
+    lowered = np.linalg.pinv(lifted, rcond=RANK_RTOL)  # c -> weights
     own = np.einsum("fkc,fc->fk", lifted, weights)[:, None]  # (n_freq, 1, rank)
     least, where = _spread2(basis, a, own)[:, 0], own[:, 0]
-    rank = alive.sum(axis=1)
-    if n_sub > 1:
+    if h.shape[2] > 1 and h.shape[1] > 1:
         begun = np.concatenate([own, _projected(basis, a, starts)], axis=1)
         least, where = _descended(basis, a, begun, least, where)
-        lowered = np.linalg.pinv(lifted, rcond=RANK_RTOL)  # c -> weights
         for _ in range(ROUNDS):
             w = np.einsum("fck,fk->fc", lowered, where)
             beside = [np.einsum("fkc,fc->fk", lifted, np.roll(w, turn_by, axis=0)) for turn_by in (1, -1)]
             least, where = _descended(basis, a, np.stack(beside, axis=1), least, where)
+    proven = 0.0
+    if boxes:
+        with ThreadPoolExecutor(running.thread_count, thread_name_prefix="proof") as pool:
+            proof = proven_spread(basis, a, np.sqrt(least), boxes=boxes, pool=pool, running=running)
+        met = np.where(np.isfinite(proof.better), proof.better, where)
+        least, where = _descended(basis, a, met[:, None], least, where)
+        proven = proof.variation_db
     spread = np.sqrt(least)
     spread[spread < ZERO_DB] = 0.0
-    return Bound(
+    found = np.einsum("fck,fk->fc", lowered, where)
+    loudest = 20.0 * np.log10(np.maximum(np.abs(found).max(axis=1), TINY))
+    return FreeWeights(
         variation_db=float(np.sqrt(np.mean(spread**2))),
         spread_db=spread,
-        proven=bool(np.all((rank == 1) | (spread == 0.0))),
+        weights=found,
+        output_db=float(np.mean(level_db(seat_pressure(h, found)) @ a - loudest)) - 20.0 * log10(h.shape[2]),
+        least_db=proven,
     )
 
 

@@ -1,4 +1,4 @@
-"""The bound of a plan's positions: exact where it can be, never above the plan, and found again by plainer means."""
+"""Free weights at a plan's positions: exact where they can be, never worse than the plan, against plainer means."""
 
 from itertools import pairwise
 
@@ -8,7 +8,7 @@ from scipy.optimize import differential_evolution, minimize
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.metrics import level_db, seat_pressure, variation_db
-from solvers.choice.bound import Bound, bound_of, least_spread
+from solvers.choice.free_weights import FreeWeights, best_weights, free_weights_of
 from solvers.search.problem import Problem
 from solvers.search.search import search
 
@@ -17,9 +17,9 @@ def noise(random: np.random.Generator, *shape: int) -> Complexes:
     return np.asarray(random.normal(size=shape) + 1j * random.normal(size=shape))
 
 
-def bound_at(transfer: Complexes, weight: Floats, weights: Complexes | None = None) -> Bound:
+def best_at(transfer: Complexes, weight: Floats, weights: Complexes | None = None, *, boxes: int = 0) -> FreeWeights:
     ones = np.ones((transfer.shape[0], transfer.shape[2]), dtype=np.complex128)
-    return least_spread(transfer, weight, ones if weights is None else weights)
+    return best_weights(transfer, weight, ones if weights is None else weights, boxes=boxes)
 
 
 def spread(h: Complexes, w: Complexes, a: Floats) -> float:
@@ -30,17 +30,16 @@ def spread(h: Complexes, w: Complexes, a: Floats) -> float:
 @pytest.mark.parametrize(("n_seat", "n_sub"), [(1, 1), (2, 2), (3, 3), (3, 5), (6, 6), (6, 8)])
 def test_as_many_subs_as_seats_can_make_all_alike(n_seat: int, n_sub: int) -> None:
     random = np.random.default_rng(n_seat)
-    bound = bound_at(noise(random, 9, n_seat, n_sub), random.uniform(0.2, 2.0, n_seat))
-    assert bound.variation_db == 0.0
-    assert bound.proven
+    best = best_at(noise(random, 9, n_seat, n_sub), random.uniform(0.2, 2.0, n_seat))
+    assert best.variation_db == 0.0
 
 
 def test_one_sub_has_nothing_to_choose(close) -> None:
     random = np.random.default_rng(1)
     h, a = noise(random, 11, 5, 1), random.uniform(0.5, 2.0, 5)
-    bound = bound_at(h, a, noise(random, 11, 1))
-    close(bound.variation_db, variation_db(level_db(h[:, :, 0]), a), rtol=1e-9)
-    assert bound.proven
+    best = best_at(h, a, noise(random, 11, 1))
+    close(best.variation_db, variation_db(level_db(h[:, :, 0]), a), rtol=1e-9)
+    close(best_at(h, a, noise(random, 11, 1), boxes=10).least_db, best.variation_db, rtol=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -48,11 +47,11 @@ def test_never_above_the_plan(seed: int) -> None:
     random = np.random.default_rng(seed)
     n_sub, n_seat = int(random.integers(2, 5)), int(random.integers(9, 12))
     h, a, w = noise(random, 8, n_seat, n_sub), random.uniform(0.1, 3.0, n_seat), noise(random, 8, n_sub)
-    bound = bound_at(h, a, w)
+    best = best_at(h, a, w)
     own = np.array([spread(h[f], w[f], a) for f in range(8)])
-    assert np.all(bound.spread_db <= own * (1.0 + 1e-9))
-    assert bound.variation_db < 0.9 * variation_db(level_db(seat_pressure(h, w)), a)
-    assert not bound.proven
+    assert np.all(best.spread_db <= own * (1.0 + 1e-9))
+    assert best.variation_db < 0.9 * variation_db(level_db(seat_pressure(h, w)), a)
+    assert best.least_db == 0.0  # nothing was proven
 
 
 def test_one_start_alone_still_holds_the_plans_own_value(close) -> None:
@@ -63,7 +62,7 @@ def test_one_start_alone_still_holds_the_plans_own_value(close) -> None:
     for f in range(6):
         fit = minimize(lambda x, f=f: spread(h[f], np.array([1.0 + 0j, x[0] + 1j * x[1]]), a), [1.0, 0.0], tol=1e-12)
         w[f] = 1.0, fit.x[0] + 1j * fit.x[1]
-    few = least_spread(h, a, w, starts=3)
+    few = best_weights(h, a, w, starts=3)
     assert np.all(few.spread_db <= np.array([spread(h[f], w[f], a) for f in range(6)]) * (1.0 + 1e-9))
     assert np.all(few.spread_db > 0.5)  # seven seats, two subs: nothing makes them alike
 
@@ -73,7 +72,7 @@ def test_two_subs_against_a_fine_grid(seed: int) -> None:
     """With two subs only their ratio counts: a grid over its size and phase, then scipy's simplex from the best."""
     random = np.random.default_rng(seed)
     h, a = noise(random, 4, 5, 2), random.uniform(0.3, 2.0, 5)
-    bound = bound_at(h, a)
+    best = best_at(h, a)
     angle, phase = np.meshgrid(np.linspace(0.0, np.pi / 2, 181), np.linspace(0.0, 2 * np.pi, 361), indexing="ij")
     w = np.stack([np.cos(angle) + 0j, np.sin(angle) * np.exp(1j * phase)])
     for f in range(4):
@@ -86,49 +85,49 @@ def test_two_subs_against_a_fine_grid(seed: int) -> None:
             return spread(h[f], np.array([np.cos(x[0]), np.sin(x[0]) * np.exp(1j * x[1])]), a)
 
         fine = minimize(miss, [angle[at], phase[at]], method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-10})
-        assert bound.spread_db[f] == pytest.approx(fine.fun, rel=1e-5)
+        assert best.spread_db[f] == pytest.approx(fine.fun, rel=1e-5)
 
 
 def test_three_subs_against_a_search_of_another_kind() -> None:
     random = np.random.default_rng(5)
     h, a = noise(random, 2, 7, 3), random.uniform(0.3, 2.0, 7)
-    bound = bound_at(h, a)
+    best = best_at(h, a)
     for f in range(2):
 
         def miss(x: Floats, f: int = f) -> float:
             return spread(h[f], np.array([1.0 + 0j, x[0] + 1j * x[1], x[2] + 1j * x[3]]), a)
 
         other = differential_evolution(miss, [(-4.0, 4.0)] * 4, seed=1, tol=1e-8, maxiter=400)
-        assert bound.spread_db[f] <= other.fun * (1.0 + 1e-6)
-        assert bound.spread_db[f] > 0.5 * other.fun
+        assert best.spread_db[f] <= other.fun * (1.0 + 1e-6)
+        assert best.spread_db[f] > 0.5 * other.fun
 
 
 def test_a_common_factor_and_the_order_of_things_change_nothing(close) -> None:
     random = np.random.default_rng(2)
     h, a = noise(random, 7, 6, 3), random.uniform(0.3, 2.0, 6)
-    plain = bound_at(h, a)
+    plain = best_at(h, a)
     factor = 10.0 ** random.uniform(-6, 6, (7, 1, 1)) * np.exp(2j * np.pi * random.random((7, 1, 1)))
-    close(bound_at(h * factor, 5.0 * a).spread_db, plain.spread_db, rtol=1e-5)
+    close(best_at(h * factor, 5.0 * a).spread_db, plain.spread_db, rtol=1e-5)
     seats, subs = random.permutation(6), random.permutation(3)
-    close(bound_at(h[:, seats][:, :, subs], a[seats]).spread_db, plain.spread_db, rtol=1e-5)
+    close(best_at(h[:, seats][:, :, subs], a[seats]).spread_db, plain.spread_db, rtol=1e-5)
 
 
 def test_a_further_sub_never_raises_it_and_a_copy_of_one_changes_nothing(close) -> None:
     random = np.random.default_rng(3)
     h, a = noise(random, 9, 7, 4), np.ones(7)
-    falling = [bound_at(h[:, :, : n + 1], a).spread_db for n in range(4)]
+    falling = [best_at(h[:, :, : n + 1], a).spread_db for n in range(4)]
     for fewer, more in pairwise(falling):
         assert np.all(more <= fewer + 1e-6)
     doubled = np.concatenate([h[:, :, :2], h[:, :, :1]], axis=2)
-    close(bound_at(doubled, a).spread_db, falling[1], rtol=1e-5)
+    close(best_at(doubled, a).spread_db, falling[1], rtol=1e-5)
 
 
 def test_a_seat_without_weight_is_not_heard(close) -> None:
     random = np.random.default_rng(4)
     h = noise(random, 5, 5, 2)
     close(
-        bound_at(h, np.array([1.0, 2.0, 0.0, 1.0, 1.0])).spread_db,
-        bound_at(h[:, [0, 1, 3, 4]], np.array([1.0, 2.0, 1.0, 1.0])).spread_db,
+        best_at(h, np.array([1.0, 2.0, 0.0, 1.0, 1.0])).spread_db,
+        best_at(h[:, [0, 1, 3, 4]], np.array([1.0, 2.0, 1.0, 1.0])).spread_db,
         rtol=1e-6,
     )
 
@@ -140,5 +139,5 @@ def test_no_plan_of_a_search_is_below_its_bound() -> None:
     )
     (outcome,) = search(problem, counts=[2], seed=1, keep=4)
     for plan in outcome.plans:
-        bound = bound_of(problem, plan)
-        assert 0.0 < bound.variation_db < plan.variation_db
+        best = free_weights_of(problem, plan)
+        assert 0.0 < best.variation_db < plan.variation_db
