@@ -13,7 +13,7 @@ from typing import Any
 
 PLAIN = frozenset({"bytes", "bytearray", "str", "int", "float", "bool", "complex", "list", "tuple", "dict", "set"})
 
-TRACEBACK = ("tblib.pickling_support", "unpickle_traceback")  # how dask sends tracebacks
+TBLIB = "tblib.pickling_support"  # how dask sends exceptions and tracebacks
 
 
 class Stranger(Exception):  # an exception, since errors are what strangers send most
@@ -41,10 +41,27 @@ def _no_traceback(*frames: object) -> None:
     """In place of the traceback of a stranger's error."""
 
 
+def _exception(kind: Any, arguments: Any, *about: object) -> Any:
+    """An error by its class and arguments, without what went before it."""
+    return kind(*arguments)
+
+
+def _exception_with_attributes(kind: Any, attributes: Any, *about: object) -> Any:
+    """The same where the arguments stand among attributes; no other of them is set."""
+    return kind(*attributes["args"])
+
+
+SENT = {
+    (TBLIB, "unpickle_traceback"): _no_traceback,
+    (TBLIB, "unpickle_exception"): _exception,
+    (TBLIB, "unpickle_exception_with_attrs"): _exception_with_attributes,
+}
+
+
 class _Reader(pickle.Unpickler):
     def find_class(self, module: str, name: str, /) -> Any:
-        if (module, name) == TRACEBACK:
-            return _no_traceback
+        if (module, name) in SENT:
+            return SENT[module, name]
         found = getattr(builtins, name, None) if module == "builtins" else None
         if isinstance(found, type) and (name in PLAIN or issubclass(found, Exception)):
             return found

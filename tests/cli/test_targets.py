@@ -44,8 +44,15 @@ WRITERS = (
     ("study study.toml", "--csv", ".csv"),
     ("study study.toml", "--report", ".html"),
     ("study study.toml --room 1", "--output", ".toml"),
+    ("predict room.toml --layout saved.json", "--output", ".png"),
+    ("explore plan.h5", "--output", ".html"),
+    ("compare plan.h5 room.toml saved.json", "--output", ".png"),
+    ("judge plan.h5 --in room.toml", "--output", ".png"),
+    ("layout plan.h5 --project room.toml", "--output", ".toml"),
+    ("watch room.toml", "--output", ".png"),
 )
-NO_INPUT = {("demo", "--into"), ("new", "FILE"), ("optimise", "--measured")}  # what writes without reading, and reads
+NO_INPUT = {("demo", "--into"), ("new", "FILE")}  # writes without reading
+READ = {("optimise", "--measured"), ("predict", "--layout"), ("judge", "--in"), ("layout", "--project")}
 
 
 @pytest.fixture(scope="module")
@@ -60,6 +67,7 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "study.toml").write_text("\n".join(kept))
     (folder / "rooms.csv").write_text("length_m,width_m,height_m\n4.6,3.5,2.4\n5.2,3.9,2.7\n")
     (folder / "small.toml").write_text(SMALL)
+    (folder / "saved.json").write_text("{}")
     return folder
 
 
@@ -104,7 +112,7 @@ def test_no_command_writes_over_what_it_reads(run: Run, here: Path, command: str
 
 def test_every_option_that_writes_is_held_to_it() -> None:
     """Whatever takes a path is in the list above, or said to read or to have no input."""
-    known = {(command.split()[0], option) for command, option, _ in WRITERS} | NO_INPUT
+    known = {(command.split()[0], option) for command, option, _ in WRITERS} | NO_INPUT | READ
     found = set()
     for command in app.registered_commands:
         assert command.callback is not None
@@ -119,7 +127,7 @@ def test_every_option_that_writes_is_held_to_it() -> None:
 
 def test_the_name_that_a_command_chooses_is_held_to_it_too(run: Run, here: Path) -> None:
     plan = (here / "plan.h5").read_bytes()
-    for name, command in (("plan.html", "report"), ("plan.pdf", "drawing")):
+    for name, command in (("plan.html", "report"), ("plan.pdf", "drawing"), ("plan.html", "explore")):
         (here / name).write_bytes(plan)
         assert run(command, name, "--force").exit_code == 2
         assert (here / name).read_bytes() == plan

@@ -1,5 +1,7 @@
 """What workers give back is data: nothing in it is run, and only what was asked for is kept."""
 
+import copyreg
+import io
 import os
 import pickle
 from collections.abc import Callable
@@ -139,7 +141,7 @@ def test_a_failure_crosses_as_text() -> None:
         raise CannotCross("the room ", "has no\nfloor")
 
     with pytest.raises(TypeError):
-        pickle.loads(pickle.dumps(CannotCross("a", "b")))
+        pickle.loads(pickled(CannotCross("a", "b")))
     data = replied(work, "", "")
     assert isinstance(data, bytes)
     assert taken(data).reason == "CannotCross: the room has no floor"
@@ -156,6 +158,30 @@ def test_a_worker_with_other_software_says_so_and_does_nothing(plan: StudyPlan) 
 
 
 # -- pickles ----------------------------------------------------------------------------------------------------------
+
+
+def pickled(value: object, table: dict[type, Any] | None = None) -> bytes:
+    """Pickled by Python's own rules, or those of the table, whatever a library has registered in this process."""
+    buffer = io.BytesIO()
+    pickler = pickle.Pickler(buffer)
+    pickler.dispatch_table = table or {}
+    pickler.dump(value)
+    return buffer.getvalue()
+
+
+def sent_by_dask(value: object) -> bytes:
+    """Pickled as a process does that has loaded dask, with the error's traceback."""
+    support = pytest.importorskip("tblib.pickling_support", reason="dask is not installed")
+    kept = dict(copyreg.dispatch_table)
+    try:
+        support.install()
+        return pickled(value, dict(copyreg.dispatch_table))
+    finally:
+        copyreg.dispatch_table.clear()
+        copyreg.dispatch_table.update(kept)
+
+
+WAYS = pytest.mark.parametrize("way", [pickled, sent_by_dask])
 
 
 class Trap:
@@ -183,15 +209,36 @@ def test_nothing_in_a_pickle_is_run(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     "value", [b"bytes", "text", 1, 2.5, None, True, [1, (2, {"a": {3}})], ValueError("no such room"), KeyError("x")]
 )
-def test_plain_data_and_pythons_own_errors_are_read(value: object) -> None:
-    read = careful_loads(pickle.dumps(value))
+@WAYS
+def test_plain_data_and_pythons_own_errors_are_read(value: object, way: Callable[[object], bytes]) -> None:
+    read = careful_loads(way(value))
     assert type(read) is type(value)
     assert repr(read) == repr(value)
 
 
-def test_what_cannot_be_read_or_made_stands_for_itself() -> None:
+@WAYS
+def test_an_error_is_read_without_what_hangs_on_it(way: Callable[[object], bytes]) -> None:
+    """Not its traceback, not what its sender set on it, not the error that went before."""
+    error: Exception
+    try:
+        try:
+            raise KeyError("first")
+        except KeyError as first:
+            raise ValueError("no such room") from first
+    except ValueError as caught:
+        error = caught
+    error.__dict__["strange"] = "value"
+    read = careful_loads(way(error))
+    assert type(read) is ValueError
+    assert read.args == ("no such room",)
+    assert read.__traceback__ is None
+    assert read.__cause__ is None
+
+
+@WAYS
+def test_what_cannot_be_read_or_made_stands_for_itself(way: Callable[[object], bytes]) -> None:
     assert isinstance(careful_loads(b"no pickle"), Stranger)
-    read = careful_loads(pickle.dumps(CannotCross("a", "b")))
+    read = careful_loads(way(CannotCross("a", "b")))
     assert isinstance(read, Stranger)
     assert read.name.endswith("CannotCross")
-    assert isinstance(careful_loads(pickle.dumps(np.ones(3))), Stranger)
+    assert isinstance(careful_loads(way(np.ones(3))), Stranger)
