@@ -75,7 +75,7 @@ for command in (
 
 def _print_version(asked: bool) -> None:
     if asked:
-        from roommodes import __version__
+        from roommodes.version import __version__
 
         print(f"roommodes {__version__}")
         raise typer.Exit

@@ -17,35 +17,13 @@
 # Where do subwoofers go, how many, and how is each driven? This is `roommodes` step by step, in Python; the command
 # `roommodes optimise` does all of it at once.
 #
-# The room is the demo's and is invented. Change it, or read your own file with
-# `roommodes.project.reading.load_project`.
+# The room is the demo's and is invented. Change it, or read your own file with `rm.load("room.toml")`.
 
 # %%
-from importlib.resources import files
-
-import matplotlib as mpl
+import matplotlib.pyplot as plt
 import numpy as np
 
-from cli.figures.common_axes import STYLE, SubMark, figure_bytes, new_figure, plan_view, seat_levels
-from roommodes.acoustics.built_modes import built_modes
-from roommodes.acoustics.transfer import transfer_function
-from roommodes.project.glass import glass_of
-from roommodes.project.reading import parse_project
-from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
-from solvers.plans.by_hand import predict_layout
-from solvers.plans.solve import solve
-
-
-class Picture:
-    """A figure as a notebook shows it."""
-
-    def __init__(self, figure):
-        with mpl.rc_context(STYLE):
-            self.png = figure_bytes(figure, ".png")
-
-    def _repr_png_(self):
-        return self.png
-
+import roommodes as rm
 
 # %% [markdown]
 # ## The drawing
@@ -54,38 +32,17 @@ class Picture:
 # equipment and the cabinet's own size have taken their share.
 
 # %%
-project = parse_project(
-    files("roommodes.project").joinpath("demo.toml").read_text(encoding="utf-8"), source="demo.toml"
-)
-room, surfaces = project.room, project.surfaces()
-seats, candidates = project.seats, project.candidates
+project = rm.demo()
+room, seats, candidates = project.room, project.seats, project.candidates
 print(f"{project.name}: {room.length_m} x {room.width_m} x {room.height_m} m, {room.volume_m3:.0f} m3")
 print(f"{len(seats)} seats, {len(candidates)} candidates")
-for surface in surfaces:
+for surface in project.surfaces():
     print(f"  {surface.name}")
 
-
 # %%
-def draw_plan(axes, *, title, subs=(), candidate_m=None):
-    """The room from above."""
-    return plan_view(
-        axes,
-        room=room,
-        seat_m=seats.position_m,
-        seat_row=seats.row.tolist(),
-        row_name=[row.name for row in project.rows],
-        subs=subs,
-        title=title,
-        candidate_m=candidate_m,
-        glass=glass_of(project),
-        screen_width_m=project.screen.width_m,
-    )
-
-
-with mpl.rc_context(STYLE):
-    figure = new_figure(6.5, 5.6)
-    draw_plan(figure.subplots(), title="Where a sub may stand", candidate_m=candidates.position_m)
-Picture(figure)
+with rm.plot.style():
+    figure, axes = plt.subplots(figsize=(6.5, 5.6))
+    rm.plot.project(axes, project, title="Where a sub may stand")
 
 # %% [markdown]
 # ## What the room does
@@ -94,7 +51,7 @@ Picture(figure)
 # spring, above them a mass, and the mode moves. So do its nulls, which are where a seat should not be.
 
 # %%
-modes = built_modes(room, surfaces, max_hz=60.0)
+modes = project.modes(max_hz=60.0)
 print("mode    rigid Hz  built Hz  decay s")
 for mode in modes:
     print(
@@ -113,14 +70,15 @@ print(f"\nThe first mode across the room moves by {shift_hz:.2f} Hz, its null by
 # where the sub stands.
 
 # %%
-for mode in built_modes(room, (), max_hz=60.0):
+bare = project.with_(walls=dict.fromkeys(("front", "rear", "left", "right", "floor", "ceiling"), "rigid"), regions=[])
+for mode in bare.modes(max_hz=60.0):
     assert abs(mode.frequency_hz / mode.rigid_hz - 1.0) < 1e-4
     assert abs(mode.decay_time_s * np.pi * mode.rigid_hz * room.loss_factor / np.log(1e3) - 1.0) < 1e-3
 
-hz = np.array([25.0, 40.0, 63.0, 100.0])
+hz = [25.0, 40.0, 63.0, 100.0]
 seat, sub = seats.position_m[:1], candidates.position_m[:1]
-there = transfer_function(room, surfaces, frequency_hz=hz, seat_m=seat, source_m=sub)
-back = transfer_function(room, surfaces, frequency_hz=hz, seat_m=sub, source_m=seat)
+there = rm.transfer(project, frequency_hz=hz, seat_m=seat, source_m=sub).values
+back = rm.transfer(project, frequency_hz=hz, seat_m=sub, source_m=seat).values
 assert np.abs(there - back).max() < 1e-5 * np.abs(there).max()
 print("reciprocal within", f"{np.abs(there - back).max() / np.abs(there).max():.0e}")
 
@@ -130,21 +88,10 @@ print("reciprocal within", f"{np.abs(there - back).max() / np.abs(there).max():.
 # The `[layout]` of the project. Both rows hear very different bass.
 
 # %%
-before = predict_layout(project)
-names, rows = seats.name, seats.row.tolist()
-mean_db = float(before.level_db.mean())
-with mpl.rc_context(STYLE):
-    figure = new_figure(8.0, 3.6)
-    seat_levels(
-        figure.subplots(),
-        frequency_hz=before.frequency_hz,
-        level_db=before.level_db - mean_db,
-        seat_name=names,
-        seat_row=rows,
-        title=f"Two in the front corners: variation {before.variation_db:.2f} dB",
-        level_label="re mean [dB]",
-    )
-Picture(figure)
+before = rm.predict(project)
+with rm.plot.style():
+    figure, axes = plt.subplots(figsize=(8.0, 3.6))
+    rm.plot.seats(axes, before, title=f"Two in the front corners: variation {before.variation_db:.2f} dB")
 
 # %% [markdown]
 # ## The plan
@@ -154,16 +101,16 @@ Picture(figure)
 # plan to build is the one whose last subs still bought enough evenness.
 
 # %%
-results = solve(project)
+results = rm.search(project)
 print("subs  variation  alike   free    output")
 for count, table in results.plans.items():
     print(
-        f"{count:4}  {table.variation_db[0]:6.2f} dB  {table.alike_db[0]:4.2f} dB  {table.weights_db[0]:4.2f} dB  "
-        f"{table.output_db[0]:4.1f} dB   {table.stop}"
+        f"{count:4}  {table.variation_db[0]:6.2f} dB  {table.merits.alike_db[0]:4.2f} dB  "
+        f"{table.merits.weights_db[0]:4.2f} dB  {table.output_db[0]:4.1f} dB   {table.found.stop}"
     )
-advice = results.choices.recommendation
-print(f"\nto build: {advice.subs} subs")
-for reason in advice.reasons:
+plan = results.recommended()
+print(f"\nto build: {plan.subs} subs")
+for reason in results.choices.recommendation.reasons:
     print(f"  {reason}")
 
 # %% [markdown]
@@ -172,59 +119,45 @@ for reason in advice.reasons:
 # transfer functions and the drives, and the results file holds both.
 
 # %%
-plans = results.plans[advice.subs]
-chosen = plans.candidate_index[0]
-weights = drive_weights(
-    results.frequency_hz, gain_db=plans.gain_db[0], delay_s=plans.delay_s[0], polarity=plans.polarity[0]
-)
-level = level_db(seat_pressure(results.transfer[:, :, chosen], weights))
-assert abs(variation_db(level, seats.weight) - plans.variation_db[0]) < 1e-9
+pressure = np.einsum("fsc,fc->fs", plan.transfer, plan.drives.weights(plan.frequency_hz))
+level = 20 * np.log10(np.abs(pressure))
+share = seats.weight / seats.weight.sum()
+by_hand = np.sqrt(np.mean(((level - (level @ share)[:, None]) ** 2) @ share))
+assert abs(by_hand - plan.variation_db) < 1e-9
+again = rm.judge(project, plan.positions_m, plan.drives)  # positions and drives put to the model anew
+assert abs(again.variation_db - plan.variation_db) < 0.01
 
-assert plans.weights_db[0] < plans.variation_db[0] < plans.alike_db[0]
+alike = plan.with_drives(rm.Drives.alike(plan.subs))
+free_db = plan.table.merits.weights_db[0]
+assert abs(alike.variation_db - plan.table.merits.alike_db[0]) < 1e-6
+assert free_db < plan.variation_db < alike.variation_db
 evenness = [table.variation_db[0] for table in results.plans.values()]
 assert evenness == sorted(evenness, reverse=True)  # more subs, more even
-assert results.plans[2].variation_db[0] < before.variation_db - 1.0  # with as many subs as were planned
-assert plans.variation_db[0] < results.choices.usual.driven_variation_db.min()  # than any usual layout, driven its best
-print(f"variation: {before.variation_db:.2f} dB in the front corners, {plans.variation_db[0]:.2f} dB as planned")
-print(f"output:    {before.output_db:.1f} dB in the front corners, {plans.output_db[0]:.1f} dB as planned")
+assert results.plan(2).variation_db < before.variation_db - 1.0  # with as many subs as were planned
+assert plan.variation_db < results.choices.usual.driven_variation_db.min()  # than any usual layout, driven its best
+print(f"variation: {before.variation_db:.2f} dB in the front corners, {plan.variation_db:.2f} dB as planned")
+print(f"output:    {before.output_db:.1f} dB in the front corners, {plan.output_db:.1f} dB as planned")
 
 # %% [markdown]
 # What the joiner and the calibrator get: where each sub stands, and its starting values.
 
 # %%
-drives = [
-    f"{gain:.1f} dB, {1e3 * delay:.2f} ms, {'normal' if polarity > 0 else 'inverted'}"
-    for gain, delay, polarity in zip(plans.gain_db[0], plans.delay_s[0], plans.polarity[0], strict=True)
-]
-for number, (index, drive) in enumerate(zip(chosen, drives, strict=True), start=1):
-    x, y, z = results.candidates.position_m[index]
-    print(f"sub {number}, {results.candidates.zone[index]}: x {x:.2f}, y {y:.2f}, z {z:.2f} m; {drive}")
+for sub in plan.settings(filters=False).subs:
+    x, y, z = sub.position_m
+    drive = f"{sub.gain_db:.1f} dB, {1e3 * sub.delay_s:.2f} ms, {'normal' if sub.polarity > 0 else 'inverted'}"
+    print(f"sub {sub.number}, {sub.zone}: x {x:.2f}, y {y:.2f}, z {z:.2f} m; {drive}")
 
-subs = [
-    SubMark(position_m=tuple(results.candidates.position_m[index]), drive=drive)
-    for index, drive in zip(chosen, drives, strict=True)
-]
-with mpl.rc_context(STYLE):
-    figure = new_figure(12.5, 5.6)
-    left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.15))
-    draw_plan(left, title="The plan", subs=subs)
-    seat_levels(
-        right,
-        frequency_hz=results.frequency_hz,
-        level_db=plans.level_db[0] - float(plans.level_db[0].mean()),
-        seat_name=names,
-        seat_row=rows,
-        title=f"As planned: variation {plans.variation_db[0]:.2f} dB",
-        level_label="re mean [dB]",
-    )
-Picture(figure)
+with rm.plot.style():
+    figure, (left, right) = plt.subplots(1, 2, figsize=(12.5, 5.6), width_ratios=(1.0, 1.15))
+    rm.plot.plan(left, plan, title="The plan")
+    rm.plot.seats(right, plan, title=f"As planned: variation {plan.variation_db:.2f} dB")
 
 # %% [markdown]
 # ## What it costs, and what comes next
 #
 # Evenness is paid for with output: drives that even the seats out also cancel in part. If that is too little, give
-# output a weight in `[search.weights]`, or allow a narrower range of gains. `write_results` keeps the
-# plan; `roommodes report`, `drawing` and `settings` make of it what the owner, the joiner and the calibrator need.
+# output a weight in `[search.weights]`, or allow a narrower range of gains. `rm.save(results, "plan.h5")` keeps the
+# plan; `rm.report`, `rm.drawing` and `plan.settings()` make of it what the owner, the joiner and the calibrator need.
 # Gains, delays and polarities are starting values; they are tuned on site, with measurements.
 #
 # Mind hearing (loud bass harms by level and time), glass near loud bass, heavy cabinets and what hangs overhead, mains

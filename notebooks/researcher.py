@@ -17,34 +17,14 @@
 # does what the literature says of rigid rooms hold in rooms as they are built, with walls that swallow and glass that
 # gives way? Here sixteen rooms are studied, each built in three ways, and every conclusion is checked by a cell.
 #
-# `roommodes study` does the same for hundreds of rooms, on all processors or a cluster; `study_in_process` is for small
-# studies like this one.
+# `roommodes study`, or `rm.study("study.toml").run()`, does the same for hundreds of rooms, on all processors or a
+# cluster; `here` is for small studies like this one.
 
 # %%
-import matplotlib as mpl
+import matplotlib.pyplot as plt
 import numpy as np
 
-from cli.figures.common_axes import STYLE, figure_bytes, new_figure
-from cli.figures.study import differences, distributions
-from roommodes.acoustics.transfer import transfer_function
-from roommodes.project.reading import parse_project
-from roommodes.responses.metrics import level_db
-from roommodes.running import Running
-from roommodes.studies.reading import parse_study
-from solvers.study.compare import compare
-from solvers.study.run import plan_study, study_in_process
-
-
-class Picture:
-    """A figure as a notebook shows it."""
-
-    def __init__(self, figure):
-        with mpl.rc_context(STYLE):
-            self.png = figure_bytes(figure, ".png")
-
-    def _repr_png_(self):
-        return self.png
-
+import roommodes as rm
 
 # %% [markdown]
 # ## The family
@@ -133,8 +113,7 @@ construction = "glass pane 6 mm"
 
 results = {}
 for build, walls in BUILDS.items():
-    study = parse_study(STUDY.format(build=build, walls=walls), source=build)
-    results[build] = study_in_process(plan_study(study), running=Running(threads=2))
+    results[build] = rm.study_from(STUDY.format(build=build, walls=walls)).here(threads=2)
 
 names = list(results["rigid"].strategies)
 ONE, TWO, FOUR_MIDDLES, FOUR_CORNERS, TWO_ADJUSTED, FOUR_ADJUSTED = range(6)
@@ -147,16 +126,14 @@ for place, name in enumerate(names):
     print(f"{name:24} " + "  ".join(f"{build}: {variation[build][:, place].mean():.2f}" for build in BUILDS))
 
 # %%
-with mpl.rc_context(STYLE):
-    figure = new_figure(10.5, 3.9)
-    panels = figure.subplots(1, 3, sharey=True)
+with rm.plot.style():
+    figure, panels = plt.subplots(1, 3, figsize=(10.5, 3.9), sharey=True)
     for axes, build in zip(panels, BUILDS, strict=True):
-        distributions(axes, values=variation[build], names=names, label="variation [dB]", title=build)
+        rm.plot.distributions(axes, results[build], title=build)
         axes.set_xlim(0.0, 9.0)
         axes.label_outer()
         if axes is not panels[-1]:
             axes.get_legend().remove()
-Picture(figure)
 
 # %% [markdown]
 # ## What is known
@@ -202,7 +179,7 @@ print(f"four corners over four midpoints below c / L: {gain_db.min():.1f} to {ga
 # good means within half a decibel in about two rooms of three.
 
 # %%
-compared = {build: compare(found) for build, found in results.items()}
+compared = {build: rm.compare(found) for build, found in results.items()}
 
 
 def pair_of(build, cheaper, dearer):
@@ -242,17 +219,15 @@ assert alike.within_share.value > 0.7
 assert 0.0 < pair_of("rigid", TWO_ADJUSTED, FOUR_ADJUSTED).mean_db.value < 0.6
 
 pairs = [pair_of("rigid", *which) for which in COMPARED]
-with mpl.rc_context(STYLE):
-    figure = new_figure(8.0, 2.8)
-    differences(
-        figure.subplots(),
-        values=[pair.difference_db for pair in pairs],
-        names=[f"{names[a]} / {names[b]}" for a, b in COMPARED],
-        means=[(pair.mean_db.value, pair.mean_db.low, pair.mean_db.high) for pair in pairs],
-        within_db=0.5,
+with rm.plot.style():
+    figure, axes = plt.subplots(figsize=(8.0, 2.8))
+    rm.plot.differences(
+        axes,
+        results["rigid"],
+        compared["rigid"],
+        pairs=pairs,
         title="Rigid rooms: two against four, one dot per room",
     )
-Picture(figure)
 
 # %% [markdown]
 # ## Where built rooms depart
@@ -301,15 +276,13 @@ assert np.median(results["light"].rooms["decay_s"]) < 0.2 * np.median(results["r
 # %%
 spread_db = {}
 for build in ("rigid", "one long wall a pane"):
-    project = parse_project(results[build].rooms["project_toml"][0], source="room 1")
-    transfer = transfer_function(
-        project.room,
-        project.surfaces(),
+    project = rm.loads(results[build].rooms["project_toml"][0], source="room 1")
+    pair = rm.transfer(
+        project,
         frequency_hz=results[build].frequency_hz,
-        seat_m=project.seats.position_m,
         source_m=results[build].arrays["position_m"][0, TWO, :2],
     )
-    level = level_db(transfer.sum(axis=2)).reshape(-1, 3, 4)  # frequency, row, seat from left to right
+    level = 20 * np.log10(np.abs(pair.values.sum(axis=2))).reshape(-1, 3, 4)  # frequency, row, seat from left to right
     spread_db[build] = np.abs(level - level[:, :, ::-1]).max()
     print(f"{build:21} largest difference between a seat and its mirror image: {spread_db[build]:.2f} dB")
 assert spread_db["rigid"] < 0.05  # lengths are kept to 0.1 mm

@@ -77,3 +77,7 @@ class NoSuchPlan(RoommodesError):
     def __init__(self, what: str, message: str) -> None:
         self.what = what
         super().__init__(message)
+
+
+class PackageMissing(RoommodesError):
+    """An optional package is needed and not installed; the message says which, and how to install it."""

@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from roommodes import __version__
 from roommodes.project.reading import parse_project
+from roommodes.version import __version__
 
 ROOT = Path(__file__).parents[1]
 PACKAGES = ("roommodes", "solvers", "cli")
@@ -43,6 +43,7 @@ HEAVY = {
     "sofar",
     "threadpoolctl",
 }
+FRONT_DOOR = {"roommodes.plot", "roommodes.plan.questions"}  # with roommodes.front, see DEVELOPERS.md
 MUTATORS = {"append", "extend", "insert", "add", "update", "setdefault", "pop", "popitem", "clear", "remove", "discard"}
 PART_OF = {"pydantic_core": "pydantic"}  # modules that come with a distribution of another name
 MUTABLE_CALLS = {"list", "dict", "set", "bytearray", "defaultdict", "deque", "Counter", "OrderedDict"}
@@ -129,6 +130,10 @@ def test_imports_run_one_way_and_no_further_than_the_guide_says(package: str) ->
     allowed = dependency_table()[package] | {package}
     for name, _, tree in modules(package):
         roots = {target.split(".")[0] for target in imported(list(ast.walk(tree)))}
+        if name in FRONT_DOOR or name.startswith("roommodes.front."):
+            early = {target.split(".")[0] for target in at_load(tree)} & {"solvers", "cli", "matplotlib"}
+            assert not early, f"{name} imports {sorted(early)} when it is loaded"
+            roots -= {"solvers", "cli", "matplotlib"}
         beyond = {PART_OF.get(root, root) for root in roots} - set(sys.stdlib_module_names) - allowed
         assert not beyond, f"{name} imports {sorted(beyond)}; DEVELOPERS.md allows {package}/ {sorted(allowed)}"
 

@@ -15,7 +15,6 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
-    from roommodes.filters.crossovers import Crossover
     from roommodes.project.mains import MainsTable
 
 
@@ -65,7 +64,7 @@ def crossover(
     from roommodes.plan.starting_values import check_rate
     from roommodes.project.mains import MainsTable
     from roommodes.storage.whole_file import write_whole
-    from solvers.crossover.with_mains import crossed, meet_mains
+    from solvers.crossover.with_mains import crossed, meet_mains, wanted_crossover
 
     if output and (fault := plan_suffix_fault(output, PLAN_SUFFIXES)):
         raise typer.BadParameter(f"{fault}; a figure goes to --figure", param_hint="--output")
@@ -75,8 +74,8 @@ def crossover(
     plan = choose_plan(file, subs=subs, rank=rank)
     targets = {"--output": output, "--figure": figure}
     check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
-    mains = plan.project.mains or MainsTable()
-    wanted = wanted_crossover(mains, at=at, order=order, kind=kind)
+    check_order(plan.project.mains or MainsTable(), order, kind)
+    wanted = wanted_crossover(plan.project, at_hz=at, order=order, kind=kind)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = meet_mains(plan, wanted, gain_db=gain, running=running)
     if output:
@@ -99,23 +98,10 @@ def crossover(
             page.line(f"Figure written to {figure}.")
 
 
-def wanted_crossover(
-    mains: "MainsTable",
-    *,
-    at: float | None,
-    order: int | None,
-    kind: Literal["linkwitz-riley", "butterworth"] | None,
-) -> "Crossover":
-    """The project's crossover with what was asked for in its place."""
-    from roommodes.filters.crossovers import Crossover
-
+def check_order(mains: "MainsTable", order: int | None, kind: str | None) -> None:
+    """Refuse an order that the kind has not."""
     if (kind or mains.crossover) == "linkwitz-riley" and (order or mains.order) % 2:
         raise typer.BadParameter(
             f"got {order or mains.order} with linkwitz-riley; allowed: 2, 4, 6, 8, or --kind butterworth",
             param_hint="--order",
         )
-    return Crossover(
-        kind=kind or mains.crossover,
-        order=order or mains.order,
-        frequency_hz=mains.frequency_hz if at is None else at,
-    )

@@ -42,6 +42,7 @@ def drawing(
 
     Example: roommodes drawing plan.h5 -o sheet.pdf
     """
+    from cli.drawing.file import sheet_file
     from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_of
     from roommodes.storage.whole_file import write_whole
 
@@ -55,15 +56,7 @@ def drawing(
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": target}, inputs=[file], force=force)
     sheet = drawing_sheet(plan, SheetWishes(paper=paper and paper.upper(), scale=scale, revision=revision))
-    if target.suffix.lower() == ".dxf":
-        from cli.drawing.dxf import sheet_dxf
-
-        data = sheet_dxf(sheet)
-    else:
-        from cli.drawing.paper import sheet_bytes
-
-        data = sheet_bytes(sheet, target.suffix)
-    write_whole(target, data, force=force)
+    write_whole(target, sheet_file(sheet, target.suffix), force=force)
     if as_json:
         print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.subs})
     elif not quiet:

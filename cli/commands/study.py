@@ -1,7 +1,6 @@
 """`roommodes study`: hundreds of rooms, fairly compared."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,25 +16,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from cli.formats.study_files import Kind, StudyTargets
-    from roommodes.running import Running
     from roommodes.studies.reading import Study
     from roommodes.studies.results import StudyResults
     from solvers.study.compare import StudyComparison
     from solvers.study.run import Event, StudyPlan
-    from solvers.study.workers import Crew
+    from solvers.study.whole import Cluster
 
 EXIT_FAILURES = 4
 STOPPING = "stopping: up to 3 s for the rooms in hand; what is finished is kept; once more to end at once"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cluster:
-    """A scheduler, and how long it is waited for: until it answers, while it is silent, and without workers [s]."""
-
-    address: str
-    answer_s: float
-    silence_s: float
-    workers_s: float
 
 
 @guarded
@@ -119,7 +107,11 @@ def study(
     targets.check(wanted.paths, needed_bytes=_sizes(plan)[1])
     cluster = None
     if scheduler is not None:
-        cluster = Cluster(address=scheduler, answer_s=answer_limit, silence_s=silence_limit, workers_s=worker_limit)
+        from solvers.study.cluster import Patience
+        from solvers.study.whole import Cluster
+
+        patience = Patience(answer_s=answer_limit, silence_s=silence_limit, workers_s=worker_limit)
+        cluster = Cluster(address=scheduler, patience=patience)
     failed = _run(plan, targets, count, cluster, as_json=as_json, quiet=quiet)
     if failed:
         say_error(
@@ -145,43 +137,40 @@ def _run(
     plan: "StudyPlan",
     targets: "StudyTargets",
     workers: int,
-    cluster: Cluster | None,
+    cluster: "Cluster | None",
     *,
     as_json: bool,
     quiet: bool,
 ) -> list[tuple[str, str]]:
     """Run what is not finished and write the results; (room, reason) of what failed."""
-    from roommodes.studies.results import write_study
-    from solvers.study.compare import compare, comparison_columns
-    from solvers.study.run import finished_jobs, results_of, run_jobs
-    from solvers.study.store import opened, store_of
+    from solvers.study.store import store_of
+    from solvers.study.whole import Told, run_study
 
     target = targets.results
-    store = store_of(target)
-    with opened(store, target), interruptible(STOPPING) as stop_asked:
-        finished = finished_jobs(plan, store)
-        if not quiet and (other := store.other_software(plan.expected.software, finished)):
-            warn([f"{store.folder.name}: {other}"])
+
+    def planned(finished: int) -> None:
         if as_json:
-            print_json_line({"event": "planned", "jobs": len(plan.jobs), "finished": len(finished)})
-        records, failures = finished, dict[str, str]()
-        if len(finished) < len({job.key for job in plan.jobs}):
-            with progress(quiet=quiet, cancelled=stop_asked) as running:
-                records, failures = run_jobs(
-                    plan,
-                    store,
-                    _crew(plan, workers, cluster, running, quiet=quiet),
-                    finished=finished,
-                    watch=_json_event if as_json else None,
-                    running=running,
-                )
-        failed = [(job.title, failures[job.key]) for job in plan.jobs if job.key in failures]
-        if not records:
-            return failed
-        results = results_of(plan, records, failures)
-        compared = compare(results)
-        columns = comparison_columns(results, compared)
-        write_study(target, results, columns, force=targets.may_replace("results"))
+            print_json_line({"event": "planned", "jobs": len(plan.jobs), "finished": finished})
+
+    told = Told(
+        planned=planned,
+        warning=lambda text: None if quiet else warn([text]),
+        remark=lambda text: None if quiet else say_error([text]),
+        event=_json_event if as_json else None,
+    )
+    with interruptible(STOPPING) as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        done = run_study(
+            plan,
+            target,
+            workers=workers,
+            cluster=cluster,
+            may_replace=lambda: targets.may_replace("results"),
+            told=told,
+            running=running,
+        )
+    results, compared = done.results, done.compared
+    if results is None or compared is None:
+        return list(done.failed)
     _write_extras(
         plan.study, results, compared, table=targets.table, page=targets.page, may_replace=targets.may_replace
     )
@@ -194,32 +183,10 @@ def _run(
 
         page = Page()
         print_study(page, plan.study, results, compared)
-        page.line(f"Results written to {target}; finished rooms are kept in {store.folder.name}, for another run.")
-    return failed
-
-
-def _crew(plan: "StudyPlan", workers: int, cluster: Cluster | None, running: "Running", *, quiet: bool) -> "Crew":
-    """The workers, once the kernels are compiled."""
-    from solvers.search.kernels.compiled import compile_once, compiled_before
-    from solvers.study.job import run_job, searches
-    from solvers.study.workers import LocalCrew
-
-    if cluster is not None:
-        from solvers.study.cluster import ClusterCrew, Patience
-
-        return ClusterCrew(
-            f"{run_job.__module__}:{run_job.__name__}",
-            cluster.address,
-            plan.expected.software,
-            patience=Patience(answer_s=cluster.answer_s, silence_s=cluster.silence_s, workers_s=cluster.workers_s),
-            say=lambda text: None if quiet else say_error([text]),
+        page.line(
+            f"Results written to {target}; finished rooms are kept in {store_of(target).folder.name}, for another run."
         )
-    if searches(plan.study) and not compiled_before():
-        running.step("compiling, this once", 0.0)
-        compile_once(running)
-        running.check("interrupted while the search was compiled, which is done once")
-        running.step("compiling, this once", 1.0)
-    return LocalCrew(run_job, min(workers, len(plan.jobs)))
+    return list(done.failed)
 
 
 def _json_event(event: "Event") -> None:

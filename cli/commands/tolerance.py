@@ -72,10 +72,10 @@ def tolerance(
 
     Example: roommodes tolerance plan.h5 -o tolerance.h5 --figure tolerance.png
     """
-    from cli.words.basis import refuse_robust
     from roommodes.errors import FileUnusable
     from roommodes.plan.file import read_results
     from solvers.tolerance.percentiles import Asked, lean_grid
+    from solvers.tolerance.robust_plans import refuse_measured
 
     check_names(output=output, figure=figure, robust=robust)
     results = read_results(file)
@@ -85,7 +85,7 @@ def tolerance(
     counts = None if subs is None else (subs,)
     out = Out(force=force, as_json=as_json, quiet=quiet, threads=threads)
     if robust:
-        refuse_robust(results)
+        refuse_measured(results)
         size = results.size_bytes
         check_targets({"--robust": robust}, inputs=[file], force=force, needed_bytes=size)
         write_robust(results, robust, counts=counts, seed=seed, out=out)

@@ -106,10 +106,11 @@ def _least_width(header: str, cells: Sequence[str], numbers: bool) -> int:
 
 
 class Page:
-    """Results for a person, on stdout."""
+    """Results for a person, on stdout or in another stream of text."""
 
-    def __init__(self) -> None:
-        self._console = console(sys.stdout)
+    def __init__(self, file: TextIO | None = None) -> None:
+        self._file = file or sys.stdout
+        self._console = console(self._file)
         self._begun = False
 
     def heading(self, text: str) -> None:
@@ -186,4 +187,4 @@ class Page:
         with self._console.capture() as capture:
             self._console.print(content, soft_wrap=not wrap)
         for row in capture.get().splitlines():
-            print(row.rstrip())
+            print(row.rstrip(), file=self._file)

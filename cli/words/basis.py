@@ -3,7 +3,6 @@
 from typing import Literal
 
 from cli.terminal.output import counted, name
-from roommodes.errors import Fault, ProjectInvalid
 from roommodes.plan.plan import Results
 
 Responses = Literal["measured", "modelled"]
@@ -28,13 +27,3 @@ def basis_words(results: Results, model: str = "") -> str | None:
     files = counted(len(record.file_name), "file")
     said = f"From measured responses ({name(record.name)}, {files})."
     return f"{said} {model} the model's, of the room as the project draws it, not measured." if model else said
-
-
-def refuse_robust(results: Results) -> None:
-    """Drives for rooms that may differ need the model at every place; ProjectInvalid where responses were measured."""
-    if results.measured is not None:
-        message = (
-            "the plan rests on measured responses; --robust would drive the subs by the model of the drawn room "
-            "instead. Leave it out, or search without --measured on a project corrected by fit"
-        )
-        raise ProjectInvalid(results.project.source, [Fault(where="measured", message=message)])

@@ -20,8 +20,11 @@ from dataclasses import dataclass
 from math import cos, pi
 from typing import Literal
 
+from numpy.typing import ArrayLike
+
+from roommodes.arrays import Complexes
 from roommodes.errors import OutsideModel
-from roommodes.filters.biquads import Biquad, first_high_pass, first_low_pass, high_pass, low_pass
+from roommodes.filters.biquads import Biquad, first_high_pass, first_low_pass, high_pass, low_pass, response
 
 Kind = Literal["linkwitz-riley", "butterworth"]
 ORDERS = (2, 8)
@@ -82,6 +85,12 @@ class Crossover:
     def high_pass(self, rate_hz: float) -> tuple[Biquad, ...]:
         """Sections for the mains at a sample rate [Hz]."""
         return self._sections(rate_hz, low=False)
+
+    def responses(self, frequency_hz: ArrayLike, rate_hz: float) -> tuple[Complexes, Complexes]:
+        """Complex responses of the subs' half and of the mains': (n_freq,) [Hz] -> (n_freq,) twice."""
+        halves = self.low_pass(rate_hz), self.high_pass(rate_hz)
+        low, high = (response(one, frequency_hz, rate_hz=rate_hz) for one in halves)
+        return low, high
 
     def _sections(self, rate_hz: float, *, low: bool) -> tuple[Biquad, ...]:
         second, first = (low_pass, first_low_pass) if low else (high_pass, first_high_pass)

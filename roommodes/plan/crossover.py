@@ -101,6 +101,11 @@ class CrossoverRecord:
     levels: SumLevels
 
     @property
+    def place(self) -> tuple[int, int]:
+        """Which plan it belongs to: number of subs, rank from 0."""
+        return self.subs, self.rank
+
+    @property
     def subs_delay_s(self) -> float:
         """What is added to every sub's own delay, at least 0 [s]."""
         return max(0.0, self.delay_s)

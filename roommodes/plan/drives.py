@@ -1,5 +1,7 @@
 """How the subs of a plan are driven: gain, delay and polarity of each."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -58,18 +60,18 @@ class Drives:
             object.__setattr__(self, name, array)
 
     @classmethod
-    def alike(cls, count: int) -> "Drives":
+    def alike(cls, count: int) -> Drives:
         """All subs driven alike: 0 dB, no delay, normal."""
         return cls(gain_db=np.zeros(count), delay_s=np.zeros(count), polarity=np.ones(count, dtype=np.int64))
 
     @classmethod
-    def of_row(cls, table: DriveColumns, row: int) -> "Drives":
+    def of_row(cls, table: DriveColumns, row: int) -> Drives:
         """One plan of a table, `row` from 0."""
         polarity = np.asarray(table.polarity[row], dtype=np.int64)
         return cls(gain_db=table.gain_db[row], delay_s=table.delay_s[row], polarity=polarity)
 
     @classmethod
-    def of_layout(cls, layout: Layout) -> "Drives":
+    def of_layout(cls, layout: Layout) -> Drives:
         """Those of a project's own layout."""
         return cls(
             gain_db=np.array(layout.gain_db),
@@ -90,11 +92,11 @@ class Drives:
         """What brings the loudest sub to 0 dB [dB]."""
         return -float(self.gain_db.max())
 
-    def at_limit(self) -> "Drives":
+    def at_limit(self) -> Drives:
         """The same with the loudest sub at 0 dB."""
         return Drives(gain_db=self.gain_db + self.to_limit_db, delay_s=self.delay_s, polarity=self.polarity)
 
-    def from_earliest(self) -> "Drives":
+    def from_earliest(self) -> Drives:
         """The same with the delays counted from the earliest sub's."""
         return Drives(gain_db=self.gain_db, delay_s=self.delay_s - self.delay_s.min(), polarity=self.polarity)
 

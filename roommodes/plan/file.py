@@ -64,7 +64,9 @@ def write_results(path: Path, results: Results, *, force: bool) -> None:
     Raises
     ------
     FileUnusable : the file exists, or cannot be written.
+    ProjectInvalid : the project has a construction in code, which no file holds.
     """
+    results.project.require_file("a plan file")
     # The image is built in memory: a full disk then meets one plain write, never a library in mid-flush.
     write_whole(path, results_image(results), force=force)
 

@@ -1,7 +1,10 @@
 """A plan, and the results that it stands in: what the program makes, and what everything else is asked of."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,18 +17,25 @@ from roommodes.places.zones import Candidates
 from roommodes.plan.choices import Choices
 from roommodes.plan.crossover import CrossoverRecord
 from roommodes.plan.drives import Drives
+from roommodes.plan.judged import judged_table
+from roommodes.plan.labelled import plan_dataset, results_dataset
 from roommodes.plan.measured import MeasuredRecord
-from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable
+from roommodes.plan.questions import PlanQuestions, ResultsQuestions
+from roommodes.plan.response import Response
+from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable, expected_bytes
 from roommodes.plan.tuning import Tuning
 from roommodes.project.project import Project
-from roommodes.responses.metrics import direct_sound_s, level_db, output_db, seat_pressure, variation_db
+from roommodes.responses.metrics import direct_sound_s, seat_pressure
+
+if TYPE_CHECKING:
+    import xarray
 
 MEASURED_UNIT = "dB re one measured sub"  # of measurements that do not know how loud it was
 MODEL_UNIT = "dB re one sub at 1 m"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Plan:
+class Plan(PlanQuestions):
     """Where the subs stand, how each is driven, and what the seats hear of it.
 
     One level reference holds everywhere: levels are as driven, 20 lg |p| with p the sum of the subs' drives times
@@ -45,7 +55,7 @@ class Plan:
     crossover : how it meets the main loudspeakers; None where that was not settled.
     """
 
-    results: "Results"
+    results: Results
     rank: int
     candidate_index: Integers
     drives: Drives
@@ -151,6 +161,23 @@ class Plan:
         """Drives and filters together: (n_freq,) [Hz] -> (n_freq, n_sub); `shared` as for `filter_response`."""
         return np.asarray(self.drives.weights(frequency_hz) * self.filter_response(frequency_hz, shared=shared))
 
+    def response(self, *, filters: bool = True) -> Response:
+        """Complex pressure at every seat: drives and filters in it, the crossover to the mains not.
+
+        Parameters
+        ----------
+        filters : with the plan's filters, if it was tuned; False for the drives alone.
+        """
+        transfer, weight = self.results.ears()
+        hz = self.frequency_hz
+        weights = self.weights(hz) if filters else self.drives.weights(hz)
+        everywhere = seat_pressure(transfer[:, :, self.candidate_index], weights)
+        return Response(frequency_hz=hz, seats=self.seats, everywhere=everywhere, weight=weight)
+
+    def to_xarray(self) -> xarray.Dataset:
+        """Positions, drives and levels with their axes named; PackageMissing without xarray."""
+        return plan_dataset(self)
+
     # -- what if -------------------------------------------------------------------------------------------------------
 
     def with_drives(
@@ -160,7 +187,7 @@ class Plan:
         gain_db: ArrayLike | None = None,
         delay_s: ArrayLike | None = None,
         polarity: ArrayLike | None = None,
-    ) -> "Plan":
+    ) -> Plan:
         """The same positions with other drives, judged again; without filters and crossover, which were not for these.
 
         Parameters
@@ -180,13 +207,20 @@ class Plan:
         )
         return self.results.judged(self.candidate_index, asked)
 
-    def kept(self) -> "Results":
+    def alone(self) -> Results:
+        """The results with this plan and no other, its filters and its crossover."""
+        one = self.table.only(self.row)
+        tuning = self.tuning and replace(self.tuning, rank=0)
+        crossover = self.crossover and replace(self.crossover, rank=0)
+        return replace(self.results, plans={self.subs: one}, choices=Choices(), tuning=tuning, crossover=crossover)
+
+    def kept(self) -> Results:
         """The results with this plan's filters and crossover, and no other's: a file carries one plan's settings."""
         return replace(self.results, tuning=self.tuning, crossover=self.crossover)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Results:
+class Results(ResultsQuestions):
     """All that a plan file holds.
 
     Parameters
@@ -222,15 +256,16 @@ class Results:
     crossover: CrossoverRecord | None = None
     measured: MeasuredRecord | None = None
 
+    def to_xarray(self) -> xarray.Dataset:
+        """Transfer functions and the best plan of each number of subs, axes named; PackageMissing without xarray."""
+        return results_dataset(self)
+
     @property
     def size_bytes(self) -> int:
         """About how large the file will be [bytes]."""
-        return expected_bytes(
-            n_freq=len(self.frequency_hz),
-            n_seat=len(self.seats.name),
-            n_candidate=len(self.candidates.zone),
-            n_plan=sum(len(table) for table in self.plans.values()),
-        )
+        n_freq, n_seat, n_candidate = self.transfer.shape
+        n_plan = sum(len(table) for table in self.plans.values())
+        return expected_bytes(n_freq=n_freq, n_seat=n_seat, n_candidate=n_candidate, n_plan=n_plan)
 
     # -- the plans -----------------------------------------------------------------------------------------------------
 
@@ -261,7 +296,7 @@ class Results:
         table, row = self.plans[count], rank - 1
         if not 1 <= rank <= len(table):
             raise NoSuchPlan("rank", f"got {rank}; allowed: 1 to {len(table)} for {count} subs")
-        own = (count, row)
+        place = (count, row)
         return Plan(
             results=self,
             rank=rank,
@@ -270,8 +305,10 @@ class Results:
             variation_db=float(table.variation_db[row]),
             output_db=float(table.output_db[row]),
             level_db=table.level_db[row],
-            tuning=self.tuning if self.tuning and (self.tuning.subs, self.tuning.rank) == own else None,
-            crossover=self.crossover if self.crossover and (self.crossover.subs, self.crossover.rank) == own else None,
+            tuning=self.tuning if self.tuning and (self.tuning.subs, self.tuning.rank) == place else None,
+            crossover=self.crossover
+            if self.crossover and (self.crossover.subs, self.crossover.rank) == place
+            else None,
         )
 
     @property
@@ -305,14 +342,13 @@ class Results:
 
     @property
     def limit_db(self) -> Floats | None:
-        """Highest clean level of one sub at 1 m: (n_freq,) [dB SPL]; None where nothing says it of these responses."""
+        """(n_freq,) highest clean level of one sub at 1 m [dB SPL]; None where nothing says it of these responses."""
         return self.project.highest_level_db(self.frequency_hz) if self.absolute else None
 
     @property
     def mean_limit_db(self) -> float | None:
         """Its mean over the band [dB SPL]."""
-        limit = self.limit_db
-        return None if limit is None else float(limit.mean())
+        return None if self.limit_db is None else float(self.limit_db.mean())
 
     @property
     def level_unit(self) -> str:
@@ -339,23 +375,8 @@ class Results:
         layouts : which candidates, and the drives of each.
         found, merits : how they came about, and what else is known of them.
         """
-        transfer, weight = self.ears()
-        levels = [
-            level_db(seat_pressure(transfer[:, :, index], drives.weights(self.frequency_hz)))
-            for index, drives in layouts
-        ]
-        every = list(zip(levels, (drives for _, drives in layouts), strict=True))
-        return PlanTable(
-            candidate_index=np.array([index for index, _ in layouts], dtype=np.int64),
-            gain_db=np.array([drives.gain_db for _, drives in layouts]),
-            delay_s=np.array([drives.delay_s for _, drives in layouts]),
-            polarity=np.array([drives.polarity for _, drives in layouts]).astype(np.int8),
-            variation_db=np.array([variation_db(level, weight) for level in levels]),
-            output_db=np.array([output_db(level, weight, drives.gain_db) for level, drives in every]),
-            level_db=np.array([level[:, : len(self.seats)] for level in levels]),
-            found=found,
-            merits=merits or Merits(),
-        )
+        hz, n_seat = self.frequency_hz, len(self.seats)
+        return judged_table(layouts, frequency_hz=hz, ears=self.ears(), n_seat=n_seat, found=found, merits=merits)
 
     def judged(self, candidate_index: Integers | Sequence[int], drives: Drives, *, stop: str = "given by hand") -> Plan:
         """Any of the candidates with any drives, as a plan in results of its own.
@@ -370,8 +391,3 @@ class Results:
         found = HowFound(layouts_searched=1, layouts_possible=1, exhaustive=False, stop=stop, seconds=0.0)
         plans = {len(index): self.judged_table([(index, drives)], found)}
         return replace(self, plans=plans, choices=Choices(), tuning=None, crossover=None).plan(len(index), 1)
-
-
-def expected_bytes(*, n_freq: int, n_seat: int, n_candidate: int, n_plan: int) -> int:
-    """About how large a results file will be, for the check before a search [bytes]."""
-    return 16 * n_freq * n_seat * n_candidate + (8 * n_freq * n_seat + 2_500) * n_plan + 100_000

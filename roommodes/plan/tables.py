@@ -1,11 +1,13 @@
 """The plans with one number of subs as arrays, and further points of seats."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats, Integers
+
+COLUMNS = ("candidate_index", "gain_db", "delay_s", "polarity", "variation_db", "output_db", "level_db")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +86,16 @@ class PlanTable:
     def __len__(self) -> int:
         return len(self.variation_db)
 
+    def only(self, row: int) -> "PlanTable":
+        """One plan of them, `row` from 0."""
+        part = slice(row, row + 1)
+        merits = {entry.name: getattr(self.merits, entry.name) for entry in fields(self.merits)}
+        return replace(
+            self,
+            **{name: getattr(self, name)[part] for name in COLUMNS},
+            merits=Merits(**{name: None if values is None else values[part] for name, values in merits.items()}),
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Cloud:
@@ -99,3 +111,8 @@ class Cloud:
     position_m: Floats
     seat: NDArray[np.intp]
     transfer: Complexes
+
+
+def expected_bytes(*, n_freq: int, n_seat: int, n_candidate: int, n_plan: int) -> int:
+    """About how large a results file will be, for the check before a search [bytes]."""
+    return 16 * n_freq * n_seat * n_candidate + (8 * n_freq * n_seat + 2_500) * n_plan + 100_000

@@ -108,6 +108,11 @@ class Tuning:
     level_lost_db: float
 
     @property
+    def place(self) -> tuple[int, int]:
+        """Which plan it belongs to: number of subs, rank from 0."""
+        return self.subs, self.rank
+
+    @property
     def count(self) -> int:
         """How many filters there are."""
         return len(self.shared) + sum(map(len, self.sub_filters))

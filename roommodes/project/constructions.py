@@ -290,6 +290,34 @@ class Construction:
         return self.table.law(area_m2)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InCode(Construction):
+    """A construction given in code: any object with a wall law's `admittance(omega, air)`.
+
+    Parameters
+    ----------
+    name : what walls and regions call it.
+    table : what stands for it in the project's text.
+    given : the law.
+    """
+
+    given: WallLaw
+
+    @property
+    def kind(self) -> str:
+        """That no table describes it."""
+        return "in code"
+
+    @property
+    def parameters(self) -> dict[str, Any]:
+        """None that a file could hold."""
+        return {}
+
+    def law(self, *, area_m2: float | None = None) -> WallLaw | Pane:
+        """The law as given."""
+        return self.given
+
+
 @cache
 def library() -> Mapping[str, Construction]:
     """The built-in constructions by name."""

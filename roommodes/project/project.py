@@ -5,17 +5,22 @@
 """
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import WALLS, Room, Surface, Wall
+from roommodes.acoustics.built_modes import BuiltMode, built_modes
+from roommodes.acoustics.room import WALLS, Room, Surface, Wall, WallLaw
+from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.seats import Listening, Seats, listening_at
 from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Triple, Zone, ZoneYield, lay_out
-from roommodes.project.constructions import Construction, library
+from roommodes.project.changes import changed_text, laws_in
+from roommodes.project.constructions import Construction, InCode, library
 from roommodes.project.mains import MainsTable
 from roommodes.project.tables import (
     KeepOutTable,
@@ -27,6 +32,7 @@ from roommodes.project.tables import (
     SearchTable,
     ZoneTable,
 )
+from roommodes.running import Running
 from roommodes.subwoofer.limits import highest_level_db
 from roommodes.subwoofer.tables import SubwooferTable
 from roommodes.subwoofer.target import TargetTable
@@ -57,11 +63,51 @@ class Project:
     tables : the file's contents.
     toml_text : the file as it was read.
     source : its path as it was given.
+    in_code : constructions given in code, by name; the text has a placeholder for each.
     """
 
     tables: ProjectTables
     toml_text: str
     source: str
+    in_code: Mapping[str, WallLaw] = field(default_factory=dict, compare=False)
+
+    def with_(self, **changes: Any) -> "Project":
+        """A copy with changed values, checked as a file would be.
+
+        ``project.with_(length_m=6.2)`` changes a key of [room]; ``project.with_(walls={"left": "brick"})`` keys of
+        another table, those that are not named staying as they are; ``project.with_(rows=[...])`` a whole list.
+        A construction may be any object with ``admittance(omega, air)``, see `WallLaw`:
+        ``project.with_(constructions={"felt": MyFelt()}, walls={"rear": "felt"})``.
+
+        Parameters
+        ----------
+        changes : keys of [room], or tables, lists and keys of the file as its schema names them.
+
+        Raises
+        ------
+        ProjectInvalid : with every fault of the changed project.
+        """
+        from roommodes.project.reading import parse_project  # noqa: PLC0415 (it makes projects)
+
+        laws = {**self.in_code, **laws_in(changes)}
+        text = changed_text(self.toml_text, changes, source=self.source)
+        return replace(parse_project(text, source=self.source), in_code=laws)
+
+    def modes(self, *, max_hz: float = 120.0, running: Running | None = None) -> tuple[BuiltMode, ...]:
+        """The room's modes as built up to a frequency, with decay time, share and moved null planes; see `BuiltMode`.
+
+        Raises
+        ------
+        OutsideModel : the model cannot take this room.
+        """
+        return built_modes(self.room, self.surfaces(), max_hz=max_hz, running=running or Running())
+
+    def require_file(self, what: str) -> None:
+        """ProjectInvalid where a construction is given in code, which no file holds; `what` needs a file."""
+        if self.in_code:
+            names = ", ".join(self.in_code)
+            message = f"{names}: given in code, which a file cannot hold; {what} needs constructions of the file"
+            raise ProjectInvalid(self.source, [Fault(where="constructions", message=message)])
 
     @property
     def name(self) -> str:
@@ -134,7 +180,12 @@ class Project:
     def constructions(self) -> dict[str, Construction]:
         """The library with the project's own constructions over it, by name."""
         own = {name: Construction(name=name, table=table) for name, table in self.tables.constructions.items()}
-        return {**library(), **own}
+        given = {
+            name: InCode(name=name, table=own[name].table, given=law)
+            for name, law in self.in_code.items()
+            if name in own
+        }
+        return {**library(), **own, **given}
 
     def surfaces(self) -> tuple[Surface, ...]:
         """Whole walls that are not rigid, in the order of `rooms.WALLS`, then the regions in the file's order."""

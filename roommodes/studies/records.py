@@ -16,12 +16,12 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes import __version__
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, read_attribute, read_field
 from roommodes.storage.guard import read_guarded, read_guarded_bytes
 from roommodes.storage.seal import sealed
+from roommodes.version import __version__
 
 JOB_FORMAT = "roommodes study job"
 JOB_VERSION = 3  # before, no software was known

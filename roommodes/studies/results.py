@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import h5py
 import numpy as np
@@ -28,7 +28,11 @@ from roommodes.storage.guard import read_guarded
 from roommodes.storage.seal import sealed
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.comparison_fields import Comparisons, add_comparison
+from roommodes.studies.labelled import study_dataset
 from roommodes.studies.records import JOB_FIELDS
+
+if TYPE_CHECKING:
+    import xarray
 
 STUDY_FORMAT_NAME = "roommodes study"
 STUDY_FORMAT_VERSION = 1
@@ -126,6 +130,10 @@ class StudyResults:
     properties: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
     property_units: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     groupings: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+
+    def to_xarray(self) -> "xarray.Dataset":
+        """All figures by room and strategy, axes named; PackageMissing without xarray."""
+        return study_dataset(self, RESULT_FIELDS, ROOM_FIELDS)
 
     @property
     def n_room(self) -> int:

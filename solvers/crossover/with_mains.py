@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roommodes.arrays import Floats
-from roommodes.filters.crossovers import Crossover
+from roommodes.filters.crossovers import Crossover, Kind
 from roommodes.plan.crossover import CrossoverRecord, SumLevels, SumMerits
 from roommodes.plan.plan import Plan
 from roommodes.project.mains import MainsTable
+from roommodes.project.project import Project
 from roommodes.responses.metrics import level_db
 from roommodes.running import Running
 from solvers.crossover.alignment import Meeting, Merit, Parts, by_delay, by_frequency, meet, setting
@@ -112,3 +113,15 @@ def crossed_again(plan: Plan, old: CrossoverRecord, *, running: Running = Runnin
     """The plan with the crossover of a record found anew, with the filters that the plan has now; as `meet_mains`."""
     met = meet_mains(plan, old.crossover, gain_db=old.asked_gain_db, running=running)
     return crossed(plan, met, asked_gain_db=old.asked_gain_db)
+
+
+def wanted_crossover(
+    project: Project, *, at_hz: float | None = None, order: int | None = None, kind: Kind | None = None
+) -> Crossover:
+    """The project's crossover with what was asked for in its place; OutsideModel says what is allowed."""
+    mains = project.mains or MainsTable()
+    return Crossover(
+        kind=kind or mains.crossover,
+        order=order or mains.order,
+        frequency_hz=mains.frequency_hz if at_hz is None else at_hz,
+    )

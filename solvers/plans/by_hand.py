@@ -3,7 +3,6 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from roommodes import __version__
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.zones import Candidates
@@ -14,6 +13,7 @@ from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
+from roommodes.version import __version__
 from solvers.project_transfer import project_transfer
 
 NO_ZONE = "by hand"

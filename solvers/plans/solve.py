@@ -6,14 +6,14 @@ Basis (transfer functions) -> Outcomes (the search) -> Results (what is stored).
 from collections.abc import Sequence
 from dataclasses import replace
 
-from roommodes import __version__
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.plan.plan import Results, expected_bytes
-from roommodes.plan.tables import Cloud, PlanTable
+from roommodes.plan.plan import Results
+from roommodes.plan.tables import Cloud, PlanTable, expected_bytes
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
+from roommodes.version import __version__
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Judged, judge, plain
 from solvers.loudness.headroom import loudness_of

@@ -23,6 +23,7 @@ class Stop(StrEnum):
     EVERY_PLACE_TRIED = "every layout was tried, and its drive changes no difference between seats"
     EVERY_DRIVE_TRIED = "every layout was tried at the only drive that is allowed"
     EVERY_GRID_DRIVE = "every layout was tried at every drive of a grid, and the leading ones were polished"
+    OWN_OBJECTIVE = "one sub after another was moved, from several starts; this is the best found for the objective"
     SETTLED = "the same best plan was found again and again from independent starts"
     BUDGET_SPENT = "the number of starts was spent while the best found could still fall; more effort may find better"
     INTERRUPTED = "the search was interrupted; these are the best found until then"

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from roommodes import __version__
 from roommodes.errors import FileUnusable, Interrupted
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
@@ -21,6 +20,7 @@ from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.records import Expected, JobRecord, StudyJob, received_record, stacked
 from roommodes.studies.results import FINISHED, RESULT_FIELDS, StudyResults
+from roommodes.version import __version__
 from solvers.study.job import do_job, expected_of, study_jobs
 from solvers.study.replies import Reply
 from solvers.study.store import Store

@@ -16,7 +16,7 @@ import numpy as np
 import scipy
 from threadpoolctl import threadpool_info
 
-from roommodes import __version__
+from roommodes.version import __version__
 
 PACKAGES = ("roommodes", "solvers")  # whose code shapes a result
 LIBRARIES = ("numpy", "scipy", "numba", "llvmlite")

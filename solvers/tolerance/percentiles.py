@@ -14,7 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from roommodes import __version__
 from roommodes.arrays import Floats
 from roommodes.errors import Interrupted
 from roommodes.plan.plan import Results
@@ -24,6 +23,7 @@ from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
+from roommodes.version import __version__
 from solvers.tolerance.design import Design, Heard, Part
 from solvers.tolerance.inputs import DRIVES, inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
@@ -91,6 +91,7 @@ def tolerance_of(
     Interrupted : cancelled before the first rooms were done.
     OutsideModel : the model cannot take this project.
     """
+    results.project.require_file("a tolerance")
     leading = leading_plans(results, plans=asked.plans, counts=asked.counts)
     design = design_of(
         results,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Floats
-from roommodes.errors import Interrupted
+from roommodes.errors import Fault, Interrupted, ProjectInvalid
 from roommodes.plan.choices import Choices
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Results
@@ -71,10 +71,13 @@ def robust_results(
 
     Raises
     ------
+    ProjectInvalid : the plans rest on measured responses.
     Interrupted : cancelled before the rooms were drawn.
     OutsideModel : the model cannot take this project.
     """
+    refuse_measured(results)
     project = results.project
+    project.require_file("a tolerance")
     leading = leading_plans(results, plans=KEPT, counts=counts)
     asked = Asked(draws=2 * ROOMS, seed=seed, plans=KEPT, indices=False)
     design = design_of(results, asked, leading, frequency_hz=lean_grid(project), running=running)
@@ -115,6 +118,16 @@ def robust_results(
         prices.append(price)
     running.step("robust drives", 1.0)
     return replace(results, plans=tables, choices=Choices(), tuning=None, crossover=None), tuple(prices)
+
+
+def refuse_measured(results: Results) -> None:
+    """Drives for rooms that may differ need the model at every place; ProjectInvalid where responses were measured."""
+    if results.measured is not None:
+        message = (
+            "the plan rests on measured responses; --robust would drive the subs by the model of the drawn room "
+            "instead. Leave it out, or search without --measured on a project corrected by fit"
+        )
+        raise ProjectInvalid(results.project.source, [Fault(where="measured", message=message)])
 
 
 def _rooms(design: Design, unit: Floats, running: Running) -> Rooms:

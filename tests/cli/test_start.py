@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from roommodes import __version__
+from roommodes.version import __version__
 
 COMMANDS = ("demo", "new", "check", "predict", "optimise", "schema")
 HEAVY = ("numpy", "scipy", "numba", "matplotlib", "h5py", "pydantic", "rich", "jinja2", "xarray", "threadpoolctl")

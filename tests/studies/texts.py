@@ -137,6 +137,10 @@ class CannotCross(Exception):
     def __init__(self, one: str, other: str) -> None:
         super().__init__(one + other)
 
+    def __reduce__(self) -> tuple[type["CannotCross"], tuple[object, ...]]:
+        """Python's own way, stated: tblib, which comes with distributed, would help the error across."""
+        return type(self), self.args
+
 
 def unheard_of_job(text: str, key: str) -> bytes:
     """Fails with an error that no other process can make anew."""

@@ -35,9 +35,9 @@ import platformdirs
 from numba.core import config
 from numba.core.caching import FunctionCache
 
-from roommodes import __version__
 from roommodes.running import Running
 from roommodes.storage.lock import take_lock
+from roommodes.version import __version__
 
 NUMBA: Any = config  # its settings; numba declares no types for them
 Function = TypeVar("Function", bound=Callable[..., Any])

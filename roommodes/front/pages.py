@@ -1,0 +1,117 @@
+"""Sheets for people: report, drawing, and responses in open formats."""
+# ruff: noqa: PLC0415 (what draws waits until it is asked)
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from roommodes.errors import FileUnusable, OutsideModel
+from roommodes.plan.plan import Plan
+from roommodes.running import Running
+from roommodes.storage.whole_file import check_target, write_whole
+
+
+def report(plan: Plan, path: str | Path, *, force: bool = False, running: Running | None = None) -> None:
+    """Write a report of a plan: what to build, what every seat will hear, what it rests on; `roommodes report`.
+
+    Parameters
+    ----------
+    plan : the plan.
+    path : a .html page that needs no network, or a .pdf that ends with the drawing to scale.
+    force : an existing file may be replaced.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    FileUnusable : another suffix; the file exists, or cannot be written.
+    Interrupted : when cancelled.
+    """
+    from cli.report.whole import model_numbers, report_bytes
+
+    target = _target(path, (".html", ".pdf"), force=force)
+    compared, found = model_numbers(plan, running or Running(), target.suffix)
+    write_whole(target, report_bytes(plan, compared, found, target.suffix), force=force)
+
+
+def drawing(
+    plan: Plan,
+    path: str | Path,
+    *,
+    paper: str | None = None,
+    scale: float | None = None,
+    revision: str = "A",
+    force: bool = False,
+) -> None:
+    """Draw a plan to scale with dimensions, for the people who build it; the same as `roommodes drawing`.
+
+    Parameters
+    ----------
+    plan : the plan.
+    path : a .pdf, .svg or .dxf file.
+    paper : "A3", "A2", "A1" or "A0"; left out, the smallest that fits.
+    scale : 50 for 1:50; left out, the largest that fits.
+    revision : for the title block.
+    force : an existing file may be replaced.
+
+    Raises
+    ------
+    FileUnusable : another suffix; the file exists, or cannot be written.
+    OutsideModel : no such paper or scale.
+    """
+    from cli.drawing.file import sheet_file
+    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet
+
+    target = _target(path, (".pdf", ".svg", ".dxf"), force=force)
+    if paper is not None and paper.upper() not in PAPERS:
+        raise OutsideModel(f"paper: got {paper!r}; allowed: {', '.join(PAPERS)}")
+    if scale is not None and not 1.0 <= scale <= 1000.0:
+        raise OutsideModel(f"scale: got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50")
+    sheet = drawing_sheet(plan, SheetWishes(paper=paper and paper.upper(), scale=scale, revision=revision))
+    write_whole(target, sheet_file(sheet, target.suffix), force=force)
+
+
+def export(
+    plan: Plan,
+    path: str | Path,
+    *,
+    sub: int | None = None,
+    seconds: float = 2.0,
+    rate_hz: int = 48000,
+    force: bool = False,
+    running: Running | None = None,
+) -> None:
+    """Write the seats' responses in an open format, for other programs; the same as `roommodes export`.
+
+    Parameters
+    ----------
+    plan : the plan.
+    path : .sofa (AES69) for the transfer functions of its subs, undriven; .wav for impulse responses, a channel per
+        seat, as driven and filtered.
+    sub : WAV: one sub alone and undriven, from 1.
+    seconds, rate_hz : WAV: length [s] and sample rate [Hz].
+    force : an existing file may be replaced.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    FileUnusable : another suffix; the package sofar is not installed; the file exists, or cannot be written.
+    Interrupted, OutsideModel : when cancelled; the model cannot take it.
+    """
+    from cli.formats.sofa_wav import sofa_bytes, wav_bytes
+
+    target = _target(path, (".sofa", ".wav"), force=force)
+    if target.suffix.lower() == ".sofa":
+        data = sofa_bytes(plan)
+    else:
+        impulse = plan.impulses(sub=sub, seconds=seconds, rate_hz=float(rate_hz), running=running)
+        data = wav_bytes(impulse.samples, int(rate_hz))
+    write_whole(target, data, force=force)
+
+
+def _target(path: str | Path, allowed: tuple[str, ...], *, force: bool) -> Path:
+    """The file, if its suffix is one of those allowed and it can be written."""
+    target = Path(path)
+    if target.suffix.lower() not in allowed:
+        raise FileUnusable(f"{path}: the format follows from the suffix; allowed: {', '.join(allowed)}")
+    check_target(target, force=force)
+    return target

@@ -1,0 +1,94 @@
+"""Projects: read, from text, the demo's, checked; starters and schemas."""
+# ruff: noqa: PLC0415 (what is slow to load waits until it is asked for)
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from roommodes.project.project import Project
+from roommodes.project.reading import load_project, parse_project
+from roommodes.running import Running
+
+if TYPE_CHECKING:
+    from solvers.listening.room import RoomFindings
+
+Kind = Literal["project", "manifest", "study"]
+FOLDERS: dict[str, str] = {"project": "project", "manifest": "measured", "study": "studies"}
+
+
+def load(path: str | Path) -> Project:
+    """Read and check a project file.
+
+    Parameters
+    ----------
+    path : the TOML file; `template()` gives one to begin with.
+
+    Raises
+    ------
+    ProjectInvalid : with every fault that could be found, each with its line.
+    FileUnusable : it cannot be read, or its format is newer than this version knows.
+
+    Example: ``project = rm.load("room.toml")``
+    """
+    return load_project(path)
+
+
+def loads(text: str, *, source: str = "project") -> Project:
+    """Check a project's text; `source` is what messages call it. Raises as `load` does."""
+    return parse_project(text, source=source)
+
+
+def demo() -> Project:
+    """The demo's project: a garden room with a glazed long wall, invented."""
+    text = files("roommodes.project").joinpath("demo.toml").read_text(encoding="utf-8")
+    return parse_project(text, source="demo.toml")
+
+
+def check(project: Project | str | Path, *, running: Running | None = None) -> RoomFindings:
+    """What a room does by itself, as `roommodes check`: modes as built, their density, warnings.
+
+    Parameters
+    ----------
+    project : a project, or the name of its file, which is read and checked first.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    ProjectInvalid, FileUnusable : as `load` does.
+    OutsideModel : the model cannot take this room.
+    """
+    from solvers.listening.room import examine
+
+    return examine(project if isinstance(project, Project) else load(project), running=running or Running())
+
+
+def template(kind: Kind = "project") -> str:
+    """A commented starter as `roommodes new` writes it.
+
+    Parameters
+    ----------
+    kind : "project", "manifest" (of measurements) or "study".
+    """
+    return files(f"roommodes.{FOLDERS[kind]}").joinpath("starter.toml").read_text(encoding="utf-8")
+
+
+def schema(kind: Kind = "project") -> dict[str, Any]:
+    """The JSON Schema of a file, for completion in editors; the same as `roommodes schema`.
+
+    Parameters
+    ----------
+    kind : "project", "manifest" (of measurements) or "study".
+    """
+    if kind == "manifest":
+        from roommodes.measured.manifest import manifest_schema
+
+        return manifest_schema()
+    if kind == "study":
+        from roommodes.studies.reading import study_schema
+
+        return study_schema()
+    from roommodes.project.reading import project_schema
+
+    return project_schema()

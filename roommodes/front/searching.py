@@ -1,0 +1,116 @@
+"""From a project to plans, and plans in files."""
+# ruff: noqa: PLC0415 (the solvers wait until they are asked)
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Literal, overload
+
+from roommodes.arrays import Floats
+from roommodes.errors import Fault, ProjectInvalid
+from roommodes.measured.data import MeasuredSet
+from roommodes.plan.file import read_results, write_results
+from roommodes.plan.plan import Plan, Results
+from roommodes.plan.tolerance import Tolerance, read_tolerance, write_tolerance
+from roommodes.project.project import Project
+from roommodes.running import Running
+from roommodes.studies.results import StudyResults, read_study
+
+Objective = Callable[[Floats], Floats]
+Kind = Literal["plan", "study", "tolerance"]
+
+
+def search(
+    project: Project,
+    *,
+    counts: Sequence[int] | None = None,
+    seed: int | None = None,
+    exhaustive: bool = False,
+    measured: MeasuredSet | None = None,
+    objective: Objective | None = None,
+    threads: int | None = None,
+    running: Running | None = None,
+) -> Results:
+    """Find where the subs go and how each is driven; the same as `roommodes optimise`.
+
+    Parameters
+    ----------
+    project : what is asked.
+    counts : numbers of subs; left out, as in the project.
+    seed : starts the random numbers; left out, as in the project. The same seed gives the same plans.
+    exhaustive : try every layout at every drive of a grid as well; for small problems.
+    measured : search on these measured responses (`measurements`) and not on the model.
+    objective : in place of variation, a function of level_db (n_plan, n_freq, n_seat) [dB re 1/m, as driven] that
+        gives (n_plan,) numbers, less being better. It is tried in Python on whole batches of plans, which is some ten
+        to a hundred times slower than the compiled search for variation, and looks at fewer plans: the best found.
+    threads, running : threads, on which no plan depends; progress and cancelling in place of none. Once cancelled, the
+        best so far is returned.
+
+    Raises
+    ------
+    Interrupted : cancelled before the first plan was found.
+    OutsideModel, ProjectInvalid : the model or the search cannot take this project or these measurements.
+
+    Example: ``results = rm.search(project, counts=(2, 4)); plan = results.recommended()``
+    """
+    from solvers.plans.basis import modelled_basis
+    from solvers.plans.measured_basis import measured_basis
+    from solvers.plans.solve import solve_on
+
+    running = running or Running(threads=threads)
+    if objective is not None and exhaustive:
+        message = "exhaustive proves the least variation; with an objective of your own leave it out"
+        raise ProjectInvalid(project.source, [Fault(where="search", message=message)])
+    basis = modelled_basis(project, running=running) if measured is None else measured_basis(project, measured)
+    if objective is not None:
+        from solvers.plans.own_objective import solve_for
+
+        return solve_for(basis, objective, counts=counts, seed=seed, running=running)
+    return solve_on(basis, counts=counts, seed=seed, prove=exhaustive, running=running)
+
+
+def save(what: Results | Plan | Tolerance, path: str | Path, *, force: bool = False) -> None:
+    """Write a plan file, or the figures of a tolerance.
+
+    Parameters
+    ----------
+    what : results with all their plans; a plan, whose filters and crossover go into the file with the results that it
+        stands in; or a tolerance.
+    path : such as "plan.h5".
+    force : an existing file may be replaced.
+
+    Raises
+    ------
+    FileUnusable : the file exists, or cannot be written.
+    ProjectInvalid : a construction is given in code, which a file cannot hold.
+    """
+    if isinstance(what, Tolerance):
+        write_tolerance(Path(path), what, force=force)
+        return
+    write_results(Path(path), what.kept() if isinstance(what, Plan) else what, force=force)
+
+
+@overload
+def open(path: str | Path, kind: Literal["plan"] = "plan") -> Results: ...
+@overload
+def open(path: str | Path, kind: Literal["study"]) -> StudyResults: ...
+@overload
+def open(path: str | Path, kind: Literal["tolerance"]) -> Tolerance: ...
+def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tolerance:
+    """Read a file that the program wrote.
+
+    Parameters
+    ----------
+    path : such as "plan.h5".
+    kind : "plan" for results with their plans, "study" for those of a study, "tolerance" for a tolerance.
+
+    Raises
+    ------
+    FileUnusable : not such a file, of a newer format, damaged, or holding what is refused.
+
+    Example: ``plan = rm.open("plan.h5").plan(4)``
+    """
+    if kind == "study":
+        return read_study(Path(path))
+    return read_tolerance(Path(path)) if kind == "tolerance" else read_results(Path(path))

@@ -1,0 +1,152 @@
+"""Strategies compared over many rooms."""
+# ruff: noqa: PLC0415 (the solvers wait until they are asked)
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from roommodes.errors import FileUnusable
+from roommodes.running import Running
+from roommodes.studies.reading import Study as Asked
+from roommodes.studies.reading import load_study, parse_study
+from roommodes.studies.results import StudyResults, read_study
+
+if TYPE_CHECKING:
+    import xarray
+
+    from solvers.study.compare import StudyComparison
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Study:
+    """A study, and the file that its results go into.
+
+    Parameters
+    ----------
+    asked : rooms and strategies, as the study file gives them.
+    output : where the results go; finished rooms are kept beside it, in the folder OUTPUT.jobs.
+    """
+
+    asked: Asked
+    output: Path
+
+    def run(
+        self, *, workers: int | None = None, scheduler: str | None = None, running: Running | None = None
+    ) -> StudyResults:
+        """Do every room that is not finished and write the results; the same as `roommodes study`.
+
+        Stopped or killed at any moment, it goes on where it was when it is run again.
+
+        Parameters
+        ----------
+        workers : processes; left out, one per processor.
+        scheduler : address of a dask.distributed scheduler to send the jobs to.
+        running : progress and cancelling.
+
+        Raises
+        ------
+        Interrupted : cancelled; what was finished is kept.
+        FileUnusable : somebody else's file stands where the results go, or another run works there.
+        ProjectInvalid : a room cannot be built, or no room had a result.
+        """
+        from solvers.study.run import plan_study
+        from solvers.study.whole import Cluster, run_study
+
+        plan = plan_study(self.asked)
+        cluster = None if scheduler is None else Cluster(address=scheduler)
+        done = run_study(plan, self.output, workers=workers, cluster=cluster, running=running or Running())
+        return done.required()
+
+    def here(self, *, threads: int = 1, running: Running | None = None) -> StudyResults:
+        """A small study done here and now, without workers or files.
+
+        Raises
+        ------
+        Interrupted : when cancelled.
+        OutsideModel, ProjectInvalid : a room cannot be built, or the model cannot take it.
+        """
+        from solvers.study.run import plan_study, study_in_process
+
+        return study_in_process(plan_study(self.asked), running=running or Running(threads=threads))
+
+    def results(self) -> StudyResults:
+        """The results of a run.
+
+        Raises
+        ------
+        FileUnusable : it was not run yet, or the file cannot be read.
+        """
+        if not self.output.exists():
+            raise FileUnusable(f"{self.output}: there is no such file yet; run the study first")
+        return read_study(self.output)
+
+    def comparison(self) -> StudyComparison:
+        """Every pair of strategies compared room by room, from the results of a run."""
+        from solvers.study.compare import compare
+
+        return compare(self.results())
+
+    def to_xarray(self) -> xarray.Dataset:
+        """The results of a run with their axes named; PackageMissing without xarray."""
+        return self.results().to_xarray()
+
+    def report(self, path: str | Path, *, force: bool = False) -> None:
+        """Write the report of a run as one page, .html; FileUnusable says why it cannot be written."""
+        from cli.report.html import report_html
+        from cli.report.study import study_report
+        from roommodes.storage.whole_file import write_whole
+
+        results = self.results()
+        page = report_html(study_report(self.asked, results, self.comparison()))
+        write_whole(Path(path), page, force=force)
+
+    def table(self, path: str | Path, *, force: bool = False) -> None:
+        """Write every room and strategy of a run as a table, .csv; FileUnusable says why it cannot be written."""
+        from cli.formats.study_files import study_csv
+        from roommodes.storage.whole_file import write_whole
+
+        write_whole(Path(path), study_csv(self.results()), force=force)
+
+
+def study(path: str | Path, *, output: str | Path | None = None) -> Study:
+    """A study from its file.
+
+    Parameters
+    ----------
+    path : the study file (TOML); `template("study")` gives one to begin with.
+    output : where its results go; left out, beside the study file with .h5.
+
+    Raises
+    ------
+    ProjectInvalid : with every fault that could be found.
+    FileUnusable : it cannot be read.
+
+    Example: ``study = rm.study("two-or-four.toml"); study.run(workers=2); study.comparison()``
+    """
+    file = Path(path)
+    return Study(asked=load_study(file), output=file.with_suffix(".h5") if output is None else Path(output))
+
+
+def study_from(text: str, *, output: str | Path = "study.h5") -> Study:
+    """A study from its text; `here` does it without files. Raises as `study`.
+
+    Parameters
+    ----------
+    text : of a study file that names no table of rooms.
+    output : where the results go if it is run.
+    """
+    return Study(asked=parse_study(text, source="study"), output=Path(output))
+
+
+def compare(results: StudyResults) -> StudyComparison:
+    """Every pair of strategies compared room by room, with confidence intervals over the rooms.
+
+    Parameters
+    ----------
+    results : of a study.
+    """
+    from solvers.study.compare import compare as compared
+
+    return compared(results)

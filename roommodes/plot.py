@@ -1,0 +1,199 @@
+"""Figures on the reader's own Axes: `rm.plot.plan(ax, plan)` draws and gives the Axes back.
+
+Each function takes an Axes of matplotlib and what it shows, and draws in that Axes alone. `with rm.plot.style():`
+around the making of figures gives them the look of the program's own.
+"""
+# ruff: noqa: PLC0415 (matplotlib waits until something is drawn)
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from roommodes.arrays import Floats
+from roommodes.plan.plan import Plan, Results
+from roommodes.project.project import Project
+from roommodes.running import Running
+from roommodes.studies.results import StudyResults
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from solvers.listening.over_time import Seen
+    from solvers.loudness.of_plan import PlanHeadroom
+    from solvers.study.compare import Pair, StudyComparison
+
+
+def style() -> AbstractContextManager[None]:
+    """The look of the program's own figures, for the figures made within."""
+    import matplotlib as mpl
+
+    from cli.figures.common_axes import STYLE
+
+    return mpl.rc_context(STYLE)
+
+
+def project(ax: Axes, project: Project, *, title: str = "", candidates: bool = True) -> Axes:
+    """The room from above, front wall on the left: seats, glass, what is kept free, and where a sub may stand."""
+    from cli.figures.common_axes import plan_view
+
+    return plan_view(ax, project, subs=(), title=title, candidates=candidates)
+
+
+def plan(ax: Axes, plan: Plan, *, title: str = "", candidates: bool = False) -> Axes:
+    """A plan from above: the room with its numbered subs, their drives listed below."""
+    from cli.figures.common_axes import plan_view
+    from cli.figures.pages import sub_marks
+
+    return plan_view(ax, plan.project, subs=sub_marks(plan), title=title, candidates=candidates)
+
+
+def seats(
+    ax: Axes,
+    plan: Plan,
+    *,
+    level_db: Floats | None = None,
+    about_mean: bool = True,
+    title: str | None = None,
+    legend: bool = True,
+) -> Axes:
+    """The level at every seat over frequency.
+
+    Parameters
+    ----------
+    ax : to draw on.
+    plan : whose seats hear it, with its filters if it was tuned.
+    level_db : (n_freq, n_seat) in place of the plan's own [dB].
+    about_mean : the level about its mean over seats and band; False for what the plan's level counts from.
+    title : left out, the variation.
+    legend : names of the seats.
+    """
+    from cli.figures.common_axes import seat_levels
+    from roommodes.responses.metrics import variation_db
+
+    level = plan.response().level_db() if level_db is None else np.asarray(level_db)
+    varies = variation_db(level, plan.seats.weight)
+    return seat_levels(
+        ax,
+        frequency_hz=plan.frequency_hz,
+        level_db=level - float(level.mean()) if about_mean else level,
+        seat_name=plan.seats.name,
+        seat_row=plan.seats.row.tolist(),
+        title=f"variation {varies:.2f} dB" if title is None else title,
+        level_label="re mean [dB]" if about_mean else "level [dB re 1/m]",
+        legend=legend,
+    )
+
+
+def map(ax: Axes, plan: Plan, *, frequency_hz: float, title: str | None = None, running: Running | None = None) -> Axes:
+    """The room at ear height at one frequency: level about the mean of the seats in steps of 3 dB.
+
+    Parameters
+    ----------
+    ax : to draw on.
+    plan : with its filters, if it was tuned.
+    frequency_hz : 5 to 400 Hz [Hz].
+    title : left out, the frequency.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    OutsideModel : the model cannot take it; Interrupted when cancelled.
+    """
+    from cli.figures.report import pressure_map
+    from roommodes.responses.metrics import normalised
+    from solvers.listening.plan_map import plan_map
+
+    found = plan_map(plan, frequency_hz, running=running or Running())
+    middle = float(found.seat_db @ normalised(plan.seats.weight))
+    return pressure_map(
+        ax,
+        x_m=found.x_m,
+        y_m=found.y_m,
+        level_db=found.level_db - middle,
+        seat_m=plan.seats.position_m,
+        seat_db=found.seat_db - middle,
+        sub_m=plan.positions_m,
+        title=f"{frequency_hz:g} Hz" if title is None else title,
+    )
+
+
+def modes(ax: Axes, project: Project, *, max_hz: float = 120.0) -> Axes:
+    """The room's modes as built: decay time over frequency, each with a line from where rigid walls would put it."""
+    from cli.figures.report import modes_built
+
+    return modes_built(ax, modes=project.modes(max_hz=max_hz))
+
+
+def counts(ax: Axes, results: Results) -> Axes:
+    """Variation of the best plan of each number of subs."""
+    plans = [results.plan(count, 1) for count in results.plans]
+    ax.plot([one.subs for one in plans], [one.variation_db for one in plans], "o-", color="#0b4a4f")
+    ax.set_xlabel("subs")
+    ax.set_ylabel("variation [dB]")
+    ax.set_xticks([one.subs for one in plans])
+    ax.set_ylim(bottom=0.0)
+    return ax
+
+
+def headroom(ax: Axes, found: PlanHeadroom, *, title: str = "") -> Axes:
+    """The highest clean level of every seat by third-octave against the target, from a plan's `headroom()`."""
+    from cli.figures.headroom import level_axes
+
+    level_axes(ax, found, title=title)
+    return ax
+
+
+def filters(ax: Axes, plan: Plan) -> Axes:
+    """What the filters of a tuned plan do to each sub's level."""
+    from cli.figures.tune import filter_responses
+
+    return filter_responses(ax, plan)
+
+
+def decay(ax: Axes, seen: Seen, *, until_s: float = 0.6, title: str = "") -> Axes:
+    """Level over frequency and time, all seats together, from `before` or `after` of a plan's `decay()`."""
+    from cli.figures.decay import level_over_time
+
+    level_over_time(ax, seen.view, until_s=until_s)
+    ax.set_title(title, loc="left", fontsize=10)
+    return ax
+
+
+def distributions(ax: Axes, results: StudyResults, *, title: str = "") -> Axes:
+    """For each strategy of a study the share of rooms that stay at or below a variation."""
+    from cli.figures.study import distributions as draw
+
+    return draw(
+        ax,
+        values=results.arrays["variation_db"],
+        names=results.strategies,
+        label="variation [dB]",
+        title=title,
+    )
+
+
+def differences(
+    ax: Axes,
+    results: StudyResults,
+    compared: StudyComparison,
+    *,
+    pairs: Sequence[Pair] | None = None,
+    title: str = "",
+) -> Axes:
+    """For each pair of strategies every room as a dot, the mean difference with its interval as a bar."""
+    from cli.figures.study import differences as draw
+
+    chosen: Any = compared.pairs if pairs is None else pairs
+    names = results.strategies
+    return draw(
+        ax,
+        values=[pair.difference_db for pair in chosen],
+        names=[f"{names[pair.cheaper]} / {names[pair.dearer]}" for pair in chosen],
+        means=[(pair.mean_db.value, pair.mean_db.low, pair.mean_db.high) for pair in chosen],
+        within_db=compared.within_db,
+        title=title,
+    )
