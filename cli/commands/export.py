@@ -29,7 +29,7 @@ def export(
     sub: Annotated[
         int | None, typer.Option("--sub", metavar="K", help="WAV: one sub alone, undriven; left out: the whole plan.")
     ] = None,
-    rate: Rate = 48000.0,
+    rate: Rate = None,
     seconds: Annotated[float, typer.Option("--seconds", metavar="S", help="WAV: length of the responses.")] = 2.0,
     force: Force = False,
     as_json: Json = False,
@@ -52,12 +52,13 @@ def export(
 
     if fault := suffix_fault(output, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
-    if not RATE_RANGE_HZ[0] <= rate <= RATE_RANGE_HZ[1] or rate != int(rate):
-        low, high = RATE_RANGE_HZ
-        raise typer.BadParameter(f"got {rate:g}; allowed: whole numbers from {low:g} to {high:g}", param_hint="--rate")
     if not 0.5 <= seconds <= LONGEST_S:
         raise typer.BadParameter(f"got {seconds:g}; allowed: 0.5 to {LONGEST_S:g}", param_hint="--seconds")
     plan = choose_plan(file, subs=subs, rank=rank)
+    rate = rate or plan.project.processor.rate_hz
+    if not RATE_RANGE_HZ[0] <= rate <= RATE_RANGE_HZ[1] or rate != int(rate):
+        low, high = RATE_RANGE_HZ
+        raise typer.BadParameter(f"got {rate:g}; allowed: whole numbers from {low:g} to {high:g}", param_hint="--rate")
     if sub is not None and not 1 <= sub <= plan.subs:
         raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.subs}", param_hint="--sub")
     check_targets({"--output": output}, inputs=[file], force=force)

@@ -27,7 +27,7 @@ def settings(
     ] = None,
     subs: Subs = None,
     rank: Rank = None,
-    rate: Rate = 48000.0,
+    rate: Rate = None,
     filters: Annotated[
         bool, typer.Option("--filters/--no-filters", help="Those that tune found, else cuts common to all subs.")
     ] = True,
@@ -52,9 +52,10 @@ def settings(
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
+    rate = rate or plan.project.processor.rate_hz
     check_rate(rate)  # before filters are fitted for it
     values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
-    beyond = beyond_processor(values, plan.project.search)
+    beyond = beyond_processor(values, plan.project.processor)
     data = settings_json(plan, values, beyond)
     if output:
         write_whole(output, settings_csv(values) if output.suffix.lower() == ".csv" else json_bytes(data), force=force)
