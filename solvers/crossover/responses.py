@@ -88,7 +88,7 @@ def _modelled(plan: Plan, hz: Floats, crossover: Crossover, running: Running) ->
     own = own_response(plan.project.subwoofer, hz, plan.project.room.air)
     if own is not None:  # as loud over the octave below the crossover as a source without a response of its own
         octave = np.log2(hz / crossover.frequency_hz)
-        below = np.log(np.abs(own[(octave <= 1e-12) & (octave >= -OCTAVES - 1e-12)]))
+        below = np.log(np.abs(own[(hz <= crossover.frequency_hz) & (octave >= -OCTAVES - 1e-9)]))
         subs = subs * (own / np.exp(below.mean()))[:, None, None]
     return subs, from_mains * lower_end(mains.lowest_hz, hz)[:, None, None], own is not None
 
