@@ -1,9 +1,8 @@
 """The `roommodes` command: wiring alone. What a command needs is imported when it runs."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
-import contextlib
 import gc
-import io
+import os
 import sys
 from typing import Annotated
 
@@ -32,8 +31,10 @@ from cli.commands.what_if.explore import explore
 from cli.commands.what_if.judge import judge
 from cli.commands.what_if.layout import layout
 from cli.commands.what_if.watch import watch
-from cli.terminal.guard import EXIT_INTERRUPTED, INTERRUPTED
+from cli.terminal.guard import EXIT_INTERRUPTED, interrupted_words
 from cli.terminal.output import say_error
+from cli.terminal.streams import begin, silence
+from roommodes.errors import OutputLost
 
 COLLECT_AFTER = 50_000  # objects
 
@@ -107,15 +108,22 @@ def run() -> None:
 
 
 def _run() -> None:
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):  # a poor terminal shows ? and does not stop the program
-            stream.reconfigure(errors="replace")
+    begin()
+    os.environ["MPLBACKEND"] = "agg"  # figures are drawn without any window, whatever other programs are told
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
+    except BrokenPipeError:
+        silence(1)
+        sys.exit(0)
     except KeyboardInterrupt:
-        with contextlib.suppress(OSError):
-            say_error([INTERRUPTED])
+        say_error([interrupted_words([])])
         sys.exit(EXIT_INTERRUPTED)
+    except OutputLost as lost:  # of a help text or a version
+        say_error([str(lost)])
+        sys.exit(lost.exit_code)
 
 
 if __name__ == "__main__":

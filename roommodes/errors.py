@@ -64,9 +64,26 @@ class OutsideModel(RoommodesError):
 
 
 class Interrupted(RoommodesError):
-    """The work was asked to stop before it had anything to keep."""
+    """The work was asked to stop before it had anything to keep.
+
+    Parameters
+    ----------
+    text : at what it was.
+    says_what_is_kept : the text also says what is kept all the same; else whoever tells it adds which files were
+        written.
+    """
 
     exit_code = 130
+
+    def __init__(self, text: str, *, says_what_is_kept: bool = False) -> None:
+        self.says_what_is_kept = says_what_is_kept
+        super().__init__(text)
+
+
+class OutputLost(RoommodesError):
+    """What should be printed cannot be: the output is closed, or its disk full."""
+
+    exit_code = 5
 
 
 class NoSuchPlan(RoommodesError):

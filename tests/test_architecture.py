@@ -40,7 +40,6 @@ HEAVY = {
     "rich",
     "jinja2",
     "ezdxf",
-    "shapely",
     "sofar",
     "threadpoolctl",
 }

@@ -10,7 +10,7 @@ from cli.terminal.guard import guarded
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan, suffix_fault
-from cli.terminal.targets import check_targets
+from cli.terminal.targets import beside, check_targets
 
 SUFFIXES = (".pdf", ".svg", ".dxf")
 
@@ -46,7 +46,7 @@ def drawing(
     from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_of
     from roommodes.storage.whole_file import write_whole
 
-    target = output or file.with_suffix(".pdf")
+    target = output or beside(file, ".pdf")
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
     if paper is not None and paper.upper() not in PAPERS:

@@ -45,7 +45,7 @@ def headroom(
     check_targets({"--output": output}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = plan_headroom(plan, running=running)
-        running.check("interrupted; nothing was written")
+        running.check("interrupted")
     if output:
         from cli.figures.headroom import headroom_page
 

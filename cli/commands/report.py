@@ -11,7 +11,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, counted, print_json
 from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan, suffix_fault
 from cli.terminal.progress import progress
-from cli.terminal.targets import check_targets
+from cli.terminal.targets import beside, check_targets
 
 SUFFIXES = (".html", ".pdf")
 
@@ -39,7 +39,7 @@ def report(
     from cli.words.basis import responses_word
     from roommodes.storage.whole_file import write_whole
 
-    target = output or file.with_suffix(".html")
+    target = output or beside(file, ".html")
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)

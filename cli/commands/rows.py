@@ -49,7 +49,7 @@ def rows(
             found = compromise(plan, running=running)
         interrupted = stop_asked()
     if interrupted and not found.costs:
-        raise Interrupted("interrupted before the first row was done; nothing was written")
+        raise Interrupted("interrupted before the first row was done")
     if output:
         from cli.figures.rows import rows_page
 

@@ -104,7 +104,7 @@ def study(
         _foresee(plan, target, count, as_json=as_json)
         return
     targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
-    targets.check(wanted.paths, needed_bytes=_sizes(plan)[1])
+    targets.check(wanted.paths, needed_bytes=_needed_bytes(plan, target))
     cluster = None
     if scheduler is not None:
         from solvers.study.cluster import Patience
@@ -217,6 +217,14 @@ def _sizes(plan: "StudyPlan") -> tuple[int, int]:
         n_freq=len(log_grid(*tables.search.band_hz, tables.search.points_per_octave)),
         n_sub=max(strategy.subs for strategy in tables.strategies),
     )
+
+
+def _needed_bytes(plan: "StudyPlan", target: Path) -> int:
+    """What a run may still write: the results, and a file for each room that has none yet [bytes]."""
+    from solvers.study.store import store_of
+
+    job_bytes, whole_bytes = _sizes(plan)
+    return whole_bytes + job_bytes * max(0, len(plan.jobs) - store_of(target).count())
 
 
 def _foresee(plan: "StudyPlan", target: Path, workers: int, *, as_json: bool) -> None:

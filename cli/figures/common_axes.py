@@ -24,6 +24,7 @@ from roommodes.arrays import Floats
 from roommodes.places.zones import Box
 from roommodes.project.glass import GlassMark, glass_of
 from roommodes.project.project import Project
+from roommodes.toml.letters import unsafe
 
 INK = "#27313a"
 FAINT = "#c3c9ce"
@@ -79,7 +80,7 @@ def figure_bytes(figure: Figure, suffix: str) -> bytes:
 
 def plain(text: str, limit: int = 28) -> str:
     """Text of a user, without control characters and cut to a length that fits."""
-    shown = "".join(letter if letter.isprintable() else "\ufffd" for letter in text)
+    shown = "".join("\ufffd" if bad else letter for letter, bad in zip(text, unsafe(text), strict=True))
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 
 from cli.terminal.targets import refuse_inputs
+from cli.words.settings import inert
 from roommodes.errors import FileUnusable
 from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
 from roommodes.storage.whole_file import check_target
@@ -38,15 +39,15 @@ def study_csv(results: StudyResults) -> bytes:
     own = (*results.properties, *results.groupings)
     writer.writerow(["room", *texts, *sizes, *own, "strategy", "subs", *figures, "layouts", "note", "study"])
     for room in range(results.n_room):
-        head = [room + 1, *(_cell(results.rooms[key][room]) for key in texts)]
+        head = [room + 1, *(inert(results.rooms[key][room]) for key in texts)]
         head += [_number(results.rooms[key][room]) for key in sizes]
         head += [_number(values[room]) for values in results.properties.values()]
-        head += [_cell(words[room]) for words in results.groupings.values()]
+        head += [inert(words[room]) for words in results.groupings.values()]
         for place, name in enumerate(results.strategies):
             values = [_number(results.arrays[key][room, place]) for key in figures]
             layouts = int(results.arrays["layouts"][room, place])
             note = results.notes[room][place] if results.rooms["status"][room] == FINISHED else ""
-            writer.writerow([*head, _cell(name), int(results.subs[place]), *values, layouts, _cell(note), mark])
+            writer.writerow([*head, inert(name), int(results.subs[place]), *values, layouts, inert(note), mark])
     return buffer.getvalue().encode("utf-8")
 
 
@@ -126,8 +127,3 @@ def _table_mark(text: str) -> str:
 
 def _number(value: float) -> str:
     return repr(float(value)) if np.isfinite(value) else ""
-
-
-def _cell(text: str) -> str:
-    """Text that no table program takes for a formula."""
-    return "'" + text if text[:1] in "=+-@\t\r" and text else text

@@ -17,7 +17,7 @@ def model_numbers(plan: "Plan", running: "Running", suffix: str = ".html") -> "t
     """What the model must say anew: usual layouts, the listening plane, the room's modes."""
     from solvers.listening.before_after import before_after, side_by_side
 
-    running = running.under(words="interrupted; nothing was written")
+    running = running.under(words="interrupted")
     # both at once, since each has stretches that keep one processor only busy; the other imports beside them
     with side_by_side() as pool:
         comparing = pool.submit(before_after, plan, running=running)

@@ -2,66 +2,105 @@
 
 import contextlib
 import functools
+import inspect
 import os
 import signal
 import sys
 import threading
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import FrameType
 from typing import Any
 
 import typer
+from typer.models import ParameterInfo
 
 from cli.terminal.output import say_error, warn
-from roommodes.errors import ProjectInvalid, RoommodesError
+from cli.terminal.streams import silence
+from roommodes.errors import Interrupted, ProjectInvalid, RoommodesError
 from roommodes.storage.ordinary_file import starts_with
 from roommodes.storage.seal import is_sealed
+from roommodes.storage.whole_file import noting_written
 
 EXIT_INTERNAL = 1
 HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 EXIT_INTERRUPTED = 130
-INTERRUPTED = "interrupted; nothing was written"
+EXIT_UNUSABLE = 5
+ENDING = ("SIGINT", "SIGTERM", "SIGHUP")  # signals that ask a program to end
+AGAIN_S = 0.05  # until a signal that was swallowed is sent again
 
 
 def guarded(command: Callable[..., None]) -> Callable[..., None]:
-    """Wrap a command so that every fault ends as lines on stderr and an exit code."""
+    """Wrap a command so that every fault and every signal ends as lines on stderr and an exit code."""
+    _leave_reading_to_the_command(command)
 
     @functools.wraps(command)
     def wrapper(*arguments: Any, **options: Any) -> None:
-        try:
-            with _termination_as_interrupt():
-                command(*arguments, **options)
-                _note_unsealed(options)
-                sys.stdout.flush()
-        except (typer.Exit, typer.Abort, typer.TyperException):
-            raise
-        except RoommodesError as error:
-            if options.get("debug"):
-                traceback.print_exc()
-            say_error(error.lines() if isinstance(error, ProjectInvalid) else [str(error)])
-            raise typer.Exit(error.exit_code) from None
-        except KeyboardInterrupt:
-            say_error([INTERRUPTED])
-            raise typer.Exit(EXIT_INTERRUPTED) from None
-        except BrokenPipeError:
-            # Whoever read our output has heard enough. Python would complain once more while closing stdout.
-            with contextlib.suppress(OSError, ValueError):
-                os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-            raise typer.Exit(0) from None
-        except Exception as error:
-            if options.get("debug"):
-                traceback.print_exc()
-            say_error(
-                [
-                    f"internal fault: {type(error).__name__}: {error}; this is a mistake in the program, not in your "
-                    "input: run again with --debug and report what it prints"
-                ]
-            )
-            raise typer.Exit(EXIT_INTERNAL) from None
+        with noting_written() as written:
+            try:
+                with _signals_as_interrupts() as came:
+                    command(*arguments, **options)
+                    _note_unsealed(options)
+                    sys.stdout.flush()
+                    if came():  # one that was lost in the depths of a library
+                        raise KeyboardInterrupt
+            except (typer.Exit, typer.Abort, typer.TyperException):
+                raise
+            except BrokenPipeError:  # whoever read our output has heard enough; Python would complain while closing it
+                with contextlib.suppress(OSError, ValueError):
+                    silence(sys.stdout.fileno())
+                raise typer.Exit(0) from None
+            except (Exception, KeyboardInterrupt) as error:
+                if options.get("debug"):
+                    traceback.print_exc()
+                lines, code = _told(error, written.paths())
+                say_error(lines)
+                raise typer.Exit(code) from None
 
     return wrapper
+
+
+def interrupted_words(written: Sequence[Path], text: str = "interrupted") -> str:
+    """What an interrupt left behind."""
+    return f"{text}; " + (f"written: {', '.join(map(str, written))}" if written else "nothing was written")
+
+
+def _told(error: BaseException, written: Sequence[Path]) -> tuple[list[str], int]:
+    """A fault in lines, and the exit code."""
+    if isinstance(error, RoommodesError):
+        lines = error.lines() if isinstance(error, ProjectInvalid) else [str(error)]
+        if isinstance(error, Interrupted) and not error.says_what_is_kept:
+            lines = [interrupted_words(written, str(error))]
+        return lines, error.exit_code
+    if isinstance(error, KeyboardInterrupt):
+        return [interrupted_words(written)], EXIT_INTERRUPTED
+    if isinstance(error, OSError):
+        return [_of_the_system(error)], EXIT_UNUSABLE
+    if isinstance(error, MemoryError):
+        return ["this machine has not enough free memory for it; close other programs, or ask for less"], EXIT_UNUSABLE
+    return [
+        f"internal fault: {type(error).__name__}: {error}; this is a mistake in the program, not in your input: run "
+        "again with --debug and report what it prints"
+    ], EXIT_INTERNAL
+
+
+def _of_the_system(error: OSError) -> str:
+    """What the system refused, in one sentence."""
+    try:
+        os.getcwd()
+    except OSError:
+        return "the working folder was deleted or moved away; change to one that exists"
+    where = f"{error.filename}: " if error.filename else ""
+    return f"{where}the system refused it: {(error.strerror or str(error)).lower()}"
+
+
+def _leave_reading_to_the_command(command: Callable[..., None]) -> None:
+    """A file that may not be read is told by who opens it (exit code 5), not while options are parsed (2)."""
+    for parameter in inspect.signature(command).parameters.values():
+        for entry in getattr(parameter.annotation, "__metadata__", ()):
+            if isinstance(entry, ParameterInfo):
+                entry.readable = False
 
 
 def _note_unsealed(options: dict[str, Any]) -> None:
@@ -79,7 +118,7 @@ def _note_unsealed(options: dict[str, Any]) -> None:
 
 @contextlib.contextmanager
 def interruptible(notice: str | None = None) -> Iterator[Callable[[], bool]]:
-    """Turn the first SIGINT or SIGTERM into a wish to stop, and the second into an immediate end.
+    """Turn the first signal to end into a wish to stop, and the second into an immediate end.
 
     Parameters
     ----------
@@ -96,31 +135,55 @@ def interruptible(notice: str | None = None) -> Iterator[Callable[[], bool]]:
             raise KeyboardInterrupt
         asked.set()
         if notice:
-            say_error([notice])
+            with contextlib.suppress(OSError):  # at once: what was interrupted may itself be printing
+                os.write(2, notice.encode() + b"\n")
 
-    with _handlers(ask, signal.SIGINT, signal.SIGTERM):
+    with _handlers(ask):
         yield asked.is_set
 
 
 @contextlib.contextmanager
-def _termination_as_interrupt() -> Iterator[None]:
-    """SIGTERM ends a command as Ctrl-C does, so that temporaries are taken away."""
+def _signals_as_interrupts() -> Iterator[Callable[[], bool]]:
+    """SIGTERM and SIGHUP end a command as Ctrl-C does, so that temporaries are taken away; yields whether one came.
+
+    A signal is raised as an exception wherever the program is at, and some places swallow it (callbacks of libraries,
+    finalizers). Then it is sent once more, until it gets through.
+    """
+    came = threading.Event()
 
     def stop(signal_number: int, frame: FrameType | None) -> None:
+        came.set()
         raise KeyboardInterrupt
 
-    with _handlers(stop, signal.SIGTERM):
-        yield
+    def swallowed(what: Any) -> None:
+        if issubclass(what.exc_type, KeyboardInterrupt):
+            again = threading.Timer(AGAIN_S, os.kill, (os.getpid(), signal.SIGINT))
+            again.daemon = True
+            again.start()
+        else:
+            before(what)
+
+    before, sys.unraisablehook = sys.unraisablehook, swallowed
+    try:
+        with _handlers(stop):
+            yield came.is_set
+    finally:
+        sys.unraisablehook = before
 
 
 @contextlib.contextmanager
-def _handlers(handler: Callable[[int, FrameType | None], None], *numbers: signal.Signals) -> Iterator[None]:
+def _handlers(handler: Callable[[int, FrameType | None], None]) -> Iterator[None]:
+    """Handle the signals that ask a program to end; one that is ignored (nohup, a job in the background) stays so."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-    before = {number: signal.signal(number, handler) for number in numbers}
+    asked = [number for name in ENDING if (number := getattr(signal, name, None)) is not None]
+    before = {number: signal.getsignal(number) for number in asked}
+    mine = [number for number, old in before.items() if old not in (signal.SIG_IGN, None)]
+    for number in mine:
+        signal.signal(number, handler)
     try:
         yield
     finally:
-        for number, old in before.items():
-            signal.signal(number, old)
+        for number in mine:
+            signal.signal(number, before[number])

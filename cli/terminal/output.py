@@ -10,10 +10,11 @@ import math
 import shlex
 import sys
 import textwrap
-import unicodedata
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TextIO
+
+from roommodes.toml.letters import unsafe
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -24,12 +25,11 @@ LINE_LIMIT = 2000
 COLUMN_GAP = "  "
 WORD_WIDTH = 20  # of a word that a narrow column of text may not break
 UNBROKEN = "\u00a0"
-_UNSAFE = {"Cc", "Cf", "Cs", "Zl", "Zp"}  # control, invisible and direction marks, halves, separators
 
 
 def clean(text: str, limit: int = LINE_LIMIT) -> str:
     """The text on one line, control characters spelled out, cut to `limit` characters."""
-    shown = "".join(_spelled(letter) if unicodedata.category(letter) in _UNSAFE else letter for letter in text)
+    shown = "".join(_spelled(letter) if bad else letter for letter, bad in zip(text, unsafe(text), strict=True))
     return shown if len(shown) <= limit else shown[: limit - 1] + "…"
 
 

@@ -45,6 +45,11 @@ def refuse_inputs(targets: Mapping[str, Path], inputs: Iterable[Path]) -> None:
                 raise typer.BadParameter(text, param_hint=option)
 
 
+def beside(file: Path, suffix: str) -> Path:
+    """The name that a command chooses for what it makes from a file: the file's own with another suffix."""
+    return file.with_suffix(suffix) if file.name else Path(f"unnamed{suffix}")
+
+
 def _same(one: Path, other: Path) -> bool:
     """Whether two names mean one file: by links, dots and letter case too."""
     try:

@@ -38,7 +38,7 @@ MOST_HALVINGS = 2
 GOOD = 1e-6  # largest error of that fit
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
 MOST_ROUNDS = 4
-INTERRUPTED = "interrupted while the modes were sought; nothing was written"
+INTERRUPTED = "interrupted while the modes were sought"
 
 
 class Resonances:

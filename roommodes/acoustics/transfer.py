@@ -26,7 +26,7 @@ from roommodes.running import Running
 CHUNK_BYTES = 32e6  # how much one block of frequencies may take for each of its boundary matrices
 CLOSEST_M = 0.02
 LOWEST_HZ, HIGHEST_HZ = 5.0, 400.0  # outside, the constructions' laws and the point source say nothing
-INTERRUPTED = "interrupted while the room was computed; nothing was written"
+INTERRUPTED = "interrupted while the room was computed"
 
 
 def bulk_k2(room: Room, omega: Complexes) -> Complexes:

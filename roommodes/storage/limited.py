@@ -102,7 +102,8 @@ def _be_the_child(work: Callable[[], object], told: type[Exception], writing: in
         gc.disable()
         faulthandler.disable()
         os.dup2(os.open(os.devnull, os.O_WRONLY), 2)  # what a crashing library says there helps nobody
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # of a whole terminal: the parent ends this process
+        for one in (signal.SIGINT, signal.SIGHUP):  # of a whole terminal: the parent ends this process
+            signal.signal(one, signal.SIG_IGN)
         signal.signal(signal.SIGTERM, signal.SIG_DFL)
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
         resource.setrlimit(resource.RLIMIT_CPU, (limits.cpu_s, limits.cpu_s + 5))

@@ -13,6 +13,7 @@ from math import isfinite, nan
 from roommodes.errors import Fault
 from roommodes.project.reading import nearest
 from roommodes.studies.tables import MAX_ROOMS, RoomsTable, StudyTables, VariedOf
+from roommodes.toml.letters import unsafe
 from roommodes.toml.values import NAME_LENGTH, Range, shown
 
 NUMBER_COLUMNS = ("length_m", "width_m", "height_m", "temperature_c", "loss_factor")
@@ -94,7 +95,7 @@ def _header_faults(header: list[str], *, several_builds: bool, several_seatings:
     for name in own:
         if not name:
             texts.append("a column has no name; name it, or delete it.")
-        elif len(name) > NAME_LENGTH or not name.isprintable():
+        elif len(name) > NAME_LENGTH or any(unsafe(name)):
             texts.append(f"the column {shown(name)} has no plain name of up to {NAME_LENGTH} letters.")
         elif name in TAKEN:
             texts.append(f"the column {name} would be taken for one of the results; give it another name.")
@@ -156,7 +157,9 @@ def _read_row(
                 )
             own_numbers[key] = nan if value is None else value
         else:
-            own_words[key] = "".join(letter if letter.isprintable() else " " for letter in content)[:NAME_LENGTH]
+            own_words[key] = "".join(
+                " " if bad else letter for letter, bad in zip(content, unsafe(content), strict=True)
+            )[:NAME_LENGTH]
     for key, known in (("build", builds), ("seating", seatings)):
         if names[key] not in known:
             wrong.append((key, f"there is no {key} {shown(names[key])}.{nearest(names[key], known)}"))

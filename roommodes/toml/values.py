@@ -4,7 +4,6 @@ Each type refuses a wrong value in our own words and describes itself in the JSO
 """
 
 import re
-import unicodedata
 from dataclasses import dataclass
 from math import isfinite
 from typing import Annotated, Any
@@ -14,6 +13,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from roommodes.acoustics.curve import Curve
+from roommodes.toml.letters import unsafe
 
 NAME_LENGTH = 80
 WORDED = "worded"  # error type of the messages below: complete sentences, not to be reworded
@@ -132,7 +132,7 @@ def rising(pair: tuple[float, float]) -> tuple[float, float]:
 def _plain_name(value: str) -> str:
     if not value.strip() or len(value) > NAME_LENGTH:
         raise worded(f"got a text of {len(value)} characters; allowed: 1 to {NAME_LENGTH}, not all blank.")
-    if any(unicodedata.category(character) in {"Cc", "Cf", "Cs", "Zl", "Zp"} for character in value):
+    if any(unsafe(value)):
         raise worded("the text holds a control character; allowed: plain text on one line.")
     return value
 

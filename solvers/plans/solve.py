@@ -75,7 +75,7 @@ def solve_on(
         raise ProjectInvalid(project.source, refused.faults) from refused
     running.step(SEARCH, 1.0)
     if not any(outcome.plans for outcome in outcomes):
-        running.check("interrupted before the first plan was found; nothing was written")
+        running.check("interrupted before the first plan was found")
         counts_text = ", ".join(str(count) for count in counts)
         message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
         raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])

@@ -164,7 +164,7 @@ class _Run:
                 stop_at = monotonic() + STOP_S
             if stop_at < inf and (not self._in_hand or monotonic() >= stop_at):
                 text = f"{len(self.records)} of {self._total} rooms are finished and kept; run the same command again"
-                raise Interrupted(f"interrupted: {text} to go on")
+                raise Interrupted(f"interrupted: {text} to go on", says_what_is_kept=True)
             for done in self._crew.poll(POLL_S):
                 self._in_hand -= 1
                 self._take(done)

@@ -26,6 +26,10 @@ class Store:
 
     folder: Path
 
+    def count(self) -> int:
+        """How many files of jobs there are, finished ones of this study or not."""
+        return sum(1 for _ in self.folder.glob("*.h5"))
+
     def path(self, key: str) -> Path:
         """The file of a job."""
         return self.folder / f"{key}.h5"
@@ -91,7 +95,7 @@ def opened(store: Store, output: Path) -> Iterator[None]:
                 f"{output}: another run is at work on this study and holds {store.folder / LOCK_NAME}; "
                 "wait for it, stop it, or choose another name with -o"
             )
-        for left in store.folder.glob(".*.part"):
+        for left in store.folder.glob(".*.part"):  # nobody else writes here as long as the lock is held
             with contextlib.suppress(OSError):
                 left.unlink()
         yield

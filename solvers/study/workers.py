@@ -110,7 +110,7 @@ class LocalCrew:
             slot.pool.shutdown(wait=True)
 
     def _submit(self, slot: _Slot, job: StudyJob) -> Future[bytes]:
-        with _no_main_module():  # the first job starts the process
+        with _no_main_module(), _hangups_later():  # the first job starts the process
             return slot.pool.submit(replied, self._work, job.text, job.key)
 
     def _ended(self, slot: _Slot) -> Iterator[Done]:
@@ -135,7 +135,8 @@ def _renew(slot: _Slot) -> None:
 
 def _new_pool() -> ProcessPoolExecutor:
     spawn = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(1, mp_context=spawn, initializer=begin_worker)
+    with _hangups_later():  # Python starts a process that keeps account of locks
+        return ProcessPoolExecutor(1, mp_context=spawn, initializer=begin_worker)
 
 
 def _kill(pool: ProcessPoolExecutor) -> None:
@@ -156,6 +157,22 @@ def _no_main_module() -> Iterator[None]:
         yield
     finally:
         sys.modules["__main__"] = before
+
+
+@contextlib.contextmanager
+def _hangups_later() -> Iterator[None]:
+    """Keep back SIGHUP while processes are started, which inherit this.
+
+    A terminal that goes away sends it to all at once; this process decides what becomes of the others.
+    """
+    if not hasattr(signal, "SIGHUP"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGHUP})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def begin_worker() -> None:

@@ -107,7 +107,7 @@ def tolerance_of(
             parts.append(part)
             running.step(STAGES[0], len(parts) / len(design.starts))
         if not parts:
-            raise Interrupted("interrupted before the first rooms were drawn; nothing was written")
+            raise Interrupted("interrupted before the first rooms were drawn")
         for one in running.each(pool, design.mixed, design.mixes):
             mixed.append(one)
             running.step(STAGES[1], len(mixed) / len(design.mixes))

@@ -101,7 +101,7 @@ def reduced_field(
         levels = []
         for level in pool.map(learner.level, frequency_hz):
             levels.append(level)
-            running.check("interrupted while the room was prepared; nothing was written")
+            running.check("interrupted while the room was prepared")
             running.step("room", len(levels) / len(frequency_hz))
     return Field(
         frequency_hz=frequency_hz,

@@ -83,7 +83,7 @@ def robust_results(
     design = design_of(results, asked, leading, frequency_hz=lean_grid(project), running=running)
     train = _rooms(design, design.points()[0], running)
     if len(train.builds) < ROOMS:
-        raise Interrupted("interrupted before the rooms were drawn; nothing was written")
+        raise Interrupted("interrupted before the rooms were drawn")
     other = replace(design, seed=(seed + 1) % 2**32, half=OTHER_ROOMS)
     judge = _rooms(other, other.points()[0], running.unstoppable())
     drives = drives_of(project)

@@ -3,7 +3,7 @@
 import pytest
 from rich.console import Console
 
-from cli.terminal.output import Page
+from cli.terminal.output import Page, clean
 
 HEADERS = ("cheaper", "dearer", "mean difference [dB]", "share", "rooms")
 ROWS = (
@@ -41,3 +41,9 @@ def test_wide_terminals_have_a_table_and_narrow_ones_a_list(
     lines = printed(capsys, 60, monkeypatch).splitlines()
     assert lines[0] == "two at opposite midpoints  four corners, adjusted"
     assert lines[1].startswith("  mean difference [dB]: +0.16 [-0.28, +0.64];")
+
+
+def test_family_emoji_and_persian_names_reach_the_terminal_as_they_are() -> None:
+    family, persian = "\U0001f468\u200d\U0001f469\u200d\U0001f467", "\u0645\u06cc\u200c\u062e\u0648\u0627\u0647\u0645"
+    assert clean(f"{family} {persian}") == f"{family} {persian}"
+    assert clean("a\u202eb\x1b\u200d") == "a\\u202eb\\x1b\\u200d"

@@ -1,4 +1,0 @@
-"""Starter projects for kinds of rooms, TOML with comments: `roommodes new --template`.
-
-May import nothing.
-"""
