@@ -40,6 +40,7 @@ HEAVY = {
     "rich",
     "jinja2",
     "ezdxf",
+    "shapely",
     "sofar",
     "threadpoolctl",
 }

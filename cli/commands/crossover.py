@@ -43,7 +43,7 @@ def crossover(
         float | None,
         typer.Option("--gain", metavar="DB", min=-60.0, max=60.0, help="Of all subs; left out, as loud as the mains."),
     ] = None,
-    rate: Rate = 48000.0,
+    rate: Rate = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -70,8 +70,9 @@ def crossover(
         raise typer.BadParameter(f"{fault}; a figure goes to --figure", param_hint="--output")
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
-    check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
+    rate = rate or plan.project.processor.rate_hz
+    check_rate(rate)
     targets = {"--output": output, "--figure": figure}
     check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
     check_order(plan.project.mains or MainsTable(), order, kind)

@@ -13,7 +13,7 @@ from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan, s
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
-SUFFIXES = (".sofa", ".wav")
+SUFFIXES = (".sofa", ".wav", ".csv", ".zip")
 STILL_RINGS_DB = -40.0
 LONGEST_S = 20.0
 
@@ -22,14 +22,15 @@ LONGEST_S = 20.0
 def export(
     file: PlanFile,
     output: Annotated[
-        Path, typer.Option("--output", "-o", metavar="FILE", help="A .sofa or .wav file.", show_default=False)
+        Path,
+        typer.Option("--output", "-o", metavar="FILE", help="A .sofa, .wav, .csv or .zip file.", show_default=False),
     ],
     subs: Subs = None,
     rank: Rank = None,
     sub: Annotated[
         int | None, typer.Option("--sub", metavar="K", help="WAV: one sub alone, undriven; left out: the whole plan.")
     ] = None,
-    rate: Rate = 48000.0,
+    rate: Rate = None,
     seconds: Annotated[float, typer.Option("--seconds", metavar="S", help="WAV: length of the responses.")] = 2.0,
     force: Force = False,
     as_json: Json = False,
@@ -39,25 +40,26 @@ def export(
     """Write the seats' responses in an open format.
 
     SOFA (AES69) holds the transfer function of every sub to every seat. WAV holds impulse responses, one channel per
-    seat, of the plan as it is driven and filtered, over the band of the search; measured ones as long as they tell.
+    seat, of the plan as it is driven and filtered, over the band of the search; measured ones as long as they tell. CSV
+    holds the predicted curves of every seat, before and after, of the subs, and of the mains and their sum where the
+    plan has a crossover: frequency, level, phase. ZIP holds the same as one text file of three columns for each curve.
 
     Example: roommodes export plan.h5 -o seats.wav
     """
+    from cli.formats.curves import curves_csv, curves_words, curves_zip
     from cli.formats.sofa_wav import sofa_bytes, wav_bytes, wav_words
     from cli.words.basis import basis_words, responses_word
-    from roommodes.plan.starting_values import RATE_RANGE_HZ
     from roommodes.responses.impulse_response import left_at_end_db
     from roommodes.storage.whole_file import write_whole
+    from solvers.listening.curves import plan_curves
     from solvers.listening.impulses import impulses_length_s, seat_impulses
 
     if fault := suffix_fault(output, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
-    if not RATE_RANGE_HZ[0] <= rate <= RATE_RANGE_HZ[1] or rate != int(rate):
-        low, high = RATE_RANGE_HZ
-        raise typer.BadParameter(f"got {rate:g}; allowed: whole numbers from {low:g} to {high:g}", param_hint="--rate")
     if not 0.5 <= seconds <= LONGEST_S:
         raise typer.BadParameter(f"got {seconds:g}; allowed: 0.5 to {LONGEST_S:g}", param_hint="--seconds")
     plan = choose_plan(file, subs=subs, rank=rank)
+    rate_hz = _whole_rate(rate or plan.project.processor.rate_hz)
     if sub is not None and not 1 <= sub <= plan.subs:
         raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.subs}", param_hint="--sub")
     check_targets({"--output": output}, inputs=[file], force=force)
@@ -66,16 +68,21 @@ def export(
         data = sofa_bytes(plan)
         emitters, receivers = counted(plan.subs, "sub"), counted(len(plan.seats), "seat")
         words = f"{emitters} as emitters, {receivers} as receivers, undriven"
-    else:
-        whole = impulses_length_s(plan, seconds=seconds, rate_hz=rate)
+    elif output.suffix.lower() in {".csv", ".zip"}:
         with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-            impulse = seat_impulses(plan, sub=sub, rate_hz=rate, duration_s=whole, running=running)
+            curves = plan_curves(plan, running=running)
+        data = curves_csv(curves) if output.suffix.lower() == ".csv" else curves_zip(plan, curves)
+        words = curves_words(curves)
+    else:
+        whole = impulses_length_s(plan, seconds=seconds, rate_hz=rate_hz)
+        with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+            impulse = seat_impulses(plan, sub=sub, rate_hz=rate_hz, duration_s=whole, running=running)
         if (left := left_at_end_db(impulse.samples)) > STILL_RINGS_DB and not quiet:
             longer = "make them longer with --seconds"
             if plan.measured is not None and whole < seconds:
                 longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
             warn([f"the responses still ring at their end ({left:.0f} dB); {longer}"])
-        data = wav_bytes(impulse.samples, int(rate))
+        data = wav_bytes(impulse.samples, rate_hz)
         words = wav_words(plan, whole, latency_s=impulse.latency_s, alone=sub is not None)
         latency_ms = 1e3 * impulse.latency_s
     write_whole(output, data, force=force)
@@ -94,3 +101,13 @@ def export(
         page.line(f"Wrote {output}: {words}.")
         if basis := basis_words(plan.results):
             page.line(basis)
+
+
+def _whole_rate(rate: float) -> int:
+    """The sample rate as WAV files have it; a usage error says what is allowed."""
+    from roommodes.plan.starting_values import RATE_RANGE_HZ
+
+    low, high = RATE_RANGE_HZ
+    if not low <= rate <= high or rate != int(rate):
+        raise typer.BadParameter(f"got {rate:g}; allowed: whole numbers from {low:g} to {high:g}", param_hint="--rate")
+    return int(rate)

@@ -2,13 +2,18 @@
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
 from cli.terminal.guard import guarded
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json
+from cli.terminal.targets import check_targets
+
+Kind = Literal["cellar", "attic", "open-plan", "two-row", "large"]
+STARTERS = {"room": "project", "measured": "measured", "study": "studies"}  # stem of the file: where its text lies
+HEIGHT_M = (1.5, 60.0)
 
 
 @guarded
@@ -16,8 +21,27 @@ def new(
     file: Annotated[
         Path | None,
         typer.Argument(
-            metavar="[FILE]", help="Where to write it.", show_default="room.toml, measured.toml or study.toml"
+            metavar="[FILE]",
+            help="Where to write it.",
+            show_default="room.toml, the template's or the drawing's name, measured.toml or study.toml",
         ),
+    ] = None,
+    template: Annotated[
+        Kind | None, typer.Option("--template", help="A room of this kind, to be changed; else one with every table.")
+    ] = None,
+    outline: Annotated[
+        Path | None,
+        typer.Option("--outline", metavar="DXF", help="Take the room's length and width from a drawing's closed line."),
+    ] = None,
+    layer: Annotated[
+        str | None, typer.Option("--layer", help="With --outline: whose line; else that about the largest area.")
+    ] = None,
+    front: Annotated[
+        Literal["left", "right", "top", "bottom"] | None,
+        typer.Option("--front", help="With --outline: where in the drawing the front wall is; else a short side."),
+    ] = None,
+    height: Annotated[
+        float | None, typer.Option("--height", metavar="M", help="With --outline: the room's height [m].")
     ] = None,
     manifest: Annotated[
         bool, typer.Option("--manifest", help="A manifest of measurements instead, for `fit`.")
@@ -30,32 +54,67 @@ def new(
 ) -> None:
     """Write a commented starter project.
 
-    Example: roommodes new cellar.toml
+    Example: roommodes new cellar.toml --template cellar
     """
     from importlib.resources import files
 
     from roommodes.storage.whole_file import write_whole
 
-    if manifest and study:
-        raise typer.BadParameter("one at a time: --manifest or --study", param_hint="--study")
-    stem, subject = "room", "project"
-    if manifest:
-        stem, subject = "measured", "measured"
-    elif study:
-        stem, subject = "study", "studies"
+    asked = {"--template": template, "--outline": outline, "--manifest": manifest or None, "--study": study or None}
+    given = [name for name, value in asked.items() if value is not None]
+    if len(given) > 1:
+        raise typer.BadParameter(f"one at a time: {' or '.join(given)}", param_hint=given[-1])
+    of_outline = {"--layer": layer, "--front": front, "--height": height}
+    if outline is None and (stray := [name for name, value in of_outline.items() if value is not None]):
+        raise typer.BadParameter("this goes with --outline", param_hint=stray[0])
+    said: list[str] = []
+    stem = "measured" if manifest else "study" if study else template or (outline.stem if outline else "room")
     file = file or Path(f"{stem}.toml")
-    write_whole(file, files(f"roommodes.{subject}").joinpath("starter.toml").read_bytes(), force=force)
+    if outline is not None:
+        if height is not None and not HEIGHT_M[0] <= height <= HEIGHT_M[1]:
+            raise typer.BadParameter(
+                f"got {height:g}; allowed: {HEIGHT_M[0]:g} to {HEIGHT_M[1]:g} m", param_hint="--height"
+            )
+        check_targets({"FILE": file}, inputs=[outline], force=force)
+        text, said = _from_drawing(outline, layer=layer, front=front, height_m=height)
+        data = text.encode()
+    elif template is not None:
+        data = files("roommodes.project.templates").joinpath(f"{template}.toml").read_bytes()
+    else:
+        data = files(f"roommodes.{STARTERS[stem]}").joinpath("starter.toml").read_bytes()
+    write_whole(file, data, force=force)
     if as_json:
-        print_json({"written": str(file)})
-    elif manifest and not quiet:
-        Page().line(f"Wrote {file}. Name your subs, seats and files in it.")
-    elif study and not quiet:
-        page = Page()
-        page.line(f"Wrote {file}. Put your rooms and strategies into it, then:")
+        print_json({"written": str(file)} | ({"taken": said} if outline is not None else {}))
+    elif not quiet:
+        _say_next(file, said, manifest=manifest, study=study)
+
+
+def _from_drawing(
+    drawing: Path, *, layer: str | None, front: Literal["left", "right", "top", "bottom"] | None, height_m: float | None
+) -> tuple[str, list[str]]:
+    """A project about a drawing's outline, and what it took."""
+    from cli.outline.drawn_lines import read_drawing
+    from cli.outline.project_text import project_text, took_lines
+    from cli.outline.room_outline import room_outline
+
+    drawn = read_drawing(drawing)
+    outline = room_outline(drawing, drawn, layer=layer, front=front)
+    return project_text(drawing, outline, drawn, height_m), took_lines(drawing, outline, drawn)
+
+
+def _say_next(file: Path, said: list[str], *, manifest: bool, study: bool) -> None:
+    """What was written, what was taken into it, and what to do with it."""
+    page = Page()
+    if manifest:
+        page.line(f"Wrote {file}. Name your subs, seats and files in it.")
+        return
+    what = "your rooms and strategies" if study else "your room"
+    for line in said:
+        page.line(line)
+    page.line(f"Wrote {file}. {'Change in it what is assumed' if said else f'Put {what} into it'}, then:")
+    if study:
         page.command("roommodes", "study", file, "--dry-run")
         page.command("roommodes", "study", file, "-o", file.with_suffix(".h5"))
-    elif not quiet:
-        page = Page()
-        page.line(f"Wrote {file}. Put your room into it, then:")
+    else:
         page.command("roommodes", "check", file)
         page.command("roommodes", "optimise", file, "-o", file.with_suffix(".h5"))

@@ -16,18 +16,19 @@ if TYPE_CHECKING:
     from roommodes.plan.plan import Plan
     from roommodes.plan.starting_values import StartingValues
 
-SUFFIXES = (".csv", ".json")
+SUFFIXES = (".csv", ".json", ".txt")
 
 
 @guarded
 def settings(
     file: PlanFile,
     output: Annotated[
-        Path | None, typer.Option("--output", "-o", metavar="TABLE", help="Also write them: a .csv or .json file.")
+        Path | None,
+        typer.Option("--output", "-o", metavar="TABLE", help="Also write them: .csv, .json; .txt: filters."),
     ] = None,
     subs: Subs = None,
     rank: Rank = None,
-    rate: Rate = 48000.0,
+    rate: Rate = None,
     filters: Annotated[
         bool, typer.Option("--filters/--no-filters", help="Those that tune found, else cuts common to all subs.")
     ] = True,
@@ -43,7 +44,7 @@ def settings(
 
     Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
     """
-    from cli.words.settings import settings_csv, settings_json
+    from cli.words.settings import filters_text, settings_csv, settings_json
     from roommodes.plan.starting_values import beyond_processor, check_rate, starting_values
     from roommodes.storage.whole_file import write_whole
     from solvers.tuning.path_filters import path_filters
@@ -52,12 +53,15 @@ def settings(
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": output}, inputs=[file], force=force)
+    rate = rate or plan.project.processor.rate_hz
     check_rate(rate)  # before filters are fitted for it
     values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
-    beyond = beyond_processor(values, plan.project.search)
+    beyond = beyond_processor(values, plan.project.processor)
     data = settings_json(plan, values, beyond)
     if output:
-        write_whole(output, settings_csv(values) if output.suffix.lower() == ".csv" else json_bytes(data), force=force)
+        suffix = output.suffix.lower()
+        made = json_bytes(data) if suffix == ".json" else (settings_csv if suffix == ".csv" else filters_text)(values)
+        write_whole(output, made, force=force)
     if not quiet:
         warn(beyond)
     if as_json:

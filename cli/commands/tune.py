@@ -53,7 +53,7 @@ def tune(
         str | None,
         typer.Option("--target", metavar="HZ:DB,...", help="Target curve, such as 20:4,60:2,120:0; flat if left out."),
     ] = None,
-    rate: Rate = 48000.0,
+    rate: Rate = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -74,7 +74,7 @@ def tune(
     from roommodes.plan.starting_values import check_rate
     from roommodes.storage.whole_file import write_whole
     from solvers.plans.tuned import tuned_plan
-    from solvers.tuning.tune import TuneWishes
+    from solvers.tuning.tune import TuneWishes, without_limits
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
@@ -87,7 +87,8 @@ def tune(
         rate_hz=rate,
         target=parse_target(target),
     )
-    check_rate(rate)
+    if rate is not None:
+        check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
     path = output or file.with_name(f"{file.stem}-tuned.h5")
     targets = {"--output": path, "--figure": figure}
@@ -95,6 +96,7 @@ def tune(
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked) as running:
             tuned = tuned_plan(plan, wishes, running=running)
+            free = None if stop_asked() else without_limits(plan, wishes, running=running)
         write_results(path, tuned.kept(), force=force)
         interrupted = stop_asked()
     crossover = crossover_after(plan, tuned)
@@ -103,10 +105,10 @@ def tune(
 
         write_whole(figure, tuning_page(tuned, figure.suffix), force=force)
     if as_json:
-        print_json({**tuning_json(tuned), "crossover": crossover})
+        print_json({**tuning_json(tuned, free), "crossover": crossover})
     elif not quiet:
         page = Page()
-        print_tuning(page, tuned)
+        print_tuning(page, tuned, free)
         if crossover:
             page.line(crossover)
         page.line(f"Plan with its filters written to {path}.")

@@ -79,6 +79,8 @@ def wav_words(plan: Plan, length_s: float, *, latency_s: float, alone: bool) -> 
     )
     if not alone:
         words += ", driven as planned" + (", with the plan's filters" if plan.tuning else "")
+        if plan.crossover:
+            words += ", through the crossover's low-pass and without the mains"
     if plan.results.level_unit != MEASURED_UNIT:
         words += ". Convolved with a signal as it is at 1 m in free field each gives the sound at the seat"
     return words

@@ -182,7 +182,7 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
 
 def values_section(plan: Plan, values: StartingValues) -> Section:
     """What is dialled in."""
-    beyond = beyond_processor(values, plan.project.search)
+    beyond = beyond_processor(values, plan.project.processor)
     tables: list[Table | Text | Bullets] = [
         Table(
             caption=f"Starting values; samples at {values.rate_hz:g} Hz",

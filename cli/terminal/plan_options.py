@@ -20,7 +20,10 @@ Rank = Annotated[
     int | None,
     typer.Option("--rank", min=1, help="1 for the best plan with so many subs, 2 for the next; else as settled, or 1."),
 ]
-Rate = Annotated[float, typer.Option("--rate", metavar="HZ", help="Sample rate of the processor.")]
+Rate = Annotated[
+    float | None,
+    typer.Option("--rate", metavar="HZ", help="Sample rate of the processor; that of the project if left out."),
+]
 
 
 def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None) -> "Plan":

@@ -89,6 +89,16 @@ def settings_csv(values: StartingValues) -> bytes:
     return buffer.getvalue().encode()
 
 
+def filters_text(values: StartingValues) -> bytes:
+    """One filter a line: output, number, kind, frequency, Q, gain, tabs between; heads in the first line, UTF-8."""
+    lines = ["output\tfilter\tkind\tfrequency_hz\tq\tgain_db"]
+    for sub in values.subs:
+        for number, one in enumerate(sub.filters, start=1):
+            gain = "" if one.kind == "all-pass" else f"{round(one.gain_db, 3) + 0.0:g}"
+            lines.append(f"sub {sub.number}\t{number}\t{one.kind}\t{one.frequency_hz:g}\t{one.q:g}\t{gain}")
+    return ("\n".join(lines) + "\n").encode()
+
+
 def inert(text: str) -> str:
     """A text that no spreadsheet takes for a formula; control characters spelled out."""
     shown = clean(text)

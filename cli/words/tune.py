@@ -38,8 +38,8 @@ def from_target_db(level_db: Floats, tuning: Tuning, weight: Floats) -> Floats:
     return np.asarray(np.sqrt(np.mean(rest**2, axis=0)))
 
 
-def print_tuning(page: Page, plan: Plan) -> None:
-    """Filters of a tuned plan, seats before and after, price."""
+def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
+    """Filters of a tuned plan, seats before and after, price; `free`: those of a processor without limits."""
     tuning = tuning_of(plan)
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.subs)}{which}")
@@ -82,6 +82,8 @@ def print_tuning(page: Page, plan: Plan) -> None:
     page.line("before, after: rms deviation of the seat's level from the target over the band.")
     page.heading("What it costs")
     page.line(price_words(tuning))
+    if free is not None:
+        page.line(limits_words(plan, free))
     asked = tuning.settings
     page.line(
         f"Limits asked for: at most {asked.boost_db:g} dB up and {asked.cut_db:g} dB down for all shared filters "
@@ -110,8 +112,24 @@ def price_words(tuning: Tuning) -> str:
     return f"{headroom}. With the loudest drive kept where it was, {change} than without filters."
 
 
-def tuning_json(plan: Plan) -> dict[str, Any]:
-    """What `tune --json` prints of a tuned plan."""
+def limits_words(plan: Plan, free: Tuning) -> str:
+    """What the limits of the project's processor cost against one without."""
+    tuning, weight = tuning_of(plan), normalised(plan.seats.weight)
+    own, other = ((one.variation_after_db, _off_target_db(one, weight), one.count) for one in (tuning, free))
+    return (
+        f"The filters keep to [processor.filters]. Free of its limits, {other[2]} filters in place of {own[2]} would "
+        f"leave {other[0]:.2f} dB of variation in place of {own[0]:.2f} dB, and the mean level {other[1]:.1f} dB (rms) "
+        f"from the target in place of {own[1]:.1f} dB."
+    )
+
+
+def _off_target_db(tuning: Tuning, weight: Floats) -> float:
+    """Rms deviation of the mean level from the target, the target moved to where it fits best [dB]."""
+    return float(np.std(tuning.after_db @ weight - tuning.target_db))
+
+
+def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
+    """What `tune --json` prints of a tuned plan; `free`: the filters of a processor without limits."""
     tuning = tuning_of(plan)
     weight = plan.seats.weight
     rate = tuning.settings.sample_rate_hz
@@ -147,6 +165,13 @@ def tuning_json(plan: Plan) -> dict[str, Any]:
             for index, seat in enumerate(plan.seats.name)
         ],
         "limits": asdict(tuning.settings),
+        "without_processor_limits": None
+        if free is None
+        else {
+            "variation_after_db": free.variation_after_db,
+            "off_target_db": _off_target_db(free, normalised(weight)),
+            "filters": free.count,
+        },
     }
 
 

@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from roommodes.errors import OutsideModel
 from roommodes.filters.biquads import Biquad
 from roommodes.filters.crossovers import Crossover
+from roommodes.filters.processor import Processor
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
-from roommodes.project.tables import SearchTable
 
 RATE_RANGE_HZ = (8000.0, 768000.0)
 SLACK = 1e-6  # what rounding may add to a value at the end of its range
@@ -203,18 +203,22 @@ def check_rate(rate_hz: float) -> None:
         )
 
 
-def beyond_processor(values: StartingValues, search: SearchTable) -> tuple[str, ...]:
-    """A sentence for every value that the project's [search] table does not allow the processor."""
+def beyond_processor(values: StartingValues, processor: Processor) -> tuple[str, ...]:
+    """A sentence for every value that [search] and [processor] of the project do not allow."""
     found = []
-    low_db, high_db = search.gain_db
-    least_ms, most_ms = search.delay_ms
+    delays, gains = (
+        "[search] and [processor] allow" if processor.named else f"[search] {key} allows"
+        for key in ("delay_ms", "gain_db")
+    )
+    low_db, high_db = processor.gain_db
+    least_ms, most_ms = (1e3 * one for one in processor.delay_s)
     if least_ms > 0.0:
         found.append(
             f"the earliest sub has a delay of zero; [search] delay_ms begins at {least_ms:g} ms. Add {least_ms:g} ms "
             f"to every sub's delay{' and to that of the mains' if values.common else ''}: only their differences count."
         )
     common_ms = 1e3 * values.common.subs_delay_s if values.common else 0.0
-    allowed = f"[search] delay_ms allows up to {most_ms:g} ms"
+    allowed = f"{delays} up to {most_ms:g} ms"
     for sub in values.subs:
         own_ms = 1e3 * sub.delay_s + least_ms
         if own_ms > most_ms + SLACK:
@@ -229,16 +233,32 @@ def beyond_processor(values: StartingValues, search: SearchTable) -> tuple[str, 
             )
         if not low_db - SLACK <= sub.gain_db <= high_db + SLACK:
             found.append(
-                f"sub {sub.number}: gain {sub.gain_db:.1f} dB; [search] gain_db allows {low_db:g} to {high_db:g} dB. "
+                f"sub {sub.number}: gain {sub.gain_db:.1f} dB; {gains} {low_db:g} to {high_db:g} dB. "
                 "Search again with the range of your processor."
             )
-        if sub.polarity < 0 and not search.polarity:
+        if own := _off_steps(sub, processor):
+            found.append(f"sub {sub.number}: {own}. Search or tune again with this project.")
+        if sub.polarity < 0 and not processor.polarity:
             found.append(f"sub {sub.number}: polarity inverted; [search] polarity = false rules it out. Search again.")
     highest_db = max(values.total(sub).gain_db for sub in values.subs)
     if values.common and highest_db > high_db + SLACK and values.common.gain_db > SLACK:
         found.append(
-            f"gain {highest_db:.1f} dB with the {values.common.gain_db:+.1f} dB that are common to all subs; [search] "
-            f"gain_db allows up to {high_db:g} dB. Turn all subs and every main loudspeaker down by "
+            f"gain {highest_db:.1f} dB with the {values.common.gain_db:+.1f} dB common to all subs; {gains} up "
+            f"to {high_db:g} dB. Turn all subs and every main loudspeaker down by "
             f"{highest_db - high_db:.1f} dB: only differences count."
         )
     return tuple(found)
+
+
+def _off_steps(sub: SubValues, processor: Processor) -> str:
+    """What of a sub's values is on no step of the processor, or more than it has; empty if nothing is."""
+    takes, found = processor.filters, []
+    for what, value, step, unit in (
+        ("gain", sub.gain_db, processor.gain_step_db, "dB"),
+        ("delay", 1e3 * sub.delay_s, 1e3 * processor.delay_step_s, "ms"),
+    ):
+        if step and abs(value / step - round(value / step)) > 1e-3:
+            found.append(f"{what} {value:.3f} {unit} is no multiple of {step:g} {unit}")
+    if takes.per_output is not None and len(sub.filters) > takes.per_output:
+        found.append(f"{len(sub.filters)} filters, where an output has {takes.per_output}")
+    return "; ".join(found)

@@ -9,9 +9,10 @@ from difflib import get_close_matches
 from roommodes.acoustics.room import WALLS, Pane, Room, Surface
 from roommodes.project.constructions import Construction, library
 from roommodes.project.placement_checks import placement_faults
+from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.project import room_of, surface_of, the_wall
 from roommodes.project.subwoofer_checks import subwoofer_faults
-from roommodes.project.tables import MAX_SEATS, KeepOutTable, RowTable, ZoneTable
+from roommodes.project.tables import MAX_SEATS, KeepOutTable, RowTable, SearchTable, ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, plain
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
@@ -23,6 +24,7 @@ def geometry_faults(parts: Parts) -> list[Found]:
     """All faults between the tables."""
     found = [*_names(parts), *_construction_names(parts), *_seat_count(parts), *_layout_lengths(parts)]
     found += subwoofer_faults(parts)
+    found += _processor(parts)
     found += _tolerance_names(parts)
     if parts.room is not None:
         room = room_of(parts.room)
@@ -110,6 +112,28 @@ def _layout_lengths(parts: Parts) -> Iterator[Found]:
             yield Found(
                 ("layout", key),
                 f"the list holds {len(values)}, positions_m has {subwoofers}; give one for each, or leave the key out.",
+            )
+
+
+def _processor(parts: Parts) -> Iterator[Found]:
+    search = parts.search or (None if "search" in parts.given else SearchTable())
+    if parts.processor is None or search is None:
+        return
+    if parts.processor.delay_step_ms is not None and search.delay_step_samples:
+        yield Found(
+            ("processor", "delay_step_ms"),
+            f"[search] has delay_step_samples = {search.delay_step_samples} as well; give one of them.",
+        )
+        return
+    takes = processor_of(parts.processor, wished_of(search, parts.processor))
+    for key, (low, high), wished in (
+        ("gain_db", takes.gain_db, plain(search.gain_db)),
+        ("delay_ms", takes.delay_s, plain(search.delay_ms)),
+    ):
+        if low > high:
+            yield Found(
+                ("processor", key) if getattr(parts.processor, key) is not None else ("processor",),
+                f"no value that the processor takes lies in {key} = [{wished}] of [search]; widen one of them.",
             )
 
 

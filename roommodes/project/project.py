@@ -17,11 +17,13 @@ from roommodes.acoustics.air import Air
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
 from roommodes.acoustics.room import WALLS, Room, Surface, Wall, WallLaw
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.filters.processor import Processor
 from roommodes.places.seats import Listening, Seats, listening_at
 from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Triple, Zone, ZoneYield, lay_out
 from roommodes.project.changes import changed_text, laws_in
 from roommodes.project.constructions import Construction, InCode, library
 from roommodes.project.mains import MainsTable
+from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.tables import (
     KeepOutTable,
     LayoutTable,
@@ -133,6 +135,12 @@ class Project:
     def mains(self) -> MainsTable | None:
         """The main loudspeakers and their crossover, if the project has any."""
         return self.tables.mains
+
+    @cached_property
+    def processor(self) -> Processor:
+        """What may be dialled in: what [search] wants and [processor] can."""
+        table = self.tables.processor
+        return processor_of(table, wished_of(self.search, table))
 
     @property
     def target(self) -> TargetTable:

@@ -12,6 +12,7 @@ from roommodes.acoustics.air import Air
 from roommodes.acoustics.room import Room, Wall
 from roommodes.project.constructions import ConstructionTable
 from roommodes.project.mains import MainsTable
+from roommodes.project.processor import ProcessorTable
 from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.subwoofer.tables import SubwooferTable
@@ -289,6 +290,7 @@ class ProjectTables(Table):
     subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
     target: TargetTable = Field(default=TargetTable(), description="How loud it is to be at the seats.")
     search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
+    processor: ProcessorTable | None = Field(default=None, description="What the signal processor takes.")
     mains: MainsTable | None = Field(default=None, description="The main loudspeakers and their crossover.")
     layout: LayoutTable | None = Field(
         default=None, description="Existing or wished positions and drives, for `predict`."

@@ -6,6 +6,7 @@ from typing import Any
 
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.project.mains import MainsTable
+from roommodes.project.processor import ProcessorTable
 from roommodes.project.tables import (
     KeepOutTable,
     LayoutTable,
@@ -62,6 +63,7 @@ class Parts:
     layout: LayoutTable | None
     tolerance: ToleranceTable | None
     mains: MainsTable | None
+    processor: ProcessorTable | None
     named: frozenset[str]
     used: tuple[tuple[Path, str], ...]
     whole: frozenset[str]
@@ -95,6 +97,7 @@ class Parts:
             layout=valid.get("layout"),
             tolerance=valid.get("tolerance"),
             mains=valid.get("mains"),
+            processor=valid.get("processor"),
             named=frozenset(named if isinstance(named, dict) else ()),
             used=tuple(_used_constructions(tree)),
             whole=frozenset(whole),

@@ -102,7 +102,7 @@ def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Fo
         if turn:
             jobs = _onward(met, [seed, outcome.count, 7, turn])
         for chain in tools.each(lambda job: _chain(tools, *job), jobs):
-            met += [(reward, state, plan_of(problem, columns, state)) for reward, state in chain]
+            met += [(reward, state, plan_of(problem, columns, state, reward=reward)) for reward, state in chain]
     final = [(reward, state) for reward, state, _ in _along(met) if reward > 0.0]
     polished = list(tools.each(lambda entry: _polished(tools, *entry), final))
     return [*(plan for reward, _, plan in met if reward > 0.0), *polished]
@@ -149,4 +149,4 @@ def _rewarded(hopper: Hopper, reward: float) -> Hopper:
 def _polished(tools: Tools, reward: float, state: State) -> FoundPlan:
     """A plan in float64, polished with output rewarded."""
     polisher = polisher_of(tools.problem, tools.columns, reward=reward)
-    return plan_of(tools.problem, tools.columns, polisher.polish(state)[0])
+    return plan_of(tools.problem, tools.columns, polisher.polish(state)[0], reward=reward)

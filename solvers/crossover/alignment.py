@@ -23,9 +23,11 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.filters.biquads import response
 from roommodes.filters.crossovers import Crossover
+from roommodes.filters.processor import Steps
 from roommodes.responses.metrics import level_db, normalised
 
 STEPS_PER_TURN = 32  # of the grid of delays, at the upper end of the band
+MOST_DB = 120.0  # of gain, either way
 REFINED = 4  # rounds of refinement, each ten times as fine
 EQUAL_DB = 0.02  # delays as good as the best within this: the least is taken
 RATE_HZ = 48000.0
@@ -119,6 +121,8 @@ def meet(
     delay_s: tuple[float, float],
     gain_db: float | None = None,
     polarity: Sequence[int] = (1, -1),
+    delay_step_s: float = 0.0,
+    gain_step_db: float = 0.0,
 ) -> Meeting:
     """The best delay and polarity of the subs.
 
@@ -129,8 +133,11 @@ def meet(
     delay_s : (least, most) of the subs against the mains [s].
     gain_db : of the subs; None to match their level [dB].
     polarity : which may be tried.
+    delay_step_s, gain_step_db : what is found is a multiple of these; 0 for any; a given gain stays [s], [dB].
     """
-    gain = matched_gain_db(parts, crossover) if gain_db is None else gain_db
+    gain = gain_db
+    if gain is None:
+        gain = Steps(low=-MOST_DB, high=MOST_DB, step=gain_step_db).nearest(matched_gain_db(parts, crossover))
     low, high = _filtered(parts, crossover, gain)
     step = 1.0 / (STEPS_PER_TURN * float(parts.frequency_hz[-1]))
     least, most = delay_s
@@ -150,10 +157,22 @@ def meet(
                 if finer[place] < best:
                     best, delay = float(finer[place]), float(near[place])
                 width /= 10.0
-            found.append((best, delay, sign))
+            found += _beside(parts, low, high, (best, delay, sign), Steps(low=least, high=most, step=delay_step_s))
     lowest = min(score for score, _, _ in found)
     _, delay, sign = min((one for one in found if one[0] <= lowest + EQUAL_DB), key=lambda one: (abs(one[1]), one[0]))
     return setting(parts, crossover, delay_s=delay, polarity=sign, gain_db=gain)
+
+
+def _beside(
+    parts: Parts, low: Complexes, high: Complexes, best: tuple[float, float, int], steps: Steps
+) -> list[tuple[float, float, int]]:
+    """A setting (score, delay [s], polarity) as the processor takes it: itself, or on the steps around it."""
+    if not steps.step or steps.is_empty:
+        return [best]
+    near = steps.nearest(best[1])
+    delays = [near, *(one for by in (-1, 1) if (one := steps.beside(near, by)) is not None)]
+    scores = _scores(parts, low, high, np.array(delays), best[2])
+    return [(float(score), delay, best[2]) for score, delay in zip(scores, delays, strict=True)]
 
 
 def setting(parts: Parts, crossover: Crossover, *, delay_s: float, polarity: int, gain_db: float) -> Meeting:

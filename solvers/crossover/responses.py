@@ -38,12 +38,45 @@ def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Runnin
     """
     if plan.measured is not None:
         return _measured_parts(plan, plan.measured, crossover)
+    span = 2.0**OCTAVES
+    hz = log_grid(crossover.frequency_hz / span, crossover.frequency_hz * span, POINTS_PER_OCTAVE)
+    each, mains, own = _modelled(plan, hz, crossover, running)
+    return Parts(
+        frequency_hz=hz,
+        subs=seat_pressure(each, _weights(plan, hz)),
+        mains=mains,
+        seat_weight=plan.seats.weight,
+        own=own,
+    )
+
+
+def each_of_both(
+    plan: Plan, crossover: Crossover, *, running: Running = Running()
+) -> tuple[Floats, Complexes, Complexes]:
+    """Subs and mains at the seats over the whole band of the plan and an octave above the crossover, undriven.
+
+    Parameters
+    ----------
+    plan, crossover, running : as for `meeting_parts`; measured responses as far as they reach.
+
+    Returns
+    -------
+    Frequencies (n_freq,) [Hz]; subs (n_freq, n_seat, n_sub); mains (n_freq, n_seat, n_main), no crossover in them.
+    """
+    if plan.measured is not None:
+        return plan.frequency_hz, plan.transfer, _measured_mains(plan, plan.measured)
+    low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
+    hz = log_grid(low, max(high, 2.0**OCTAVES * crossover.frequency_hz), POINTS_PER_OCTAVE)
+    subs, mains, _ = _modelled(plan, hz, crossover, running)
+    return hz, subs, mains
+
+
+def _modelled(plan: Plan, hz: Floats, crossover: Crossover, running: Running) -> tuple[Complexes, Complexes, bool]:
+    """Subs, with their own response where it is known, and mains at the seats; whether it is known."""
     mains = plan.project.mains
     if mains is None or not mains.positions_m:
         message = "there are no main loudspeakers; add positions_m = [[x, y, z], ...] to the project and search again"
         raise ProjectInvalid(plan.project.source, [Fault(where="mains.positions_m", message=message)])
-    span = 2.0**OCTAVES
-    hz = log_grid(crossover.frequency_hz / span, crossover.frequency_hz * span, POINTS_PER_OCTAVE)
     whole = project_transfer(
         plan.project,
         frequency_hz=hz,
@@ -51,27 +84,19 @@ def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Runnin
         source_m=np.concatenate([plan.positions_m, np.array(mains.positions_m)]),
         running=running,
     )
-    from_subs, from_mains = whole[:, :, : plan.subs], whole[:, :, plan.subs :]
+    subs, from_mains = whole[:, :, : plan.subs], whole[:, :, plan.subs :]
     own = own_response(plan.project.subwoofer, hz, plan.project.room.air)
-    subs = seat_pressure(from_subs, _weights(plan, hz))
     if own is not None:  # as loud over the octave below the crossover as a source without a response of its own
-        below = np.log(np.abs(own[hz <= crossover.frequency_hz]))
-        subs = subs * (own / np.exp(below.mean()))[:, None]
-    return Parts(
-        frequency_hz=hz,
-        subs=subs,
-        mains=from_mains * lower_end(mains.lowest_hz, hz)[:, None, None],
-        seat_weight=plan.seats.weight,
-        own=own is not None,
-    )
+        octave = np.log2(hz / crossover.frequency_hz)
+        below = np.log(np.abs(own[(hz <= crossover.frequency_hz) & (octave >= -OCTAVES - 1e-9)]))
+        subs = subs * (own / np.exp(below.mean()))[:, None, None]
+    return subs, from_mains * lower_end(mains.lowest_hz, hz)[:, None, None], own is not None
 
 
 def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) -> Parts:
     """The measured responses within an octave of the crossover."""
     hz = plan.frequency_hz
-    if record.main_transfer is None:
-        message = "names none of the measured loudspeakers; name those of the manifest that are mains, and search again"
-        raise ProjectInvalid(plan.project.source, [Fault(where="mains.measured", message=message)])
+    mains = _measured_mains(plan, record)
     octave = np.log2(hz / crossover.frequency_hz)
     near = np.abs(octave) <= OCTAVES + 1e-6
     if not ((octave[near] < -0.25).any() and (octave[near] > 0.25).any()):
@@ -82,10 +107,18 @@ def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) ->
     return Parts(
         frequency_hz=hz[near],
         subs=seat_pressure(plan.transfer, _weights(plan, hz))[near],
-        mains=record.main_transfer[near],
+        mains=mains[near],
         seat_weight=plan.seats.weight,
         own=True,
     )
+
+
+def _measured_mains(plan: Plan, record: MeasuredRecord) -> Complexes:
+    """The measured main loudspeakers at the seats: (n_freq, n_seat, n_main)."""
+    if record.main_transfer is None:
+        message = "names none of the measured loudspeakers; name those of the manifest that are mains, and search again"
+        raise ProjectInvalid(plan.project.source, [Fault(where="mains.measured", message=message)])
+    return record.main_transfer
 
 
 def _weights(plan: Plan, hz: Floats) -> Complexes:

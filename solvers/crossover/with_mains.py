@@ -64,7 +64,15 @@ def meet_mains(
     parts = meeting_parts(plan, crossover, running=running)
     low_ms, high_ms = (plan.project.mains or MainsTable()).delay_ms
     allowed = (1e-3 * low_ms, 1e-3 * high_ms)
-    best = meet(parts, crossover, delay_s=allowed, gain_db=gain_db)
+    takes = plan.project.processor
+    best = meet(
+        parts,
+        crossover,
+        delay_s=allowed,
+        gain_db=gain_db,
+        delay_step_s=takes.delay_step_s if takes.named else 0.0,
+        gain_step_db=takes.gain_step_db,
+    )
     offset_s = 1e-3 * OFFSETS_MS
     frequency_hz = crossover.frequency_hz * np.array(RATIOS)
     others = by_frequency(parts, best, frequency_hz, delay_s=allowed)

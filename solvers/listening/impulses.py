@@ -11,6 +11,7 @@ from roommodes.plan.plan import Plan
 from roommodes.responses.impulse_response import causal, impulse_grid, impulse_response, latency_s
 from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
+from solvers.listening.curves import through_crossover
 from solvers.listening.measured_responses import measured_responses, told_s
 from solvers.project_transfer import project_transfer
 
@@ -45,7 +46,8 @@ def seat_impulses(
 
     Parameters
     ----------
-    plan : driven with the loudest sub at its limit and the earliest without delay, with its filters.
+    plan : driven with the loudest sub at its limit and the earliest without delay, with its filters, and through the
+        crossover's low-pass with what is common to all subs, where the plan meets mains.
     sub : one of its subs alone and undriven, from 1; None for the whole plan.
     rate_hz : sample rate [Hz].
     duration_s : `impulses_length_s`.
@@ -63,7 +65,7 @@ def seat_impulses(
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index[chosen], duration_s)
     if sub is None:
         drives = plan.drives.at_limit().from_earliest().weights(hz) * plan.filter_response(hz)
-        pressure = seat_pressure(transfer, drives)
+        pressure = seat_pressure(transfer, drives) * through_crossover(plan, hz)[:, None]
     else:
         pressure = transfer[:, :, 0]
     filtered = causal(hz, weight)

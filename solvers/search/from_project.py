@@ -44,10 +44,11 @@ def _overlap_m(project: Project) -> tuple[float, float, float] | None:
 
 def drives_of(project: Project) -> DriveRange:
     """What the processor may do to each sub."""
-    search = project.search
+    takes = project.processor
     return DriveRange(
-        delay_s=(search.delay_ms[0] * 1e-3, search.delay_ms[1] * 1e-3),
-        gain_db=search.gain_db,
-        polarity=search.polarity,
-        delay_step_s=search.delay_step_samples / search.sample_rate_hz,
+        delay_s=takes.delay_s,
+        gain_db=takes.gain_db,
+        polarity=takes.polarity,
+        delay_step_s=takes.delay_step_s,
+        gain_step_db=takes.gain_step_db,
     )

@@ -40,12 +40,14 @@ class DriveRange:
     gain_db : (lowest, highest) [dB].
     polarity : whether a sub may be inverted.
     delay_step_s : delays are multiples of this above the lowest; 0 for any.
+    gain_step_db : gains are multiples of this below the highest; 0 for any.
     """
 
     delay_s: tuple[float, float] = (0.0, 0.020)
     gain_db: tuple[float, float] = (-12.0, 0.0)
     polarity: bool = True
     delay_step_s: float = 0.0
+    gain_step_db: float = 0.0
 
     @property
     def delay_span_s(self) -> float:
@@ -193,11 +195,8 @@ class Problem:
                 where,
                 f"needs finite limits, the lower first; got [{low}, {high}]",
             )
-        need(
-            bool(np.isfinite(self.drives.delay_step_s) and self.drives.delay_step_s >= 0.0),
-            "drives.delay_step_s",
-            f"needs zero or more seconds; got {self.drives.delay_step_s}",
-        )
+        for where, step in (("delay_step_s", self.drives.delay_step_s), ("gain_step_db", self.drives.gain_step_db)):
+            need(bool(np.isfinite(step) and step >= 0.0), f"drives.{where}", f"needs zero or more; got {step}")
         if self.mirror_of is not None:
             mirror, count = self.mirror_of, shape[2]
             inside = mirror.shape == (count,) and bool(np.all((mirror >= -1) & (mirror < count)))

@@ -1,6 +1,6 @@
 """A plan while it is being searched: columns and drives of its slots."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -8,6 +8,7 @@ from roommodes.arrays import Floats, Integers
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from solvers.search.columns import Columns
 from solvers.search.problem import DriveRange, FoundPlan, Problem
+from solvers.search.steps import on_steps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -78,12 +79,31 @@ def placed(state: State, drives: DriveRange) -> State:
     )
 
 
-def plan_of(problem: Problem, columns: Columns, state: State) -> FoundPlan:
+def stepped(problem: Problem, columns: Columns, state: State, *, reward: float = 0.0) -> State:
+    """The state on the steps of gain and delay, if there are any; `reward` is the worth of one dB of output [dB^2]."""
+    drives = problem.drives
+    if len(state.column) == 1 or not (drives.gain_step_db or drives.delay_step_s):
+        return state
+    gain, delay = on_steps(
+        columns.transfer[:, :, state.column],
+        problem.frequency_hz,
+        columns.seat_weight,
+        state.polarity,
+        gain_db=state.gain_db,
+        delay_s=state.delay_s,
+        drives=drives,
+        reward=reward,
+    )
+    return replace(state, gain_db=gain, delay_s=delay)
+
+
+def plan_of(problem: Problem, columns: Columns, state: State, *, reward: float = 0.0) -> FoundPlan:
     """The plan in terms of candidates, judged in float64 by roommodes.responses.metrics on all frequencies.
 
-    Candidates stand in rising order; the first one is upright (only relative polarity can be heard).
+    Candidates stand in rising order; the first one is upright (only relative polarity can be heard). Where the
+    processor has steps, the plan is on them; `reward` counts in that, as in `stepped`.
     """
-    state = placed(state, problem.drives)
+    state = stepped(problem, columns, placed(state, problem.drives), reward=reward)
     members = [columns.members[c] for c in state.column]
     spread = np.repeat(np.arange(len(members)), [len(group) for group in members])
     candidate = np.array([c for group in members for c in group], dtype=np.int64)

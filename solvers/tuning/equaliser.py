@@ -7,9 +7,9 @@ worth its headroom where every seat lacks level. The ceiling of the whole equali
               0 where the seats differ by more than `differ_db` (standard deviation)
 
 A null that one seat has and its neighbour has not thus stays unfilled. Every real filter has skirts; `SKIRT_DB` is
-granted everywhere. The floor is the deepest cut. Filters are fitted together by least squares, rounded as they are
-dialled in, and then drawn back tenth by tenth until ceiling and floor hold at every frequency. No two come nearer to
-each other than `tuning.filter_shapes.APART_OCTAVES`.
+granted everywhere. The floor is the deepest cut. Filters are fitted together by least squares, put on the steps in
+which they are dialled in, and then drawn back step by step until ceiling and floor hold at every frequency. No two come
+nearer to each other than `tuning.filter_shapes.APART_OCTAVES`.
 """
 
 from collections.abc import Sequence
@@ -19,9 +19,11 @@ from math import log
 import numpy as np
 
 from roommodes.arrays import Floats
+from roommodes.filters.processor import ANY_FILTERS, FilterControls
 from roommodes.filters.sections import Section, section_response
 from roommodes.responses.metrics import normalised
-from solvers.tuning.filter_shapes import apart, cells, peaking_shapes
+from solvers.tuning.dialled import Placed, kept_within, on_steps
+from solvers.tuning.filter_shapes import APART_OCTAVES, apart, cells, peaking_shapes
 
 SKIRT_DB = 0.5  # what a boost's skirts, or two cuts' ripple, may add where nothing may be boosted
 SHALLOWEST_DB = 0.5  # a filter that would do less is not worth its place
@@ -44,6 +46,7 @@ class EqualiserLimits:
     boost_db, cut_db : most gain and most loss of all of them together, at any frequency [dB].
     q : (lowest, highest); sharper filters fit one place in the room, not a row of seats.
     differ_db : standard deviation over the seats above which nothing is boosted [dB].
+    controls : how the processor's filters are dialled in.
     """
 
     filters: int = 6
@@ -51,6 +54,7 @@ class EqualiserLimits:
     cut_db: float = 12.0
     q: tuple[float, float] = (0.7, 6.0)
     differ_db: float = 3.0
+    controls: FilterControls = ANY_FILTERS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +63,7 @@ class Equaliser:
 
     Parameters
     ----------
-    sections : peaking, in rising frequency, rounded as they are dialled in.
+    sections : peaking, in rising frequency, on the steps in which they are dialled in.
     gain_db : (n_freq,) what they do together [dB].
     ceiling_db : (n_freq,) what they might have added [dB].
     target_db : (n_freq,) the target at the level at which it was aimed for [dB, as the seats' levels].
@@ -117,8 +121,8 @@ def equalise(
 
     Notes
     -----
-    The rounded filters together stay below the larger of ceiling and `SKIRT_DB`, and above -cut_db, to a hundredth of a
-    decibel.
+    The filters as dialled in together stay below the larger of ceiling and `SKIRT_DB`, and above -cut_db, to a
+    hundredth of a decibel.
     """
     target = aimed_target_db(level_db, seat_weight, shape_db)
     ceiling = ceiling_db(level_db, seat_weight, target, limits)
@@ -126,7 +130,7 @@ def equalise(
     found: tuple[Section, ...] = ()
     if limits.filters > 0 and len(frequency_hz) >= 3:
         fitted = _fitted(frequency_hz, excess, ceiling, limits)
-        found = _within(fitted, frequency_hz, ceiling, limits, rate_hz)
+        found = _within(_dialled(fitted, frequency_hz, excess, ceiling, limits), frequency_hz, ceiling, limits, rate_hz)
     return Equaliser(
         sections=found,
         gain_db=_gain_db(found, frequency_hz, rate_hz),
@@ -139,11 +143,13 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
     """Filters one after another where most is left, all fitted together each time."""
     from scipy.optimize import least_squares  # noqa: PLC0415 (a third of a second that other uses need not pay)
 
-    ends = (log(frequency_hz[0]), log(frequency_hz[-1]))
+    dials = limits.controls.frequency_hz.within(float(frequency_hz[0]), float(frequency_hz[-1]))
+    if dials.is_empty:
+        return []
+    ends = (log(dials.low), log(dials.high))
     low = np.array([ends[0], log(limits.q[0]), -limits.cut_db])
     high = np.array([ends[1], log(limits.q[1]), max(limits.boost_db, 1e-6)])
-    place, distance = np.log(frequency_hz), apart(frequency_hz)
-    allowed = np.maximum(ceiling, SKIRT_DB)
+    place, distance = np.log(frequency_hz), apart(frequency_hz, limits.controls.frequency_hz)
 
     def gain(flat: Floats) -> Floats:
         rows = flat.reshape(-1, 3)
@@ -151,13 +157,7 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
         return np.asarray(20.0 * np.log10(np.abs(shapes)).sum(axis=0))
 
     def misfit(flat: Floats) -> Floats:
-        added = gain(flat)
-        rest = excess + added
-        fill = np.where(ceiling > 0.0, BELOW * np.minimum(rest, 0.0), 0.0)
-        overcut = OVERCUT * np.minimum(rest - np.minimum(excess, 0.0), 0.0)
-        breach = np.maximum(added - allowed, 0.0) + np.maximum(-limits.cut_db - added, 0.0)
-        ridge = RIDGE * np.sqrt(len(frequency_hz)) * flat[2::3]
-        return np.concatenate([np.maximum(rest, 0.0), fill, overcut, BREACH * breach, ridge])
+        return _misfit(gain(flat), excess, ceiling, flat[2::3], limits)
 
     def moved(flat: Floats) -> Floats:
         count = len(flat) // 3
@@ -177,6 +177,7 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
     chosen = np.empty(0)
     for _ in range(limits.filters):
         free = (np.abs(place[:, None] - chosen[None, ::3]) >= distance).all(axis=1)
+        free &= (place >= ends[0] - 1e-9) & (place <= ends[1] + 1e-9)
         if not free.any():
             break
         rest = _smoothed(excess + gain(chosen))
@@ -195,12 +196,12 @@ def _fitted(frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: Equal
 def _within(
     sections: Sequence[Section], frequency_hz: Floats, ceiling: Floats, limits: EqualiserLimits, rate_hz: float
 ) -> tuple[Section, ...]:
-    """The sections rounded, then drawn back by tenths of a decibel until ceiling and floor hold.
+    """The sections drawn back step by step until ceiling and floor hold.
 
     Each step brings one gain nearer to zero, so it ends, at the latest where none is left.
     """
     hz, allowed = _checked(frequency_hz, ceiling)
-    rows = [_dialled(one, limits) for one in sections]
+    rows = list(sections)
     each = np.array([_gain_db([one], hz, rate_hz) for one in rows]).reshape(len(rows), len(hz))
     while any(one.gain_db != 0.0 for one in rows):
         total = each.sum(axis=0)
@@ -211,7 +212,7 @@ def _within(
         worst = np.argmax(each[:, at_over]) if over[at_over] > under[at_under] else np.argmin(each[:, at_under])
         place = int(worst)
         one = rows[place]
-        nearer = round(one.gain_db - (0.1 if one.gain_db > 0.0 else -0.1), 1) + 0.0
+        nearer = limits.controls.gain_db.beside(one.gain_db, -1 if one.gain_db > 0.0 else 1) or 0.0
         rows[place] = Section(kind=one.kind, frequency_hz=one.frequency_hz, q=one.q, gain_db=nearer)
         each[place] = _gain_db([rows[place]], hz, rate_hz)
     rows = [one for one in rows if one.gain_db != 0.0]
@@ -234,13 +235,30 @@ def _checked(frequency_hz: Floats, ceiling: Floats) -> tuple[Floats, Floats]:
     return hz, np.maximum(allowed, SKIRT_DB)
 
 
-def _dialled(one: Section, limits: EqualiserLimits) -> Section:
-    """Rounded, and within the limits of a single filter all the same."""
-    near = one.rounded()
-    gain = min(max(near.gain_db, -limits.cut_db), limits.boost_db)
-    return Section(
-        kind=one.kind, frequency_hz=near.frequency_hz, q=min(max(near.q, limits.q[0]), limits.q[1]), gain_db=gain
-    )
+def _dialled(
+    sections: Sequence[Section], frequency_hz: Floats, excess: Floats, ceiling: Floats, limits: EqualiserLimits
+) -> list[Section]:
+    """The fitted sections on the processor's steps, each within the limits of a single filter."""
+    controls = kept_within(limits.controls, q=limits.q, gain_db=(-limits.cut_db, limits.boost_db))
+
+    def value(placed: Sequence[Placed]) -> float:
+        rows = np.array([(one.frequency_hz, one.q, one.gain_db) for _, one in placed])
+        shapes = peaking_shapes(frequency_hz, centre_hz=rows[:, 0], q=rows[:, 1], gain_db=rows[:, 2])
+        added = 20.0 * np.log10(np.abs(shapes)).sum(axis=0)
+        return float(np.sum(_misfit(added, excess, ceiling, rows[:, 2], limits) ** 2))
+
+    distance = log(2.0) * APART_OCTAVES
+    return [one for _, one in on_steps([(0, one) for one in sections], controls, value, apart=distance)]
+
+
+def _misfit(added: Floats, excess: Floats, ceiling: Floats, gain_db: Floats, limits: EqualiserLimits) -> Floats:
+    """What is to be small of filters that add so much: (n_freq,) [dB] each, their gains (n,) [dB] -> (n_row,)."""
+    rest = excess + added
+    fill = np.where(ceiling > 0.0, BELOW * np.minimum(rest, 0.0), 0.0)
+    overcut = OVERCUT * np.minimum(rest - np.minimum(excess, 0.0), 0.0)
+    breach = np.maximum(added - np.maximum(ceiling, SKIRT_DB), 0.0) + np.maximum(-limits.cut_db - added, 0.0)
+    ridge = RIDGE * np.sqrt(len(added)) * gain_db
+    return np.concatenate([np.maximum(rest, 0.0), fill, overcut, BREACH * breach, ridge])
 
 
 def _gain_db(sections: Sequence[Section], frequency_hz: Floats, rate_hz: float) -> Floats:

@@ -17,14 +17,14 @@ from itertools import pairwise
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.filters.processor import Steps
 
 APART_OCTAVES = 1.0 / 6.0
-DIALLED_HZ = 0.1  # to which frequencies are rounded
 
 
-def apart(frequency_hz: Floats) -> float:
-    """Least distance of two filters before rounding, so that it holds after it [logarithm of frequency]."""
-    return float(np.log(2.0) * APART_OCTAVES + np.log1p(DIALLED_HZ / frequency_hz[0]))
+def apart(frequency_hz: Floats, dials: Steps) -> float:
+    """Least distance of two filters before they go on steps, so that it holds after it [logarithm of frequency]."""
+    return float(np.log(2.0) * APART_OCTAVES + dials.width(float(frequency_hz[0])))
 
 
 def cells(log_hz: Floats, ends: tuple[float, float], distance: float) -> tuple[Floats, Floats]:

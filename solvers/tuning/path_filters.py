@@ -5,8 +5,9 @@ import numpy as np
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
 from solvers.tuning.equaliser import EqualiserLimits, equalise
+from solvers.tuning.tune import shared_left
 
-CUTS_ALONE = EqualiserLimits(filters=4, boost_db=0.0)  # of a plan that was not tuned
+CUTS = 4  # of a plan that was not tuned, no boost
 
 
 def path_filters(plan: Plan, rate_hz: float) -> tuple[tuple[Section, ...], ...]:
@@ -20,4 +21,7 @@ def common_cuts(plan: Plan, rate_hz: float) -> tuple[Section, ...]:
     """Filters common to all subs that take the peaks off the seats' mean level; boosts are left to a tuning."""
     hz, flat = plan.frequency_hz, np.zeros(len(plan.frequency_hz))
     level_db, weight = plan.level_at_limit_db, plan.seats.weight
-    return equalise(hz, level_db, weight, shape_db=flat, limits=CUTS_ALONE, rate_hz=rate_hz).sections
+    controls = plan.project.processor.filters
+    most = CUTS if controls.per_output is None else min(CUTS, controls.per_output)
+    limits = EqualiserLimits(filters=shared_left(most, 0, plan.subs, controls), boost_db=0.0, controls=controls)
+    return equalise(hz, level_db, weight, shape_db=flat, limits=limits, rate_hz=rate_hz).sections

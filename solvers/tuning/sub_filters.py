@@ -15,10 +15,12 @@ from itertools import product
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.filters.processor import ANY_FILTERS, FilterControls
 from roommodes.filters.sections import KINDS, Section, SectionKind, section_response
 from roommodes.responses.metrics import level_db, normalised
 from roommodes.running import Running
-from solvers.tuning.filter_shapes import all_pass_shapes, apart, cells, peaking_shapes
+from solvers.tuning.dialled import Placed, kept_within, on_steps
+from solvers.tuning.filter_shapes import APART_OCTAVES, all_pass_shapes, apart, cells, peaking_shapes
 
 GRID_PER_OCTAVE = 8
 GRID_Q = (1.0, 2.5, 6.0)
@@ -38,6 +40,8 @@ class SubFilterLimits:
     q : (lowest, highest), of peaking filters and all-passes.
     all_pass : whether all-passes may be used.
     worth_db : what a filter must take off the variation [dB].
+    in_all : most filters of all subs together; None for no limit.
+    controls : how the processor's filters are dialled in.
     """
 
     per_sub: int = 2
@@ -46,6 +50,8 @@ class SubFilterLimits:
     q: tuple[float, float] = (0.7, 6.0)
     all_pass: bool = True
     worth_db: float = 0.05
+    in_all: int | None = None
+    controls: FilterControls = ANY_FILTERS
 
     def kinds(self) -> tuple[SectionKind, ...]:
         """The kinds that may be used."""
@@ -99,7 +105,7 @@ def sub_filters(
     exchange: float = EXCHANGE,
     running: Running = Running(),
 ) -> tuple[tuple[Section, ...], ...]:
-    """Filters for each sub, rounded as they are dialled in; for most subs few or none.
+    """Filters for each sub, on the steps in which they are dialled in; for most subs few or none.
 
     Parameters
     ----------
@@ -125,6 +131,7 @@ def sub_filters(
     flat = np.empty(0)
     value = task.value_db(task.shapes(found, flat))
     most = limits.per_sub * n_sub if n_sub > 1 and driven.shape[1] > 1 else 0
+    most = most if limits.in_all is None else min(most, limits.in_all)
     for step in range(most):
         if running.stop_asked():
             break
@@ -139,8 +146,7 @@ def sub_filters(
         if reached > value - limits.worth_db:
             break
         found, flat, value = trial, moved, reached
-    sections = [(sub, one) for (sub, _), one in zip(found, _sections(found, flat, limits), strict=True)]
-    sections = _worthwhile(task, sections, rate_hz)
+    sections = _worthwhile(task, _dialled(task, found, flat, rate_hz), rate_hz)
     return tuple(
         tuple(sorted((one for sub, one in sections if sub == number), key=lambda one: one.frequency_hz))
         for number in range(n_sub)
@@ -164,7 +170,8 @@ def _best_of_grid(
         for kind in limits.kinds():
             grid = _grid(task.hz, kind, limits)
             taken = flat.reshape(-1, 3)[[one == (sub, kind) for one in found], 0]
-            grid = grid[(np.abs(np.log(grid[:, :1]) - taken) >= apart(task.hz)).all(axis=1)]
+            distance = apart(task.hz, limits.controls.frequency_hz)
+            grid = grid[(np.abs(np.log(grid[:, :1]) - taken) >= distance).all(axis=1)]
             if not len(grid):
                 continue
             shapes = _shape(task.hz, kind, grid)
@@ -183,8 +190,11 @@ def _best_of_grid(
 
 def _grid(hz: Floats, kind: SectionKind, limits: SubFilterLimits) -> Floats:
     """Frequencies, Q and gains that are tried: (n, 3)."""
-    count = 1 + round(GRID_PER_OCTAVE * np.log2(hz[-1] / hz[0]))
-    centres = np.geomspace(hz[0], hz[-1], max(count, 2))
+    ends = limits.controls.frequency_hz.within(float(hz[0]), float(hz[-1]))
+    if ends.is_empty:
+        return np.empty((0, 3))
+    count = 1 + round(GRID_PER_OCTAVE * np.log2(ends.high / ends.low))
+    centres = np.geomspace(ends.low, ends.high, max(count, 2))
     sharp = sorted({float(np.clip(q, *limits.q)) for q in GRID_Q})
     parts = np.arange(1, GRID_GAINS + 1) / GRID_GAINS
     gains = [0.0] if kind == "all-pass" else [*(-limits.cut_db * parts), *(limits.boost_db * parts)]
@@ -202,12 +212,14 @@ def _moved(task: _Task, found: Sequence[tuple[int, SectionKind]], flat: Floats) 
     from scipy.optimize import least_squares  # noqa: PLC0415 (a third of a second that other uses need not pay)
 
     limits = task.limits
-    ends = (float(np.log(task.hz[0])), float(np.log(task.hz[-1])))
+    dials = limits.controls.frequency_hz
+    inside = dials.within(float(task.hz[0]), float(task.hz[-1]))
+    ends = (float(np.log(inside.low)), float(np.log(inside.high)))
     low = np.tile([ends[0], np.log(limits.q[0]), -limits.cut_db], len(found))
     high = np.tile([ends[1], np.log(limits.q[1]), limits.boost_db], len(found))
     for path in set(found):
         own = 3 * np.array([place for place, one in enumerate(found) if one == path])
-        low[own], high[own] = cells(flat[own], ends, apart(task.hz))
+        low[own], high[own] = cells(flat[own], ends, apart(task.hz, dials))
     low, high = low - 1e-9, high + 1e-9
     free = np.array([[True, True, kind == "peaking"] for _, kind in found]).ravel()
     start = np.clip(flat, low, high)
@@ -230,30 +242,32 @@ def _moved(task: _Task, found: Sequence[tuple[int, SectionKind]], flat: Floats) 
     return whole(answer.x)
 
 
-def _sections(found: Sequence[tuple[int, SectionKind]], flat: Floats, limits: SubFilterLimits) -> list[Section]:
-    """The filters rounded as they are dialled in, still within the limits."""
-    dialled = []
-    for (_, kind), (log_f, log_q, gain) in zip(found, flat.reshape(-1, 3), strict=True):
-        near = Section(kind=kind, frequency_hz=float(np.exp(log_f)), q=float(np.exp(log_q)), gain_db=gain).rounded()
-        q = min(max(near.q, limits.q[0]), limits.q[1])
-        gain_db = 0.0 if kind == "all-pass" else min(max(near.gain_db, -limits.cut_db), limits.boost_db)
-        dialled.append(Section(kind=kind, frequency_hz=near.frequency_hz, q=q, gain_db=gain_db))
-    return dialled
+def _dialled(task: _Task, found: Sequence[tuple[int, SectionKind]], flat: Floats, rate_hz: float) -> list[Placed]:
+    """The filters on the processor's steps, still within the limits."""
+    limits = task.limits
+    controls = kept_within(limits.controls, q=limits.q, gain_db=(-limits.cut_db, limits.boost_db))
+    fitted = [
+        (sub, Section(kind=kind, frequency_hz=float(np.exp(log_f)), q=float(np.exp(log_q)), gain_db=float(gain)))
+        for (sub, kind), (log_f, log_q, gain) in zip(found, flat.reshape(-1, 3), strict=True)
+    ]
+    distance = float(np.log(2.0) * APART_OCTAVES)
+    return on_steps(fitted, controls, lambda placed: _value(task, placed, rate_hz), apart=distance)
 
 
-def _worthwhile(task: _Task, sections: list[tuple[int, Section]], rate_hz: float) -> list[tuple[int, Section]]:
-    """Without those that, as rounded, take off too little; the least useful goes first."""
+def _value(task: _Task, placed: Sequence[Placed], rate_hz: float) -> float:
+    """Variation and lost level with these filters in the subs' paths [dB]."""
+    filters = np.ones((len(task.hz), task.driven.shape[2]), dtype=np.complex128)
+    for sub, one in placed:
+        filters[:, sub] *= section_response([one], task.hz, rate_hz=rate_hz)
+    return task.value_db(filters)
 
-    def value(kept: Sequence[tuple[int, Section]]) -> float:
-        filters = np.ones((len(task.hz), task.driven.shape[2]), dtype=np.complex128)
-        for sub, one in kept:
-            filters[:, sub] *= section_response([one], task.hz, rate_hz=rate_hz)
-        return task.value_db(filters)
 
+def _worthwhile(task: _Task, sections: list[Placed], rate_hz: float) -> list[Placed]:
+    """Without those that, as dialled in, take off too little; the least useful goes first."""
     kept = [(sub, one) for sub, one in sections if one.kind == "all-pass" or abs(one.gain_db) >= SHALLOWEST_DB]
     while kept:
-        whole = value(kept)
-        without = [value(kept[:place] + kept[place + 1 :]) for place in range(len(kept))]
+        whole = _value(task, kept, rate_hz)
+        without = [_value(task, kept[:place] + kept[place + 1 :], rate_hz) for place in range(len(kept))]
         least = int(np.argmin(without))
         if without[least] - whole >= task.limits.worth_db / 2.0:
             break

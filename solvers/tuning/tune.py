@@ -7,6 +7,8 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.curve import Curve
 from roommodes.arrays import Complexes, Floats
+from roommodes.errors import OutsideModel
+from roommodes.filters.processor import ANY_FILTERS, FilterControls, Processor
 from roommodes.filters.sections import section_response
 from roommodes.plan.plan import Plan
 from roommodes.plan.tuning import Tuning, TuningSettings
@@ -27,7 +29,7 @@ class TuneWishes:
     per_sub, shared : most filters on each sub, and shared.
     boost_db, cut_db : most boost and cut of one filter on a sub, and of all shared ones together [dB].
     all_pass : single subs may have all-passes.
-    rate_hz : sample rate of the processor [Hz].
+    rate_hz : sample rate at which the filters are judged; None for the processor's [Hz].
     target : curve of the shared filters, any offset.
     """
 
@@ -36,12 +38,23 @@ class TuneWishes:
     boost_db: float | None = None
     cut_db: float | None = None
     all_pass: bool = True
-    rate_hz: float = 48000.0
+    rate_hz: float | None = None
     target: Curve = FLAT
 
-    def settings(self, exchange: float | None = None) -> TuningSettings:
-        """All limits; `exchange` is the variation given up for a decibel more level, None or 0 for the default."""
-        own, all_subs = SubFilterLimits(all_pass=self.all_pass), EqualiserLimits()
+    def settings(self, processor: Processor, exchange: float | None = None) -> TuningSettings:
+        """All limits, within those of a processor.
+
+        Parameters
+        ----------
+        processor : what it takes.
+        exchange : the variation given up for a decibel more level; None or 0 for the default.
+
+        Raises
+        ------
+        OutsideModel : more filters are asked for than an output of the processor has.
+        """
+        controls = processor.filters
+        own, all_subs = SubFilterLimits(all_pass=self.all_pass and "all-pass" in controls.kinds), EqualiserLimits()
         if self.per_sub is not None:
             own = replace(own, per_sub=self.per_sub)
         if self.shared is not None:
@@ -50,10 +63,14 @@ class TuneWishes:
             own, all_subs = replace(own, boost_db=self.boost_db), replace(all_subs, boost_db=self.boost_db)
         if self.cut_db is not None:
             own, all_subs = replace(own, cut_db=self.cut_db), replace(all_subs, cut_db=self.cut_db)
+        per_sub, shared = self._counts(own.per_sub, all_subs.filters, controls.per_output)
+        gain, q = controls.gain_db, controls.q.within(*own.q)
+        own = replace(own, boost_db=min(own.boost_db, max(gain.high, 0.0)), cut_db=min(own.cut_db, max(-gain.low, 0.0)))
+        own = replace(own, q=own.q if q.is_empty else (q.low, q.high))
         return TuningSettings(
-            sample_rate_hz=self.rate_hz,
-            per_sub=own.per_sub,
-            shared=all_subs.filters,
+            sample_rate_hz=self.rate_hz or processor.rate_hz,
+            per_sub=per_sub,
+            shared=shared,
             sub_boost_db=own.boost_db,
             sub_cut_db=own.cut_db,
             boost_db=all_subs.boost_db,
@@ -66,24 +83,54 @@ class TuneWishes:
             worth_db=own.worth_db,
         )
 
+    def _counts(self, per_sub: int, shared: int, per_output: int | None) -> tuple[int, int]:
+        """How many filters on each sub and shared an output has room for; those on single subs come first."""
+        if per_output is None:
+            return per_sub, shared
+        asked = (self.per_sub or 0) + (self.shared or 0)
+        if asked > per_output:
+            raise OutsideModel(
+                f"filters: got {asked} for each output; allowed: {per_output}, as [processor.filters] per_output has "
+                "it. Ask for fewer with --per-sub and --shared."
+            )
+        if self.per_sub is None:
+            per_sub = min(per_sub, per_output - (self.shared or 0))
+        return per_sub, min(shared, per_output - per_sub)
 
-def tune(plan: Plan, wishes: TuneWishes, *, running: Running = Running()) -> Tuning:
+
+def tune(plan: Plan, wishes: TuneWishes, *, processor: Processor | None = None, running: Running = Running()) -> Tuning:
     """Filters for a plan.
 
     Parameters
     ----------
     plan : with its transfer functions, modelled or measured.
     wishes : limits and target.
+    processor : in place of the project's.
     running : progress, cancelling; once cancelled, the filters found so far are kept.
+
+    Raises
+    ------
+    OutsideModel : more is asked for than the processor has.
     """
     import scipy.optimize  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
 
-    settings = wishes.settings(plan.project.search.weights.output)
+    processor = processor or plan.project.processor
+    settings = wishes.settings(processor, plan.project.search.weights.output)
     with threadpool_limits(1):  # many small matrices: threads would only wait for each other
-        return _tuned(plan, settings, wishes.target.at(plan.frequency_hz), running)
+        return _tuned(plan, settings, processor.filters, wishes.target.at(plan.frequency_hz), running)
 
 
-def _tuned(plan: Plan, settings: TuningSettings, shape_db: Floats, running: Running) -> Tuning:
+def without_limits(plan: Plan, wishes: TuneWishes, *, running: Running = Running()) -> Tuning | None:
+    """Filters as a processor without limits would take them: what those of the project cost. None if it has none."""
+    processor = plan.project.processor
+    if processor.filters == ANY_FILTERS:
+        return None
+    return tune(plan, wishes, processor=replace(processor, filters=ANY_FILTERS), running=running)
+
+
+def _tuned(
+    plan: Plan, settings: TuningSettings, controls: FilterControls, shape_db: Floats, running: Running
+) -> Tuning:
     hz, weight, rate = plan.frequency_hz, plan.seats.weight, settings.sample_rate_hz
     gain_db = plan.drives.gain_db
     driven = plan.transfer * plan.drives.weights(hz)[:, None, :]
@@ -99,6 +146,8 @@ def _tuned(plan: Plan, settings: TuningSettings, shape_db: Floats, running: Runn
             q=(settings.q_low, settings.q_high),
             all_pass=settings.all_pass,
             worth_db=settings.worth_db,
+            in_all=controls.in_all,
+            controls=controls,
         ),
         rate_hz=rate,
         exchange=settings.exchange,
@@ -108,11 +157,12 @@ def _tuned(plan: Plan, settings: TuningSettings, shape_db: Floats, running: Runn
     before = level_db(driven.sum(axis=2))
     with_own = level_db(np.einsum("fsc,fc->fs", driven, filters))
     limits = EqualiserLimits(
-        filters=settings.shared,
+        filters=shared_left(settings.shared, sum(map(len, own)), plan.subs, controls),
         boost_db=settings.boost_db,
         cut_db=settings.cut_db,
         q=(settings.q_low, settings.q_high),
         differ_db=settings.differ_db,
+        controls=controls,
     )
     shared = equalise(hz, with_own, weight, shape_db=shape_db, limits=limits, rate_hz=rate)
     after = with_own + shared.gain_db[:, None]
@@ -133,6 +183,11 @@ def _tuned(plan: Plan, settings: TuningSettings, shape_db: Floats, running: Runn
         boost_hz=boost_hz,
         level_lost_db=float(np.mean((before - after) @ normalised(weight))) + boost_db,
     )
+
+
+def shared_left(wanted: int, own: int, subs: int, controls: FilterControls) -> int:
+    """How many shared filters there is room for: each takes one in the path of every sub."""
+    return wanted if controls.in_all is None else min(wanted, max(0, controls.in_all - own) // subs)
 
 
 def _worst_boost(hz: Floats, filters: Complexes, shared_db: Floats, gain_db: Floats) -> tuple[float, float]:

@@ -185,7 +185,7 @@ def test_what_appears_while_a_study_runs_is_left_alone(run: Run, here: Path, mon
 
     from solvers.study.compare import compare  # noqa: PLC0415
 
-    monkeypatch.setattr("solvers.study.compare.compare", compare_and_lose_the_race)
+    monkeypatch.setattr("solvers.study.whole.compare", compare_and_lose_the_race)
     done = run("study", "study.toml", "-o", "out.h5")
     assert done.exit_code == 5
     assert (here / "out.h5").read_bytes() == b"mine"

@@ -119,3 +119,57 @@ def test_what_it_refuses(run: Run, plan: Path, arguments: list[str], code: int, 
     assert done.exit_code == code, done.output
     assert words in " ".join(done.stderr.split())
     assert not Path("tuned.h5").exists()
+
+
+PROCESSOR = """
+[processor]
+sample_rate_hz = 96000
+gain_step_db = 0.5
+delay_step_ms = 0.25
+[processor.filters]
+per_output = 3
+in_all = 5
+kinds = ["peaking"]
+frequency_hz = [25, 100]
+frequency_step_hz = 1
+q = [1, 4]
+q_step = 0.5
+gain_db = [-6, 2]
+gain_step_db = 1
+"""
+
+
+def test_all_is_found_on_the_steps_of_the_processor(run: Run, tmp_path: Path) -> None:
+    from tests.cli.conftest import SMALL  # noqa: PLC0415
+
+    (tmp_path / "room.toml").write_text(SMALL + PROCESSOR)
+    assert run("optimise", "room.toml", "-o", "p.h5", "-q").exit_code == 0
+    done = run("tune", "p.h5", "-o", "t.h5", "--subs", 2, "--json")
+    assert done.exit_code == 0, done.output
+    said = json.loads(done.stdout)
+    assert said["sample_rate_hz"] == 96000
+    filters = [one for own in said["sub_filters"] for one in own]
+    assert filters or said["shared_filters"]
+    assert len(filters) + 2 * len(said["shared_filters"]) <= 5
+    for own in said["sub_filters"]:
+        assert len(own) + len(said["shared_filters"]) <= 3
+    for one in (*filters, *said["shared_filters"]):
+        assert one["kind"] == "peaking"
+        assert (one["frequency_hz"], one["gain_db"]) == (round(one["frequency_hz"]), round(one["gain_db"]))
+        assert 25 <= one["frequency_hz"] <= 100
+        assert -6 <= one["gain_db"] <= 2
+        assert (2 * one["q"], 1 <= one["q"] <= 4) == (round(2 * one["q"]), True)
+    free = said["without_processor_limits"]
+    assert free["variation_after_db"] <= said["variation_after_db"] + 0.05
+    values = json.loads(run("settings", "t.h5", "--json").stdout)
+    assert values["sample_rate_hz"] == 96000
+    assert values["warnings"] == []
+    for sub in values["values"]:
+        assert 2 * sub["gain_db"] == round(2 * sub["gain_db"])
+        assert 4 * sub["delay_ms"] == pytest.approx(round(4 * sub["delay_ms"]), abs=1e-6)
+    text = run("tune", "p.h5", "-o", "t.h5", "--subs", 2, "--force").stdout
+    assert "Free of its limits" in " ".join(text.split())
+    refused = run("tune", "p.h5", "-o", "u.h5", "--per-sub", 2, "--shared", 2)
+    assert refused.exit_code == 3
+    assert "got 4 for each output; allowed: 3" in refused.stderr
+    assert not Path("u.h5").exists()

@@ -1,9 +1,11 @@
 """export: SOFA and WAV hold what the plan's transfer functions say."""
 
+import csv
 import importlib
 import io
 import json
 import sys
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -107,3 +109,35 @@ def test_faults(run, plan_file: Path, arguments: list[object], words: str) -> No
     assert result.exit_code == 2
     assert words in " ".join(result.stderr.split())
     assert not list(Path().iterdir())
+
+
+def test_curves_are_those_of_the_plan(run, plan_file: Path) -> None:
+    """Every column against pressures summed here from the stored transfer functions, gains, delays and signs."""
+    assert run("export", plan_file, "--subs", 2, "-o", "c.csv").exit_code == 0
+    plan = choose_plan(plan_file, subs=2)
+    rows = list(csv.reader(io.StringIO(Path("c.csv").read_text(encoding="utf-8"))))
+    table = {head: np.array([float(row[at]) for row in rows[1:]]) for at, head in enumerate(rows[0])}
+    hz = plan.frequency_hz
+    np.testing.assert_allclose(table["frequency_hz"], hz, atol=1e-3)
+    transfer = plan.results.transfer[:, :, plan.results.plans[2].candidate_index[0]]
+    late = plan.drives.delay_s - plan.drives.delay_s.min()
+    turn = plan.drives.polarity * 10 ** (plan.drives.gain_db / 20) * np.exp(-2j * np.pi * np.outer(hz, late))
+    for index, seat in enumerate(plan.seats.name):
+        for state, weights in (("before", np.ones_like(turn)), ("after", turn)):
+            want = np.sum(transfer[:, index] * weights, axis=1)
+            head = f"{seat}, subs {state}"
+            got = 10 ** (table[f"{head} [dB]"] / 20) * np.exp(1j * np.radians(table[f"{head} [degrees]"]))
+            np.testing.assert_allclose(got, want, rtol=1e-3)
+
+
+def test_each_curve_is_a_file_of_its_own_and_the_same_bytes_twice(run, plan_file: Path) -> None:
+    for name in ("a.zip", "b.zip"):
+        assert run("export", plan_file, "--subs", 2, "-o", name).exit_code == 0
+    assert Path("a.zip").read_bytes() == Path("b.zip").read_bytes()
+    plan = choose_plan(plan_file, subs=2)
+    with zipfile.ZipFile("a.zip") as archive:
+        assert len(archive.namelist()) == 2 * len(plan.seats)
+        text = archive.read(f"{plan.seats.name[0]} - subs - after.txt").decode()
+    columns = np.loadtxt(io.StringIO(text))
+    assert columns.shape == (len(plan.frequency_hz), 3)
+    np.testing.assert_allclose(columns[:, 1], plan.level_db[:, 0], atol=2e-3)

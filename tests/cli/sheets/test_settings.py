@@ -95,7 +95,7 @@ def test_what_the_processor_cannot_do_is_said() -> None:
     text = project_text().replace("delay_ms = [0, 15]", "delay_ms = [1, 5]").replace("[-10, 0]", "[-3, 0]")
     project = parse_project(text + "\n", source="t")
     values = starting_values(results_of(text + "\n").plan(4), rate_hz=48000.0)
-    found = beyond_processor(values, project.search)
+    found = beyond_processor(values, project.processor)
     assert [line.split(":")[0] for line in found] == [
         "the earliest sub has a delay of zero; [search] delay_ms begins at 1 ms. Add 1 ms to every sub's delay",
         "sub 3",
@@ -105,8 +105,8 @@ def test_what_the_processor_cannot_do_is_said() -> None:
     assert "delay 10.30 ms; [search] delay_ms allows up to 5 ms" in found[1]
     assert "gain -4.0 dB; [search] gain_db allows -3 to 0 dB" in found[3]
     rigid = parse_project(project_text().replace("gain_db = [-10, 0]", "polarity = false"), source="t")
-    assert sum("polarity inverted" in line for line in beyond_processor(values, rigid.search)) == 2
-    assert beyond_processor(values, parse_project(project_text(), source="t").search) == ()
+    assert sum("polarity inverted" in line for line in beyond_processor(values, rigid.processor)) == 2
+    assert beyond_processor(values, parse_project(project_text(), source="t").processor) == ()
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,96 @@
+"""The curves that a plan predicts at every seat: before and after, with the mains where it has a crossover."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.arrays import Complexes, Floats
+from roommodes.filters.biquads import response
+from roommodes.plan.plan import Plan
+from roommodes.responses.metrics import seat_pressure
+from roommodes.running import Running
+from solvers.crossover.responses import each_of_both
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PartCurves:
+    """The same part at every seat, in one state.
+
+    Parameters
+    ----------
+    part : such as "subs", "main 1", "subs and main 1".
+    state : "before": identical settings, no filters, no crossover; "after": as planned, filters and crossover in it.
+    pressure : (n_freq, n_seat) complex128, e^{+j omega t}; a later arrival turns by e^{-j omega tau} [1/m].
+    """
+
+    part: str
+    state: str
+    pressure: Complexes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlanCurves:
+    """All curves of a plan.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    seats : (n_seat,) names.
+    parts : what plays.
+    """
+
+    frequency_hz: Floats
+    seats: tuple[str, ...]
+    parts: tuple[PartCurves, ...]
+
+
+def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
+    """Work out the curves of a plan.
+
+    Parameters
+    ----------
+    plan : with its filters and its crossover, if it has them.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    ProjectInvalid, OutsideModel, Interrupted : as `solvers.crossover.responses.each_of_both`.
+    """
+    drives = plan.drives.from_earliest()
+    met = plan.crossover
+    if met is None:
+        hz, subs = plan.frequency_hz, plan.transfer
+    else:
+        hz, subs, mains = each_of_both(plan, met.crossover, running=running)
+    before = PartCurves(part="subs", state="before", pressure=np.asarray(subs.sum(axis=2)))
+    after = seat_pressure(subs, drives.weights(hz) * plan.filter_response(hz))
+    parts = [before]
+    if met is None:
+        return PlanCurves(
+            frequency_hz=hz,
+            seats=plan.seats.name,
+            parts=(before, PartCurves(part="subs", state="after", pressure=after)),
+        )
+    after = after * through_crossover(plan, hz)[:, None]
+    rate = plan.project.processor.rate_hz
+    high = response(met.crossover.high_pass(rate), hz, rate_hz=rate)
+    late = np.exp(-2j * np.pi * hz * met.mains_delay_s)
+    parts.append(PartCurves(part="subs", state="after", pressure=after))
+    for number in range(mains.shape[2]):
+        own = mains[:, :, number]
+        through = np.asarray(own * (high * late)[:, None], dtype=np.complex128)
+        parts += [
+            PartCurves(part=f"main {number + 1}", state="before", pressure=own),
+            PartCurves(part=f"main {number + 1}", state="after", pressure=through),
+            PartCurves(part=f"subs and main {number + 1}", state="after", pressure=after + through),
+        ]
+    return PlanCurves(frequency_hz=hz, seats=plan.seats.name, parts=tuple(parts))
+
+
+def through_crossover(plan: Plan, frequency_hz: Floats) -> Complexes:
+    """Low-pass, gain, delay and polarity that all subs share where they meet the mains: (n_freq,); else ones."""
+    met, rate = plan.crossover, plan.project.processor.rate_hz
+    if met is None:
+        return np.ones(len(frequency_hz), dtype=np.complex128)
+    common = met.polarity * 10.0 ** (met.gain_db / 20.0) * np.exp(-2j * np.pi * frequency_hz * met.subs_delay_s)
+    return np.asarray(common * response(met.crossover.low_pass(rate), frequency_hz, rate_hz=rate))
