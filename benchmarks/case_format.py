@@ -1,4 +1,7 @@
-"""Reads reference cases (JSON, format "room reference case 1") into the model's own terms."""
+"""Reads reference cases (JSON, formats "room reference case 1" and "2") into the model's own terms.
+
+Format 2 adds blocks and slopes, each with one law for all its faces.
+"""
 
 import json
 from dataclasses import dataclass
@@ -10,11 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import Pane, Room, Surface, Wall
+from roommodes.acoustics.room import Pane, Room, Surface, Wall, whole_face
 from roommodes.acoustics.wall_laws import Opening
 from roommodes.arrays import Complexes
+from roommodes.shapes.solids import Block, Slope
 
-FORMAT = "room reference case 1"
+FORMATS = ("room reference case 1", "room reference case 2")
 WALL_OF: dict[str, Wall] = {"x0": "front", "x1": "rear", "y0": "left", "y1": "right", "z0": "floor", "z1": "ceiling"}
 
 
@@ -100,12 +104,28 @@ def read_case(path: Path) -> Case:
     OSError : if it cannot be read.
     """
     data = json.loads(path.read_text(encoding="utf-8"))
-    if not isinstance(data, dict) or data.get("format") != FORMAT:
-        raise ValueError(f"{path}: format must be {FORMAT!r}")
+    if not isinstance(data, dict) or data.get("format") not in FORMATS:
+        raise ValueError(f"{path}: format must be {' or '.join(map(repr, FORMATS))}")
     length, width, height = data["room_m"]
     air = CaseAir(given_speed_m_s=data["speed_of_sound_m_s"], given_density_kg_m3=data["air_density_kg_m3"])
-    room = Room(length_m=length, width_m=width, height_m=height, air=air, loss_factor=data["loss_factor"])
-    surfaces = [
+    blocks = tuple(
+        Block(name=entry["name"], low_m=tuple(entry["from_m"]), high_m=tuple(entry["to_m"]))
+        for entry in data.get("blocks", [])
+    )
+    slopes = tuple(
+        Slope(name=f"slope {number}", along=entry["axis"], from_m=tuple(entry["line"][0]), to_m=tuple(entry["line"][1]))
+        for number, entry in enumerate(data.get("slopes", []), 1)
+    )
+    room = Room(
+        length_m=length,
+        width_m=width,
+        height_m=height,
+        air=air,
+        loss_factor=data["loss_factor"],
+        blocks=blocks,
+        slopes=slopes,
+    )
+    surfaces: list[Surface] = [
         Surface(
             wall=WALL_OF[wall],
             from_m=(0.0, 0.0),
@@ -118,6 +138,12 @@ def read_case(path: Path) -> Case:
     ]
     surfaces += [_placed(entry, CaseLaw(terms=entry["law"])) for entry in data["regions"]]
     surfaces += [_placed(entry, _pane(entry)) for entry in data["panes"]]
+    solids = [(block.face_names, entry["law"]) for block, entry in zip(blocks, data.get("blocks", []), strict=True)]
+    solids += [
+        ((slope.name, slope.step_name), entry["law"])
+        for slope, entry in zip(slopes, data.get("slopes", []), strict=True)
+    ]
+    surfaces += [whole_face(room, name, CaseLaw(terms=law)) for names, law in solids if law for name in names]
     order = (2, 1, 0)  # stored as [source][receiver][frequency]
     transfer = np.asarray(data["H_re"]).transpose(order) + 1j * np.asarray(data["H_im"]).transpose(order)
     return Case(

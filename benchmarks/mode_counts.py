@@ -29,7 +29,8 @@ from scipy.interpolate import AAA
 
 from roommodes.acoustics.built_modes import FOR_READING, KEPT_REACH, SHORTEST_S, built_modes
 from roommodes.acoustics.poles import Strip
-from roommodes.acoustics.ports import Ports, Precision
+from roommodes.acoustics.ports import Ports
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import WALLS, Pane, Room, Surface, WallLaw

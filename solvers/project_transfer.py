@@ -1,6 +1,6 @@
 """The field in a project's room."""
 
-from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.project import Project

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.drawing.objects import Stance
-from cli.drawing.primitives import WALLS, Point, Sheet
+from cli.drawing.primitives import Point, Sheet
 from cli.figures.lettering import SMALL_MM, text_width
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.acoustics.room import WALLS as ALL_WALLS
@@ -73,19 +73,18 @@ class View:
         return (right, left, bottom, top) if self.mirrored else (left, right, bottom, top)
 
 
-def outline(sheet: Sheet, view: View, taken: list[tuple[Point, Point]]) -> None:
-    """The room with the names of its walls, each in the middle of its wall or where else nothing stands."""
+def wall_names(sheet: Sheet, view: View, taken: list[tuple[Point, Point]]) -> None:
+    """The names of the room's walls, each in the middle of its wall or where else nothing stands."""
     width, height = view.size
-    sheet.box(WALLS, (0.0, 0.0), (width, height))
     left, right, bottom, top = (name.upper() for name in view.walls())
     for name, x in ((left, NAME_INSET_MM), (right, width - NAME_INSET_MM)):
         size = (SMALL_MM, text_width(name))
         places = [(x, y) for y in _along(height, size[1])]
-        sheet.label(_free_place(places, size, taken, view.size), name, upright=True, backed=True)
+        sheet.label(free_place(places, size, taken, view.size), name, upright=True, backed=True)
     for name, y in ((bottom, NAME_INSET_MM), (top, height - NAME_INSET_MM)):
         size = (text_width(name), SMALL_MM)
         places = [(x, y) for x in _along(width, size[0])]
-        sheet.label(_free_place(places, size, taken, view.size), name, backed=True)
+        sheet.label(free_place(places, size, taken, view.size), name, backed=True)
 
 
 def _along(side: float, length: float) -> list[float]:
@@ -94,7 +93,7 @@ def _along(side: float, length: float) -> list[float]:
     return [*(share * side for share in NAME_SHARES), side - end, end]
 
 
-def _free_place(places: list[Point], size: Point, taken: list[tuple[Point, Point]], room: Point) -> Point:
+def free_place(places: list[Point], size: Point, taken: list[tuple[Point, Point]], room: Point) -> Point:
     """The place within the room where a text of a size meets least, the first of several; the first of all if none."""
     half = (size[0] / 2.0 + 0.6, size[1] / 2.0 + 0.6)
 

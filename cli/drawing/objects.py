@@ -5,12 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.terminal.output import clean
-from roommodes.acoustics.room import PLANE_AXES, Pane, Wall
+from roommodes.acoustics.room import AXIS_OF_WALL, Pane, Surface
 from roommodes.acoustics.wall_laws import DoubleGlazing
 from roommodes.arrays import Floats
 from roommodes.places.zones import Cabinet, Triple, face_direction
 from roommodes.plan.plan import Plan
 from roommodes.project.project import Project, cabinet_of, the_wall
+from roommodes.shapes.faces import PLANE_AXES
 from roommodes.subwoofer.tables import SubwooferTable
 
 VENTILATION = "v"  # key of a space for air
@@ -80,18 +81,26 @@ class WallPart:
     from_m, to_m : corners along the wall's two axes [m].
     name : its construction.
     glass : whether it is glass.
+    corners_m : the box around it in the room, where it lies on a block or slope [m].
     """
 
     key: str
-    wall: Wall
+    wall: str
     from_m: tuple[float, float]
     to_m: tuple[float, float]
     name: str
     glass: bool
+    corners_m: tuple[Triple, Triple] | None = None
 
     def words(self) -> str:
         """What it is and where, in mm."""
         (a0, b0), (a1, b1) = self.from_m, self.to_m
+        if self.corners_m is not None:
+            (x0, y0, z0), (x1, y1, z1) = self.corners_m
+            return (
+                f"{self.name}, {the_wall(self.wall)}: {_mm(x0)} to {_mm(x1)} from front wall, {_mm(y0)} to {_mm(y1)} "
+                f"from left wall, {_mm(z0)} to {_mm(z1)} from floor"
+            )
         along = {"front": "left wall", "rear": "left wall"}.get(self.wall, "front wall")
         up = "left wall" if self.wall in {"floor", "ceiling"} else "floor"
         return (
@@ -120,9 +129,19 @@ def wall_parts(project: Project) -> tuple[WallPart, ...]:
             to_m=surface.to_m,
             name=clean(region.construction, 40),
             glass=isinstance(surface.law, Pane | DoubleGlazing),
+            corners_m=_on_solid(project, surface),
         )
         for index, (region, surface) in enumerate(zip(project.tables.regions, surfaces, strict=True))
     )
+
+
+def _on_solid(project: Project, surface: Surface) -> tuple[Triple, Triple] | None:
+    """The box around a surface on a block or slope; None for one on a wall of the room's box."""
+    if surface.wall in AXIS_OF_WALL:
+        return None
+    plane = project.room.shape.face(surface.wall)[0].plane
+    corner = plane.place(np.array([surface.from_m, surface.to_m]))
+    return _triple(corner.min(axis=0)), _triple(corner.max(axis=0))
 
 
 def box_of(part: WallPart, room_m: Triple, normal: int, side: int) -> tuple[Triple, Triple]:
@@ -147,7 +166,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             faces="",
         )
     room = project.room.size_m
-    facing = cabinet.facing_at(centre, room, project.keep_outs)
+    facing = cabinet.facing_at(centre, room, project.keep_outs, project.ground().shape)
     position = np.array([centre])
     low, high = cabinet.boxes(position.copy(), facing, clearance=False)
     clear_low, clear_high = cabinet.boxes(position.copy(), facing)

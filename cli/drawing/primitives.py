@@ -36,6 +36,8 @@ class Layer:
 
 
 WALLS = Layer(name="WALLS", width_mm=0.7)
+SOLIDS = Layer(name="BLOCKS", width_mm=0.5)
+SLOPES = Layer(name="SLOPES", width_mm=0.25, dashes_mm=(6.0, 1.2, 0.8, 1.2))
 WALL_PARTS = Layer(name="WALL_PARTS", width_mm=0.25, colour_index=8)
 GLASS = Layer(name="GLASS", width_mm=0.25, colour_index=150)
 KEEP_OUTS = Layer(name="KEEP_OUTS", width_mm=0.18, colour_index=8)
@@ -51,6 +53,8 @@ TEXTS = Layer(name="TEXT", width_mm=0.25)
 FRAME = Layer(name="FRAME", width_mm=0.35)
 LAYERS = (
     WALLS,
+    SOLIDS,
+    SLOPES,
     WALL_PARTS,
     GLASS,
     KEEP_OUTS,

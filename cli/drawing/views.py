@@ -4,7 +4,7 @@ import textwrap
 from dataclasses import replace
 from typing import Literal
 
-from cli.drawing.labels import CHAIR_M, View, before, numbers_over, outline, taken
+from cli.drawing.labels import CHAIR_M, View, before, numbers_over, taken, wall_names
 from cli.drawing.objects import FreeSpace, Stance, WallPart, box_of, stances, wall_parts
 from cli.drawing.primitives import (
     CENTRES,
@@ -26,6 +26,7 @@ from cli.drawing.primitives import (
     Sheet,
     dimension_rows,
 )
+from cli.drawing.solids import above_slopes, room_outline, solid_names, solids, whole_blocks
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
 from roommodes.acoustics.room import AXIS_OF_WALL, Wall
@@ -44,7 +45,9 @@ def plan_view(plan: Plan, scale: float) -> Sheet:
     view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
     subs = stances(plan)
-    outline(sheet, view, taken(view, plan, subs, near=None))
+    room_outline(sheet, view, plan.project.room)
+    wall_names(sheet, view, [*taken(view, plan, subs, near=None), *whole_blocks(view, plan.project.room)])
+    solids(sheet, view, plan.project.room, None)
     for part in wall_parts(plan.project):
         _part_in_plan(sheet, view, part)
     _surroundings(sheet, view, plan)
@@ -57,6 +60,7 @@ def plan_view(plan: Plan, scale: float) -> Sheet:
     for sub in subs:
         x, y = _sub(sheet, view, sub)
         sheet.label((x + 2.3, y + 2.2), str(sub.number))
+    solid_names(sheet, view, plan.project.room, None, _drawn(sheet, view, subs))
     _dimensions(sheet, view, subs, ears=())
     return sheet
 
@@ -70,7 +74,10 @@ def elevation(plan: Plan, scale: float, wall: Wall) -> Sheet:
     view = View(across=across, up=2, mirrored=mirrored, room_m=room, mm_per_m=1e3 / scale)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
     subs = stances(plan)
-    outline(sheet, view, taken(view, plan, subs, near=(normal, side)))
+    room_outline(sheet, view, plan.project.room)
+    above = above_slopes(view, plan.project.room)
+    wall_names(sheet, view, [*taken(view, plan, subs, near=(normal, side)), *above])
+    solids(sheet, view, plan.project.room, (normal, side))
     for part in wall_parts(plan.project):
         if part.wall != wall:
             continue
@@ -86,11 +93,22 @@ def elevation(plan: Plan, scale: float, wall: Wall) -> Sheet:
     for sub in subs:
         _sub(sheet, view, sub)
     for (x, y), words in numbers_over(view, subs):
-        above, below = _reach_mm(view, subs)
-        over = y + above + SMALL_MM < view.size[1]  # else under the cabinet, off the ceiling's line
-        sheet.label((x, y + above if over else y - below), words, backed=True)
+        higher, below = _reach_mm(view, subs)
+        over = y + higher + SMALL_MM < view.size[1]  # else under the cabinet, off the ceiling's line
+        sheet.label((x, y + higher if over else y - below), words, backed=True)
+    solid_names(sheet, view, plan.project.room, (normal, side), [*_drawn(sheet, view, subs), *above])
     _dimensions(sheet, view, subs, ears=ears)
     return sheet
+
+
+def _drawn(sheet: Sheet, view: View, subs: tuple[Stance, ...]) -> list[tuple[Point, Point]]:
+    """The boxes of texts, rings and cabinets in a view."""
+    found = [view.corners(sub.clear_low_m, sub.clear_high_m) for sub in subs]
+    for part in sheet.parts:
+        if isinstance(part, Label | Ring):
+            low, high = _extent(part)
+            found.append((low, high))
+    return found
 
 
 def walls_to_show(plan: Plan) -> tuple[Wall, Wall]:
@@ -151,8 +169,13 @@ def _extent(part: Part) -> list[Point]:
 
 
 def _part_in_plan(sheet: Sheet, view: View, part: WallPart) -> None:
-    normal, side = AXIS_OF_WALL[part.wall]
     layer = GLASS if part.glass else WALL_PARTS
+    if part.corners_m is not None:  # on a block or a slope
+        low, high = view.corners(*part.corners_m)
+        sheet.box(replace(layer, dashes_mm=(3.0, 1.5)), low, high)
+        _mark(sheet, ((low[0] + high[0]) / 2, (low[1] + high[1]) / 2), part.key)
+        return
+    normal, side = AXIS_OF_WALL[part.wall]
     if normal == 2:
         low, high = view.corners(*box_of(part, view.room_m, normal, side))
         sheet.box(replace(layer, dashes_mm=(3.0, 1.5)), low, high)
@@ -272,7 +295,7 @@ def _sub(sheet: Sheet, view: View, sub: Stance) -> Point:
 
 
 def _label_space(sheet: Sheet, view: View, space: FreeSpace) -> None:
-    """The key of a free space beyond its far side, off the room's outline, where it meets nothing."""
+    """The key of a free space beyond its far side, off the room's wall_names, where it meets nothing."""
     low, high = view.corners(space.low_m, space.high_m)
     along = 0 if space.axis == view.across else 1
     outward = -space.direction if along == 0 and view.mirrored else space.direction

@@ -202,9 +202,9 @@ def _facings(project: Project, position_m: Floats) -> str:
     if cabinet is None:
         return ""
     letter = {(0, 1): "r", (0, -1): "f", (1, 1): "R", (1, -1): "l"}
-    room, keep_outs = project.room.size_m, project.keep_outs
+    room, keep_outs, shape = project.room.size_m, project.keep_outs, project.ground().shape
     points: Sequence[list[float]] = position_m.tolist()
-    return "".join(letter[cabinet.facing_at((x, y, z), room, keep_outs)] for x, y, z in points)
+    return "".join(letter[cabinet.facing_at((x, y, z), room, keep_outs, shape)] for x, y, z in points)
 
 
 def _words(plan: Plan, found: Anywhere) -> dict[str, Any]:

@@ -6,8 +6,9 @@ the colour-blind-safe set of Okabe and Ito (Color Universal Design, 2008; from m
 
 import io
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 
 import matplotlib as mpl
@@ -143,6 +144,16 @@ def seat_levels(
     return axes
 
 
+SOLID_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
+    {
+        "block": {"facecolor": "#c9cdd1", "edgecolor": INK, "linewidth": 1.4},
+        "raised": {"facecolor": "#f1efe9", "edgecolor": INK, "linewidth": 0.9},
+        "overhead": {"facecolor": "none", "edgecolor": INK, "linewidth": 0.9, "linestyle": "--"},
+        "ceiling falls": {"facecolor": "#eef1f4", "edgecolor": "#8b949b", "linewidth": 0.7, "linestyle": "-."},
+    }
+)
+
+
 def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: str, candidates: bool = False) -> Axes:
     """The room from above, front wall on the left: seats, subs, candidates, glass and what is kept free.
 
@@ -158,6 +169,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     room, seats, screen, glass = project.room, project.seats, project.screen, glass_of(project)
     length, width = room.length_m, room.width_m
     axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
+    solids = _solids(axes, room, seats.position_m)
     for box in project.keep_outs:
         _keep_out(axes, box, length)
     for pane in glass:
@@ -199,6 +211,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         screen=screen is not None,
         glass=bool(glass),
         kept_free=bool(project.keep_outs),
+        solids=solids,
     )
     return axes
 
@@ -237,6 +250,42 @@ def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Seq
         axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
 
 
+def _solids(axes: Axes, room: Room, seat_m: Floats) -> tuple[str, ...]:
+    """Blocks and slopes in plan; the kinds that were drawn.
+
+    What reaches above the lowest ears is a wall to them, what lies lower is walked on, what hangs is dashed.
+    """
+    ears = float(seat_m[:, 2].min())
+    kinds: dict[str, None] = {}
+    for slope in room.slopes:
+        (h0, z0), (h1, z1) = slope.from_m, slope.to_m
+        low, high = min(h0, h1), max(h0, h1)
+        corner, size = (
+            ((low, 0.0), (high - low, room.width_m))
+            if slope.axis == 0
+            else (
+                (0.0, low),
+                (room.length_m, high - low),
+            )
+        )
+        axes.add_patch(Rectangle(corner, *size, **SOLID_STYLES["ceiling falls"], zorder=0.5))
+        kinds["ceiling falls"] = None
+        at = (corner[0] + 0.02 * room.length_m, corner[1] + 0.9 * size[1])
+        words = f"{plain(slope.name, 14)}: {max(z0, z1):.2f} to {min(z0, z1):.2f} m"
+        axes.text(*at, words, fontsize=6.5, ha="left", va="center", color=INK, zorder=3)
+    for block in room.blocks:
+        (x0, y0, z0), (x1, y1, z1) = block.low_m, block.high_m
+        if min(x1 - x0, y1 - y0, z1 - z0) <= 0.0:
+            continue
+        kind = "overhead" if z0 > ears else ("block" if z1 > ears else "raised")
+        kinds[kind] = None
+        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=1.2))
+        words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{z1:.2f} m" if kind == "raised" else "")
+        at = (x0 + 0.5 * (x1 - x0), y1 - 0.02 * room.width_m)
+        axes.text(*at, words, fontsize=6.5, ha="center", va="top", color=INK, zorder=3)
+    return tuple(kinds)
+
+
 def _keep_out(axes: Axes, box: Box, length_m: float) -> None:
     (x0, y0, _), (x1, y1, _) = box.low, box.high
     shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
@@ -256,9 +305,9 @@ def _keep_out(axes: Axes, box: Box, length_m: float) -> None:
 
 
 def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
-    normal, side = AXIS_OF_WALL[pane.wall]
+    normal, side = AXIS_OF_WALL.get(pane.wall, (2, 0))
     if normal == 2:
-        return  # floor or ceiling: not seen in a plan
+        return  # floor, ceiling, or a face of a block or slope
     across = room.size_m[normal] * side
     thickness = 0.02 * min(room.length_m, room.width_m) * (1 if side else -1)
     corners = [(pane.from_m, across), (pane.to_m, across), (pane.to_m, across + thickness)]
@@ -268,7 +317,14 @@ def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
 
 
 def _plan_key(
-    axes: Axes, *, subs: Sequence[SubMark], candidates: bool, screen: bool, glass: bool, kept_free: bool
+    axes: Axes,
+    *,
+    subs: Sequence[SubMark],
+    candidates: bool,
+    screen: bool,
+    glass: bool,
+    kept_free: bool,
+    solids: Sequence[str],
 ) -> None:
     handles: list[Any] = []
     for number, sub in enumerate(subs, start=1):
@@ -282,6 +338,8 @@ def _plan_key(
         handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
     if kept_free:
         handles.append(Rectangle((0, 0), 1, 1, facecolor="none", edgecolor="#8b949b", hatch="////", label="kept free"))
+    for kind in solids:
+        handles.append(Rectangle((0, 0), 1, 1, **SOLID_STYLES[kind], label=kind))
     if handles:
         axes.legend(
             handles=handles,

@@ -26,8 +26,10 @@ LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, about the seats' mean
 RAMP = ("#10233b", "#1c4a66", "#2f7580", "#62a08f", "#a9c59b", "#f6efd8")  # quiet to loud: lighter all the way
 FEW_SEATS = 12  # more have smaller numbers in the map
 LABEL_OCTAVES, LABEL_HEIGHT = 0.17, 0.12  # two labels nearer than this would meet
-KIND_MARKS = ("^", "o", "s", "D")  # the pressure mode, axial, tangential, oblique
-KINDS = ("pressure (all air alike)", "axial (two walls)", "tangential (four)", "oblique (six)")
+KIND_MARKS = ("^", "o", "s", "D", "v")  # the pressure mode, axial, tangential, oblique, like none of a box
+KINDS = ("pressure (all air alike)", "axial (two walls)", "tangential (four)", "oblique (six)", "of this shape")
+OF_THIS_SHAPE = len(KINDS) - 1
+SOLID = "#c9cdd1"
 
 
 def ramp_colours(count: int) -> list[tuple[float, float, float]]:
@@ -101,7 +103,7 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
     """
     strong = strongest(modes).values()
     for kind, (mark, name) in enumerate(zip(KIND_MARKS, KINDS, strict=True)):
-        chosen = [mode for mode in modes if sum(n > 0 for n in mode.number) == kind]
+        chosen = [mode for mode in modes if _kind(mode) == kind]
         if not chosen:
             continue
         for mode in (one for one in chosen if kind and one in strong):
@@ -111,20 +113,20 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
             [mode.decay_time_s for mode in chosen],
             mark,
             ls="",
-            color=(INK, AFTER_LINE, BEFORE_LINE, INK)[kind],
+            color=(INK, AFTER_LINE, BEFORE_LINE, INK, AFTER_LINE)[kind],
             mfc=PAPER if kind == 2 else None,
             markersize=6,
             label=name,
         )
     placed: list[tuple[float, float]] = []  # octaves, height of what has its label
     height = max((mode.decay_time_s for mode in modes), default=1.0)
-    axial = [mode for mode in modes if sum(n > 0 for n in mode.number) <= 1]
+    axial = [mode for mode in modes if _kind(mode) <= 1]
     for mode in sorted(axial, key=lambda one: one.decay_time_s):
         place, level = float(np.log2(mode.frequency_hz)), mode.decay_time_s / height
         raised = sum(abs(place - x) < LABEL_OCTAVES and abs(level - y) < LABEL_HEIGHT for x, y in placed)
         placed.append((place, level))
         axes.annotate(
-            "{} {} {}".format(*mode.number),
+            "{} {} {}".format(*(mode.textbook or ())),
             (mode.frequency_hz, mode.decay_time_s),
             xytext=(0, 6 + 9 * raised),
             textcoords="offset points",
@@ -141,6 +143,11 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
     return axes
 
 
+def _kind(mode: BuiltMode) -> int:
+    """Along how many axes the mode of a box that it looks like has half waves; 4 where it looks like none."""
+    return OF_THIS_SHAPE if mode.textbook is None else sum(n > 0 for n in mode.textbook)
+
+
 def pressure_map(
     axes: Axes,
     *,
@@ -151,6 +158,7 @@ def pressure_map(
     seat_db: Floats,
     sub_m: Floats,
     title: str,
+    solid_m: Sequence[tuple[float, float, float, float]] = (),
 ) -> Axes:
     """The listening plane from above, front wall to the left: level about the seats' mean in steps of 3 dB.
 
@@ -162,12 +170,15 @@ def pressure_map(
     seat_m, seat_db : (n_seat, 3) [m], (n_seat,) about their mean [dB]; written into the seats.
     sub_m : (n_sub, 3) [m], numbered from 1.
     title : what it shows.
+    solid_m : rectangles of the plane that are not air: low x, low y, high x, high y [m].
     """
     edges = np.arange(LOWEST_DB, HIGHEST_DB + STEP_DB / 2, STEP_DB)
     shades = ListedColormap(ramp_colours(len(edges) - 1))
     clipped = np.clip(level_db.T, LOWEST_DB + 1e-6, HIGHEST_DB - 1e-6)
     axes.contourf(x_m, y_m, clipped, levels=edges, cmap=shades, norm=BoundaryNorm(edges, len(edges) - 1))
     axes.contour(x_m, y_m, clipped, levels=edges[1:-1], colors=INK, linewidths=0.25, linestyles="solid")
+    for x0, y0, x1, y1 in solid_m:
+        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor=SOLID, edgecolor=INK, lw=0.8, hatch="////"))
     size_pt, pad = (6.5, 0.25) if len(seat_m) <= FEW_SEATS else (5.8, 0.12)
     for (x, y, _), value in zip(seat_m, seat_db, strict=True):
         ring = {"boxstyle": f"round,pad={pad}", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6}

@@ -301,7 +301,7 @@ def _usual_table(plan: Plan, usual: UsualTable) -> Table:
     rows = [
         (
             f"{subs_word(count)} {shown(usual.name[k], 120)}"
-            + ("" if usual.stands_free[k] else " (a keep-out is in the way)"),
+            + ("" if usual.stands_free[k] else " (something is in the way)"),
             f"{usual.alike_variation_db[k]:.2f}",
             f"{usual.driven_variation_db[k]:.2f}",
             f"{usual.alike_output_db[k]:+.1f}",

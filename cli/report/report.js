@@ -49,6 +49,14 @@
       image.data.set([colour[0], colour[1], colour[2], 255], 4 * place);
     }
     context.putImageData(image, 0, 0);
+    context.fillStyle = "#c9cdd1";
+    context.strokeStyle = "#1b242c";
+    for (const [x0, y0, x1, y1] of data.solid) {
+      const corner = [(x0 / data.length) * wide, (1 - y1 / data.width) * high];
+      const extent = [((x1 - x0) / data.length) * wide, ((y1 - y0) / data.width) * high];
+      context.fillRect(...corner, ...extent);
+      context.strokeRect(...corner, ...extent);
+    }
   };
 
   const show = () => {

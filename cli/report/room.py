@@ -20,14 +20,16 @@ from cli.figures.report import (
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.words.parameters import parameter_words
 from cli.words.plan import caution_lines, subs_word
-from cli.words.room import KINDS, lost_words, mode_name, mode_notes, shift_words
+from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
 from roommodes.acoustics.built_modes import strongest
-from roommodes.acoustics.room import WALLS
+from roommodes.acoustics.room import WALLS, Room
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
 from roommodes.project.project import the_wall
+from roommodes.project.room import solid_faces
 from roommodes.responses.metrics import normalised
+from roommodes.shapes.outlines import solid_at
 from roommodes.subwoofer.tables import SubwooferTable
 from solvers.listening.before_after import BeforeAfter
 from solvers.listening.room import RoomFindings
@@ -71,6 +73,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
                     seat_db=seat_db[row][frame],
                     sub_m=subs,
                     title=f"{name}, {hz[frame]:.0f} Hz",
+                    solid_m=_solid(plan, compared),
                 )
         level_key(figure.add_subplot(grid[-1, :]))
 
@@ -98,6 +101,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
                 text=f"Level over the room at ear height ({compared.plane.height_m:.2f} m), about the mean of the "
                 f"seats at each frequency: light is loud, dark is quiet, a line every {STEP_DB:g} dB.{which} In each "
                 "seat stands its level at its own ear height; squares are subs."
+                + (" What is hatched is no air at that height." if _solid(plan, compared) else "")
             ),
             LiveMap(data=_map_data(plan, compared, layouts, seat_db, map_db)),
             Picture(
@@ -126,7 +130,7 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
     rows = tuple(
         (
             mode_name(mode),
-            KINDS[sum(n > 0 for n in mode.number)],
+            mode_kind(mode),
             f"{mode.rigid_hz:.1f}",
             f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
             f"{mode.decay_time_s:.2f}",
@@ -139,7 +143,8 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
         Text(
             text=f"Up to {high_hz:g} Hz the response shows {len(found.modes)} modes. Above about "
             f"{found.crossover_hz:.0f} Hz they overlap too much to be told apart; there statistics hold. Mode numbers "
-            "count half waves along length, width and height."
+            "count half waves along length, width and height"
+            + ("." if plan.project.room.is_box else " of the box that encloses the room.")
         )
     ]
     if found.modes:
@@ -152,7 +157,7 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
         )
         if moved:
             alt += (
-                f" The walls move the mode {' '.join(map(str, moved.number))} most, from {moved.rigid_hz:.1f} to "
+                f" The walls move the mode {mode_name(moved)} most, from {moved.rigid_hz:.1f} to "
                 f"{moved.frequency_hz:.1f} Hz."
             )
         blocks.append(
@@ -211,6 +216,9 @@ def assumed_section(plan: Plan) -> Section:
     places: dict[str, list[str]] = {}
     for wall in WALLS:
         places.setdefault(getattr(project.tables.walls, wall), []).append(the_wall(wall))
+    for face, name in solid_faces(project.tables.blocks, project.tables.slopes).items():
+        if room.shape.face(face):
+            places.setdefault(name, []).append(the_wall(face))
     for region in project.tables.regions:
         (a0, b0), (a1, b1) = region.from_m, region.to_m
         size = f"{abs(a1 - a0):.2f} x {abs(b1 - b0):.2f} m"
@@ -232,9 +240,8 @@ def assumed_section(plan: Plan) -> Section:
         blocks=(
             Bullets(
                 items=(
-                    f"A rectangular room, {room.length_m:g} m long, {room.width_m:g} m wide, {room.height_m:g} m high; "
-                    f"air at {room.air.temperature_c:g} °C, sound at {room.air.speed_of_sound_m_s:.1f} m/s; loss "
-                    f"factor of air and furnishings {room.loss_factor:g}.",
+                    f"{_room_words(room)}; air at {room.air.temperature_c:g} °C, sound at "
+                    f"{room.air.speed_of_sound_m_s:.1f} m/s; loss factor of air and furnishings {room.loss_factor:g}.",
                     _limits_words(sub),
                     f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
                     f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
@@ -260,8 +267,8 @@ def unknown_section(found: RoomFindings) -> Section:
         blocks=(
             Bullets(
                 items=(
-                    "Furniture, people, risers and cabinets as bodies in the room; sloping walls and niches; doors "
-                    "that stand open when they were given as shut.",
+                    "Furniture, people and cabinets as bodies in the room; risers, niches and slopes that the project "
+                    "does not give; doors that stand open when they were given as shut.",
                     "How the walls were really built. Constructions are typical ones unless measured: peaks and nulls "
                     "may lie some hertz aside, decay times may differ by a third (common practice, no source).",
                     f"Single peaks and nulls above about {found.crossover_hz:.0f} Hz, where modes overlap.",
@@ -280,6 +287,19 @@ def caution_section(plan: Plan) -> Section:
     raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
     lines = caution_lines(glass=bool(glass_of(plan.project)), raised=raised)
     return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))
+
+
+def _solid(plan: Plan, compared: BeforeAfter) -> tuple[tuple[float, float, float, float], ...]:
+    """Rectangles of the listening plane that are not air [m]."""
+    room = plan.project.room
+    return () if room.is_box else solid_at(room.shape, compared.plane.height_m)
+
+
+def _room_words(room: Room) -> str:
+    size = f"{room.length_m:g} m long, {room.width_m:g} m wide, {room.height_m:g} m high"
+    if room.is_box:
+        return f"A rectangular room, {size}"
+    return f"A room of {room.volume_m3:.1f} m3 in a box {size}. {shape_words(room).removesuffix('.')}"
 
 
 def _with_letters(warning: str, plan: Plan) -> str:
@@ -335,6 +355,7 @@ def _map_data(
         "mark": round(mark, 3),
         "mark_width": MARK_WIDTHS[decimals],
         "decimals": decimals,
+        "solid": [[round(value, 3) for value in box] for box in _solid(plan, compared)],
         "length": room.length_m,
         "width": room.width_m,
         "seats": [

@@ -33,7 +33,7 @@ def print_worth(page: Page, results: Results, count: int) -> None:
     rows = [["this plan's positions", _db(table.merits.alike_db[BEST]), _db(table.variation_db[BEST])]]
     if usual is not None:
         for k in usual.of_count(count):
-            free = "" if usual.stands_free[k] else " (a keep-out is in the way)"
+            free = "" if usual.stands_free[k] else " (something is in the way)"
             rows.append(
                 [
                     f"usual: {name_of(usual.name[k])}{free}",

@@ -7,6 +7,7 @@ import numpy as np
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
 from cli.words.plan import subs_word
+from cli.words.room import mode_name
 from roommodes.plan.plan import Plan
 from roommodes.responses.decay_view import heard_from_s
 from roommodes.responses.metrics import LATE_MS
@@ -39,7 +40,7 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
         order = np.argsort(-np.maximum(found.before.mode_db, found.after.mode_db))[:MOST_MODES]
         rows = [
             [
-                " ".join(map(str, mode.number)),
+                mode_name(mode) if len(mode.number) == 1 else " ".join(map(str, mode.number)),
                 f"{mode.frequency_hz:.1f} Hz",
                 f"{mode.decay_time_s:.2f} s",
                 f"{100.0 * mode.share:.0f} %",
@@ -134,6 +135,7 @@ def decay_json(plan: Plan, found: BeforeAfterTime) -> dict[str, Any]:
         "modes": [
             {
                 "number": list(mode.number),
+                "textbook": None if mode.textbook is None else list(mode.textbook),
                 "frequency_hz": mode.frequency_hz,
                 "decay_s": mode.decay_time_s,
                 "share": mode.share,

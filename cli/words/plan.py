@@ -15,14 +15,13 @@ BEST = 0  # rank of the best plan
 
 
 def from_walls(position_m: Sequence[float], room: Room) -> str:
-    """A position by the nearer of front and rear wall, the nearer of left and right wall, and the floor."""
+    """A position by the nearer of front and rear wall, the nearer of left and right wall, and what it stands on."""
     x, y, z = (float(value) for value in position_m)
     along = (x, "front") if x <= room.length_m / 2 else (room.length_m - x, "rear")
     across = (y, "left") if y <= room.width_m / 2 else (room.width_m - y, "right")
-    return (
-        f"{abs(along[0]):.2f} m from {along[1]} wall, {abs(across[0]):.2f} m from {across[1]} wall, "
-        f"{abs(z):.2f} m above floor"
-    )
+    under = None if room.is_box else room.shape.carrier((x, y, z))
+    height = f"{abs(z):.2f} m above floor" if under is None else f"{z - under.high_m[2]:.2f} m above {under.name}"
+    return f"{abs(along[0]):.2f} m from {along[1]} wall, {abs(across[0]):.2f} m from {across[1]} wall, {height}"
 
 
 def samples(delay_s: float) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 
 from cli.terminal.output import Page, counted, name
 from roommodes.acoustics.built_modes import LEAST_SHARE, SHORTEST_S, BuiltMode
+from roommodes.acoustics.room import Room
 from roommodes.project.advice import REAR_WALL_M, viewing_angle_deg
 from roommodes.project.project import Project
 from solvers.listening.room import RoomFindings
@@ -28,6 +29,8 @@ def print_room(page: Page, project: Project, found: RoomFindings) -> None:
         f"{room.volume_m3:.1f} m3, air {room.air.temperature_c:g} C, sound {room.air.speed_of_sound_m_s:.1f} m/s, "
         f"band {low_hz:g} to {high_hz:g} Hz"
     )
+    if room.blocks or room.slopes:
+        page.line(shape_words(room))
     page.line(
         f"Modes per hertz: {found.density_low_per_hz:.2f} at {low_hz:g} Hz, {found.density_high_per_hz:.2f} at "
         f"{high_hz:g} Hz. Above about {found.crossover_hz:.0f} Hz (decay time about {found.decay_time_s:.2f} s) they "
@@ -38,6 +41,22 @@ def print_room(page: Page, project: Project, found: RoomFindings) -> None:
     _print_zones(page, project)
 
 
+def shape_words(room: Room) -> str:
+    """What of the box is not air: ``Not air: riser (2.00 x 4.40 x 0.35 m), roof (falls from 2.50 to 1.30 m).``"""
+    words = [
+        "{} ({} m)".format(
+            name(block.name),
+            " x ".join(f"{high - low:.2f}" for low, high in zip(block.low_m, block.high_m, strict=True)),
+        )
+        for block in room.blocks
+    ]
+    for slope in room.slopes:
+        high, low = sorted((slope.from_m[1], slope.to_m[1]), reverse=True)
+        words.append(f"what lies above {name(slope.name)} (falls from {high:.2f} to {low:.2f} m along {slope.along})")
+    box = room.length_m * room.width_m * room.height_m
+    return f"Not air, of the {box:.1f} m3 of the box: {', '.join(words)}."
+
+
 def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[int, int, int]], high_hz: float) -> None:
     page.heading("Modes as built, and with rigid walls")
     lost = lost_words(modes, rigid, high_hz)
@@ -46,10 +65,13 @@ def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[i
         if lost:
             page.line(lost)
         return
+    if len(modes[0].number) == 1:
+        _print_modes_of_shape(page, modes)
+        return
     rows = [
         [
             mode_name(mode),
-            KINDS[sum(number > 0 for number in mode.number)],
+            mode_kind(mode),
             f"{mode.rigid_hz:.1f}",
             f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
             f"{mode.decay_time_s:.2f}",
@@ -60,6 +82,27 @@ def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[i
     ]
     headers = ["mode", "kind", "rigid Hz", "built Hz", "decay s", "share", "null plane moved most"]
     page.table(headers, rows, right=(2, 3, 4, 5))
+    _print_rest(page, modes)
+    if lost:
+        page.line(lost)
+
+
+def _print_modes_of_shape(page: Page, modes: Sequence[BuiltMode]) -> None:
+    rows = [
+        [
+            mode_name(mode),
+            f"{mode.rigid_hz:.1f}",
+            f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
+            f"{mode.decay_time_s:.2f}",
+            f"{100.0 * mode.share:.0f} %",
+        ]
+        for mode in modes[:MODES_SHOWN]
+    ]
+    page.table(["mode", "rigid Hz", "built Hz", "decay s", "share"], rows, right=(1, 2, 3, 4))
+    _print_rest(page, modes)
+
+
+def _print_rest(page: Page, modes: Sequence[BuiltMode]) -> None:
     if len(modes) > MODES_SHOWN:
         rest = modes[MODES_SHOWN:]
         page.line(
@@ -67,13 +110,21 @@ def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[i
         )
     for line in mode_notes(modes):
         page.line(line)
-    if lost:
-        page.line(lost)
 
 
 def mode_name(mode: BuiltMode) -> str:
-    """The numbers of the textbook mode that it is most like; marked where it is not very like it."""
+    """The numbers of the textbook mode that it is most like; marked where it is not very like it.
+
+    In a room that is no box those of the box's mode that it looks like, else "of this shape".
+    """
+    if len(mode.number) == 1:
+        return "of this shape" if mode.textbook is None else "{} {} {}".format(*mode.textbook)
     return "{} {} {}".format(*mode.number) + ("" if mode.likeness >= LIKE else " ~")
+
+
+def mode_kind(mode: BuiltMode) -> str:
+    """Along how many axes the mode of a box that it is like has half waves, in words; empty where it is like none."""
+    return "" if mode.textbook is None else KINDS[sum(number > 0 for number in mode.textbook)]
 
 
 def mode_notes(modes: Sequence[BuiltMode]) -> list[str]:
@@ -83,13 +134,18 @@ def mode_notes(modes: Sequence[BuiltMode]) -> list[str]:
         f"{100.0 * LEAST_SHARE:.0f} % or more of the response at its frequency (share, over all places in the room).",
         "decay: T60, the time in which the mode falls by 60 dB once the sound stops.",
     ]
+    if modes and len(modes[0].number) == 1:
+        notes.append(
+            "The room is no box: a mode has the numbers of the box that encloses the room where it looks like that "
+            f"box's mode ({100.0 * LIKE:.0f} % of its pressure), else it belongs to this shape alone."
+        )
     names = [mode.number for mode in modes]
     if len(set(names)) < len(names):
         notes.append(
             "A mode that stands there twice has become two: beside a resonance of a wall or a pane both ring, each at "
             "its own frequency."
         )
-    if any(mode.likeness < LIKE for mode in modes):
+    if any(mode.likeness < LIKE and len(mode.number) == 3 for mode in modes):
         notes.append(f"~: less than {100.0 * LIKE:.0f} % of its pressure has the textbook mode's shape.")
     if not all(mode.settled for mode in modes):
         notes.append("?: this mode was found, but not confirmed by the full equations; take it as rough.")
@@ -134,7 +190,7 @@ def _print_seats(page: Page, project: Project) -> None:
     rows = []
     for row in project.rows:
         rows.append([name(row.name), str(len(row.y_m)), f"{row.x_m:.2f} m", f"{room.length_m - row.x_m:.2f} m"])
-        rows[-1] += [f"{row.ear_height_m:.2f} m", f"{row.weight:g}"]
+        rows[-1] += [f"{project.row_height_m(row):.2f} m", f"{row.weight:g}"]
         if screen:
             rows[-1].append(_angle_words(screen.width_m, row.x_m))
     page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
@@ -154,18 +210,22 @@ def _angle_words(screen_width_m: float, distance_m: float) -> str:
 def _print_zones(page: Page, project: Project) -> None:
     page.heading(f"Where a sub may stand: {counted(len(project.candidates), 'candidate')}")
     yields = project.zone_yields()
+    solid = not project.room.is_box
     if not yields:
         page.line("No zones yet: add [[zones]] before optimise.")
         return
     rows = [
         [
             name(zone.name),
-            *map(str, (zone.kept, zone.positions, zone.in_keep_out, zone.no_fit, zone.near_seat, zone.repeated)),
+            *map(str, (zone.kept, zone.positions, zone.in_keep_out)),
+            *((str(zone.no_air),) if solid else ()),
+            *map(str, (zone.no_fit, zone.near_seat, zone.repeated)),
         ]
         for zone in yields
     ]
-    headers = ["zone", "candidates", "positions", "in a keep-out", "no room for cabinet", "near a seat", "repeated"]
-    page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
+    headers = ["zone", "candidates", "positions", "in a keep-out", *(("not in the air",) if solid else ())]
+    headers += ["no room for cabinet", "near a seat", "repeated"]
+    page.table(headers, rows, right=range(1, len(headers)))
 
 
 def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
@@ -175,7 +235,19 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
     return {
         "name": project.name,
         "warnings": list(found.warnings),
-        "room": {"length_m": room.length_m, "width_m": room.width_m, "height_m": room.height_m},
+        "room": {
+            "length_m": room.length_m,
+            "width_m": room.width_m,
+            "height_m": room.height_m,
+            "volume_m3": room.volume_m3,
+            "blocks": [
+                {"name": b.name, "from_m": list(b.low_m), "to_m": list(b.high_m), "carries": b.carries}
+                for b in room.blocks
+            ],
+            "slopes": [
+                {"name": s.name, "along": s.along, "from_m": list(s.from_m), "to_m": list(s.to_m)} for s in room.slopes
+            ],
+        },
         "modal_density_per_hz": {"low": found.density_low_per_hz, "high": found.density_high_per_hz},
         "band_hz": [low_hz, high_hz],
         "crossover_hz": found.crossover_hz,
@@ -183,6 +255,7 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
         "modes": [
             {
                 "number": list(mode.number),
+                "textbook": None if mode.textbook is None else list(mode.textbook),
                 "rigid_hz": mode.rigid_hz,
                 "built_hz": mode.frequency_hz,
                 "decay_time_s": mode.decay_time_s,
@@ -215,6 +288,7 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
                 "candidates": zone.kept,
                 "positions": zone.positions,
                 "in_keep_out": zone.in_keep_out,
+                "no_air": zone.no_air,
                 "no_fit": zone.no_fit,
                 "near_seat": zone.near_seat,
                 "repeated": zone.repeated,

@@ -3,7 +3,8 @@
 A mode is what rings: a complex resonance of the room together with its walls, found as a pole of the response
 (`resonances`), however far it lies from the textbook's. Its name is the rigid mode that its pressure is most of. Beside
 a resonance of a wall or a pane a rigid mode becomes several, which then share its name; where walls absorb strongly it
-may become none. What hardly shows in the response is left out.
+may become none. What hardly shows in the response is left out. In a room that is no box modes are numbered by their
+rank with rigid walls, and named by the box's where they look like one of those.
 
 | symbol | meaning |
 | --- | --- |
@@ -17,21 +18,23 @@ References
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import log, pi
+from math import ceil, log, pi
 
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.poles import Poles, Strip
-from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
-from roommodes.acoustics.rigid_modes import rigid_modes
+from roommodes.acoustics.rigid_modes import RigidModes, mode_count, rigid_modes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.transfer import LOWEST_HZ
 from roommodes.acoustics.wall_bases import cosine_table
-from roommodes.arrays import Complexes
+from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 
+AXES = (0, 1, 2)
 SHORTEST_S = 0.06  # decay time of the quickest modes that are sought
 LEAST_SHARE = 0.1  # of the response at its frequency, 20 dB below the whole: what is less is not seen there
 MOST_MODES = 60
@@ -42,6 +45,7 @@ PRECISION = Precision(cut=2.5, extra_order=3, edge_wavenumber=30.0, plane_wavenu
 # for tables and pictures: frequencies to 0.02 Hz, decays to half a percent, in half the time
 FOR_READING = replace(PRECISION, fewest_extra=1)
 LINE_POINTS = 241
+COUNTED = 2001  # frequencies at which modes are counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +72,7 @@ class BuiltMode:
     Parameters
     ----------
     number : mode numbers along x, y, z of the rigid mode that its pressure is most of; (0, 0, 0) where all air of the
-        room is pressed together alike.
+        room is pressed together alike. In a room that is no box the rank alone, from 0 on.
     rigid_hz, frequency_hz : of that rigid mode, and as built [Hz].
     decay_time_s : T60 as built [s].
     null_planes : every null plane of the rigid mode.
@@ -76,9 +80,10 @@ class BuiltMode:
     share : its part of the response at its frequency, rms over all places and sources in the room. Parts of several
         modes may add or cancel.
     settled : whether the full equations confirm it to 1e-5 of its frequency.
+    looks_like : in a room that is no box, numbers of the mode that it looks like of the box that encloses it, if any.
     """
 
-    number: tuple[int, int, int]
+    number: tuple[int, ...]
     rigid_hz: float
     frequency_hz: float
     decay_time_s: float
@@ -86,6 +91,14 @@ class BuiltMode:
     likeness: float
     share: float
     settled: bool
+    looks_like: tuple[int, int, int] | None = None
+
+    @property
+    def textbook(self) -> tuple[int, int, int] | None:
+        """Mode numbers in a box: its own, or those that it looks like; None where it looks like none."""
+        if len(self.number) == len(AXES):
+            return (self.number[0], self.number[1], self.number[2])
+        return self.looks_like
 
     @property
     def largest_shift_m(self) -> float | None:
@@ -130,43 +143,67 @@ def built_modes(
     Interrupted : when cancelled.
     """
     running.step("modes", 0.0)
-    rigid = rigid_modes(room, max_hz).frequency_hz
-    top_hz = float(rigid[limit]) if len(rigid) > limit else max_hz
+    origin = np.zeros(3)
+    if box := box_within(room):
+        room, surfaces, origin = box.room, box.surfaces(surfaces), box.origin_m
+        rigid = rigid_modes(room, max_hz).frequency_hz
+        top_hz = float(rigid[limit]) if len(rigid) > limit else max_hz
+    else:
+        hz = np.linspace(0.0, max_hz, COUNTED)
+        few = hz[mode_count(room, hz) <= limit + 1]
+        top_hz = float(few[-1])
     if top_hz <= LOWEST_HZ:
         return ()
-    kept = rigid_modes(room, KEPT_REACH * top_hz, with_pressure_mode=True)
+    kept = rigid_modes(room, KEPT_REACH * top_hz, with_pressure_mode=True) if box else ranks(room, KEPT_REACH * top_hz)
     strip = Strip(low=2.0 * pi * LOWEST_HZ, high=2.0 * pi * top_hz, deepest=log(1e3) / SHORTEST_S)
 
     with threadpool_limits(1):  # one thread per block of frequencies gains more than threads inside small matrices
-        problem = Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision)
+        problem = Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision, running)
         found, share, slope = problem.poles(strip, running.part(0.0, 0.6))
         chosen = np.flatnonzero(share >= LEAST_SHARE)[:limit]
         found = Poles(omega=found.omega[chosen], vector=found.vector[chosen])
         poles, pull, settled = problem.refined(found, slope[chosen], running.part(0.6, 1.0))
+        names = problem.textbook_names()
         return tuple(
-            _described(problem, w, problem.amplitudes(w, v, walls), float(part), bool(done))
+            _described(problem, w, problem.amplitudes(w, v, walls), (float(part), bool(done)), names, origin)
             for w, v, walls, part, done in zip(poles.omega, poles.vector, pull, share[chosen], settled, strict=True)
         )
 
 
-def strongest(modes: Sequence[BuiltMode]) -> dict[tuple[int, int, int], BuiltMode]:
+def ranks(room: Room, max_hz: float) -> RigidModes:
+    """About as many of the lowest modes of a room that is no box as lie below a frequency, by rank, the first first."""
+    count = ceil(float(mode_count(room, np.array([max_hz]))[0])) + 1
+    return RigidModes(number=np.arange(count, dtype=np.intp)[:, None], frequency_hz=np.full(count, np.nan))
+
+
+def strongest(modes: Sequence[BuiltMode]) -> dict[tuple[int, ...], BuiltMode]:
     """Of all modes that share a name the one that makes up most of the response."""
-    found: dict[tuple[int, int, int], BuiltMode] = {}
+    found: dict[tuple[int, ...], BuiltMode] = {}
     for mode in modes:
         if mode.number not in found or mode.share > found[mode.number].share:
             found[mode.number] = mode
     return found
 
 
-def _described(problem: Resonances, omega: complex, amplitudes: Complexes, share: float, settled: bool) -> BuiltMode:
+def _described(
+    problem: Resonances,
+    omega: complex,
+    amplitudes: Complexes,
+    found: tuple[float, bool],
+    names: Sequence[tuple[int, int, int] | None],
+    origin_m: Floats,
+) -> BuiltMode:
+    """One mode; `found` its share and whether it settled, `names` the textbook's by rank, empty in a box."""
     room, power = problem.room, np.abs(amplitudes) ** 2
+    share, settled = found
     number = np.unravel_index(int(power.argmax()), power.shape)
+    own = tuple(int(n) for n in number)
     planes: list[NullPlane] = []
-    for axis, n in enumerate(number):
+    for axis, n in enumerate(number if len(number) == len(room.size_m) else ()):
         if n:
-            planes.extend(_null_planes(room, amplitudes, number, axis))
+            planes.extend(_moved(_null_planes(room, amplitudes, number, axis), float(origin_m[axis])))
     return BuiltMode(
-        number=(int(number[0]), int(number[1]), int(number[2])),
+        number=own,
         rigid_hz=room.air.speed_of_sound_m_s * float(np.sqrt(problem.ports.k2_modes[number])) / (2.0 * pi),
         frequency_hz=float(omega.real) / (2.0 * pi),
         decay_time_s=log(1e3) / float(omega.imag) if omega.imag > 0.0 else float("inf"),
@@ -174,7 +211,18 @@ def _described(problem: Resonances, omega: complex, amplitudes: Complexes, share
         likeness=float(power.max() / power.sum()),
         share=share,
         settled=settled,
+        looks_like=names[own[0]] if len(own) == 1 and own[0] < len(names) else None,
     )
+
+
+def _moved(planes: Sequence[NullPlane], by_m: float) -> list[NullPlane]:
+    """Planes of a box whose corner is not the room's origin."""
+    if by_m == 0.0:
+        return list(planes)
+    return [
+        replace(one, rigid_m=one.rigid_m + by_m, built_m=None if one.built_m is None else one.built_m + by_m)
+        for one in planes
+    ]
 
 
 def _null_planes(room: Room, amplitudes: Complexes, number: Sequence[np.intp], axis: int) -> list[NullPlane]:

@@ -14,9 +14,9 @@ from math import prod
 
 import numpy as np
 
-from roommodes.acoustics.room import PLANE_AXES
 from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Floats
+from roommodes.shapes.faces import PLANE_AXES
 
 Factors = tuple[Floats, Floats, Floats]
 

@@ -27,9 +27,10 @@ import numpy as np
 from numpy.polynomial import legendre
 from scipy.special import fresnel
 
-from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES, Room, Surface
+from roommodes.acoustics.room import AXIS_OF_WALL, Room, Surface
 from roommodes.acoustics.wall_bases import Family, kept_products, legendre_overlaps
 from roommodes.arrays import Floats
+from roommodes.shapes.faces import PLANE_AXES
 
 Ends = tuple[bool, bool]  # of a side: whether its start, and its end, is a free edge
 

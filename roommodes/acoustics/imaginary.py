@@ -22,9 +22,10 @@ from math import ceil, pi
 import numpy as np
 
 from roommodes.acoustics.contraction import Factors, points_to_family
-from roommodes.acoustics.room import PLANE_AXES, Room
+from roommodes.acoustics.room import Room
 from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Floats
+from roommodes.shapes.faces import PLANE_AXES
 
 IMAGE_DECAY = 19.0  # images beyond kappa r = 19 weigh e^{-19} = 6e-9 of one at the source
 TAPER_START, TAPER_POWER = 0.75, 8  # where and how fast the cosines fade out, over the last one taken

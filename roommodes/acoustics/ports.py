@@ -16,56 +16,26 @@ anywhere above the cut, which is some ten times better than passing a polynomial
 | t | k_n^2 of a mode outside the box, above k_cut^2 |
 """
 
-from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
-from functools import partial
-from math import ceil, pi, prod
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import prod
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.acoustics import imaginary
-from roommodes.acoustics.contraction import (
-    Factors,
-    adjacent_walls,
-    parallel_walls,
-    points_to_family,
-    points_to_points,
-    wall_cosines,
-)
-from roommodes.acoustics.room import PLANE_AXES, Room, Wall
-from roommodes.acoustics.wall_bases import Family, cosine_table
+from roommodes.acoustics.box_field import BoxField
+from roommodes.acoustics.box_within import box_within
+from roommodes.acoustics.precision import Precision
+from roommodes.acoustics.room import Room
+from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Complexes, Floats
+from roommodes.elements.face_bases import FaceBasis
+from roommodes.elements.field import ShapedField
+from roommodes.elements.solution import solved
+from roommodes.running import Running
 
-MOST_TERMS = 6e6  # of any one sum over cosines: bounds time and memory in vast rooms
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Precision:
-    """How far the sums go; the defaults meet 1e-4 of the receivers' rms with a wide margin.
-
-    Parameters
-    ----------
-    cut, lowest_cut : k_cut over the largest wavenumber asked for, and the least k_cut [1/m]; the nodes must lie
-        well below it.
-    nodes : kappa_i [1/m].
-    plane_wavenumber : how far the cosines along a wall are summed, for parallel walls and points [1/m].
-    edge_wavenumber : how far all three axes are summed, for walls that share an edge [1/m].
-    extra_order : Legendre polynomials beyond half a side's length in wavelengths, for a surface of beta = 1.
-    fewest_extra : the same, at least, however weak the surface.
-    near_error : aimed error over the seats' rms where a source and a seat both stand close to a surface.
-    """
-
-    cut: float = 4.0
-    lowest_cut: float = 8.0
-    nodes: tuple[float, ...] = (1.0, 3.0, 6.0)
-    plane_wavenumber: float = 300.0
-    edge_wavenumber: float = 70.0
-    extra_order: int = 7
-    fewest_extra: int = 2
-    near_error: float = 1e-3
+Parts = tuple[Floats, Floats, Floats, Floats]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,10 +48,41 @@ class PortMatrices:
     boundary: Complexes  # (k, mode, mode)
 
 
-def counts_to(room: Room, wavenumber: float) -> tuple[int, int, int]:
-    """Cosines per axis so that every mode below `wavenumber` is among them."""
-    x, y, z = (ceil(wavenumber * size / pi) + 1 for size in room.size_m)
-    return (x, y, z)
+class RigidField(Protocol):
+    """What a room with rigid walls offers to the model, for some seats, sources and boundary modes.
+
+    Its modes fill an array of the maker's own axes: their three numbers in a box, their rank in any other room.
+    """
+
+    k2_modes: Floats
+    """(*modes) [1/m2]: all modes below `cut_wavenumber`, and some above."""
+    cut_wavenumber: float
+    """[1/m]."""
+    nodes: tuple[float, ...]
+    """kappa_i [1/m]."""
+    volume_m3: float
+    """Volume of the air [m3]."""
+
+    @property
+    def seat_shapes(self) -> Floats:
+        """The modes at the seats: (seat, *modes); their mean square over the room is 1."""
+
+    @property
+    def source_shapes(self) -> Floats:
+        """The modes at the sources: (source, *modes)."""
+
+    @property
+    def size(self) -> int:
+        """Number of boundary modes."""
+
+    def overlaps(self) -> Floats:
+        """U, every boundary mode's overlap with every mode: (boundary mode, *modes) [m]."""
+
+    def low(self, kernel: NDArray[Any]) -> Parts:
+        """Sums over the modes of port * kernel * port: (k, *modes) -> in the order of PortMatrices' fields."""
+
+    def whole(self) -> Parts:
+        """Sums over all modes there are at k^2 = -kappa_i^2: (node, ...) in the order of PortMatrices' fields."""
 
 
 def tail_weights(k2: Complexes, nodes: Sequence[float], cut_wavenumber: float) -> Complexes:
@@ -101,41 +102,35 @@ class Ports:
     Parameters
     ----------
     room : the room.
-    families : boundary modes, with tables long enough for `table_counts`.
+    families : boundary modes, of the kind that `room_boundary` makes for it.
     seat_m, source_m : (n_seat, 3), (n_source, 3) [m].
     max_wavenumber : the largest |k| that will be asked for [1/m].
-    precision : how far the sums go.
+    precision : how far the sums go, in a box.
+    running : progress and cancelling, where the room's shape is to be solved first.
     """
 
     def __init__(
         self,
         room: Room,
-        families: Sequence[Family],
+        families: Sequence[Family | FaceBasis],
         *,
         seat_m: Floats,
         source_m: Floats,
         max_wavenumber: float,
         precision: Precision,
+        running: Running = Running(),
     ) -> None:
         self.room = room
         self.families = tuple(families)
-        self.precision = precision
-        self.cut_wavenumber = max(precision.cut * max_wavenumber, precision.lowest_cut)
-        self.counts = counts_to(room, self.cut_wavenumber)
-        full = self._plane_counts()
-        self.seat_factors = _point_factors(room, seat_m, full)
-        self.source_factors = _point_factors(room, source_m, full)
-        k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(self.counts, room.size_m, strict=True)]
-        self.k2_modes = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
-        low = self._low(self._kernel(-np.square(precision.nodes)))
-        with ThreadPoolExecutor(len(precision.nodes)) as pool:
-            whole = list(pool.map(partial(self._whole, seat_m, source_m), precision.nodes))
-        self.tails = tuple(np.stack([part[i] for part in whole]) - low[i] for i in range(4))
+        self.field = _field(room, families, seat_m, source_m, max_wavenumber, precision, running)
+        self.k2_modes = self.field.k2_modes
+        low = self.field.low(self._kernel(-np.square(self.field.nodes)))
+        self.tails = tuple(whole - part for whole, part in zip(self.field.whole(), low, strict=True))
 
     @property
     def size(self) -> int:
         """Number of boundary modes."""
-        return sum(family.size for family in self.families)
+        return self.field.size
 
     def at(self, k2: Complexes, *, without: NDArray[np.bool_] | None = None) -> PortMatrices:
         """Port matrices at squared wavenumbers.
@@ -143,103 +138,48 @@ class Ports:
         Parameters
         ----------
         k2 : (k,) [1/m2].
-        without : (nx, ny, nz) as `k2_modes`, the modes to leave out of the sum.
+        without : as `k2_modes`, the modes to leave out of the sum.
         """
         kernel = self._kernel(k2)
         if without is not None:
             kernel = np.where(without, 0.0, kernel)
-        low = self._low(np.concatenate([kernel.real, kernel.imag]))
-        weights = tail_weights(k2, self.precision.nodes, self.cut_wavenumber)
+        low = self.field.low(np.concatenate([kernel.real, kernel.imag]))
+        weights = tail_weights(k2, self.field.nodes, self.field.cut_wavenumber)
         parts = [_joined(part, tail, weights) for part, tail in zip(low, self.tails, strict=True)]
         return PortMatrices(seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3])
 
     def overlaps(self) -> Floats:
-        """U, every boundary mode's overlap with every mode of the box: (mode, nx, ny, nz) [m]."""
-        parts = [np.empty((0, *self.counts))]
-        for family in self.families:
-            axis = family.normal_axis
-            u, v = PLANE_AXES[axis]
-            first, second = family.first[:, : self.counts[u]], family.second[:, : self.counts[v]]
-            plane = (first[:, None, :, None] * second[None, :, None, :]).reshape(-1, *(self.counts[w] for w in (u, v)))
-            normal = wall_cosines(family.side, self.counts[axis])
-            parts.append(np.moveaxis(plane[family.keep][..., None] * normal, -1, 1 + axis))
-        return np.concatenate(parts)
-
-    def _plane_counts(self) -> tuple[int, int, int]:
-        """Cosines per axis of the sums along walls: as many as the families' tables hold."""
-        fewest = table_counts(self.room, self.precision)
-        held = [[f.table(axis).shape[1] for f in self.families if f.normal_axis != axis] for axis in range(3)]
-        x, y, z = (max(held[axis], default=fewest[axis]) for axis in range(3))
-        return (x, y, z)
+        """U, every boundary mode's overlap with every mode of the field: (boundary mode, *modes) [m]."""
+        return self.field.overlaps()
 
     def _kernel(self, k2: NDArray[Any]) -> NDArray[Any]:
-        return np.asarray(1.0 / (self.room.volume_m3 * (self.k2_modes[None] - k2[:, None, None, None])))
+        wide = k2.reshape(-1, *(1,) * self.k2_modes.ndim)
+        return np.asarray(1.0 / (self.field.volume_m3 * (self.k2_modes[None] - wide)))
 
-    def _low(self, kernel: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-        """The sums over the box, in the order of PortMatrices' fields."""
-        planes = {}
-        for axis in {family.normal_axis for family in self.families}:
-            near, far = (wall_cosines(side, self.counts[axis]) for side in (0, 1))
-            moved = np.moveaxis(kernel, 1 + axis, -1)
-            planes[axis] = (moved @ near**2, moved @ (near * far))
 
-        def block(rows: Family, columns: Family) -> Floats:
-            if rows.normal_axis != columns.normal_axis:
-                return adjacent_walls(kernel, rows, columns)
-            return parallel_walls(planes[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
-
-        return (
-            points_to_points(kernel, self.seat_factors, self.source_factors),
-            self._points_low(kernel, self.seat_factors),
-            self._points_low(kernel, self.source_factors),
-            _symmetric(self.families, len(kernel), block),
+def _field(
+    room: Room,
+    families: Sequence[Family | FaceBasis],
+    seat_m: Floats,
+    source_m: Floats,
+    max_wavenumber: float,
+    precision: Precision,
+    running: Running,
+) -> RigidField:
+    """The maker for a room."""
+    if box := box_within(room):
+        return BoxField(
+            box.room,
+            [family for family in families if isinstance(family, Family)],
+            seat_m=seat_m - box.origin_m,
+            source_m=source_m - box.origin_m,
+            max_wavenumber=max_wavenumber,
+            precision=precision,
         )
-
-    def _points_low(self, kernel: Floats, factors: Factors) -> Floats:
-        n_point = len(factors[0])
-        parts = [np.empty((len(kernel), n_point, 0))]
-        planes: dict[Wall, Floats] = {}
-        for family in self.families:
-            axis, count = family.normal_axis, self.counts[family.normal_axis]
-            if family.wall not in planes:
-                normal = factors[axis][:, :count] * wall_cosines(family.side, count)
-                moved = np.moveaxis(kernel, 1 + axis, 1)  # (k, normal, u, v)
-                summed = normal @ moved.reshape(len(kernel), count, -1)
-                planes[family.wall] = summed.reshape(len(kernel), n_point, *moved.shape[2:])
-            parts.append(points_to_family(planes[family.wall], factors, family))
-        return np.concatenate(parts, axis=2)
-
-    def _whole(self, seat_m: Floats, source_m: Floats, kappa: float) -> tuple[Floats, Floats, Floats, Floats]:
-        """The whole sums at k^2 = -kappa^2, in the order of PortMatrices' fields."""
-        room = self.room
-        plane = self._plane_counts()
-        axes = {family.normal_axis for family in self.families}
-        walls = {
-            axis: [imaginary.wall_kernel(room, kappa, axis, opposite=far, counts=plane) for far in (False, True)]
-            for axis in axes
-        }
-        edge_wavenumber = min(self.precision.edge_wavenumber, pi * (MOST_TERMS / room.volume_m3) ** (1.0 / 3.0))
-        edge = imaginary.edge_kernel(room, kappa, counts_to(room, edge_wavenumber)) if len(axes) > 1 else np.empty(0)
-
-        def block(rows: Family, columns: Family) -> Floats:
-            if rows.normal_axis != columns.normal_axis:
-                return adjacent_walls(edge, rows, columns)
-            return parallel_walls(walls[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
-
-        def against(point_m: Floats, factors: Factors) -> Floats:
-            parts = [np.empty((len(point_m), 0))]
-            parts += [
-                imaginary.points_against_family(room, kappa, point_m, factors, family, plane)
-                for family in self.families
-            ]
-            return np.concatenate(parts, axis=1)
-
-        return (
-            imaginary.points_against_points(room, kappa, seat_m, source_m),
-            against(seat_m, self.seat_factors),
-            against(source_m, self.source_factors),
-            _symmetric(self.families, 1, block)[0],
-        )
+    bases = [family for family in families if isinstance(family, FaceBasis)]
+    seams = sorted({seam for basis in bases for seam in basis.seams})
+    shape = replace(room.shape, seams=tuple(seams))
+    return ShapedField(solved(shape, max_wavenumber, running), bases, seat_m=seat_m, source_m=source_m)
 
 
 def _joined(low: Floats, tail: Floats, weights: Complexes) -> Complexes:
@@ -249,28 +189,4 @@ def _joined(low: Floats, tail: Floats, weights: Complexes) -> Complexes:
     result = np.empty((count, *low.shape[1:]), dtype=np.complex128)
     np.add(low[:count], (weights.real @ flat).reshape(result.shape), out=result.real)
     np.add(low[count:], (weights.imag @ flat).reshape(result.shape), out=result.imag)
-    return result
-
-
-def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
-    """How many cosines the families' tables must hold along each axis; fewer in a vast room."""
-    widest = room.volume_m3 / min(room.size_m)  # area of the largest wall [m2]
-    return counts_to(room, min(precision.plane_wavenumber, pi * (MOST_TERMS / widest) ** 0.5))
-
-
-def _point_factors(room: Room, point_m: Floats, counts: tuple[int, int, int]) -> Factors:
-    x, y, z = (cosine_table(room.size_m[i], point_m[:, i], counts[i]) for i in range(3))
-    return (x, y, z)
-
-
-def _symmetric(families: Sequence[Family], depth: int, block: Callable[[Family, Family], Floats]) -> Floats:
-    """The whole boundary matrix (depth, mode, mode) from the blocks on and above its diagonal."""
-    edges = np.cumsum([0, *(family.size for family in families)])
-    result = np.empty((depth, edges[-1], edges[-1]))
-    for i, rows in enumerate(families):
-        for j in range(i, len(families)):
-            part = block(rows, families[j])
-            result[:, edges[i] : edges[i + 1], edges[j] : edges[j + 1]] = part
-            if j > i:
-                result[:, edges[j] : edges[j + 1], edges[i] : edges[i + 1]] = part.transpose(0, 2, 1)
     return result

@@ -23,12 +23,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, newton_step, poles_in, value_and_slope
-from roommodes.acoustics.ports import Ports, Precision
+from roommodes.acoustics.ports import Ports
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.rigid_modes import RigidModes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.transfer import CHUNK_BYTES, LOWEST_HZ, bulk_k2, strength_times
 from roommodes.arrays import Complexes, Floats
+from roommodes.elements.field import ShapedField
+from roommodes.elements.likeness import textbook_names
 from roommodes.running import Running
 
 TOGETHER = 13  # frequencies to a call of the ports
@@ -50,6 +53,7 @@ class Resonances:
     kept : the rigid modes kept as unknowns, the pressure mode among them.
     highest_hz : the highest frequency at which T will be asked for; the kept modes may lie above it.
     precision : how far the sums go.
+    running : progress and cancelling, where the room's shape is to be solved first.
     """
 
     def __init__(
@@ -59,6 +63,7 @@ class Resonances:
         kept: RigidModes,
         highest_hz: float,
         precision: Precision,
+        running: Running = Running(),
     ) -> None:
         nowhere = np.empty((0, 3))
         self.room = room
@@ -81,13 +86,19 @@ class Resonances:
             source_m=nowhere,
             max_wavenumber=highest,
             precision=precision,
+            running=running,
         )
         index = tuple(kept.number.T)
-        self.is_kept = np.zeros(self.ports.counts, dtype=bool)
+        self.is_kept = np.zeros(self.ports.k2_modes.shape, dtype=bool)
         self.is_kept[index] = True
         self.overlaps = self.ports.overlaps()
         self.kept_overlaps = self.overlaps[(slice(None), *index)]  # (mode, kept)
         self.kept_k2 = self.ports.k2_modes[index]
+
+    def textbook_names(self) -> list[tuple[int, int, int] | None]:
+        """What the kept modes of a room that is no box look like in the box that encloses it; empty in a box."""
+        field = self.ports.field
+        return textbook_names(field.solution, len(self.kept_k2)) if isinstance(field, ShapedField) else []
 
     def reaction(self, omega: Complexes) -> Complexes:
         """Y' U^T: (k,) -> (k, boundary mode, kept)."""

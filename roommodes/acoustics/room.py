@@ -1,4 +1,4 @@
-"""The rectangular room and the surfaces on its walls.
+"""The room, a box with blocks and slopes in it, and the surfaces on its faces.
 
 Axes: origin at the front (screen) wall, left wall, floor corner; x runs from front to rear (length), y from
 left to right as seen by a person facing the screen (width), z up (height).
@@ -14,36 +14,45 @@ left to right as seen by a person facing the screen (width), z up (height).
 ```
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Literal, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
+from roommodes.shapes.faces import PLANE_AXES
+from roommodes.shapes.shape import Shape
+from roommodes.shapes.solids import Block, Slope, Triple
 
 Wall = Literal["front", "rear", "left", "right", "floor", "ceiling"]
 WALLS: tuple[Wall, ...] = ("front", "rear", "left", "right", "floor", "ceiling")
-AXIS_OF_WALL: dict[Wall, tuple[int, int]] = {  # wall -> (normal axis, 0 at the origin side or 1 at the far side)
-    "front": (0, 0),
-    "rear": (0, 1),
-    "left": (1, 0),
-    "right": (1, 1),
-    "floor": (2, 0),
-    "ceiling": (2, 1),
-}
-PLANE_AXES: tuple[tuple[int, int], ...] = ((1, 2), (0, 2), (0, 1))  # normal axis -> the two axes in the wall
+# wall -> (normal axis, 0 at the origin side or 1 at the far side)
+AXIS_OF_WALL: Mapping[str, tuple[int, int]] = MappingProxyType(
+    {
+        "front": (0, 0),
+        "rear": (0, 1),
+        "left": (1, 0),
+        "right": (1, 1),
+        "floor": (2, 0),
+        "ceiling": (2, 1),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
-    """A rectangular room filled with air.
+    """A room filled with air: a box, less its blocks and what lies above its slopes.
 
     Parameters
     ----------
-    length_m, width_m, height_m : inner dimensions along x, y, z [m].
+    length_m, width_m, height_m : inner dimensions of the box along x, y, z [m].
     air : the air in it.
     loss_factor : eta of the bulk, k = (omega / c)(1 - j eta / 2) [-].
+    blocks, slopes : what of the box is not air.
+    inside_m : a point in the part of the air that counts, where blocks cut it; None for the largest part [m].
     """
 
     length_m: float
@@ -51,30 +60,50 @@ class Room:
     height_m: float
     air: Air = field(default_factory=Air)
     loss_factor: float = 0.004
+    blocks: tuple[Block, ...] = ()
+    slopes: tuple[Slope, ...] = ()
+    inside_m: Triple | None = None
 
     @property
     def size_m(self) -> tuple[float, float, float]:
-        """(length, width, height) [m]."""
+        """(length, width, height) of the box [m]."""
         return (self.length_m, self.width_m, self.height_m)
 
     @property
+    def shape(self) -> Shape:
+        """What of it is air.
+
+        Raises
+        ------
+        ValueError : nothing is, or a slope leaves the box.
+        """
+        return Shape(size_m=self.size_m, blocks=self.blocks, slopes=self.slopes, inside_m=self.inside_m)
+
+    @property
+    def is_box(self) -> bool:
+        """Whether the air fills the whole box."""
+        return not (self.blocks or self.slopes) or self.shape.is_box
+
+    @property
     def volume_m3(self) -> float:
-        """Volume [m3]."""
-        return self.length_m * self.width_m * self.height_m
+        """Volume of the air [m3]."""
+        return self.length_m * self.width_m * self.height_m if self.is_box else self.shape.volume_m3
 
     @property
     def wall_area_m2(self) -> float:
-        """Area of all six walls [m2]."""
+        """Area of all faces [m2]."""
+        if not self.is_box:
+            return self.shape.surface_m2
         x, y, z = self.size_m
         return 2.0 * (x * y + y * z + z * x)
 
     @property
     def edge_length_m(self) -> float:
-        """Sum of the twelve edges [m]."""
-        return 4.0 * sum(self.size_m)
+        """Sum of the edges, each as long as a square one that counts as much among the modes [m]."""
+        return 4.0 * sum(self.size_m) if self.is_box else self.shape.square_edge_length_m
 
-    def wall_size_m(self, wall: Wall) -> tuple[float, float]:
-        """Extent of a wall along its two axes, in the order x, y, z [m]."""
+    def wall_size_m(self, wall: str) -> tuple[float, float]:
+        """Extent of a wall of the box along its two axes, in the order x, y, z [m]."""
         along, up = PLANE_AXES[AXIS_OF_WALL[wall][0]]
         return (self.size_m[along], self.size_m[up])
 
@@ -127,19 +156,29 @@ class Pane:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surface:
-    """A rectangle of a wall and what it is made of. A later surface replaces what lies under it.
+    """A rectangle of a face and what it is made of. A later surface replaces what lies under it.
 
     Parameters
     ----------
-    wall : which wall.
+    wall : which wall, or which face of a block or slope, as `shapes.solids` names them.
     from_m, to_m : opposite corners along the wall's two axes in the order x, y, z [m]
-        (front, rear: (y, z); left, right: (x, z); floor, ceiling: (x, y)).
+        (front, rear: (y, z); left, right: (x, z); floor, ceiling: (x, y)); on a slope as in `shapes.faces`.
     law : a locally reacting law or a vibrating pane.
     name : what a person calls it.
     """
 
-    wall: Wall
+    wall: str
     from_m: tuple[float, float]
     to_m: tuple[float, float]
     law: WallLaw | Pane
     name: str = ""
+
+
+def whole_face(room: Room, face: str, law: WallLaw | Pane, *, name: str = "") -> Surface:
+    """A surface over all of a wall, or of a face of a block or slope, as far as air touches it."""
+    if face in AXIS_OF_WALL:
+        return Surface(wall=face, from_m=(0.0, 0.0), to_m=room.wall_size_m(face), law=law, name=name or face)
+    bounds = [part.bounds_m for part in room.shape.face(face)] or [(0.0, 0.0, 0.0, 0.0)]
+    low = (min(b[0] for b in bounds), min(b[2] for b in bounds))
+    high = (max(b[1] for b in bounds), max(b[3] for b in bounds))
+    return Surface(wall=face, from_m=low, to_m=high, law=law, name=name or face)

@@ -10,20 +10,27 @@ from dataclasses import dataclass, replace
 from math import ceil, log, log10, pi
 
 import numpy as np
+from numpy.typing import NDArray
 
+from roommodes.acoustics.box_field import table_counts
+from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.edge_functions import Ends, family_with_edges
-from roommodes.acoustics.ports import Precision, table_counts
-from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES, Pane, Room, Surface
+from roommodes.acoustics.precision import Precision
+from roommodes.acoustics.room import AXIS_OF_WALL, Pane, Room, Surface
+from roommodes.acoustics.shaped_boundary import FacePart, face_parts, legendre_degrees
 from roommodes.acoustics.strengths import LocalStrength, Strength, plate_modes, plate_strength, skin_strength
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_bases import Family, legendre_family, sine_family
 from roommodes.arrays import Complexes, Floats
+from roommodes.elements.face_bases import FaceBasis
+from roommodes.shapes.faces import PLANE_AXES
 
 NEAR_GROWTH = 3  # polynomials a side may gain by closeness before the surface is halved
 SMALLEST_PIECE_M = 0.1
 SLOPE = 2.0  # polynomials fewer for each tenth of strength
 MOST_EXTRA = 12  # polynomials beyond half a side's length in wavelengths
 PLATE_MARGIN = 2.0  # plate modes up to this times the highest frequency are explicit
+SEAM_BETA = 0.25  # in a room that is no box, elements end at the edges of surfaces above this
 SKIN_BETA = 0.03  # a pane's remaining stiffness is resolved like a surface of this strength
 EDGE_BETA = 1.5  # surfaces above this have edge functions along their free edges
 EDGE_REACH = 2.0  # how much further the cosines along a wall are then summed, over k0 |beta|
@@ -36,7 +43,7 @@ ON_EDGE_M = 1e-6
 class Boundary:
     """Boundary modes of a whole room and their strengths, family by family."""
 
-    families: tuple[Family, ...]
+    families: tuple[Family | FaceBasis, ...]
     strengths: tuple[Strength, ...]
 
     @property
@@ -67,7 +74,7 @@ class Reaction:
         beta = np.zeros(len(omega), dtype=np.complex128)
         if not isinstance(surface.law, Pane):
             beta = surface.law.admittance(omega.astype(np.complex128), room.air)
-        edges = any(map(any, _free_edges(room, surface, surface)))
+        edges = room.is_box and any(map(any, _free_edges(room, surface, surface)))
         return cls(beta=beta, wavenumber=omega / room.air.speed_of_sound_m_s, has_edges=edges)
 
     @property
@@ -114,25 +121,28 @@ def boundary_of(
     precision: Precision,
 ) -> Boundary:
     """Boundary modes for all of these frequencies, seats and sources."""
-    families: list[Family] = []
+    families: list[Family | FaceBasis] = []
     strengths: list[Strength] = []
+    if box := box_within(room):
+        room, surfaces = box.room, box.surfaces(surfaces)
+        seat_m, source_m = seat_m - box.origin_m, source_m - box.origin_m
     omega = 2.0 * pi * frequency_hz
     edge = PLATE_MARGIN * float(omega.max())
     wavenumber = float(omega.max()) / room.air.speed_of_sound_m_s
     shown = visible(surfaces)
+    if not room.is_box:
+        shown = tuple(part for surface in shown for part in face_parts(room, surface))
     reactions = [Reaction.of(surface, frequency_hz, room) for surface in shown]
     along = precision.plane_wavenumber + EDGE_REACH * max((one.edge_per_m for one in reactions), default=0.0)
-    counts = table_counts(room, replace(precision, plane_wavenumber=along))
+    bases = _Bases(room=room, counts=table_counts(room, replace(precision, plane_wavenumber=along)))
     for surface, reaction in zip(shown, reactions, strict=True):
         if isinstance(surface.law, Pane):
             sides = _sides(surface)
             plate = (surface.law, *sides)
-            place = (room, surface.wall, surface.from_m, surface.to_m)
             numbers = plate_modes(*plate, edge)
             orders = _orders(sides, wavenumber, SKIN_BETA, precision)
-            families.append(sine_family(*place, mode_numbers=numbers, counts=counts))
+            families += [*bases.sines(surface, numbers), *bases.polynomials(surface, orders)]
             strengths.append(plate_strength(*plate, numbers=numbers, air=room.air))
-            families.append(legendre_family(*place, orders=orders, counts=counts))
             strengths.append(skin_strength(*plate, above_omega=edge, explicit=numbers, orders=orders, air=room.air))
             continue
         if reaction.most == 0.0:
@@ -147,16 +157,54 @@ def boundary_of(
             return (max(first, waves[0]), max(second, waves[1])), (near[0], near[1])
 
         for piece, orders in _pieces(surface, orders_of):
-            if reaction.strong_edges:
-                free = _free_edges(room, surface, piece)
-                family = family_with_edges(
-                    room, piece, orders=orders, free=free, reaction=reaction.per_m, counts=counts
-                )
-            else:
-                family = legendre_family(room, piece.wall, piece.from_m, piece.to_m, orders=orders, counts=counts)
-            families.append(family)
-            strengths.append(LocalStrength(law=surface.law, air=room.air, size=family.size))
+            for family in bases.reacting(piece, orders, surface, reaction):
+                families.append(family)
+                strengths.append(LocalStrength(law=surface.law, air=room.air, size=family.size))
     return Boundary(families=tuple(families), strengths=tuple(strengths))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bases:
+    """Makes the boundary modes of a box, whose overlaps are closed, or of any other room.
+
+    Parameters
+    ----------
+    room : the room.
+    counts : cosines per axis, in a box.
+    """
+
+    room: Room
+    counts: tuple[int, int, int]
+
+    def reacting(
+        self, piece: Surface, orders: tuple[int, int], surface: Surface, reaction: Reaction
+    ) -> list[Family] | list[FaceBasis]:
+        """Those of a piece of a locally reacting surface; none where no air touches it."""
+        if isinstance(piece, FacePart):
+            basis = piece.basis(legendre_degrees(orders), strong=reaction.most > SEAM_BETA)
+            return [] if basis is None else [basis]
+        if not reaction.strong_edges:
+            return self.polynomials(piece, orders)
+        free = _free_edges(self.room, surface, piece)
+        return [
+            family_with_edges(self.room, piece, orders=orders, free=free, reaction=reaction.per_m, counts=self.counts)
+        ]
+
+    def polynomials(self, piece: Surface, orders: tuple[int, int]) -> list[Family] | list[FaceBasis]:
+        """Legendre products; none where no air touches the piece."""
+        if isinstance(piece, FacePart):
+            basis = piece.basis(legendre_degrees(orders))
+            return [] if basis is None else [basis]
+        place = (self.room, piece.wall, piece.from_m, piece.to_m)
+        return [legendre_family(*place, orders=orders, counts=self.counts)]
+
+    def sines(self, pane: Surface, numbers: NDArray[np.intp]) -> list[Family] | list[FaceBasis]:
+        """The plate modes `numbers` (n_mode, 2)."""
+        if isinstance(pane, FacePart):
+            basis = pane.basis(numbers.tolist(), sines=True)
+            return [] if basis is None else [basis]
+        place = (self.room, pane.wall, pane.from_m, pane.to_m)
+        return [sine_family(*place, mode_numbers=numbers, counts=self.counts)]
 
 
 def _free_edges(room: Room, surface: Surface, piece: Surface) -> tuple[Ends, Ends]:
@@ -205,6 +253,8 @@ def _pieces(
 
 def distance_m(room: Room, surface: Surface, point_m: Floats) -> Floats:
     """Distance from points (n, 3) to a surface's rectangle: (n,) [m]."""
+    if isinstance(surface, FacePart):
+        return surface.distance_m(point_m)
     axis, side = AXIS_OF_WALL[surface.wall]
     gap = [point_m[:, axis] - side * room.size_m[axis]]
     for i, along in enumerate(PLANE_AXES[axis]):

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 from threadpoolctl import threadpool_limits
 
-from roommodes.acoustics.ports import Ports, Precision
+from roommodes.acoustics.ports import Ports
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
@@ -94,9 +95,10 @@ def transfer_function(
             source_m=sources,
             max_wavenumber=2.0 * pi * float(hz.max()) / room.air.speed_of_sound_m_s,
             precision=precision,
+            running=running,
         )
         points = len(seats) + len(sources)
-        plane = ports.k2_modes.size / min(ports.counts)
+        plane = ports.k2_modes.size / min(ports.k2_modes.shape)
         numbers = boundary.size * (boundary.size + points) + 4.0 * ports.k2_modes.size + 2.0 * points * plane
         step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
         parts = [slice(start, start + step) for start in range(0, len(hz), step)]
@@ -132,6 +134,14 @@ def _require_valid(room: Room, hz: Floats, seats: Floats, sources: Floats) -> No
         raise OutsideModel(f"frequencies: got {got}; the model holds from {LOWEST_HZ:g} to {HIGHEST_HZ:g} Hz")
     for what, points in (("seat", seats), ("source", sources)):
         outside = np.flatnonzero(((points < -1e-9) | (points > np.array(room.size_m) + 1e-9)).any(axis=1))
+        if not len(outside) and not room.is_box:
+            outside = np.flatnonzero(~room.shape.contains(points))
+            if len(outside):
+                place = ", ".join(f"{value:g}" for value in points[outside[0]])
+                raise OutsideModel(
+                    f"{what} {outside[0]} is at ({place}) m, in a block, above a slope or in a part of the "
+                    "room that is cut off; move it into the air"
+                )
         if len(outside):
             place = ", ".join(f"{value:g}" for value in points[outside[0]])
             size = " x ".join(f"{value:g}" for value in room.size_m)

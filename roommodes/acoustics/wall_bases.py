@@ -22,8 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
-from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES, Room, Wall
+from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
+from roommodes.shapes.faces import PLANE_AXES
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +38,7 @@ class Family:
     keep : (n_mode,) flat indices, first * n_second + second, of the products that are used.
     """
 
-    wall: Wall
+    wall: str
     first: Floats
     second: Floats
     keep: NDArray[np.intp]
@@ -117,7 +118,7 @@ def sine_overlaps(length_m: float, start_m: float, end_m: float, *, order: int, 
 
 def legendre_family(
     room: Room,
-    wall: Wall,
+    wall: str,
     from_m: tuple[float, float],
     to_m: tuple[float, float],
     *,
@@ -144,7 +145,7 @@ def kept_products(orders: tuple[int, int]) -> NDArray[np.intp]:
 
 def sine_family(
     room: Room,
-    wall: Wall,
+    wall: str,
     from_m: tuple[float, float],
     to_m: tuple[float, float],
     *,

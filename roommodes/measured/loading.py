@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
 from roommodes.arrays import Complexes
 from roommodes.errors import Fault, OutsideModel

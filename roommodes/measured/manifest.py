@@ -10,7 +10,8 @@ from pydantic import AfterValidator, Field, ValidationError, model_validator
 
 from roommodes.errors import FileUnusable, ProjectInvalid
 from roommodes.project.reading import SCHEMA_DRAFT, in_file_order, lines_of, parse_toml, reworded
-from roommodes.project.tables import Delay, Gain, Hertz, Point
+from roommodes.project.shape_tables import Point
+from roommodes.project.tables import Delay, Gain, Hertz
 from roommodes.project.valid_parts import Found
 from roommodes.toml.lines import Lines
 from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, shown, worded

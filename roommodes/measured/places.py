@@ -11,6 +11,7 @@ from roommodes.measured.data import MeasuredSeats, MeasuredSubs
 from roommodes.measured.manifest import ManifestTables
 from roommodes.project.project import Project
 from roommodes.project.reading import key_text, nearest
+from roommodes.project.shape_checks import not_in_air
 from roommodes.toml.lines import Lines
 from roommodes.toml.values import number, shown
 
@@ -77,6 +78,8 @@ class Places:
                     (key, index, "position_m"),
                     f"{'xyz'[axis]} is {number(place[axis])} m; allowed: 0 to {number(size[axis])} m. Move it inside.",
                 )
+            elif text := not_in_air(self.project.room, place.tolist()):
+                self.fault((key, index, "position_m"), f"it is {text}. Move it into the air.")
 
     def _file_faults(self, index: int) -> None:
         """Keys of a response that do not belong to its kind of file, columns named twice, a file read as two things."""

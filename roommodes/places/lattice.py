@@ -31,12 +31,15 @@ class Lattice:
     zone : (n,) name of the zone of each.
     reach_m : (n,) how far each one's neighbours are looked for: its zone's spacing [m].
     step_m : the steps are no longer than this, or as long as a zone's spacing [m].
+    smooth : whether the field between its positions is smooth. It is not at the inward edges of a room that is no box;
+        there subs stay on the lattice.
     """
 
     position_m: Floats
     zone: tuple[str, ...]
     reach_m: Floats
     step_m: float = STEP_M
+    smooth: bool = True
 
     def near(self, position_m: Floats, zone: str) -> list[int]:
         """Positions of the same zone within its reach along every axis."""
@@ -56,6 +59,8 @@ class Lattice:
         -------
         (node,) indices, (node,) weights; None where there are too few nodes, or none on one side of the place.
         """
+        if not self.smooth:
+            return None
         gap = self.position_m - position_m
         aside = np.abs(np.delete(gap, axis, axis=1)).max(axis=1)
         line = np.flatnonzero(aside <= SAME_M)
@@ -102,6 +107,7 @@ def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground, *,
         zone=tuple(names),
         reach_m=np.array([spacing[name] for name in names]),
         step_m=step,
+        smooth=ground.shape is None,
     )
 
 

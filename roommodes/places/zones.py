@@ -5,6 +5,7 @@ positions, both ends included, no further apart than its spacing. A position is 
 stands centred on it, upright, facing front, rear, left or right. A position is dropped
 
 - inside or on the edge of a keep-out;
+- in a block, above a slope, or in a part of the room that is cut off;
 - if in none of the four directions the cabinet, with the free space before its driver or port and that behind it for
   ventilation, lies wholly in the room and clear of the keep-outs;
 - if an earlier zone (or the same one) has it already.
@@ -20,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Floats
+from roommodes.shapes.shape import Shape
 
 Bools = NDArray[np.bool_]
 Triple = tuple[float, float, float]
@@ -146,24 +148,44 @@ class Cabinet:
                 high += np.maximum(outward, 0.0)
         return low, high
 
-    def facing_at(self, position_m: Triple, room_m: Triple, keep_outs: Sequence[Box] = ()) -> tuple[int, int]:
+    def facing_at(
+        self, position_m: Triple, room_m: Triple, keep_outs: Sequence[Box] = (), shape: Shape | None = None
+    ) -> tuple[int, int]:
         """How it is turned there: away from the nearest wall if it fits so, else as it fits, (axis, direction)."""
 
         def behind(facing: tuple[int, int]) -> float:
             axis, direction = facing
+            if shape is not None:
+                return round(shape.gap_m(position_m, axis, -direction), 6)
             return round(position_m[axis] if direction > 0 else room_m[axis] - position_m[axis], 6)
 
         order = sorted(FACINGS, key=behind)
         at = np.array([position_m])
-        return next((facing for facing in order if self._stands(at, facing, room_m, keep_outs)[0]), order[0])
+        fitting = (one for one in order if self._stands(at, one, room_m, keep_outs, shape=shape)[0])
+        return next(fitting, order[0])
 
     def fits(
-        self, position_m: Floats, room_m: Triple, keep_outs: Sequence[Box] = (), *, clearance: bool = True
+        self,
+        position_m: Floats,
+        room_m: Triple,
+        keep_outs: Sequence[Box] = (),
+        *,
+        clearance: bool = True,
+        shape: Shape | None = None,
     ) -> Bools:
-        """At which positions it can stand in at least one direction: (n, 3) -> (n,)."""
+        """At which positions it can stand in at least one direction: (n, 3) -> (n,).
+
+        Parameters
+        ----------
+        position_m : acoustic centres [m].
+        room_m : length, width, height of the room's box [m].
+        keep_outs : where nothing may stand.
+        clearance : whether the free space that it needs counts.
+        shape : what of the box is air; None for all of it.
+        """
         possible = np.zeros(len(position_m), dtype=np.bool_)
         for facing in FACINGS:
-            possible |= self._stands(position_m, facing, room_m, keep_outs, clearance=clearance)
+            possible |= self._stands(position_m, facing, room_m, keep_outs, clearance=clearance, shape=shape)
         return possible
 
     def _stands(
@@ -174,9 +196,12 @@ class Cabinet:
         keep_outs: Sequence[Box],
         *,
         clearance: bool = True,
+        shape: Shape | None = None,
     ) -> Bools:
         low, high = self.boxes(position_m, facing, clearance=clearance)
         free = np.all((low >= -SAME_M) & (high <= np.array(room_m) + SAME_M), axis=1)
+        if shape is not None:
+            free &= shape.clear(low, high)
         for box in keep_outs:
             cuts = (low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)
             free &= ~np.all(cuts, axis=1)
@@ -215,7 +240,7 @@ class ZoneYield:
     ----------
     name : of the zone.
     positions : how many its spacing gives.
-    in_keep_out, no_fit, near_seat, repeated : how many were dropped, for the first reason that holds.
+    in_keep_out, no_fit, near_seat, repeated, no_air : how many were dropped, for the first reason that holds.
     """
 
     name: str
@@ -224,11 +249,12 @@ class ZoneYield:
     no_fit: int
     near_seat: int
     repeated: int
+    no_air: int = 0
 
     @property
     def kept(self) -> int:
         """How many candidates are left."""
-        return self.positions - self.in_keep_out - self.no_fit - self.near_seat - self.repeated
+        return self.positions - self.in_keep_out - self.no_air - self.no_fit - self.near_seat - self.repeated
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,25 +288,33 @@ class Ground:
     room_m : length, width, height [m].
     cabinet : what stands at each position; None for a point.
     ears : what to keep away from.
+    shape : what of the room is air; None for all of it.
     """
 
     keep_outs: Sequence[Box]
     room_m: Triple
     cabinet: Cabinet | None
     ears: Ears | None = None
+    shape: Shape | None = None
 
-    def barred(self, position_m: Floats) -> tuple[Bools, Bools, Bools]:
-        """Positions (n, 3) in a keep-out, no fit for the cabinet, too near a seat: the first reason, (n,) each."""
+    def barred(self, position_m: Floats) -> tuple[Bools, Bools, Bools, Bools]:
+        """Positions (n, 3) in a keep-out, not in the air, no fit for the cabinet, too near a seat: (n,) each.
+
+        Of several reasons the first counts.
+        """
         in_keep_out = np.zeros(len(position_m), dtype=np.bool_)
         for box in self.keep_outs:
             inside = (position_m >= np.array(box.low) - SAME_M) & (position_m <= np.array(box.high) + SAME_M)
             in_keep_out |= np.all(inside, axis=1)
-        no_fit, near = np.zeros_like(in_keep_out), np.zeros_like(in_keep_out)
+        no_air, no_fit, near = (np.zeros_like(in_keep_out) for _ in range(3))
+        if self.shape is not None:
+            no_air = ~in_keep_out & ~self.shape.contains(position_m)
         if self.cabinet is not None:
-            no_fit = ~in_keep_out & ~self.cabinet.fits(position_m, self.room_m, self.keep_outs)
+            fits = self.cabinet.fits(position_m, self.room_m, self.keep_outs, shape=self.shape)
+            no_fit = ~in_keep_out & ~no_air & ~fits
         if self.ears is not None:
-            near = self.ears.too_near(position_m) & ~in_keep_out & ~no_fit
-        return in_keep_out, no_fit, near
+            near = self.ears.too_near(position_m) & ~in_keep_out & ~no_air & ~no_fit
+        return in_keep_out, no_air, no_fit, near
 
     def allows(self, position_m: Floats) -> Bools:
         """At which of the positions (n, 3) a sub may stand: (n,)."""
@@ -295,9 +329,9 @@ def lay_out(zones: Sequence[Zone], ground: Ground) -> tuple[Candidates, tuple[Zo
     yields: list[ZoneYield] = []
     for zone in zones:
         position = to_micrometre(zone.positions())
-        in_keep_out, no_fit, near = ground.barred(position)
+        in_keep_out, no_air, no_fit, near = ground.barred(position)
         repeated = 0
-        for point in position[~in_keep_out & ~no_fit & ~near]:
+        for point in position[~in_keep_out & ~no_air & ~no_fit & ~near]:
             key = position_key(point)
             if key in seen:
                 repeated += 1
@@ -313,6 +347,7 @@ def lay_out(zones: Sequence[Zone], ground: Ground) -> tuple[Candidates, tuple[Zo
                 no_fit=int(no_fit.sum()),
                 near_seat=int(near.sum()),
                 repeated=repeated,
+                no_air=int(no_air.sum()),
             )
         )
     positions = np.array(kept, dtype=np.float64).reshape(-1, 3)

@@ -15,10 +15,12 @@ import numpy as np
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.acoustics.rigid_modes import crossover_hz
 from roommodes.acoustics.room import Pane, Room, Surface
+from roommodes.acoustics.shaped_boundary import touched_area_m2
 from roommodes.acoustics.strengths import plate_modes, plate_omega
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.places.seats import Seats
 from roommodes.project.project import Project
+from roommodes.project.shape_checks import shape_warnings
 from roommodes.project.wall_advice import reaction_warnings
 
 REAR_WALL_M = 1.1  # heads nearer to the rear wall hear it: common practice, no source
@@ -39,6 +41,7 @@ def project_warnings(project: Project) -> tuple[str, ...]:
     room, surfaces, seats = project.room, project.surfaces(), project.seats
     low_hz, high_hz = project.search.band_hz
     return (
+        *(shape_warnings(room.shape) if room.blocks or room.slopes else ()),
         *_rear_rows(project, room),
         *_near_zones(project, seats),
         *_resonant_panes(surfaces, low_hz, high_hz),
@@ -69,7 +72,7 @@ def decay_estimate_s(room: Room, surfaces: Sequence[Surface], *, hz: float) -> f
     omega = np.array([2.0 * pi * hz], dtype=np.complex128)
     absorbed = 0.0
     for surface in visible(surfaces):
-        area = (surface.to_m[0] - surface.from_m[0]) * (surface.to_m[1] - surface.from_m[1])
+        area = touched_area_m2(room, surface)
         if isinstance(surface.law, Pane):
             impedance = surface.law.outside_resistance_pa_s_m(room.air) + 1j * omega * surface.law.surface_mass_kg_m2
             beta = room.air.impedance_pa_s_m / impedance
@@ -104,6 +107,9 @@ def null_warnings(modes: Sequence[BuiltMode], seats: Seats) -> tuple[str, ...]:
 def _rear_rows(project: Project, room: Room) -> Iterator[str]:
     for row in project.rows:
         gap = room.length_m - row.x_m
+        if not room.is_box and row.y_m:
+            height = project.row_height_m(row)
+            gap = min(room.shape.gap_m((row.x_m, y, height), 0, 1) for y in row.y_m)
         if round(gap, 2) < REAR_WALL_M:  # as it is printed
             yield (
                 f'row "{row.name}" is {gap:.2f} m from the rear wall: every mode is at its loudest there and the wall '

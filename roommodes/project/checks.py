@@ -6,18 +6,26 @@ Every check works on whatever parts of the project are valid by themselves, so t
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import get_close_matches
 
-from roommodes.acoustics.room import WALLS, Pane, Room, Surface
+import numpy as np
+
+from roommodes.acoustics.room import WALLS, Pane, Room, Surface, whole_face
+from roommodes.acoustics.shaped_boundary import face_parts
+from roommodes.acoustics.wall_laws import Rigid
 from roommodes.project.constructions import Construction, library
 from roommodes.project.placement_checks import placement_faults
 from roommodes.project.processor import processor_of, wished_of
-from roommodes.project.project import room_of, surface_of, the_wall
+from roommodes.project.project import surface_of, the_wall
+from roommodes.project.room import height_of, solid_faces
+from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
 from roommodes.project.subwoofer_checks import subwoofer_faults
-from roommodes.project.tables import MAX_SEATS, KeepOutTable, RowTable, SearchTable, ZoneTable
+from roommodes.project.tables import MAX_SEATS, KeepOutTable, RegionTable, RowTable, SearchTable, ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, plain
+from roommodes.shapes.faces import PLANE_AXES
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
 
 SMALLEST_SIDE_M = 0.01  # of a region
+ON_FACE_M = 1e-9
 
 
 def geometry_faults(parts: Parts) -> list[Found]:
@@ -26,8 +34,10 @@ def geometry_faults(parts: Parts) -> list[Found]:
     found += subwoofer_faults(parts)
     found += _processor(parts)
     found += _tolerance_names(parts)
-    if parts.room is not None:
-        room = room_of(parts.room)
+    room, shape_faults = shaped_room(parts)
+    found += shape_faults
+    if room is not None:
+        found += [*row_faults(parts, room), *zone_faults(parts, room)]
         found += [*_rows(parts, room), *_screen(parts, room), *_regions(parts, room)]
         found += placement_faults(parts, room)
     if "zones" not in parts.given and "layout" not in parts.given:
@@ -155,7 +165,7 @@ def _rows(parts: Parts, room: Room) -> Iterator[Found]:
                 "Move the row or lengthen the room.",
             )
         if row.cloud_m is not None:
-            yield from _cloud(index, row, room)
+            yield from _cloud(index, row, room, height_of(list(parts.blocks.values()), row.on))
         if row.move_m is not None and row.x_m <= room.length_m + SLACK_M:
             front, rear = row.move_m
             if row.x_m - front < -SLACK_M or row.x_m + rear > room.length_m + SLACK_M:
@@ -171,18 +181,19 @@ def _rows(parts: Parts, room: Room) -> Iterator[Found]:
                     f"seat {seat + 1} of row {name} is at y = {metres(y)}; the room ends at {metres(room.width_m)}. "
                     "Move the seat or widen the room.",
                 )
-        if row.ear_height_m > room.height_m + SLACK_M:
+        height = row.ear_height_m + height_of(list(parts.blocks.values()), row.on)
+        if height > room.height_m + SLACK_M:
             yield Found(
                 ("rows", index, "ear_height_m"),
-                f"ears of row {name} are at z = {metres(row.ear_height_m)}; the ceiling is at {metres(room.height_m)}. "
+                f"ears of row {name} are at z = {metres(height)}; the ceiling is at {metres(room.height_m)}. "
                 "Lower the row or raise the ceiling.",
             )
 
 
-def _cloud(index: int, row: RowTable, room: Room) -> Iterator[Found]:
+def _cloud(index: int, row: RowTable, room: Room, floor_m: float) -> Iterator[Found]:
     """A cloud that leaves the room, or a row that is to move with one."""
     assert row.cloud_m is not None, "asked of rows with a cloud"
-    where = (("x", (row.x_m,)), ("y", row.y_m), ("z", (row.ear_height_m,)))
+    where = (("x", (row.x_m,)), ("y", row.y_m), ("z", (row.ear_height_m + floor_m,)))
     for half, (axis, values), end in zip(row.cloud_m, where, room.size_m, strict=True):
         if values and (min(values) - half < -SLACK_M or max(values) + half > end + SLACK_M):
             yield Found(
@@ -203,25 +214,28 @@ def _screen(parts: Parts, room: Room) -> Iterator[Found]:
 
 def _regions(parts: Parts, room: Room) -> Iterator[Found]:
     known = _known_constructions(parts)
+    solids = solid_faces(list(parts.blocks.values()), list(parts.slopes.values()))
+    faces = [*WALLS, *solids]
     laid: list[tuple[Path, Surface]] = []  # what is on the walls so far
     if parts.walls is not None:
         for wall in WALLS:
             if (name := getattr(parts.walls, wall)) in known:
                 whole = surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=name)
                 laid.append((("walls", wall), whole))
+                yield from _touched(room, ("walls", wall), whole)
+    for face, name in solids.items() if not room.is_box else ():
+        if name in known and isinstance(known[name].law(), Pane):
+            whole = whole_face(room, face, known[name].law(), name=name)
+            laid.append(((*_owner_of(parts, face), "construction"), whole))
+            yield from _touched(room, (*_owner_of(parts, face), "construction"), whole)
     for index, region in parts.regions.items():
-        size = room.wall_size_m(region.wall)
-        axes = {"front": "yz", "rear": "yz", "left": "xz", "right": "xz"}.get(region.wall, "xy")
-        outside = False
-        for key, corner in (("from_m", region.from_m), ("to_m", region.to_m)):
-            for axis, value, end in zip(axes, corner, size, strict=True):
-                if value > end + SLACK_M:
-                    outside = True
-                    yield Found(
-                        ("regions", index, key),
-                        f"a corner of the {shown(region.construction)} is at {axis} = {metres(value)}; "
-                        f"the {the_wall(region.wall)} ends at {metres(end)}. Move the corner or enlarge the room.",
-                    )
+        if region.wall not in faces:
+            near = get_close_matches(region.wall, faces, n=1, cutoff=0.6)
+            mean = f" Did you mean {near[0]}?" if near else ""
+            yield Found(("regions", index, "wall"), f"got {shown(region.wall)}; allowed: {', '.join(faces)}.{mean}")
+            continue
+        outside = [*_outside_face(index, region, room)]
+        yield from outside
         if any(abs(a - b) < SMALLEST_SIDE_M for a, b in zip(region.from_m, region.to_m, strict=True)):
             yield Found(
                 ("regions", index, "to_m"),
@@ -232,8 +246,73 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             name = region.construction
             new = surface_of(known[name], region.wall, region.from_m, region.to_m, name=name)
             yield from _cut_panes(laid, new, index)
+            yield from _touched(room, ("regions", index), new)
             laid = [entry for entry in laid if not _covers(new, entry[1])]
             laid.append((("regions", index), new))
+
+
+def _outside_face(index: int, region: RegionTable, room: Room) -> Iterator[Found]:
+    """Corners of a region beyond the end of its wall, or of its block's or slope's face."""
+    if region.wall in WALLS:
+        ends = room.wall_size_m(region.wall)
+        low = (0.0, 0.0)
+        axes = {"front": "yz", "rear": "yz", "left": "xz", "right": "xz"}.get(region.wall, "xy")
+        advice = "Move the corner or enlarge the room."
+    else:
+        touched = room.shape.face(region.wall)
+        if not touched:
+            yield Found(
+                ("regions", index, "wall"),
+                f"no air touches the {the_wall(region.wall)}, so that nothing can lie on it. Take another face.",
+            )
+            return
+        whole = whole_face(room, region.wall, Rigid())
+        low, ends = whole.from_m, whole.to_m
+        normal = np.abs(touched[0].plane.normal)
+        names = ["xyz"[axis] for axis in PLANE_AXES[int(normal.argmax())]]
+        axes = "".join(names) if normal.max() > 1.0 - 1e-9 else ("yd" if touched[0].plane.along[1] else "xd")
+        advice = "Move the corner."
+    for key, corner in (("from_m", region.from_m), ("to_m", region.to_m)):
+        for axis, value, start, end in zip(axes, corner, low, ends, strict=True):
+            what = "the distance down the slope" if axis == "d" else axis
+            if value > end + ON_FACE_M or value < start - ON_FACE_M:
+                side = f"ends at {metres(end)}" if value > end else f"begins at {metres(start)}"
+                yield Found(
+                    ("regions", index, key),
+                    f"a corner of the {shown(region.construction)} is at {what} = {metres(value)}; "
+                    f"the {the_wall(region.wall)} {side}. {advice}",
+                )
+
+
+def _owner_of(parts: Parts, face: str) -> Path:
+    """The key path of the block or slope that a face belongs to."""
+    owner = face.partition(": ")[0]
+    for key, entries in (("blocks", parts.blocks), ("slopes", parts.slopes)):
+        for index, entry in entries.items():
+            if entry.name == owner:
+                return (key, index)
+    return ()
+
+
+def _touched(room: Room, path: Path, surface: Surface) -> Iterator[Found]:
+    """A surface that no air touches, or a pane of which air touches only a part."""
+    if room.is_box:
+        return
+    try:
+        touched = face_parts(room, surface)
+    except ValueError:
+        yield Found(
+            path,
+            f"air touches only a part of the pane {shown(surface.name)} on the {the_wall(surface.wall)}; half a plate "
+            "cannot be kept. Make it a region that lies clear of blocks and slopes.",
+        )
+        return
+    if not touched and path[0] == "regions":
+        yield Found(
+            path,
+            f"no air touches the {shown(surface.name)} on the {the_wall(surface.wall)}: blocks or slopes cover it. "
+            "Move it or take it out.",
+        )
 
 
 def _cut_panes(laid: Sequence[tuple[Path, Surface]], new: Surface, index: int) -> Iterator[Found]:

@@ -6,7 +6,8 @@ Glass is what vibrates as a pane, what is double glazing, and whatever is called
 import re
 from dataclasses import dataclass
 
-from roommodes.acoustics.room import Pane, Surface, Wall
+from roommodes.acoustics.room import Pane, Surface
+from roommodes.acoustics.shaped_boundary import touched_area_m2
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_laws import DoubleGlazing
 from roommodes.project.project import Project
@@ -18,7 +19,7 @@ CALLED_GLASS = re.compile(r"\b(?:glass|glaz)", re.IGNORECASE)
 class GlassMark:
     """Glass on an upright wall, from and to along that wall [m]."""
 
-    wall: Wall
+    wall: str
     from_m: float
     to_m: float
 
@@ -34,11 +35,7 @@ def glass_of(project: Project) -> tuple[GlassMark, ...]:
 
 def glass_area_m2(project: Project) -> float:
     """Area of all glass that is not covered by something else [m2]."""
-    return sum(
-        (surface.to_m[0] - surface.from_m[0]) * (surface.to_m[1] - surface.from_m[1])
-        for surface in visible(project.surfaces())
-        if _is_glass(surface)
-    )
+    return sum(touched_area_m2(project.room, surface) for surface in visible(project.surfaces()) if _is_glass(surface))
 
 
 def _is_glass(surface: Surface) -> bool:

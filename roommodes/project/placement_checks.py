@@ -8,7 +8,9 @@ import numpy as np
 from roommodes.acoustics.room import Room
 from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
 from roommodes.project.project import cabinet_of, keep_out_box, zone_box
-from roommodes.project.tables import MAX_CANDIDATES
+from roommodes.project.room import ears_of, height_of
+from roommodes.project.shape_checks import cut_off_positions, not_in_air
+from roommodes.project.tables import MAX_CANDIDATES, ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, outside, plain
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
@@ -25,8 +27,10 @@ def placement_faults(parts: Parts, room: Room) -> list[Found]:
 def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
     for key, word, entries in (("zones", "zone", parts.zones), ("keep_outs", "keep-out", parts.keep_outs)):
         for index, entry in entries.items():
+            above = height_of(list(parts.blocks.values()), entry.on) if isinstance(entry, ZoneTable) else 0.0
             for end in ("from_m", "to_m"):
-                if text := outside(getattr(entry, end), room):
+                x, y, z = getattr(entry, end)
+                if text := outside((x, y, z + above), room):
                     yield Found(
                         (key, index, end),
                         f"{word} {shown(entry.name)} has a corner at {text}. Move the corner or enlarge the room.",
@@ -46,10 +50,11 @@ def _cabinet(parts: Parts, room: Room) -> tuple[Cabinet | None, list[Found]]:
 
 
 def _ears(parts: Parts) -> list[tuple[str, tuple[float, float, float]]]:
+    blocks = list(parts.blocks.values())
     return [
-        (f"{row.name} {seat + 1}", (row.x_m, y, row.ear_height_m))
+        (f"{row.name} {seat}", ear)
         for row in parts.rows.values()
-        for seat, y in enumerate(row.y_m)
+        for seat, ear in enumerate(ears_of([row], blocks), start=1)
     ]
 
 
@@ -67,6 +72,8 @@ def _mains(parts: Parts, room: Room) -> Iterator[Found]:
         path: Path = ("mains", "positions_m", index)
         if text := outside(point, room):
             yield Found(path, f"the main loudspeaker is at {text}. Move it or enlarge the room.")
+        elif text := not_in_air(room, point):
+            yield Found(path, f"the main loudspeaker is {text}. Move it into the air.")
         elif text := _near_ear(parts, point):
             yield Found(path, f"the main loudspeaker is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
 
@@ -80,13 +87,21 @@ def _layout(parts: Parts, room: Room) -> Iterator[Found]:
         if text := outside(point, room):
             yield Found(path, f"the subwoofer is at {text}. Move it or enlarge the room.")
             continue
+        if text := not_in_air(room, point):
+            yield Found(path, f"the subwoofer is {text}. Move it into the air.")
+            continue
         if text := _near_ear(parts, point):
             yield Found(path, f"the subwoofer is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
-        if cabinet is not None and not cabinet.fits(np.array([point]), room.size_m, clearance=False)[0]:
+        if (
+            cabinet is not None
+            and not cabinet.fits(
+                np.array([point]), room.size_m, clearance=False, shape=None if room.is_box else room.shape
+            )[0]
+        ):
+            what = "a wall, the floor or the ceiling" if room.is_box else "a wall, the floor, the ceiling or a block"
             yield Found(
                 path,
-                f"the cabinet, centred on [{plain(point)}], reaches through a wall, the floor or the ceiling. "
-                f"{_cabinet_advice(cabinet)}",
+                f"the cabinet, centred on [{plain(point)}], reaches through {what}. {_cabinet_advice(cabinet)}",
             )
 
 
@@ -101,7 +116,8 @@ def _cabinet_advice(cabinet: Cabinet) -> str:
 def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     cabinet, misfit = _cabinet(parts, room)
     yield from misfit
-    zones = {index: zone_box(table) for index, table in parts.zones.items()}
+    blocks = list(parts.blocks.values())
+    zones = {index: zone_box(table, height_of(blocks, table.on)) for index, table in parts.zones.items()}
     inside = {i: zone for i, zone in zones.items() if not outside(zone.high, room)}
     total = sum(zone.size for zone in inside.values())
     if total > MOST_POSITIONS:
@@ -113,8 +129,22 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
     ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
     candidates, yields = lay_out(
-        list(inside.values()), Ground(keep_outs=boxes, room_m=room.size_m, cabinet=cabinet, ears=ears)
+        list(inside.values()),
+        Ground(
+            keep_outs=boxes,
+            room_m=room.size_m,
+            cabinet=cabinet,
+            ears=ears,
+            shape=None if room.is_box else room.shape,
+        ),
     )
+    for index, zone in inside.items():
+        if cut_off := cut_off_positions(room, zone.positions()):
+            yield Found(
+                ("zones", index),
+                f"zone {shown(zone.name)} has {cut_off} of its {zone.size} positions in air that blocks cut off from "
+                "the seats. Leave a gap between the blocks if there is one, or move the zone.",
+            )
     yield from _fixed(parts, yields, inside)
     for index, outcome in zip(inside, yields, strict=True):
         if outcome.kept == 0 and not outcome.repeated:
@@ -162,6 +192,7 @@ def _emptied(outcome: ZoneYield) -> str:
     one = outcome.positions == 1
     reasons = [
         (outcome.in_keep_out, "lies in a keep-out" if one else "in keep-outs"),
+        (outcome.no_air, "lies in a block or above a slope" if one else "in blocks or above slopes"),
         (
             outcome.no_fit,
             "leaves no space for the cabinet and its clearance" if one else "without space for the cabinet",

@@ -5,7 +5,7 @@
 """
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -13,22 +13,21 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.acoustics.air import Air
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
-from roommodes.acoustics.room import WALLS, Room, Surface, Wall, WallLaw
-from roommodes.errors import Fault, ProjectInvalid
+from roommodes.acoustics.room import WALLS, Room, Surface, WallLaw, whole_face
+from roommodes.errors import Fault, OutsideModel, ProjectInvalid
 from roommodes.filters.processor import Processor
 from roommodes.places.seats import Listening, Seats, listening_at
-from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Triple, Zone, ZoneYield, lay_out
+from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
 from roommodes.project.changes import changed_text, laws_in
 from roommodes.project.constructions import Construction, InCode, library
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import processor_of, wished_of
+from roommodes.project.room import ears_of, height_of, room_of, solid_faces, sorted_corners
 from roommodes.project.tables import (
     KeepOutTable,
     LayoutTable,
     ProjectTables,
-    RoomTable,
     RowTable,
     ScreenTable,
     SearchTable,
@@ -160,7 +159,7 @@ class Project:
     @property
     def zones(self) -> tuple[Zone, ...]:
         """Where subwoofers may stand."""
-        return tuple(map(zone_box, self.tables.zones))
+        return tuple(zone_box(table, height_of(self.tables.blocks, table.on)) for table in self.tables.zones)
 
     @property
     def keep_outs(self) -> tuple[Box, ...]:
@@ -183,7 +182,26 @@ class Project:
     @cached_property
     def room(self) -> Room:
         """The room with its air."""
-        return room_of(self.tables.room)
+        tables = self.tables
+        ears = ears_of(tables.rows, tables.blocks)
+        return room_of(tables.room, tables.blocks, tables.slopes, inside_m=ears[0] if ears else None)
+
+    def require_box(self, what: str) -> None:
+        """Refuse a room that is no box, for `what` works in boxes alone.
+
+        Raises
+        ------
+        OutsideModel : saying so.
+        """
+        if not self.room.is_box:
+            raise OutsideModel(
+                f"{what} works in rooms that are plain boxes only; this one has [[blocks]] or [[slopes]]. Leave them "
+                "out, and keep in mind that the room is then another one."
+            )
+
+    def row_height_m(self, row: RowTable) -> float:
+        """Height of the ears of a row above the floor [m]."""
+        return row.ear_height_m + height_of(self.tables.blocks, row.on)
 
     def constructions(self) -> dict[str, Construction]:
         """The library with the project's own constructions over it, by name."""
@@ -196,7 +214,7 @@ class Project:
         return {**library(), **own, **given}
 
     def surfaces(self) -> tuple[Surface, ...]:
-        """Whole walls that are not rigid, in the order of `rooms.WALLS`, then the regions in the file's order."""
+        """What is not rigid: whole walls in the order of `room.WALLS`, faces of blocks and slopes, then regions."""
         room, known = self.room, self.constructions()
         whole = [
             surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {the_wall(wall)}")
@@ -213,7 +231,17 @@ class Project:
             )
             for index, region in enumerate(self.tables.regions)
         ]
-        return (*whole, *parts)
+        return (*whole, *self._faces_of_solids(), *parts)
+
+    def _faces_of_solids(self) -> Iterator[Surface]:
+        """The faces of blocks and slopes that air touches and that are not rigid."""
+        known = self.constructions()
+        made_of = solid_faces(self.tables.blocks, self.tables.slopes)
+        for face, name in made_of.items():
+            touched = self.room.shape.face(face) if known[name].kind != "rigid" else ()
+            if touched:
+                law = known[name].law(area_m2=sum(part.area_m2 for part in touched))
+                yield whole_face(self.room, face, law, name=f"{name}, {the_wall(face)}")
 
     @cached_property
     def seats(self) -> Seats:
@@ -221,7 +249,7 @@ class Project:
         rows = self.tables.rows
         seats = [(index, row, number) for index, row in enumerate(rows) for number in range(len(row.y_m))]
         return Seats(
-            position_m=np.array([(row.x_m, row.y_m[number], row.ear_height_m) for _, row, number in seats]),
+            position_m=np.array(ears_of(rows, self.tables.blocks)),
             name=tuple(f"{row.name} {number + 1}" for _, row, number in seats),
             weight=np.array([row.weight for _, row, _ in seats], dtype=np.float64),
             row=np.array([index for index, _, _ in seats], dtype=np.intp),
@@ -245,6 +273,7 @@ class Project:
         return Ground(
             keep_outs=self.keep_outs,
             room_m=self.room.size_m,
+            shape=None if self.room.is_box else self.room.shape,
             cabinet=cabinet_of(self.tables.subwoofer),
             ears=Ears(position_m=self.seats.position_m, distance_m=self.search.seat_distance_m),
         )
@@ -261,17 +290,6 @@ def layout_of(table: LayoutTable) -> Layout:
         gain_db=table.gain_db or (0.0,) * count,
         delay_ms=table.delay_ms or (0.0,) * count,
         polarity=table.polarity or (1,) * count,
-    )
-
-
-def room_of(table: RoomTable) -> Room:
-    """The table as the model's room, to the micrometre."""
-    return Room(
-        length_m=round(table.length_m, 6),
-        width_m=round(table.width_m, 6),
-        height_m=round(table.height_m, 6),
-        air=Air(temperature_c=table.temperature_c),
-        loss_factor=table.loss_factor,
     )
 
 
@@ -292,9 +310,10 @@ def cabinet_of(table: SubwooferTable) -> Cabinet | None:
     )
 
 
-def zone_box(table: ZoneTable) -> Zone:
-    """The zone with its corners sorted."""
-    low, high = sorted_corners(table.from_m, table.to_m)
+def zone_box(table: ZoneTable, floor_m: float = 0.0) -> Zone:
+    """The zone with its corners sorted; its heights count from `floor_m`."""
+    (ax, ay, az), (bx, by, bz) = sorted_corners(table.from_m, table.to_m)
+    low, high = (ax, ay, az + floor_m), (bx, by, bz + floor_m)
     return Zone(name=table.name, low=low, high=high, spacing_m=table.spacing_m)
 
 
@@ -304,14 +323,8 @@ def keep_out_box(table: KeepOutTable) -> Box:
     return Box(name=table.name, low=low, high=high)
 
 
-def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
-    """Low and high corner of the box between two opposite corners."""
-    (ax, ay, az), (bx, by, bz) = a, b
-    return (min(ax, bx), min(ay, by), min(az, bz)), (max(ax, bx), max(ay, by), max(az, bz))
-
-
 def surface_of(
-    construction: Construction, wall: Wall, a: tuple[float, float], b: tuple[float, float], *, name: str
+    construction: Construction, wall: str, a: tuple[float, float], b: tuple[float, float], *, name: str
 ) -> Surface:
     """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap."""
     low = (round(min(a[0], b[0]), 6), round(min(a[1], b[1]), 6))
@@ -320,6 +333,9 @@ def surface_of(
     return Surface(wall=wall, from_m=low, to_m=high, law=construction.law(area_m2=area), name=name)
 
 
-def the_wall(wall: Wall) -> str:
-    """What a person calls a wall: "left wall", "floor"."""
-    return wall if wall in {"floor", "ceiling"} else f"{wall} wall"
+def the_wall(face: str) -> str:
+    """What a person calls a face: "left wall", "floor", "top of the riser", "roof"."""
+    if face in {"front", "rear", "left", "right"}:
+        return f"{face} wall"
+    owner, _, side = face.rpartition(": ")
+    return f"{side} of the {owner}" if owner else face

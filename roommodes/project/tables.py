@@ -9,10 +9,11 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, Field
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import Room, Wall
+from roommodes.acoustics.room import Room
 from roommodes.project.constructions import ConstructionTable
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
+from roommodes.project.shape_tables import BlockTable, Point, SlopeTable, WallPoint
 from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.subwoofer.tables import SubwooferTable
@@ -28,8 +29,6 @@ _DEFAULT_LOSS_FACTOR = Room(length_m=1.0, width_m=1.0, height_m=1.0).loss_factor
 
 Length = Annotated[float, Range(low=1.5, high=60.0, unit="m")]
 Coordinate = Annotated[float, Range(low=0.0, high=60.0, unit="m")]
-Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], several(3, "[x, y, z] in m")]
-WallPoint = Annotated[tuple[Coordinate, Coordinate], several(2, "[along, up] in m")]
 Gain = Annotated[float, Range(low=-60.0, high=20.0, unit="dB")]
 Delay = Annotated[float, Range(low=0.0, high=100.0, unit="ms")]
 SearchGain = Annotated[float, Range(low=-40.0, high=0.0, unit="dB")]
@@ -38,7 +37,10 @@ Count = Annotated[int, Range(low=1, high=MAX_COUNT, unit="subwoofers")]
 
 
 class RoomTable(Table):
-    """The rectangular room. x runs from the front (screen) wall to the rear, y from left to right, z up."""
+    """The box that encloses the room. x runs from the front (screen) wall to the rear, y from left to right, z up.
+
+    What of it is not air is told by [[blocks]] and [[slopes]]; without any the room is the box itself.
+    """
 
     length_m: Length = Field(description="Inner length along x, front to rear [m].", examples=[6.2])
     width_m: Length = Field(description="Inner width along y, left to right [m].", examples=[4.4])
@@ -68,9 +70,15 @@ class RegionTable(Table):
     """A rectangle of a wall with its own construction; it replaces what is under it, also earlier regions.
 
     Corners are [along, up]: along is y on front and rear, x on left and right; on floor and ceiling they are [x, y].
+    The faces of a block go by the same axes; on a slope corners are [across, down]: the distance along the level axis,
+    then down the slope from its from_m.
     """
 
-    wall: Wall = Field(description="The wall it lies on.", examples=["left"])
+    wall: Name = Field(
+        description="The wall it lies on: front, rear, left, right, floor, ceiling; or a face of a block such as "
+        '"riser: top", or the name of a slope.',
+        examples=["left", "riser: top"],
+    )
     from_m: WallPoint = Field(description="One corner [m].", examples=[[1.0, 0.3]])
     to_m: WallPoint = Field(description="The opposite corner [m].", examples=[[3.4, 2.4]])
     construction: Name = Field(description="What it is made of.", examples=["glass pane 6 mm"])
@@ -85,7 +93,10 @@ class RowTable(Table):
         description="Distance of each seat from the left wall, one number per seat [m].", examples=[[1.4, 2.2, 3.0]]
     )
     ear_height_m: Coordinate = Field(
-        description="Height of the ears above the floor, riser included [m].", examples=[1.15]
+        description="Height of the ears above the floor [m]; with `on`, above the top of that block.", examples=[1.15]
+    )
+    on: Name | None = Field(
+        default=None, description="The block that the row stands on; left out: the floor.", examples=["riser"]
     )
     weight: Annotated[float, Range(low=0.0, high=1000.0, above_low=True)] = Field(
         default=1.0, description="What each seat of the row counts in the search.", examples=[2.0]
@@ -110,7 +121,10 @@ class ScreenTable(Table):
 
 
 class ZoneTable(Table):
-    """Where a subwoofer's acoustic centre may be: a point, a line, a rectangle or a box between two corners."""
+    """Where a subwoofer's acoustic centre may be: a point, a line, a rectangle or a box between two corners.
+
+    Heights count from the floor, or from the top of the block that the zone is `on`.
+    """
 
     name: Name = Field(description="What you call the zone.", examples=["front wall"])
     from_m: Point = Field(description="One corner, [x, y, z] [m].", examples=[[0.3, 0.4, 0.3]])
@@ -121,6 +135,9 @@ class ZoneTable(Table):
     at_most: Count | None = Field(default=None, description="Most subwoofers in this zone.", examples=[2])
     fixed: bool = Field(
         default=False, description="true: a subwoofer stands here in every layout; for a zone that is one point."
+    )
+    on: Name | None = Field(
+        default=None, description="The block that the subwoofers stand on; left out: the floor.", examples=["riser"]
     )
 
 
@@ -272,6 +289,10 @@ class ProjectTables(Table):
     format: Literal[1] = Field(description="Version of this file format.", examples=[1])
     name: Name = Field(description="What you call the project.", examples=["Attic cinema"])
     room: RoomTable = Field(description="The room: size, air, loss.")
+    blocks: Annotated[tuple[BlockTable, ...], AnyLength] = Field(
+        default=(), description="What stands in the room and is not air: risers, stages, columns, chimney breasts."
+    )
+    slopes: Annotated[tuple[SlopeTable, ...], AnyLength] = Field(default=(), description="Where the ceiling falls.")
     walls: WallsTable = Field(default=WallsTable(), description="What each whole wall is made of.")
     regions: Annotated[tuple[RegionTable, ...], AnyLength] = Field(
         default=(), description="Parts of walls that are made of something else."

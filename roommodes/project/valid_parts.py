@@ -7,6 +7,7 @@ from typing import Any
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
+from roommodes.project.shape_tables import BlockTable, SlopeTable
 from roommodes.project.tables import (
     KeepOutTable,
     LayoutTable,
@@ -41,9 +42,9 @@ class Parts:
 
     Parameters
     ----------
-    regions, rows, zones, keep_outs : valid entries by their index in the file.
+    blocks, slopes, regions, rows, zones, keep_outs : valid entries by their index in the file.
     constructions : valid ones by name; `named` holds all names that the file gives, valid or not.
-    used : every construction's name that a wall or region asks for, with its key path.
+    used : every construction's name that a wall, region, block or slope asks for, with its key path.
     whole : tables of which every entry is valid.
     given : tables that the file has.
     subwoofer_keys : what the file's [subwoofer] gives, valid or not.
@@ -51,6 +52,8 @@ class Parts:
 
     room: RoomTable | None
     walls: WallsTable | None
+    blocks: Mapping[int, BlockTable]
+    slopes: Mapping[int, SlopeTable]
     regions: Mapping[int, RegionTable]
     constructions: Mapping[str, Any]
     rows: Mapping[int, RowTable]
@@ -75,7 +78,7 @@ class Parts:
         """From the valid parts by key (lists as dictionaries by index) and the file's tree."""
         whole = set()
         entries: dict[str, dict[Any, Any]] = {}
-        for key in ("regions", "rows", "zones", "keep_outs", "constructions"):
+        for key in ("blocks", "slopes", "regions", "rows", "zones", "keep_outs", "constructions"):
             found = valid.get(key)
             entries[key] = found if isinstance(found, dict) else {}
             raw = tree.get(key, ())
@@ -85,6 +88,8 @@ class Parts:
         return cls(
             room=valid.get("room"),
             walls=valid.get("walls"),
+            blocks=entries["blocks"],
+            slopes=entries["slopes"],
             regions=entries["regions"],
             constructions=entries["constructions"],
             rows=entries["rows"],
@@ -112,9 +117,16 @@ def _used_constructions(tree: Mapping[str, Any]) -> Iterator[tuple[Path, str]]:
         for wall in WALLS:
             if isinstance(name := walls.get(wall), str):
                 yield ("walls", wall), name
-    for index, region in enumerate(regions if isinstance(regions, list) else ()):
-        if isinstance(region, dict) and isinstance(name := region.get("construction"), str):
-            yield ("regions", index, "construction"), name
+    for key, entries in (("regions", regions), ("blocks", tree.get("blocks")), ("slopes", tree.get("slopes"))):
+        for index, entry in enumerate(entries if isinstance(entries, list) else ()):
+            if not isinstance(entry, dict):
+                continue
+            if isinstance(name := entry.get("construction"), str):
+                yield (key, index, "construction"), name
+            faces = entry.get("faces")
+            for face, name in faces.items() if isinstance(faces, dict) else ():
+                if isinstance(name, str):
+                    yield (key, index, "faces", face), name
 
 
 def metres(value: float) -> str:

@@ -10,6 +10,7 @@ from roommodes.acoustics.room_boundary import MOST_WAVES, Reaction
 from roommodes.acoustics.visible_surfaces import visible
 
 MOST_BETA = 100.0  # up to which the model is held against independent solutions
+SHAPED_BETA = 1.5  # the same in rooms that are no boxes
 PER_OCTAVE = 12  # frequencies at which walls are looked at
 
 
@@ -29,6 +30,12 @@ def reaction_warnings(room: Room, surfaces: Sequence[Surface], *, low_hz: float,
                 f"{surface.name}: its admittance reaches {reaction.most:.0f} times that of air at {hz[worst]:.0f} Hz. "
                 f"The model was checked up to {MOST_BETA:.0f}; above, take levels near that frequency as rough. "
                 "A real wall has some resistance: give it one."
+            )
+        elif not room.is_box and reaction.most > SHAPED_BETA:
+            yield (
+                f"{surface.name}: its admittance reaches {reaction.most:.1f} times that of air at {hz[worst]:.0f} Hz. "
+                f"In rooms that are no boxes the model was checked up to {SHAPED_BETA:g}; above, take levels near that "
+                "frequency as rough."
             )
         elif max(map(reaction.wave_order, sides)) > MOST_WAVES:
             springy = int((reaction.wavenumber * reaction.beta.imag).argmax())

@@ -255,7 +255,7 @@ def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...
         "the candidates does."
     )
     if not usual.stands_free[own[0]]:
-        return (f"{found} A keep-out is in the way there.",)
+        return (f"{found} Something is in the way there.",)
     return (f"{found} If they may stand there, let a zone reach there, or take a smaller spacing_m.",)
 
 

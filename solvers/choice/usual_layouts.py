@@ -53,7 +53,7 @@ class UsualLayout:
 
 
 def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]]) -> tuple[UsualLayout, ...]:
-    """The usual layouts with so many subs; those with a sub in a listener's lap are left out.
+    """The usual layouts with so many subs; those with a sub in a listener's lap or in a block are not.
 
     Parameters
     ----------
@@ -72,16 +72,24 @@ def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]
         gap = np.linalg.norm(np.array(positions)[:, None] - seats[None], axis=-1)
         if gap.min() < CLEAR_OF_SEATS_M:
             continue
+        if not project.room.is_box and not project.room.shape.contains(np.array(positions)).all():
+            continue
         free = True
         if cabinet is not None:
-            fits = cabinet.fits(np.array(positions), project.room.size_m, project.keep_outs, clearance=False)
+            fits = cabinet.fits(
+                np.array(positions),
+                project.room.size_m,
+                project.keep_outs,
+                clearance=False,
+                shape=project.ground().shape,
+            )
             free = bool(fits.all())
         found.append(UsualLayout(name=name, positions_m=positions, stands_free=free))
     return tuple(found)
 
 
 def _places(project: Project) -> dict[str, tuple[float, float, float]]:
-    """Acoustic centres of cabinets on the floor, as near to the walls as the air that they need behind them allows."""
+    """Acoustic centres of cabinets on what carries them, as near to walls as the air they need behind them allows."""
     length, width, height = project.room.size_m
     size = project.subwoofer.cabinet_m
     cabinet = cabinet_of(project.subwoofer)
@@ -94,9 +102,13 @@ def _places(project: Project) -> dict[str, tuple[float, float, float]]:
     rear = length - front
     floor = min(max(0.0, up / 2.0 + under + upward), height / 2.0)
 
+    def on_what_carries(x: float, y: float) -> tuple[float, float, float]:
+        under_m = 0.0 if project.room.is_box else project.room.shape.stands_on_m((x, y, height / 2.0))
+        return (x, y, floor + under_m)
+
     def corner(x: float, *, right: bool) -> tuple[float, float, float]:
         inset = min(across, width) / 2.0
-        return (x, width - inset if right else inset, floor)
+        return on_what_carries(x, width - inset if right else inset)
 
     side = min(behind, width / 2.0)  # a cabinet at a side wall faces across the room
     return {
@@ -104,8 +116,8 @@ def _places(project: Project) -> dict[str, tuple[float, float, float]]:
         FRONT_RIGHT: corner(front, right=True),
         REAR_LEFT: corner(rear, right=False),
         REAR_RIGHT: corner(rear, right=True),
-        FRONT: (front, width / 2.0, floor),
-        REAR: (rear, width / 2.0, floor),
-        LEFT: (length / 2.0, side, floor),
-        RIGHT: (length / 2.0, width - side, floor),
+        FRONT: on_what_carries(front, width / 2.0),
+        REAR: on_what_carries(rear, width / 2.0),
+        LEFT: on_what_carries(length / 2.0, side),
+        RIGHT: on_what_carries(length / 2.0, width - side),
     }

@@ -5,11 +5,13 @@ from math import floor, log10
 from typing import Any
 
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES
+from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.measured.loading import MeasuredSet
-from roommodes.project.project import Project, room_of
+from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
+from roommodes.project.room import room_of
 from roommodes.project.tables import ProjectTables
+from roommodes.shapes.faces import PLANE_AXES
 from roommodes.toml.edit import with_table, with_values
 from roommodes.toml.lines import Path
 from roommodes.toml.values import number

@@ -16,7 +16,8 @@ from math import pi
 
 import numpy as np
 
-from roommodes.acoustics.ports import Ports, Precision
+from roommodes.acoustics.ports import Ports
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Pane, Surface, WallLaw
 from roommodes.acoustics.room_boundary import boundary_of
 from roommodes.acoustics.strengths import LocalStrength, PlateStrength, Strength

@@ -63,7 +63,8 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
     def seen(number: tuple[int, int, int]) -> bool:
         return any(number in modes and modes[number].frequency_hz <= top for modes in found)
 
-    numbers = sorted(filter(seen, {**drawn, **fitted}), key=textbook_hz)[:MOST_MODES]
+    names = [(n[0], n[1], n[2]) for n in {**drawn, **fitted}]
+    numbers = sorted(filter(seen, names), key=textbook_hz)[:MOST_MODES]
     return tuple(
         MovedMode(number=n, textbook_hz=textbook_hz(n), drawn=drawn.get(n), fitted=fitted.get(n)) for n in numbers
     )

@@ -13,13 +13,14 @@ from typing import Any, Literal
 import numpy as np
 
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import WALLS, Room, Surface, Wall
+from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.project.constructions import KINDS, AnyConstruction, Construction
-from roommodes.project.project import Project, room_of, surface_of
+from roommodes.project.project import Project, surface_of
 from roommodes.project.reading import nearest
+from roommodes.project.room import room_of
 from roommodes.toml.values import Range, number
 
 Group = Literal["walls", "loss", "size", "subs", "microphones"]
@@ -193,9 +194,7 @@ class Space:
         return tuple(surface for surface, _ in found), tuple(name for _, name in found)
 
     @staticmethod
-    def _surface(
-        situation: Situation, name: str, wall: Wall, a: tuple[float, float], b: tuple[float, float]
-    ) -> Surface:
+    def _surface(situation: Situation, name: str, wall: str, a: tuple[float, float], b: tuple[float, float]) -> Surface:
         return surface_of(Construction(name=name, table=situation.tables[name]), wall, a, b, name=name)
 
     def _walls(self) -> list[Parameter]:

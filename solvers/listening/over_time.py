@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
-from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel

@@ -22,6 +22,7 @@ from dataclasses import dataclass, replace
 from math import ceil, pi
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes, Floats
@@ -41,6 +42,8 @@ class Plane:
     x_m, y_m : (n_x,), (n_y,) of the map, walls included [m].
     height_m : mean height of the ears [m].
     nodes_x_m, nodes_y_m : (m_x,), (m_y,) where the pressure must be known [m].
+    air : (n_x, n_y) which points of the map lie in the air, in a room that is no box: there the pressure must be
+        known at all of these. None in a box.
     """
 
     x_m: Floats
@@ -48,9 +51,12 @@ class Plane:
     height_m: float
     nodes_x_m: Floats
     nodes_y_m: Floats
+    air: NDArray[np.bool_] | None = None
 
     def nodes_m(self) -> Floats:
-        """All nodes, x slowest: (m_x * m_y, 3) [m]."""
+        """All nodes, x slowest: (n_node, 3) [m]."""
+        if self.air is not None:
+            return _grid(self.x_m, self.y_m, self.height_m)[self.air.ravel()]
         return _grid(self.nodes_x_m, self.nodes_y_m, self.height_m)
 
     def pressure(
@@ -60,7 +66,7 @@ class Plane:
 
         Parameters
         ----------
-        at_nodes : (n_freq, m_x * m_y, n_sub), transfer from every sub [1/m].
+        at_nodes : (n_freq, n_node, n_sub), transfer from every sub [1/m].
         weights : (n_freq, n_sub), the subs' drives.
         sub_m : (n_sub, 3) [m].
         room : where it is.
@@ -68,8 +74,10 @@ class Plane:
 
         Returns
         -------
-        (n_freq, n_x, n_y) [1/m].
+        (n_freq, n_x, n_y) [1/m]; where there is no air the pressure of the nearest air.
         """
+        if self.air is not None:
+            return self._filled(np.einsum("fpc,fc->fp", at_nodes, weights))
         at_nodes = at_nodes - rough(self.nodes_m(), sub_m, room, frequency_hz)
         smooth = np.einsum("fpc,fc->fp", at_nodes, weights)
         smooth = smooth.reshape(len(weights), len(self.nodes_x_m), len(self.nodes_y_m))
@@ -78,6 +86,18 @@ class Plane:
         near = rough(_grid(self.x_m, self.y_m, self.height_m), sub_m, room, frequency_hz)
         rough_sum = np.einsum("fpc,fc->fp", near, weights).reshape(len(weights), len(self.x_m), len(self.y_m))
         return np.asarray(along_x @ smooth @ along_y.T + rough_sum)
+
+    def _filled(self, in_air: Complexes) -> Complexes:
+        """Values at the air's points (n_freq, n_node) on the whole map: (n_freq, n_x, n_y)."""
+        assert self.air is not None, "of a room that is no box"
+        index = np.full(self.air.shape, -1)
+        index[self.air] = np.arange(int(self.air.sum()))
+        known, wanted = np.argwhere(self.air), np.argwhere(~self.air)
+        step = np.array([self.x_m[1] - self.x_m[0], self.y_m[1] - self.y_m[0]])
+        gap = (((wanted[:, None] - known[None]) * step) ** 2).sum(axis=2)
+        if len(wanted):
+            index[tuple(wanted.T)] = index[tuple(known[gap.argmin(axis=1)].T)]
+        return np.asarray(in_air[:, index])
 
 
 def listening_plane(room: Room, *, ear_height_m: float, highest_hz: float, sub_m: Floats) -> Plane:
@@ -95,10 +115,13 @@ def listening_plane(room: Room, *, ear_height_m: float, highest_hz: float, sub_m
     wavenumber = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
     x, y = (np.linspace(0.0, side, max(3, 1 + round(side / spacing))) for side in (length, width))
     nodes_x, nodes_y = (_nodes(side, ceil(0.5 * wavenumber * side) + EXTRA_NODES) for side in (length, width))
-    plane = Plane(x_m=x, y_m=y, height_m=ear_height_m, nodes_x_m=nodes_x, nodes_y_m=nodes_y)
+    air = None if room.is_box else room.shape.contains(_grid(x, y, ear_height_m)).reshape(len(x), len(y))
+    plane = Plane(x_m=x, y_m=y, height_m=ear_height_m, nodes_x_m=nodes_x, nodes_y_m=nodes_y, air=air)
     step = APART_M if ear_height_m < 0.5 * room.height_m else -APART_M
     while _nearest(plane.nodes_m(), sub_m) < APART_M:
-        plane = replace(plane, height_m=plane.height_m + step)
+        height = plane.height_m + step
+        air = None if room.is_box else room.shape.contains(_grid(x, y, height)).reshape(len(x), len(y))
+        plane = replace(plane, height_m=height, air=air)
     return plane
 
 

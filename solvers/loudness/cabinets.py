@@ -79,15 +79,16 @@ def standings(project: Project, position_m: Floats) -> tuple[Standing, ...]:
     cabinet = cabinet_of(project.subwoofer)
     if cabinet is None:
         return ()
-    room = project.room.size_m
+    room, shape = project.room.size_m, project.ground().shape
     faces = {*cabinet.free_faces, "rear"} if cabinet.ventilation_m > 0.0 else set(cabinet.free_faces)
-    turned = [cabinet.facing_at(_triple(at), room, project.keep_outs) for at in position_m]
+    turned = [cabinet.facing_at(_triple(at), room, project.keep_outs, shape) for at in position_m]
     boxes: list[tuple[Triple, Triple]] = []
     for at, facing in zip(position_m, turned, strict=True):
         low_m, high_m = cabinet.boxes(at[None], facing, clearance=False)
         boxes.append((_triple(low_m[0]), _triple(high_m[0])))
     things: list[tuple[str, Triple, Triple]] = [
-        (f"keep-out {box.name}", box.low, box.high) for box in project.keep_outs
+        *((f"keep-out {box.name}", box.low, box.high) for box in project.keep_outs),
+        *((f"block {block.name}", block.low_m, block.high_m) for block in project.room.blocks),
     ]
     found = []
     for k, (facing, (low, high)) in enumerate(zip(turned, boxes, strict=True)):

@@ -118,4 +118,9 @@ def _room_of(project: Project) -> dict[str, Any]:
     """All of a project that its field and its modes depend on, places of seats and subs aside."""
     tables = project.tables.model_dump()
     band = project.search.band_hz[1]  # the modes end there
-    return {"band": min(band, MOST_MODES_HZ), **{key: value for key, value in tables.items() if key not in ELSEWHERE}}
+    air = project.room.volume_m3  # blocks may cut it in two: then the first seat tells which part counts
+    return {
+        "band": min(band, MOST_MODES_HZ),
+        "air": air,
+        **{key: value for key, value in tables.items() if key not in ELSEWHERE},
+    }

@@ -19,11 +19,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES, WALLS, Room, Surface
+from roommodes.acoustics.room import AXIS_OF_WALL, WALLS, Room, Surface
 from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
 from roommodes.project.project import Project
 from roommodes.project.tables import ProjectTables
+from roommodes.shapes.faces import PLANE_AXES
 
 CABINETS, EARS, ROOM = "cabinets' places", "ears' places", "size of the room"
 TEMPERATURE, DRIVES = "temperature", "drive settings"
@@ -249,6 +250,7 @@ def inputs_of(
     n_slot : most subs of any plan.
     ear_seat : (n_ear,) whose ears they are; left out, every seat has one point.
     """
+    project.require_box("tolerance")
     seat = np.arange(len(ear_m)) if ear_seat is None else ear_seat
     table, known = project.tables.tolerance, project.constructions()
     properties = []

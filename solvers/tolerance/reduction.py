@@ -16,7 +16,8 @@ from scipy.stats import qmc
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.ports import PortMatrices, Ports, Precision
+from roommodes.acoustics.ports import PortMatrices, Ports
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
 from roommodes.acoustics.transfer import bulk_k2, strength_times
@@ -137,6 +138,8 @@ class _Learner:
         self.ear_fit, self.cabinet_fit = fits
         self.room = inputs.project.room
         self.k2_modes = ports.k2_modes[tuple(number.T)]
+        kept = (slice(None), *number.T)
+        self.shapes = (ports.field.seat_shapes[kept], ports.field.source_shapes[kept])  # (point, m) each
         self.speeds = [Air(temperature_c=float(one)).speed_of_sound_m_s for one in samples.temperature_c]
 
     def level(self, hz: float) -> Level:
@@ -189,7 +192,7 @@ class _Learner:
         w = np.array([omega], dtype=np.complex128)
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
         ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
-        shapes = [self._shapes(low, factors) for factors in (self.ports.seat_factors, self.ports.source_factors)]
+        shapes = [shape[:, low] for shape in self.shapes]
         found = []
         for index, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
             k2_here = k2 * (self.room.air.speed_of_sound_m_s / speed) ** 2
@@ -215,11 +218,6 @@ class _Learner:
         weight, mixture = np.linalg.eigh(answers.conj().T @ answers)
         strong = weight > LEAST**2 * weight[-1]
         return np.asarray(np.linalg.qr(answers @ (mixture[:, strong] / weight[strong] ** 0.5))[0])
-
-    def _shapes(self, low: NDArray[np.intp], factors: tuple[Floats, Floats, Floats]) -> Floats:
-        """Low modes' shapes at the stencils' points: (n_point, m)."""
-        number = self.number[low]
-        return np.asarray(np.prod([factors[axis][:, number[:, axis]] for axis in range(3)], axis=0))
 
 
 def _stencil(places: Places, size_m: Floats) -> tuple[Floats, Floats]:

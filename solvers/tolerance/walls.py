@@ -24,12 +24,13 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import PLANE_AXES, Pane, Room, Surface
+from roommodes.acoustics.room import Pane, Room, Surface
 from roommodes.acoustics.room_boundary import PLATE_MARGIN, Boundary
 from roommodes.acoustics.strengths import LocalStrength, PlateStrength, SkinStrength, Strength, plate_modes
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_laws import ALPHA_MAX, Absorption, ConstantAdmittance, admittance_of_absorption
 from roommodes.arrays import Complexes, Floats
+from roommodes.shapes.faces import PLANE_AXES
 from solvers.tolerance.inputs import Builds, Inputs, construction_names
 
 Indices = NDArray[np.intp]

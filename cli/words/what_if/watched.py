@@ -68,9 +68,9 @@ def modes_words(now: Sequence[BuiltMode], before: Sequence[BuiltMode]) -> str:
     return f"Modes that moved: {'; '.join(moved[:SHOWN])}{more}."
 
 
-def _numbered(modes: Sequence[BuiltMode]) -> dict[tuple[tuple[int, int, int], int], BuiltMode]:
+def _numbered(modes: Sequence[BuiltMode]) -> dict[tuple[tuple[int, ...], int], BuiltMode]:
     """Modes by their numbers, those that the walls split in their order."""
-    found: dict[tuple[tuple[int, int, int], int], BuiltMode] = {}
+    found: dict[tuple[tuple[int, ...], int], BuiltMode] = {}
     for mode in modes:
         place = sum(number == mode.number for number, _ in found)
         found[mode.number, place] = mode

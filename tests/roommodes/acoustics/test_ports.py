@@ -5,9 +5,11 @@ import pytest
 
 from roommodes.acoustics import imaginary
 from roommodes.acoustics.contraction import adjacent_walls, parallel_walls
-from roommodes.acoustics.ports import Ports, Precision, tail_weights
-from roommodes.acoustics.room import AXIS_OF_WALL, PLANE_AXES, Room
+from roommodes.acoustics.ports import Ports, tail_weights
+from roommodes.acoustics.precision import Precision
+from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.acoustics.wall_bases import Family, cosine_table, legendre_family
+from roommodes.shapes.faces import PLANE_AXES
 
 ROOM = Room(length_m=4.3, width_m=3.1, height_m=2.4)
 COUNTS = (560, 400, 320)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import WALLS, Pane, Room, Surface, Wall
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring

@@ -186,7 +186,7 @@ WRONG: list[tuple[str, Any]] = [
     ("room", {"length_m": 0.4, "width_m": 4, "height_m": 2}),
     ("room", {"length_m": "6", "width_m": 4, "height_m": 2}),
     ("walls", {"top": "brick"}),
-    ("regions", [{"wall": "up", "from_m": [0, 0], "to_m": [1, 1], "construction": "brick"}]),
+    ("regions", [{"wall": 3, "from_m": [0, 0], "to_m": [1, 1], "construction": "brick"}]),
     ("regions", [{"wall": "left", "from_m": [0], "to_m": [1, 1], "construction": "brick"}]),
     ("search", {"counts": [0]}),
     ("search", {"counts": []}),

@@ -1,0 +1,163 @@
+"""Blocks and slopes in the views: outlines as built, what stands before a wall, where the ceiling falls."""
+
+import textwrap
+from dataclasses import replace
+
+from cli.drawing.labels import View, free_place
+from cli.drawing.primitives import SLOPES, SOLIDS, WALLS, Point, Sheet
+from cli.figures.lettering import SMALL_MM, text_width
+from cli.terminal.output import clean
+from roommodes.acoustics.room import Room
+from roommodes.shapes.outlines import outline_along
+from roommodes.shapes.solids import Block, Slope
+
+LABEL_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8)  # where along its line a slope's words may stand
+OVERHEAD_M = 1.2  # what hangs higher is dashed in the plan
+HANGING = replace(SOLIDS, dashes_mm=(2.4, 1.2))
+
+
+def room_outline(sheet: Sheet, view: View, room: Room) -> None:
+    """The outline of the room's air, and its blocks and slopes within it."""
+    if room.is_box:
+        sheet.box(WALLS, (0.0, 0.0), view.size)
+        return
+    normal = 3 - view.across - view.up
+    for loop in outline_along(room.shape, normal):
+        points = []
+        for first, second in loop.tolist():
+            point = [0.0, 0.0, 0.0]
+            point[view.across], point[view.up] = first, second
+            points.append(view.at((point[0], point[1], point[2])))
+        sheet.path(WALLS, points, closed=True)
+
+
+def solids(sheet: Sheet, view: View, room: Room, near: tuple[int, int] | None) -> None:
+    """Blocks and the lines of slopes; with `near` (axis, side) what reaches before that wall."""
+    for block in _shown(room, near):
+        low, high = view.corners(block.low_m, block.high_m)
+        layer = HANGING if near is None and block.low_m[2] > OVERHEAD_M else SOLIDS
+        if near is None:
+            sheet.box(layer, low, high, hatch=_full(block, room))
+        else:
+            sheet.path(layer, _under_slopes(view, room, block), closed=True)
+    for slope in room.slopes:
+        for _, ends in _lines(view, room, slope):
+            sheet.path(SLOPES, ends)
+
+
+def solid_names(
+    sheet: Sheet, view: View, room: Room, near: tuple[int, int] | None, taken: list[tuple[Point, Point]]
+) -> None:
+    """Names and heights of what `solids` draws, where they meet least of what is `taken`."""
+    there = list(taken)
+    for block in _shown(room, near):
+        low, high = view.corners(block.low_m, block.high_m)
+        if near is not None:
+            high = (high[0], min(y for _, y in _under_slopes(view, room, block)[2:]))
+        words = clean(block.name, 40)
+        if near is None and not _full(block, room):
+            words += f", {1e3 * block.low_m[2]:.0f} to {1e3 * block.high_m[2]:.0f} above floor"
+        letters = max(8, int((high[0] - low[0] - 2.0) / text_width("a")))
+        lines = textwrap.wrap(words, letters, max_lines=4, placeholder="…")
+        step = SMALL_MM + 1.1
+        size = (max(map(text_width, lines)), step * len(lines))
+        middle = 0.5 * (low[0] + high[0])
+        spare = max(0.0, high[1] - low[1] - size[1] - 2.0)
+        places = [(middle, high[1] - 1.0 - 0.5 * size[1] - share * spare) for share in (0.0, 0.25, 0.5, 0.75, 1.0)]
+        x, y = free_place(places, size, there, view.size)
+        for number, line in enumerate(lines):
+            sheet.label((x, y + 0.5 * (size[1] - step) - step * number), line, backed=True)
+        there.append(((x - 0.5 * size[0], y - 0.5 * size[1]), (x + 0.5 * size[0], y + 0.5 * size[1])))
+    for slope in room.slopes if near is None else ():
+        for height, ends in _lines(view, room, slope):
+            words = f"{clean(slope.name, 24)}: ceiling {1e3 * height:.0f} above floor"
+            (x0, y0), (x1, y1) = ends
+            flat = abs(y1 - y0) < abs(x1 - x0)
+            size = (text_width(words), SMALL_MM) if flat else (SMALL_MM, text_width(words))
+            edge = 0.5 * (size[1] if flat else size[0]) + 1.2
+            places = []
+            for aside in (0.0, 4.0, -4.0, 8.0, -8.0, 12.0, -12.0):
+                for share in LABEL_SHARES:
+                    x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+                    off, most = (y, view.size[1]) if flat else (x, view.size[0])
+                    off = min(max(off + aside, edge), most - edge)
+                    places.append((x, off) if flat else (off, y))
+            x, y = free_place(places, size, there, view.size)
+            sheet.label((x, y), words, backed=True, upright=not flat)
+            there.append(((x - 0.5 * size[0], y - 0.5 * size[1]), (x + 0.5 * size[0], y + 0.5 * size[1])))
+
+
+def whole_blocks(view: View, room: Room) -> list[tuple[Point, Point]]:
+    """Boxes of the blocks that go from floor to ceiling."""
+    return [view.corners(block.low_m, block.high_m) for block in room.blocks if _full(block, room)]
+
+
+def above_slopes(view: View, room: Room) -> list[tuple[Point, Point]]:
+    """Boxes around what lies above the slopes that are seen from their side."""
+    found = []
+    for slope in room.slopes:
+        if view.up == 2 and view.across == slope.axis:
+            low, high = [0.0, 0.0, min(slope.from_m[1], slope.to_m[1])], [0.0, 0.0, room.height_m]
+            low[slope.axis], high[slope.axis] = slope.span_m
+            found.append(view.corners((low[0], low[1], low[2]), (high[0], high[1], high[2])))
+    return found
+
+
+def _shown(room: Room, near: tuple[int, int] | None) -> list[Block]:
+    return [
+        block
+        for block in room.blocks
+        if min(high - low for low, high in zip(block.low_m, block.high_m, strict=True)) > 0.0
+        and (near is None or _reaches(block, room, near))
+    ]
+
+
+def _full(block: Block, room: Room) -> bool:
+    """Whether it goes from floor to ceiling."""
+    return block.low_m[2] <= 0.0 and block.high_m[2] >= room.height_m
+
+
+def _lines(view: View, room: Room, slope: Slope) -> list[tuple[float, list[Point]]]:
+    """The lines at a slope's ends with their heights [m]; none where it is seen from its side: there it is outline."""
+    if view.up == 2 and view.across == slope.axis:
+        return []
+    level = 1 - slope.axis
+    found = []
+    for at, height in (slope.from_m, slope.to_m):
+        if height <= 0.0 or (view.up == 2 and height >= room.height_m):
+            continue
+        ends = []
+        for along in (0.0, room.size_m[level]):
+            point = [0.0, 0.0, height]
+            point[slope.axis], point[level] = at, along
+            ends.append(view.at((point[0], point[1], point[2])))
+        found.append((height, ends))
+    return found
+
+
+def _under_slopes(view: View, room: Room, block: Block) -> list[Point]:
+    """A block seen from its side, as far as it lies below the slopes."""
+    across = view.across
+    low, high = block.low_m[across], block.high_m[across]
+    along = sorted({low, high, *(end for s in room.slopes for end in s.span_m if low < end < high)}, reverse=True)
+    places = [(low, block.low_m[2]), (high, block.low_m[2])]
+    places += [(at, max(block.low_m[2], min(block.high_m[2], _ceiling_m(room, across, at)))) for at in along]
+    points = []
+    for at, height in places:
+        point = [0.0, 0.0, height]
+        point[across] = at
+        points.append(view.at((point[0], point[1], point[2])))
+    return points
+
+
+def _ceiling_m(room: Room, axis: int, at_m: float) -> float:
+    """Height of the ceiling over a place along an axis, by the slopes along it [m]."""
+    over = [s.height_m(at_m) for s in room.slopes if s.axis == axis and s.span_m[0] <= at_m <= s.span_m[1]]
+    return min([room.height_m, *over])
+
+
+def _reaches(block: Block, room: Room, near: tuple[int, int]) -> bool:
+    """Whether a block reaches into the half of the room before a wall."""
+    axis, side = near
+    middle = room.size_m[axis] / 2.0
+    return block.high_m[axis] > middle if side else block.low_m[axis] < middle

@@ -1,0 +1,209 @@
+"""What a box offers to the model: its modes are cosines, and its sums at imaginary wavenumbers are closed.
+
+All modes inside a box of mode numbers are summed one axis at a time (`contraction`); the whole port matrix at
+imaginary wavenumbers comes from `imaginary`. It is the maker of `ports.RigidField` for rectangular rooms; its modes
+have three axes, their numbers along x, y and z.
+"""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial
+from math import ceil, pi
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics import imaginary
+from roommodes.acoustics.contraction import (
+    Factors,
+    adjacent_walls,
+    mode_products,
+    parallel_walls,
+    points_to_family,
+    points_to_points,
+    wall_cosines,
+)
+from roommodes.acoustics.precision import Precision
+from roommodes.acoustics.room import Room
+from roommodes.acoustics.wall_bases import Family, cosine_table
+from roommodes.arrays import Floats
+from roommodes.shapes.faces import PLANE_AXES
+
+MOST_TERMS = 6e6  # of any one sum over cosines: bounds time and memory in vast rooms
+
+Parts = tuple[Floats, Floats, Floats, Floats]
+
+
+def counts_to(room: Room, wavenumber: float) -> tuple[int, int, int]:
+    """Cosines per axis so that every mode below `wavenumber` is among them."""
+    x, y, z = (ceil(wavenumber * size / pi) + 1 for size in room.size_m)
+    return (x, y, z)
+
+
+class BoxField:
+    """A rigid box's field between some seats, sources and wall bases.
+
+    Parameters
+    ----------
+    room : the room.
+    families : boundary modes, with tables long enough for `table_counts`.
+    seat_m, source_m : (n_seat, 3), (n_source, 3) [m].
+    max_wavenumber : the largest |k| that will be asked for [1/m].
+    precision : how far the sums go.
+    """
+
+    def __init__(
+        self,
+        room: Room,
+        families: Sequence[Family],
+        *,
+        seat_m: Floats,
+        source_m: Floats,
+        max_wavenumber: float,
+        precision: Precision,
+    ) -> None:
+        self.room = room
+        self.families = tuple(families)
+        self.precision = precision
+        self.nodes = precision.nodes
+        self.volume_m3 = room.volume_m3
+        self.cut_wavenumber = max(precision.cut * max_wavenumber, precision.lowest_cut)
+        self.counts = counts_to(room, self.cut_wavenumber)
+        full = self._plane_counts()
+        self.seat_m, self.source_m = seat_m, source_m
+        self.seat_factors = _point_factors(room, seat_m, full)
+        self.source_factors = _point_factors(room, source_m, full)
+        k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(self.counts, room.size_m, strict=True)]
+        self.k2_modes = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
+
+    @property
+    def size(self) -> int:
+        """Number of boundary modes."""
+        return sum(family.size for family in self.families)
+
+    @property
+    def seat_shapes(self) -> Floats:
+        """The modes at the seats: (seat, nx, ny, nz)."""
+        return mode_products(self.seat_factors, self.counts).reshape(-1, *self.counts)
+
+    @property
+    def source_shapes(self) -> Floats:
+        """The modes at the sources: (source, nx, ny, nz)."""
+        return mode_products(self.source_factors, self.counts).reshape(-1, *self.counts)
+
+    def overlaps(self) -> Floats:
+        """U, every boundary mode's overlap with every mode of the box: (mode, nx, ny, nz) [m]."""
+        parts = [np.empty((0, *self.counts))]
+        for family in self.families:
+            axis = family.normal_axis
+            u, v = PLANE_AXES[axis]
+            first, second = family.first[:, : self.counts[u]], family.second[:, : self.counts[v]]
+            plane = (first[:, None, :, None] * second[None, :, None, :]).reshape(-1, *(self.counts[w] for w in (u, v)))
+            normal = wall_cosines(family.side, self.counts[axis])
+            parts.append(np.moveaxis(plane[family.keep][..., None] * normal, -1, 1 + axis))
+        return np.concatenate(parts)
+
+    def _plane_counts(self) -> tuple[int, int, int]:
+        """Cosines per axis of the sums along walls: as many as the families' tables hold."""
+        fewest = table_counts(self.room, self.precision)
+        held = [[f.table(axis).shape[1] for f in self.families if f.normal_axis != axis] for axis in range(3)]
+        x, y, z = (max(held[axis], default=fewest[axis]) for axis in range(3))
+        return (x, y, z)
+
+    def whole(self) -> Parts:
+        """The whole sums at k^2 = -kappa^2 for all of `nodes`, in the order of PortMatrices' fields."""
+        with ThreadPoolExecutor(len(self.nodes)) as pool:
+            parts = list(pool.map(partial(self._whole, self.seat_m, self.source_m), self.nodes))
+        points, seats, sources, walls = (np.stack([part[i] for part in parts]) for i in range(4))
+        return points, seats, sources, walls
+
+    def low(self, kernel: NDArray[Any]) -> Parts:
+        """The sums over the box: (k, nx, ny, nz) -> in the order of PortMatrices' fields."""
+        planes = {}
+        for axis in {family.normal_axis for family in self.families}:
+            near, far = (wall_cosines(side, self.counts[axis]) for side in (0, 1))
+            moved = np.moveaxis(kernel, 1 + axis, -1)
+            planes[axis] = (moved @ near**2, moved @ (near * far))
+
+        def block(rows: Family, columns: Family) -> Floats:
+            if rows.normal_axis != columns.normal_axis:
+                return adjacent_walls(kernel, rows, columns)
+            return parallel_walls(planes[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
+
+        return (
+            points_to_points(kernel, self.seat_factors, self.source_factors),
+            self._points_low(kernel, self.seat_factors),
+            self._points_low(kernel, self.source_factors),
+            _symmetric(self.families, len(kernel), block),
+        )
+
+    def _points_low(self, kernel: Floats, factors: Factors) -> Floats:
+        n_point = len(factors[0])
+        parts = [np.empty((len(kernel), n_point, 0))]
+        planes: dict[str, Floats] = {}
+        for family in self.families:
+            axis, count = family.normal_axis, self.counts[family.normal_axis]
+            if family.wall not in planes:
+                normal = factors[axis][:, :count] * wall_cosines(family.side, count)
+                moved = np.moveaxis(kernel, 1 + axis, 1)  # (k, normal, u, v)
+                summed = normal @ moved.reshape(len(kernel), count, -1)
+                planes[family.wall] = summed.reshape(len(kernel), n_point, *moved.shape[2:])
+            parts.append(points_to_family(planes[family.wall], factors, family))
+        return np.concatenate(parts, axis=2)
+
+    def _whole(self, seat_m: Floats, source_m: Floats, kappa: float) -> tuple[Floats, Floats, Floats, Floats]:
+        """The whole sums at k^2 = -kappa^2, in the order of PortMatrices' fields."""
+        room = self.room
+        plane = self._plane_counts()
+        axes = {family.normal_axis for family in self.families}
+        walls = {
+            axis: [imaginary.wall_kernel(room, kappa, axis, opposite=far, counts=plane) for far in (False, True)]
+            for axis in axes
+        }
+        edge_wavenumber = min(self.precision.edge_wavenumber, pi * (MOST_TERMS / room.volume_m3) ** (1.0 / 3.0))
+        edge = imaginary.edge_kernel(room, kappa, counts_to(room, edge_wavenumber)) if len(axes) > 1 else np.empty(0)
+
+        def block(rows: Family, columns: Family) -> Floats:
+            if rows.normal_axis != columns.normal_axis:
+                return adjacent_walls(edge, rows, columns)
+            return parallel_walls(walls[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
+
+        def against(point_m: Floats, factors: Factors) -> Floats:
+            parts = [np.empty((len(point_m), 0))]
+            parts += [
+                imaginary.points_against_family(room, kappa, point_m, factors, family, plane)
+                for family in self.families
+            ]
+            return np.concatenate(parts, axis=1)
+
+        return (
+            imaginary.points_against_points(room, kappa, seat_m, source_m),
+            against(seat_m, self.seat_factors),
+            against(source_m, self.source_factors),
+            _symmetric(self.families, 1, block)[0],
+        )
+
+
+def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
+    """How many cosines the families' tables must hold along each axis; fewer in a vast room."""
+    widest = room.volume_m3 / min(room.size_m)  # area of the largest wall [m2]
+    return counts_to(room, min(precision.plane_wavenumber, pi * (MOST_TERMS / widest) ** 0.5))
+
+
+def _point_factors(room: Room, point_m: Floats, counts: tuple[int, int, int]) -> Factors:
+    x, y, z = (cosine_table(room.size_m[i], point_m[:, i], counts[i]) for i in range(3))
+    return (x, y, z)
+
+
+def _symmetric(families: Sequence[Family], depth: int, block: Callable[[Family, Family], Floats]) -> Floats:
+    """The whole boundary matrix (depth, mode, mode) from the blocks on and above its diagonal."""
+    edges = np.cumsum([0, *(family.size for family in families)])
+    result = np.empty((depth, edges[-1], edges[-1]))
+    for i, rows in enumerate(families):
+        for j in range(i, len(families)):
+            part = block(rows, families[j])
+            result[:, edges[i] : edges[i + 1], edges[j] : edges[j + 1]] = part
+            if j > i:
+                result[:, edges[j] : edges[j + 1], edges[i] : edges[i + 1]] = part.transpose(0, 2, 1)
+    return result

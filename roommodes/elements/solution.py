@@ -1,0 +1,171 @@
+"""A rigid room solved: its modes up to a cut, and its answers to loads at a few imaginary wavenumbers.
+
+    (K - k^2 M) p = load,   modes K v = k_n^2 M v,   phi_n = sqrt(V) v_n
+
+All of it depends on the room's shape alone, not on what its walls are made of.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from math import ceil, log2
+from typing import Any
+
+import numpy as np
+from scipy.sparse import csc_array
+from scipy.sparse.linalg import LinearOperator, SuperLU, eigsh, splu
+
+from roommodes.arrays import Floats
+from roommodes.elements.cost import mode_estimate, require_affordable
+from roommodes.elements.matrices import stiffness_and_mass
+from roommodes.elements.mesh import Mesh, mesh_of
+from roommodes.elements.point_sources import Boundary, boundary_of
+from roommodes.running import Running
+from roommodes.shapes.shape import Shape
+
+STEPS_PER_OCTAVE = 16  # of wavenumbers for which a room is solved
+CUT = 2.0  # modes up to this times the highest wavenumber
+NODES = (0.2, 0.34, 0.58, 1.0)  # imaginary wavenumbers over the highest wavenumber: 5e-4 of the tail for this cut
+LANCZOS = 1.4  # vectors that the eigenvalue solver keeps, for each mode
+TOLERANCE = 1e-8  # of the eigenvalues
+SOLVES_PER_MODE = 2.8  # of the eigenvalue solver, as met; for progress alone
+
+REMEMBERED = 4  # solutions
+INTERRUPTED = "interrupted while the shape was solved; nothing was written"
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RigidSolution:
+    """A rigid room solved; picklable, so that it can be kept.
+
+    Parameters
+    ----------
+    mesh : its elements.
+    stiffness, mass : (size, size).
+    k2 : (mode,) squared wavenumbers, rising, the first zero [1/m2].
+    vectors : (size, mode) the modes phi_n, the mean of phi_n^2 over the room 1.
+    max_wavenumber : for which it was made [1/m].
+    """
+
+    mesh: Mesh
+    stiffness: csc_array
+    mass: csc_array
+    k2: Floats
+    vectors: Floats
+    max_wavenumber: float
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {name: value for name, value in self.__dict__.items() if name in self.__dataclass_fields__}
+
+    @property
+    def volume_m3(self) -> float:
+        """Volume of the air [m3]."""
+        return self.mesh.shape.volume_m3
+
+    @property
+    def cut_wavenumber(self) -> float:
+        """All modes up to here are among its modes [1/m]."""
+        return float(self.k2[-1] ** 0.5)
+
+    @property
+    def kappas(self) -> tuple[float, ...]:
+        """The imaginary wavenumbers [1/m]."""
+        return tuple(share * self.max_wavenumber for share in NODES)
+
+    @cached_property
+    def factors(self) -> tuple[SuperLU, ...]:
+        """K + kappa^2 M factorised, one for each of `kappas`."""
+        return tuple(_factor(self.stiffness + kappa**2 * self.mass) for kappa in self.kappas)
+
+    @cached_property
+    def boundary(self) -> Boundary:
+        """A rule for smooth functions on all faces."""
+        return boundary_of(self.mesh, self.mesh.faces)
+
+
+def _factor(matrix: csc_array) -> SuperLU:
+    return splu(csc_array(matrix), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
+
+
+def rounded_up(wavenumber: float) -> float:
+    """The next wavenumber for which rooms are solved, so that near questions share one solution [1/m]."""
+    return float(2.0 ** (ceil(STEPS_PER_OCTAVE * log2(wavenumber) - 1e-9) / STEPS_PER_OCTAVE))
+
+
+def solved(shape: Shape, wavenumber: float, running: Running = Running()) -> RigidSolution:
+    """The rigid room of a shape for wavenumbers up to this [1/m]; the last few are remembered.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel : it would take more memory than is allowed.
+    """
+    return _remembered(shape, rounded_up(wavenumber), _Unseen(running))
+
+
+class _Unseen:
+    """Carries an argument past the memory, which does not tell calls apart by it."""
+
+    def __init__(self, running: Running) -> None:
+        self.running = running
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Unseen)
+
+    def __hash__(self) -> int:
+        return 0
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _remembered(shape: Shape, wavenumber: float, unseen: _Unseen) -> RigidSolution:
+    solution = solve(shape, wavenumber, unseen.running)
+    unseen.running = Running()  # the memory must not hold on to its callbacks
+    return solution
+
+
+def solve(shape: Shape, wavenumber: float, running: Running = Running()) -> RigidSolution:
+    """As `solved`, without memory."""
+    require_affordable(shape, wavenumber, CUT * wavenumber, nodes=len(NODES))
+    mesh = mesh_of(shape, wavenumber)
+    running.check(INTERRUPTED)
+    stiffness, mass = stiffness_and_mass(mesh)
+    count = min(ceil(1.03 * mode_estimate(shape, CUT * wavenumber)) + 4, mesh.size - 2)
+    k2, vectors = lowest_modes(stiffness, mass, count, wavenumber, running)
+    volume = shape.volume_m3
+    k2[0], vectors[:, 0] = 0.0, 0.0
+    vectors[: mesh.n_node, 0] = volume**-0.5  # the wedges' functions have no part in a constant
+    return RigidSolution(
+        mesh=mesh,
+        stiffness=stiffness,
+        mass=mass,
+        k2=k2,
+        vectors=vectors * volume**0.5,
+        max_wavenumber=wavenumber,
+    )
+
+
+def lowest_modes(
+    stiffness: csc_array, mass: csc_array, count: int, kappa: float, running: Running
+) -> tuple[Floats, Floats]:
+    """The lowest eigenvalues and vectors, M-orthonormal, the largest part of each positive: (count,), (size, count)."""
+    factor = _factor(stiffness + kappa**2 * mass)
+    done = 0
+
+    def solve_one(right: Floats) -> Floats:
+        nonlocal done
+        done += 1
+        if done % 20 == 0:
+            running.check(INTERRUPTED)
+            running.step("shape", min(done / (SOLVES_PER_MODE * count), 0.99))
+        return np.asarray(factor.solve(right))
+
+    size = stiffness.shape[0]
+    inverse = LinearOperator((size, size), matvec=solve_one, dtype=np.float64)
+    start = np.random.default_rng(1).standard_normal(size)
+    kept = min(ceil(LANCZOS * count) + 20, size)
+    running.step("shape", 0.0)
+    k2, vectors = eigsh(stiffness, k=count, M=mass, sigma=-(kappa**2), OPinv=inverse, v0=start, ncv=kept, tol=TOLERANCE)
+    running.step("shape", 1.0)
+    order = np.argsort(k2)
+    k2, vectors = k2[order], vectors[:, order]
+    largest = np.argmax(np.abs(vectors), axis=0)
+    return k2, vectors * np.sign(vectors[largest, np.arange(count)])

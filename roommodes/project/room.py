@@ -1,0 +1,77 @@
+"""A project's room as the model takes it: the box with blocks and slopes, and what stands on them."""
+
+from collections.abc import Sequence
+
+from roommodes.acoustics.air import Air
+from roommodes.acoustics.room import Room
+from roommodes.places.zones import Triple
+from roommodes.project.shape_tables import BlockTable, SlopeTable
+from roommodes.project.tables import RoomTable, RowTable
+from roommodes.shapes.solids import BLOCK_FACES, Block, Slope
+
+
+def room_of(
+    table: RoomTable,
+    blocks: Sequence[BlockTable] = (),
+    slopes: Sequence[SlopeTable] = (),
+    *,
+    inside_m: Triple | None = None,
+) -> Room:
+    """The tables as the model's room, to the micrometre; `inside_m` lies in the air that counts if blocks cut it."""
+    return Room(
+        blocks=tuple(map(block_of, blocks)),
+        slopes=tuple(map(slope_of, slopes)),
+        inside_m=inside_m if blocks else None,
+        length_m=round(table.length_m, 6),
+        width_m=round(table.width_m, 6),
+        height_m=round(table.height_m, 6),
+        air=Air(temperature_c=table.temperature_c),
+        loss_factor=table.loss_factor,
+    )
+
+
+def block_of(table: BlockTable) -> Block:
+    """The block with its corners sorted."""
+    low, high = sorted_corners(_to_micrometre(table.from_m), _to_micrometre(table.to_m))
+    return Block(name=table.name, low_m=low, high_m=high, carries=table.carries)
+
+
+def slope_of(table: SlopeTable) -> Slope:
+    """The slope."""
+    (a, b), (c, d) = table.from_m, table.to_m
+    return Slope(
+        name=table.name,
+        along=table.along,
+        from_m=(round(a, 6), round(b, 6)),
+        to_m=(round(c, 6), round(d, 6)),
+    )
+
+
+def _to_micrometre(point: Triple) -> Triple:
+    x, y, z = (round(value, 6) for value in point)
+    return (x, y, z)
+
+
+def solid_faces(blocks: Sequence[BlockTable], slopes: Sequence[SlopeTable]) -> dict[str, str]:
+    """Every face of blocks and slopes, whether air touches it or not, with its construction."""
+    found = {f"{block.name}: {face}": block.construction_of(face) for block in blocks for face in BLOCK_FACES}
+    for table in slopes:
+        slope = slope_of(table)
+        found |= {slope.name: table.construction, slope.step_name: table.construction}
+    return found
+
+
+def height_of(blocks: Sequence[BlockTable], name: str | None) -> float:
+    """Height of what something stands on: the top of the block of this name, 0 for the floor [m]."""
+    return next((max(block.from_m[2], block.to_m[2]) for block in blocks if block.name == name), 0.0)
+
+
+def ears_of(rows: Sequence[RowTable], blocks: Sequence[BlockTable]) -> list[Triple]:
+    """Where the ears of all seats are, row by row [m]."""
+    return [(row.x_m, y, round(row.ear_height_m + height_of(blocks, row.on), 9)) for row in rows for y in row.y_m]
+
+
+def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
+    """Low and high corner of the box between two opposite corners."""
+    (ax, ay, az), (bx, by, bz) = a, b
+    return (min(ax, bx), min(ay, by), min(az, bz)), (max(ax, bx), max(ay, by), max(az, bz))

@@ -1,0 +1,48 @@
+"""A room that is no box through the commands, as a person runs them."""
+
+import json
+
+import pytest
+
+from tests.rooms_shaped import ATTIC
+
+
+@pytest.fixture
+def attic(tmp_path):
+    path = tmp_path / "attic.toml"
+    path.write_text(ATTIC)
+    return path
+
+
+def test_check_tells_of_the_shape(attic, run):
+    done = run("check", attic)
+    assert done.exit_code == 0
+    assert "Not air, of the 26.2 m3 of the box: riser (1.20 x 3.00 x 0.30 m), chimney breast" in " ".join(
+        done.stdout.split()
+    )
+    assert "not in the air" in done.stdout
+    data = json.loads(run("check", attic, "--json").stdout)
+    assert data["room"]["blocks"][0]["name"] == "riser"
+    assert data["modes"][0]["textbook"] == [1, 0, 0]
+    assert 35.0 < data["modes"][0]["rigid_hz"] < 45.2  # 45.1 Hz in the box; a riser and a breast lower it
+
+
+def test_predict_and_optimise(attic, run, tmp_path):
+    data = json.loads(run("predict", attic, "--json", "-o", "levels.png").stdout)
+    assert (tmp_path / "levels.png").stat().st_size > 10_000
+    assert data["variation_db"] > 0.0
+    found = json.loads(run("optimise", attic, "-o", "plan.h5", "--json", "--quiet").stdout)
+    assert {len(plan["positions_m"]) for plan in found["plans"]} == {1, 2}
+    assert run("headroom", "plan.h5").exit_code == 0
+    assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
+    page = (tmp_path / "r.html").read_text()
+    assert "Not air, of the 26.2 m3 of the box" in page
+    assert "What is hatched is no air at that height" in page
+    assert run("drawing", "plan.h5", "-o", "s.dxf").exit_code == 0
+    sheet = (tmp_path / "s.dxf").read_text()
+    assert "chimney" in sheet
+    assert "ceiling 1300 above floor" in sheet
+    for command in ("explore", "tolerance"):
+        done = run(command, "plan.h5")
+        assert done.exit_code == 3
+        assert f"{command} works in rooms that are plain boxes only" in " ".join(done.stderr.split())
