@@ -18,6 +18,7 @@ from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Judged, judge, plain
 from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis
+from solvers.plans.between_frequencies import between_remarks
 from solvers.plans.late import late_remark
 from solvers.search.between_candidates import Finer, finer
 from solvers.search.problem import DriveRange, Outcome
@@ -96,15 +97,18 @@ def solve_on(
     )
     after = replace(basis, problem=moved.problem, candidates=moved.candidates)
     results = results_from(after, moved.outcomes, seed=seed, judged=judged)
-    return _with_lateness(results, problem.drives, seed, running)
+    return _with_remarks(results, problem.drives, seed, running)
 
 
-def _with_lateness(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:
-    """The same with a remark on each number of subs whose last sub comes late."""
+def _with_remarks(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:
+    """The same with remarks on the first plan of each number: what lies between the frequencies, a late last sub."""
+    first = [results.plan(count, 1) for count in results.plans]
+    between = [] if results.measured is not None else between_remarks(first, running=running.silent())
     plans = dict(results.plans)
-    for count, table in results.plans.items():
-        if late := late_remark(results.plan(count, 1), drives, seed=seed, running=running):
-            plans[count] = replace(table, found=replace(table.found, remarks=(*table.found.remarks, late)))
+    for place, plan in enumerate(first):
+        late = late_remark(plan, drives, seed=seed, running=running)
+        remarks = (*plan.table.found.remarks, *between[place : place + 1], *((late,) if late else ()))
+        plans[plan.subs] = replace(plan.table, found=replace(plan.table.found, remarks=remarks))
     return replace(results, plans=plans)
 
 
