@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from roommodes.acoustics.ports import Precision
+from roommodes.acoustics.precision import Precision
 from roommodes.errors import Interrupted
 from roommodes.plan.plan import Plan
 from roommodes.responses.frequency_grid import log_grid
