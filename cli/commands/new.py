@@ -46,6 +46,10 @@ def new(
     manifest: Annotated[
         bool, typer.Option("--manifest", help="A manifest of measurements instead, for `fit`.")
     ] = False,
+    project: Annotated[
+        Path | None,
+        typer.Option("--project", metavar="PROJECT", help="With --manifest: for its subs and seats, in order."),
+    ] = None,
     study: Annotated[bool, typer.Option("--study", help="A study instead: many rooms, for `study`.")] = False,
     force: Force = False,
     as_json: Json = False,
@@ -67,6 +71,8 @@ def new(
     of_outline = {"--layer": layer, "--front": front, "--height": height}
     if outline is None and (stray := [name for name, value in of_outline.items() if value is not None]):
         raise typer.BadParameter("this goes with --outline", param_hint=stray[0])
+    if project is not None and not manifest:
+        raise typer.BadParameter("this goes with --manifest", param_hint="--project")
     said: list[str] = []
     stem = "measured" if manifest else "study" if study else template or (outline.stem if outline else "room")
     file = file or Path(f"{stem}.toml")
@@ -78,6 +84,12 @@ def new(
         check_targets({"FILE": file}, inputs=[outline], force=force)
         text, said = _from_drawing(outline, layer=layer, front=front, height_m=height)
         data = text.encode()
+    elif project is not None:
+        from roommodes.measured.pattern import manifest_for
+        from roommodes.project.reading import load_project
+
+        check_targets({"FILE": file}, inputs=[project], force=force)
+        data = manifest_for(load_project(project)).encode()
     elif template is not None:
         data = files("roommodes.project.templates").joinpath(f"{template}.toml").read_bytes()
     else:

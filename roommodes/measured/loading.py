@@ -19,8 +19,9 @@ from roommodes.measured.doubts import Doubt, model_doubts, neighbour_doubts, pea
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.notes import FADE_SHARE, measured_notes
+from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places
-from roommodes.measured.resampling import chain_response, resampled, smoothed
+from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
 from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
@@ -54,7 +55,7 @@ def load_manifest(path: str | Path, project: Project) -> MeasuredSet:
     """
     text = read_text(path, what="manifest", start="roommodes new --manifest")
     tables, lines = parse_manifest(text, source=str(path))
-    return _Reading(tables, lines, project, str(path), text).run()
+    return _Reading(with_pattern(tables, project), lines, project, str(path), text).run()
 
 
 class _Reading:
@@ -193,7 +194,7 @@ class _Reading:
                 self.places.fault(("subs", index, "filters"), str(fault))
         if (name := self.tables.microphone.calibration) is not None:
             try:
-                curve = resampled(read_calibration(self._content(name)), self.hz)
+                curve = calibration_curve(read_calibration(self._content(name)), self.hz)
                 chains = [chain * curve for chain in chains]
             except FileFaulty as fault:
                 self._keep(fault, None)

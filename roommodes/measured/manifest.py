@@ -22,6 +22,12 @@ Column = Annotated[int, Range(low=1, high=1000)]
 Which = Annotated[int, Range(low=1, high=4096)]
 
 
+def _pattern(text: str) -> str:
+    if "{sub}" not in text or "{seat}" not in text:
+        raise worded(f"got {shown(text)}; allowed: a name with both {{sub}} and {{seat}} in it.")
+    return text
+
+
 class ReferenceTable(Table):
     """What the levels, signs and times in the files refer to."""
 
@@ -180,7 +186,15 @@ class ManifestTables(Table):
     places: Annotated[tuple[PlaceTable, ...], AnyLength] = Field(
         default=(), description="Microphone places that are no seats."
     )
-    responses: Annotated[tuple[ResponseTable, ...], AnyLength] = Field(description="The responses, at least one.")
+    file_pattern: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_pattern)] | None = Field(
+        default=None,
+        description="Names of the files of every sub at every seat of the project and every place, with {sub} and "
+        "{seat} in them; responses that are named by themselves go before.",
+        examples=["{sub}-{seat}.wav"],
+    )
+    responses: Annotated[tuple[ResponseTable, ...], AnyLength] = Field(
+        default=(), description="The responses; at least one, or file_pattern."
+    )
 
 
 def manifest_schema() -> dict[str, Any]:
@@ -223,7 +237,7 @@ def _name_faults(tables: ManifestTables) -> list[Found]:
     """What is wrong with lists and names by themselves."""
     found: list[Found] = []
     for key in ("subs", "responses"):
-        if not getattr(tables, key):
+        if not getattr(tables, key) and not (key == "responses" and tables.file_pattern):
             found.append(Found((key,), f"the list is empty; give at least one [[{key}]]."))
     named = {"subs": [one.name for one in tables.subs], "places": [one.name for one in tables.places]}
     for key, names in named.items():

@@ -5,7 +5,7 @@ response's own arrival is taken out (a turning phase would need far more points)
 """
 
 import numpy as np
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.filters.biquads import Biquad, high_pass, high_shelf, low_pass, low_shelf, peaking, response
@@ -13,6 +13,7 @@ from roommodes.measured.files import Spectrum, faulty
 from roommodes.measured.manifest import FilterTable, MeasuredSubTable
 
 COARSEST_OCTAVE, COARSEST_HZ = 1.0 / 24.0, 3.0  # points further apart than both of these miss modes
+STEEPEST_DB = 12.0  # between two points of a microphone's calibration
 EDGE = 1e-6  # relative slack of a band's ends
 DEEPEST_DB = -40.0  # a chain that takes more than this away leaves noise alone
 
@@ -59,6 +60,46 @@ def resampled(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
     spline = CubicSpline(np.log(hz), np.stack([straight.real, straight.imag], axis=-1))
     parts = spline(np.log(np.clip(frequency_hz, hz[0], hz[-1])))
     return np.asarray((parts[:, 0] + 1j * parts[:, 1]) * np.exp(-2j * np.pi * frequency_hz * delay))
+
+
+def calibration_curve(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
+    """A microphone's response at the grid's frequencies: (n_freq,) complex128.
+
+    A microphone has no resonances below some kilohertz, so that a few points an octave tell all: level and unwrapped
+    phase run between them along a monotone cubic over log frequency.
+
+    Raises
+    ------
+    FileFaulty : the file does not cover the grid, or is not a smooth curve.
+    """
+    keep = spectrum.hz > 0.0
+    hz, value = spectrum.hz[keep], spectrum.value[keep]
+    low, high = float(frequency_hz[0]), float(frequency_hz[-1])
+    if hz[0] > low * (1.0 + EDGE) or hz[-1] < high * (1.0 - EDGE):
+        raise faulty(
+            f"it runs from {hz[0]:g} to {hz[-1]:g} Hz; {low:g} to {high:g} Hz are asked for. Narrow band_hz in [grid], "
+            "or take a calibration that reaches further."
+        )
+    first, last = np.searchsorted(hz, [low * (1.0 - EDGE), high * (1.0 + EDGE)])
+    near = slice(max(0, int(first) - 1), min(len(hz), int(last) + 1))
+    level, phase = 20.0 * np.log10(np.maximum(np.abs(value), 1e-30)), np.unwrap(np.angle(value))
+    octaves = np.diff(np.log2(hz[near]))
+    steps = np.abs(np.diff(level[near]))
+    for what, wrong in (
+        ("the next point is more than an octave away", octaves > 1.0 + EDGE),
+        (f"the level changes by more than {STEEPEST_DB:g} dB to the next point", steps > STEEPEST_DB),
+        ("the phase turns by more than 90 degrees to the next point", np.abs(np.diff(phase[near])) > np.pi / 2.0),
+    ):
+        if wrong.any():
+            at = int(np.argmax(wrong))
+            line = spectrum.line[keep.argmax() + near.start + at] if spectrum.line else None
+            text = f"at {hz[near][at]:g} Hz {what}: this is no microphone's curve. Is it the right file?"
+            raise faulty(text, line=line)
+    place = np.log(np.clip(frequency_hz, hz[0], hz[-1]))
+    if len(hz) < 2:
+        return np.full(len(frequency_hz), value[0])
+    curve = PchipInterpolator(np.log(hz), np.stack([level, phase], axis=-1))(place)
+    return np.asarray(10.0 ** (curve[:, 0] / 20.0) * np.exp(1j * curve[:, 1]))
 
 
 def smoothed(value: Complexes, frequency_hz: Floats, *, octave: float) -> Complexes:

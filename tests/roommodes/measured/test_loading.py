@@ -184,11 +184,19 @@ def test_the_chain_and_the_microphone_are_divided_out(
     assert np.array_equal(found.transfer[:, :, 1], plain.transfer[:, :, 1])
     (tmp_path / "mic.toml").write_text(text.replace("[[subs]]", '[microphone]\ncalibration = "mic.txt"\n[[subs]]', 1))
     level = 10.0 ** (3.0 / 20.0)
-    with pytest.raises(ProjectInvalid, match=r"mic.txt:1 microphone.calibration: .*the next point is 20 Hz away"):
+    with pytest.raises(ProjectInvalid, match=r"mic.txt:1 microphone.calibration: .*more than an octave away"):
         load_manifest(tmp_path / "mic.toml", project)
     fine = "\n".join(f"{hz:g} 3.0" for hz in range(10, 151, 3))
     (tmp_path / "mic.txt").write_text(fine)
     close(load_manifest(tmp_path / "mic.toml", project).transfer * level, plain.transfer, 1e-9)
+    # in third-octaves, as calibrations come: a first-order roll-off at 8 Hz, between the points within 0.02 dB
+    bands = 10.0 ** (np.arange(9, 23) / 10.0)
+    rolled = 1.0 / (1.0 - 8.0j / bands)
+    rows = zip(bands, 20.0 * np.log10(np.abs(rolled)), np.degrees(np.angle(rolled)), strict=True)
+    (tmp_path / "mic.txt").write_text("\n".join(f"{hz:.4f} {db:.6f} {degrees:.6f}" for hz, db, degrees in rows))
+    got = load_manifest(tmp_path / "mic.toml", project)
+    want = plain.transfer * (1.0 - 8.0j / plain.frequency_hz)[:, None, None]
+    assert np.abs(got.transfer / want - 1.0).max() < 0.0025
 
 
 def test_a_window_cuts_what_comes_late(tmp_path: Path, project: Project) -> None:

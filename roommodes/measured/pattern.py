@@ -1,0 +1,106 @@
+"""A manifest for a project: one pattern for all file names; the manifest's text, with the order of measuring."""
+
+import json
+from collections.abc import Sequence
+
+import numpy as np
+
+from roommodes.measured.manifest import ManifestTables, ResponseTable
+from roommodes.project.project import Project
+
+SUB, SEAT = "{sub}", "{seat}"
+FIRST_LEVEL = """# Safety first. Before the first sweep: every output muted, the amplifiers' level at its lowest, nobody
+# in front of a sub. Begin 30 dB below what you listen at, one short sweep, and raise the level in steps of 6 dB until
+# the response stands 20 dB above the room's noise; louder tells nothing more. Sweeps through large subs harm hearing
+# and drivers by level and time. Wear hearing protection; the limits are those of your local rules."""
+ORDER = """# Order: one sub alone at all seats before the next one is unmuted. The microphone stands where the ears will
+# be, and nothing else changes: doors, curtains, levels, processor. One time zero for all files (a loopback, or one
+# recording)."""
+
+
+def with_pattern(tables: ManifestTables, project: Project) -> ManifestTables:
+    """The manifest with a response for every sub at every seat and place that it does not name itself.
+
+    Parameters
+    ----------
+    tables : as they were read; without `file_pattern` they come back as they are.
+    project : whose seats are meant.
+    """
+    pattern = tables.file_pattern
+    if pattern is None:
+        return tables
+    named = {(one.sub, one.where) for one in tables.responses}
+    places = {place.name for place in tables.places}
+    further = [
+        ResponseTable(
+            sub=sub.name,
+            seat=None if where in places else where,
+            place=where if where in places else None,
+            file=file_of(pattern, sub.name, where),
+        )
+        for sub in tables.subs
+        for where in (*project.seats.name, *(place.name for place in tables.places))
+        if (sub.name, where) not in named
+    ]
+    return tables.model_copy(update={"responses": (*tables.responses, *further)})
+
+
+def file_of(pattern: str, sub: str, seat: str) -> str:
+    """The name of one file."""
+    return pattern.replace(SUB, sub).replace(SEAT, seat)
+
+
+def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
+    """The text of a manifest for a project: its subs, its seats by a pattern, and the order of measuring.
+
+    Parameters
+    ----------
+    project : its [layout] gives the subs; without one, each zone gives one sub in its middle, to be moved.
+    pattern : of the files' names, with {sub} and {seat}.
+    """
+    subs = _subs(project)
+    seats = project.seats.name
+    lines = [
+        "# Measurements for a project of roommodes.",
+        "#",
+        *FIRST_LEVEL.splitlines(),
+        "#",
+        *ORDER.splitlines(),
+    ]
+    for number, (name, _) in enumerate(subs, start=1):
+        others = ", ".join(other for other, _ in subs if other != name)
+        mute = f"; muted: {others}" if others else ""
+        lines.append(f"#   {number}. {name} alone{mute}; mains muted. At {len(seats)} seats: {', '.join(seats)}.")
+    again = f"{subs[0][0]} at {seats[0]}"
+    lines += [
+        f"#   {len(subs) + 1}. {again} once more: it must lie on the first within a few tenths of a decibel.",
+        "",
+        "format = 1",
+        f"name = {_quoted(project.name + ', first measurement')}",
+        f"file_pattern = {_quoted(pattern)}   # every sub at every seat; .txt, .wav (one channel) or .csv",
+        f"#   for example {file_of(pattern, subs[0][0], seats[0])}",
+        "",
+        "[reference]",
+        'level = "relative"     # one unknown scale for all files; "pascal": sound pressure, in tables dB re 20 uPa',
+        "",
+        "[microphone]",
+        '# calibration = "microphone.txt"   # frequency, dB, and degrees if known; divided out',
+        "",
+        "# What is set in the processor while you measure is divided out: gain, delay, polarity, filters.",
+    ]
+    for name, place in subs:
+        at = ", ".join(f"{round(float(value), 3):g}" for value in place)
+        lines += ["[[subs]]", f"name = {_quoted(name)}", f"position_m = [{at}]   # acoustic centre"]
+        lines += ["gain_db = 0", "delay_ms = 0", "polarity = 1", ""]
+    return "\n".join(lines)
+
+
+def _subs(project: Project) -> Sequence[tuple[str, Sequence[float]]]:
+    """Names and positions of what is measured."""
+    if project.layout is not None:
+        return [(f"sub {number}", place) for number, place in enumerate(project.layout.positions_m, start=1)]
+    return [(zone.name, 0.5 * (np.array(zone.low) + np.array(zone.high))) for zone in project.zones]
+
+
+def _quoted(text: str) -> str:
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
