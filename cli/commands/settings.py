@@ -56,7 +56,7 @@ def settings(
     rate = rate or plan.project.processor.rate_hz
     check_rate(rate)  # before filters are fitted for it
     values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
-    beyond = beyond_processor(values, plan.project.processor)
+    beyond = (*plan.wired.faults, *beyond_processor(values, plan.project.processor))
     data = settings_json(plan, values, beyond)
     if output:
         suffix = output.suffix.lower()
@@ -84,7 +84,7 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     from cli.terminal.output import name
     from cli.words.crossover_settings import print_common
     from cli.words.plan import from_walls, subs_word
-    from cli.words.settings import SUB_HEADERS, filter_words, sub_row
+    from cli.words.settings import filter_words, sub_table, wiring_lines
     from cli.words.tune import print_tuned
     from roommodes.filters.biquads import SIGN_CONVENTION
 
@@ -93,7 +93,10 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     known = "measured" if measured else "predicted"
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.subs)}{which}")
-    page.table(SUB_HEADERS, [sub_row(sub) for sub in values.subs], right=(0, 2, 3, 4, 5))
+    headers, rows = sub_table(values)
+    page.table(headers, rows, right=(0, 2, 3, 4, 5))
+    for line in wiring_lines(values):
+        page.line(line)
     page.line(
         f"samples: at {values.rate_hz:g} Hz. distance: the delay times {values.speed_of_sound_m_s:.1f} m/s, by how "
         "much further away a sub would have to be to arrive as late. A processor that asks for distances delays what "

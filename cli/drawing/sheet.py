@@ -12,6 +12,7 @@ from cli.drawing.views import bounds, elevation, moved, plan_view, walls_to_show
 from cli.figures.lettering import LARGE_MM, LETTER_WIDTH, NORMAL_MM, SMALL_MM, fitted
 from cli.terminal.output import clean
 from cli.words.plan import subs_word
+from cli.words.settings import channel_words
 from roommodes.errors import OutsideModel
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
@@ -163,7 +164,8 @@ def _texts(plan: Plan) -> list[tuple[str, list[str]]]:
 
 def _sub_lines(plan: Plan) -> list[str]:
     length, width, _ = plan.project.room.size_m
-    lines = []
+    lines, on = [], plan.wired
+    said = on.shared or plan.project.amplifiers
     for sub in stances(plan):
         x, y, z = sub.centre_m
         along = (
@@ -194,6 +196,8 @@ def _sub_lines(plan: Plan) -> list[str]:
             spans = [(along[2], along[3]), (across[2], across[3]), (sub.low_m[2], sub.high_m[2])]
             words = " / ".join(f"{low * 1e3:.0f} to {high * 1e3:.0f}" for low, high in spans)
             lines.append(f"    cabinet {words}, faces {sub.faces} wall")
+        if said:
+            lines.append(f"    amplifier channel {channel_words(on.of(sub.number - 1))}")
     return lines
 
 

@@ -1,6 +1,7 @@
 """What the page knows: a plan, the field around it, and what it is judged by, as one JSON value."""
 
 from collections.abc import Sequence
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -11,11 +12,13 @@ from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
 from cli.words.basis import basis_words
 from cli.words.plan import caution_lines, subs_word
 from roommodes.arrays import Floats
-from roommodes.plan.plan import Plan, Results
+from roommodes.plan.plan import MODEL_UNIT, Plan, Results
 from roommodes.project.glass import glass_of
 from roommodes.project.project import Project, cabinet_of
 from roommodes.project.tables import MAX_COUNT
 from roommodes.responses.third_octaves import bands_of, bands_within, nominal_hz
+from roommodes.subwoofer.channels import Channel
+from roommodes.subwoofer.limits import Limits
 from solvers.listening.anywhere import Anywhere
 from solvers.listening.near_field import APART_M, images_of
 from solvers.loudness.headroom import loudness_of, target_bands
@@ -24,6 +27,7 @@ from solvers.search.from_project import drives_of
 FORMAT = 1
 PLANS_OF_A_COUNT = 5  # that the page offers to start from
 RAISED_M = 1.2
+ONE_KIND = MappingProxyType({"name": "", "channels": 1})  # what may differ between amplifiers of one kind
 
 
 def page_data(plan: Plan, found: Anywhere) -> dict[str, Any]:
@@ -134,22 +138,37 @@ def _listeners(project: Project, results: Results, found: Anywhere) -> dict[str,
     }
 
 
+def _by_number(project: Project) -> bool:
+    """Whether a sub's limits depend on its number: the page, where subs come and go, cannot say how loud it plays."""
+    kinds = [one.model_copy(update=dict(ONE_KIND)) for one in project.amplifiers]
+    return any(one.subs or one != kinds[0] for one in kinds)
+
+
+def _limits(limits: Limits) -> dict[str, Any]:
+    return {
+        "highest": limits.highest_db.tolist(),
+        "first": [str(limits.kinds[index]) for index in limits.first],
+    }
+
+
 def _judged(plan: Plan) -> dict[str, Any]:
     """Third-octave bands; the subs' limits and the target, where the project gives them."""
     hz, project = plan.frequency_hz, plan.project
     bands = bands_within(hz)
-    loudness = None if plan.results.limit_db is None else loudness_of(project, hz)
+    loudness = loudness_of(project, hz) if plan.results.absolute and not _by_number(project) else None
     limits = None
     if loudness is not None:
-        kinds = loudness.limits.kinds
+        pair = Channel(number=1, amplifier="", output=1, subs=(0, 1), table=project.amplifier)
+        both = project.sub_limits(hz, pair) if project.search.shared_drives else None
         limits = {
-            "highest": loudness.limits.highest_db.tolist(),
-            "first": [str(kinds[index]) for index in loudness.limits.first],
+            **_limits(loudness.limits),
+            "pair": None if both is None else _limits(both),
             "target": loudness.target_db,
+            "everywhere": project.target.where == "every seat",
             "bands": list(target_bands(project, hz)),
         }
     return {
-        "unit": plan.results.level_unit,
+        "unit": plan.results.level_unit if limits or not plan.results.absolute else MODEL_UNIT,
         "band_of": bands_of(hz).tolist(),
         "bands": [{"number": band, "hz": nominal_hz(band)} for band in bands],
         "limits": limits,

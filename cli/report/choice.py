@@ -1,15 +1,13 @@
 """The report's sections on the choice: how many subs, what was bought, variation against output, places of the rows."""
 
-from math import log10
-
 import numpy as np
 from matplotlib.figure import Figure
 
 from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
+from cli.report.mean_levels import front_level, mean_level, own_limit
 from cli.words.choice import free_weights_words
-from cli.words.plan import subs_word
-from roommodes.arrays import Floats
+from cli.words.plan import mean_limit_db, subs_word
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
 from roommodes.plan.plan import Plan
 from roommodes.project.tables import RowTable as ProjectRow
@@ -50,10 +48,9 @@ def front_section(plan: Plan) -> Section | None:
     fronts = plan.results.choices.fronts
     if plan.subs not in fronts or len(plan.seats) == 1:
         return None
-    limit = plan.results.mean_limit_db
     unit = plan.results.level_unit
-    curves = {count: (_level(front.output_db, count, limit), front.variation_db) for count, front in fronts.items()}
-    chosen = (float(_level(np.array(plan.output_db), plan.subs, limit)), plan.variation_db)
+    curves = {count: (front_level(plan, count, front), front.variation_db) for count, front in fronts.items()}
+    chosen = (float(mean_level(np.array(plan.output_db), plan.subs, mean_limit_db(plan))), plan.variation_db)
     level, variation = curves[plan.subs]
     said = (
         f"With {subs_word(plan.subs)} the most even plan found has {variation[0]:.2f} dB of variation at a mean level "
@@ -70,7 +67,7 @@ def front_section(plan: Plan) -> Section | None:
             level_label=f"seats' mean level, loudest sub at its limit [{unit}]",
         )
 
-    tables = [_front_table(plan, count, front, limit, unit) for count, front in fronts.items()]
+    tables = [_front_table(plan, count, front, unit) for count, front in fronts.items()]
     return Section(
         key="front",
         heading="What more level would cost",
@@ -156,17 +153,12 @@ def row_section(plan: Plan) -> Section | None:
 
 def mean_words(output: float, count: int, plan: Plan) -> str:
     """The seats' mean level with all subs at their limit."""
-    limit = plan.results.mean_limit_db
-    level = float(_level(np.array(output), count, limit))
+    limit = mean_limit_db(plan)
+    level = float(mean_level(np.array(output), count, limit))
     if limit is None:
         at = "one sub at 1 m in the open" if plan.results.level_unit == "dB re one sub at 1 m" else "one measured sub"
         return f"{level:+.1f} dB against {at}"
     return f"{level:.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
-
-
-def _level(output_db: Floats, count: int, limit_db: float | None) -> Floats:
-    """Mean level at the seats [dB re one sub at 1 m, or dB SPL with `limit_db`]."""
-    return np.asarray(output_db + 20.0 * log10(count) + (limit_db or 0.0))
 
 
 def _advice(plan: Plan) -> Text:
@@ -234,11 +226,10 @@ def _said(values: dict[int, float]) -> str:
 def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
     plans, free = _variations(plan), _free_weights(plan)
     alike, driven = (_usual_values(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
-    limit = plan.results.mean_limit_db
     rows: list[tuple[str, ...]] = []
     for count, table in plan.results.plans.items():
         row = plan.row if count == plan.subs else 0
-        output = float(table.output_db[row])
+        output, limit = float(table.output_db[row]), mean_limit_db(plan.results.plan(count, row + 1))
         own_alike = {} if table.merits.alike_db is None else {count: float(table.merits.alike_db[row])}
         cells = [_cell(values, count) for values in (plans, alike, driven, own_alike, free)]
         rows.append(
@@ -246,13 +237,13 @@ def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
                 subs_word(count) + (" (this plan)" if count == plan.subs else ""),
                 *cells,
                 f"{output:+.1f}",
-                f"{_level(np.array(output), count, limit):.1f}",
+                f"{mean_level(np.array(output), count, limit):.1f}",
             )
         )
     if own := compared.own:
         number = len(own.positions_m)
         empty = ("–",) * 4
-        mean = f"{_level(np.array(own.output_db), number, limit):.1f}"
+        mean = f"{mean_level(np.array(own.output_db), number, own_limit(plan)):.1f}"
         rows.append(
             (f"{subs_word(number)}, {own.name}", f"{own.variation_db:.2f}", *empty, f"{own.output_db:+.1f}", mean)
         )
@@ -325,8 +316,8 @@ def _usual_table(plan: Plan, usual: UsualTable) -> Table:
     )
 
 
-def _front_table(plan: Plan, count: int, front: FrontTable, limit: float | None, unit: str) -> Table:
-    level = _level(front.output_db, count, limit)
+def _front_table(plan: Plan, count: int, front: FrontTable, unit: str) -> Table:
+    level = front_level(plan, count, front)
     rows = tuple(
         (
             f"{front.variation_db[k]:.2f}",

@@ -5,10 +5,12 @@ from matplotlib.figure import Figure
 from cli.figures.headroom import level_axes
 from cli.report.blocks import PICTURE_IN, Bullets, Picture, Section, Table, Text, shown
 from cli.words.headroom_words import (
+    CHANNEL_HEADERS,
     amplifier_words,
     band_names,
     band_words,
     box_words,
+    channel_rows,
     finding_words,
     gain_words,
     limit_rows,
@@ -47,8 +49,17 @@ def loudness_section(plan: Plan, found: PlanHeadroom | None) -> Section | None:
         ),
         Text(text=f"{band_words(found)} {gain_words()[0].upper()}{gain_words()[1:]}"),
     ]
-    if (needs := found.headroom.needs) is not None:
-        blocks += [Text(text=amplifier_words(plan.project, needs)), Text(text=box_words(plan.project))]
+    if plan.wired.shared or plan.project.amplifiers:
+        blocks.append(
+            Table(
+                caption="Channels of the amplifiers, and what each must give for the target",
+                headers=CHANNEL_HEADERS,
+                rows=tuple(tuple(shown(cell, 60) for cell in row) for row in channel_rows(found)),
+                right=(0, 5, 6, 7),
+            )
+        )
+    if found.headroom.needs is not None:
+        blocks += [Text(text=amplifier_words(found)), Text(text=box_words(plan.project))]
     blocks.append(Text(text=" ".join(more_words(plan, found))))
     if found.warnings:
         blocks.append(Bullets(items=tuple(shown(line[0].upper() + line[1:], 400) for line in found.warnings)))
@@ -62,6 +73,8 @@ def _seats(found: PlanHeadroom) -> Table:
         for index, seat in enumerate(found.plan.seats.name)
     ]
     rows.append(("seats' mean", *(f"{level:.0f}" for level in head.mean_db)))
+    if found.plan.project.target.where == "every seat":
+        rows.append(("quietest seat", *(f"{level:.0f}" for level in head.judged_db)))
     rows.append(("headroom", *(f"{value:+.1f}" for value in head.headroom_db)))
     headers = ("Hz", *band_names(found))
     return Table(

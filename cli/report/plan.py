@@ -13,11 +13,13 @@ from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients,
 from cli.words.headroom_words import band_names
 from cli.words.levels import third_octaves
 from cli.words.plan import from_walls, polarity_word, subs_word
-from cli.words.settings import SUB_HEADERS, filter_words, sub_row
+from cli.words.settings import filter_words, sub_table, wiring_lines
 from roommodes.arrays import Floats
 from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import StartingValues, beyond_processor
+from roommodes.plan.wiring import limit_at
 from solvers.listening.before_after import BeforeAfter
 from solvers.loudness.of_plan import PlanHeadroom
 
@@ -168,7 +170,7 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
     ]
     if rival:
         title = f"Level at every seat, {subs_word(plan.subs)} {rival.name}, driven alike, third-octave bands [{unit}]"
-        blocks.append(_seat_table(plan, rival.level_db, title))
+        blocks.append(_seat_table(plan, rival.level_db, title, alike=True))
     if unit == "dB SPL":
         blocks.append(
             Text(
@@ -183,15 +185,23 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
 def values_section(plan: Plan, values: StartingValues) -> Section:
     """What is dialled in."""
     beyond = beyond_processor(values, plan.project.processor)
+    headers, rows_of_subs = sub_table(values)
     tables: list[Table | Text | Bullets] = [
         Table(
             caption=f"Starting values; samples at {values.rate_hz:g} Hz",
-            headers=SUB_HEADERS,
-            rows=tuple(tuple(sub_row(sub)) for sub in values.subs),
+            headers=headers,
+            rows=tuple(tuple(row) for row in rows_of_subs),
             right=(2, 3, 4, 5),
             stacked=True,
         )
     ]
+    if faults := plan.wired.faults:
+        said = [
+            f"{fault[0].upper()}{fault[1:]} Until then it is not known how loud the plan plays." for fault in faults
+        ]
+        tables.append(Bullets(items=tuple(shown(line, 500) for line in said)))
+    if words := wiring_lines(values):
+        tables.append(Text(text=" ".join(words)))
     if beyond:
         tables.append(Bullets(items=tuple(f"Beyond the processor: {line}" for line in beyond)))
     if rows := _filter_rows(plan, values):
@@ -274,9 +284,11 @@ def _filter_words(plan: Plan) -> str:
     )
 
 
-def _seat_table(plan: Plan, level_db: Floats, caption: str) -> Table:
-    hz = plan.frequency_hz
-    limit_db = plan.results.limit_db
+def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = False) -> Table:
+    """`alike`: of a layout whose subs all have the same settings, else of the plan."""
+    hz, limit_db = plan.frequency_hz, plan.limit_db
+    if alike and limit_db is not None:
+        limit_db = limit_at(plan.project, Drives.alike(plan.subs), hz, plan.positions_m)
     levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
     names = plan.seats.name

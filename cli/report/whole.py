@@ -65,7 +65,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
     results, project = plan.results, plan.project
     compared = without_usual(plan, compared)
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
-    headroom = None if results.limit_db is None else plan_headroom(plan)
+    headroom = plan_headroom(plan) if results.limit_db is not None and not plan.wired.faults else None
     values = starting_values(plan, rate_hz=RATE_HZ, filters=path_filters(plan, RATE_HZ))
     sections = (
         basis_section(plan),

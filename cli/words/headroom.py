@@ -7,11 +7,13 @@ import numpy as np
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
 from cli.words.headroom_words import (
+    CHANNEL_HEADERS,
     amplifier_words,
     band_names,
     band_words,
     box_words,
     caution_words,
+    channel_rows,
     finding_words,
     gain_words,
     limit_rows,
@@ -24,7 +26,7 @@ from roommodes.plan.plan import Plan
 from roommodes.responses.third_octaves import nominal_hz
 from roommodes.subwoofer.target import CINEMA_SOURCE
 from solvers.loudness.cabinets import ALLOWED_RISE_K
-from solvers.loudness.headroom import Needs
+from solvers.loudness.needs import Needs
 from solvers.loudness.of_plan import PlanHeadroom
 
 FACING_WORDS = {(0, 1): "rear wall", (0, -1): "front wall", (1, 1): "right wall", (1, -1): "left wall"}
@@ -58,6 +60,8 @@ def _print_levels(page: Page, found: PlanHeadroom) -> None:
         for index, seat in enumerate(found.plan.seats.name)
     ]
     rows.append(["seats' mean", *(f"{level:.0f}" for level in head.mean_db)])
+    if found.plan.project.target.where == "every seat":
+        rows.append(["quietest seat", *(f"{level:.0f}" for level in head.judged_db)])
     rows.append(["headroom", *(f"{value:+.1f}" for value in head.headroom_db)])
     headers = ["Hz", *band_names(found)]
     page.table(headers, rows, right=tuple(range(1, len(headers))))
@@ -77,6 +81,7 @@ def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     page.heading("What each sub and its amplifier must give for the target")
     if needs is None:
         page.line("Not known: voltage and power need [subwoofer.driver] in the project.")
+        _print_channels(page, plan, found)
         return
     rows = []
     for sub in range(needs.voltage_v.shape[1]):
@@ -88,8 +93,20 @@ def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
         rows.append([str(sub + 1), f"{found.plan.drives.gain_db[sub] + 0.0:.1f} dB", *cells])
     port = [] if needs.port_velocity_m_s is None else ["port's air, peak"]
     page.table(["sub", "gain", "voltage, rms", "current, rms", "power", "travel, peak", *port], rows, right=(0, 1))
-    page.line(amplifier_words(plan.project, needs))
+    _print_channels(page, plan, found)
+    page.line(amplifier_words(found))
     page.line(box_words(plan.project))
+
+
+def _print_channels(page: Page, plan: Plan, found: PlanHeadroom) -> None:
+    if plan.wired.shared or plan.project.amplifiers:
+        page.line()
+        rows = [[name(cell) for cell in row] for row in channel_rows(found)]
+        page.table(list(CHANNEL_HEADERS), rows, right=(0, 5, 6, 7))
+        page.line(
+            "Channel: one output of an amplifier with what hangs on it. In parallel its subs have its voltage and "
+            "their currents add; in series they have its current and their voltages add."
+        )
 
 
 def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
@@ -131,6 +148,7 @@ def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
             "nominal_hz": nominal_hz(band),
             "highest_db": head.highest_db[k].tolist(),
             "mean_db": float(head.mean_db[k]),
+            "judged_db": float(head.judged_db[k]),
             "headroom_db": float(head.headroom_db[k]),
             "limited_by": str(head.limited_by[k]),
             "limited_at_hz": head.at_hz[k],
@@ -154,11 +172,13 @@ def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
             "stated_db": target.stated_db,
             "margin_db": target.margin_db,
             "reading": target.reading,
+            "where": target.where,
             "source": CINEMA_SOURCE if target.is_cinema else None,
         },
         "headroom_db": head.least_db,
         "worst_band_hz": nominal_hz(head.bands[head.worst]),
         "own_filters": found.filtered,
+        "channels": [_channel_json(plan, found, k) for k in range(len(plan.wired.channels))],
         "bands": bands,
         "one_more": None if found.added is None else _added_json(plan, found),
         "next_plan": None
@@ -178,6 +198,27 @@ def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
         if found.heat is None
         else {key: getattr(found.heat, key) for key in ("mean_power_w", "heat_w", "rise_k", "minutes", "flow_m3_h")},
         "warnings": list(found.warnings),
+    }
+
+
+def _channel_json(plan: Plan, found: PlanHeadroom, index: int) -> dict[str, Any]:
+    channel, needs = plan.wired.channels[index], found.headroom.needs
+    taken: dict[str, Any] = {}
+    if needs is not None:
+        taken = {
+            "least_load_ohm": float(needs.load_ohm[index]),
+            "least_load_hz": float(needs.load_hz[index]),
+            "voltage_v": needs.channel_voltage_v[:, index].tolist(),
+            "current_a": needs.channel_current_a[:, index].tolist(),
+            "power_w": needs.channel_power_w[:, index].tolist(),
+        }
+    return {
+        "channel": channel.number,
+        "amplifier": channel.amplifier,
+        "output": channel.output,
+        "subs": [sub + 1 for sub in channel.subs],
+        "wiring": channel.wiring if channel.shared else None,
+        **taken,
     }
 
 

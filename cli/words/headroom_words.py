@@ -7,9 +7,10 @@ from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
 from roommodes.responses.third_octaves import edges_hz, nominal_hz
-from roommodes.subwoofer.limits import boxed_driver, current_limit_a, voltage_limit_v
+from roommodes.subwoofer.channels import Channel, channel_current_a, channel_voltage_v
+from roommodes.subwoofer.limits import boxed_driver
 from roommodes.subwoofer.target import CINEMA_SOURCE
-from solvers.loudness.headroom import Needs
+from solvers.loudness.needs import sub_numbers
 from solvers.loudness.of_plan import PlanHeadroom
 
 EDGE = 1.03  # frequencies that end so near to a band's edge cover it
@@ -32,7 +33,11 @@ def finding_words(found: PlanHeadroom) -> str:
     )
     where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.limited_by[worst]}"
     short = f". Short in {', '.join(over)} Hz" if over else ""
-    many = " Seats' mean; single seats are in the table." if len(found.plan.seats) > 1 else ""
+    many = ""
+    if len(found.plan.seats) > 1 and found.plan.project.target.where == "every seat":
+        many = " Judged by the quietest seat."
+    elif len(found.plan.seats) > 1:
+        many = " Seats' mean; single seats are in the table."
     return f"{text}{where}{short}.{many}"
 
 
@@ -48,7 +53,8 @@ def target_words(project: Project) -> str:
             made += f" and {target.channels} main channels at {target.channel_level_db:g} dB ({target.sum} sum)"
     margin = f", {target.margin_db:g} dB of margin on top" if target.margin_db else ", no margin"
     source = f" Source of the levels: {CINEMA_SOURCE}." if target.is_cinema else ""
-    return f"Target: {target.rms_db:.1f} dB SPL rms at the seats: {made} ({meant}){margin}.{source}"
+    where = "in every seat" if target.where == "every seat" else "at the seats"
+    return f"Target: {target.rms_db:.1f} dB SPL rms {where}: {made} ({meant}){margin}.{source}"
 
 
 def band_names(found: PlanHeadroom) -> list[str]:
@@ -108,23 +114,34 @@ def gain_words() -> str:
     )
 
 
-def amplifier_words(project: Project, needs: Needs) -> str:
-    """The rating that the hungriest sub asks for."""
-    driver, amplifier = project.subwoofer.driver, project.subwoofer.amplifier
+def amplifier_words(found: PlanHeadroom) -> str:
+    """The rating that the most heavily loaded channel asks for, and what the project's amplifiers give."""
+    plan, needs = found.plan, found.headroom.needs
+    driver, channels = plan.project.subwoofer.driver, plan.wired.channels
     assert driver is not None, "needs come from a driver"
-    load = driver.re_ohm if amplifier is None or amplifier.load_ohm is None else amplifier.load_ohm
-    volts, amps = float(needs.voltage_v.max()), float(needs.current_a.max())
-    rating = max(volts**2 / load, amps**2 * load)
+    assert needs is not None, "only asked where there are some"
+    ratings = []
+    for k, channel in enumerate(channels):
+        load = _nominal_ohm(channel, driver.re_ohm)
+        volts, amps = float(needs.channel_voltage_v[:, k].max()), float(needs.channel_current_a[:, k].max())
+        ratings.append((max(volts**2 / load, amps**2 * load), load))
+    rating, load = max(ratings)
+    volts, amps = float(needs.channel_voltage_v.max()), float(needs.channel_current_a.max())
+    what = "A channel" if plan.wired.shared or plan.project.amplifiers else "An amplifier"
     text = (
-        f"Each band alone at the target. An amplifier for that gives {volts:.0f} V and {amps:.1f} A rms: it is "
-        "rated for "
-        f"some {_round_up(rating):g} W into {load:g} ohm, though the most power taken is {needs.power_w.max():.0f} W."
+        f"Each band alone at the target. {what} for that gives {volts:.0f} V and {amps:.1f} A rms: it is rated for "
+        f"some {_round_up(rating):g} W into {load:g} ohm, though the most power taken is "
+        f"{needs.channel_power_w.max():.0f} W."
     )
-    if (volts_there := voltage_limit_v(project.subwoofer)) is not None:
-        amps_there = current_limit_a(project.subwoofer)
-        text += f" The one in the project gives {volts_there:.0f} V" + (
-            "." if amps_there is None else f" and {amps_there:.1f} A."
+    for table in dict.fromkeys(channel.table for channel in channels if channel.table is not None):
+        if (volts_there := channel_voltage_v(table)) is None:
+            continue
+        amps_there = channel_current_a(table)
+        whose = next(channel.amplifier for channel in channels if channel.table is table)
+        text += (f" A channel of {whose} gives" if whose else " The one in the project gives") + (
+            f" {volts_there:.0f} V" + ("." if amps_there is None else f" and {amps_there:.1f} A.")
         )
+    amps = float(needs.current_a.max())
     beyond = []
     if needs.travel_m.max() > driver.xmax_m * 1.0005:
         beyond.append(f"{needs.travel_m.max() * 1e3:.1f} mm of travel are more than its {driver.xmax_m * 1e3:g} mm")
@@ -133,6 +150,43 @@ def amplifier_words(project: Project, needs: Needs) -> str:
     if beyond:
         text += f" No amplifier helps where the sub itself ends: {'; '.join(beyond)}. It would be driven to harm."
     return text
+
+
+def _nominal_ohm(channel: Channel, re_ohm: float) -> float:
+    """The load for which a channel is rated; else what its coils come to."""
+    if channel.table is not None and channel.table.load_ohm is not None:
+        return channel.table.load_ohm
+    count = len(channel.subs)
+    return re_ohm * count if channel.wiring == "series" else re_ohm / count
+
+
+CHANNEL_HEADERS = ("channel", "amplifier", "subs", "wiring", "least load", "voltage", "current", "power")
+
+
+def channel_rows(found: PlanHeadroom) -> list[list[str]]:
+    """Each channel in use: what hangs on it, the least load, and what it must give for the target at most."""
+    plan, needs = found.plan, found.headroom.needs
+    rows = []
+    for k, channel in enumerate(plan.wired.channels):
+        cells = [str(channel.number), channel_name(channel), sub_numbers(channel)]
+        cells.append(channel.wiring if channel.shared else "-")
+        if needs is None:
+            cells += ["not known"] * 4
+        else:
+            cells.append(f"{needs.load_ohm[k]:.1f} ohm at {needs.load_hz[k]:.0f} Hz")
+            for values, unit, digits in (
+                (needs.channel_voltage_v, "V", 1),
+                (needs.channel_current_a, "A", 1),
+                (needs.channel_power_w, "W", 0),
+            ):
+                cells.append(f"{values[:, k].max():.{digits}f} {unit}")
+        rows.append(cells)
+    return rows
+
+
+def channel_name(channel: Channel) -> str:
+    """``rack, output 2``; the amplifier of each sub has no name."""
+    return f"{channel.amplifier}, output {channel.output}" if channel.amplifier else "its own"
 
 
 def box_words(project: Project) -> str:
@@ -193,9 +247,11 @@ def caution_words(plan: Plan, found: PlanHeadroom) -> list[str]:
     ]
     needs = found.headroom.needs
     if needs is not None:
-        amplifier = plan.project.subwoofer.amplifier
         total = float(needs.power_w.max(axis=0).sum())
-        taken = "" if amplifier is None else f", some {_round_up(total / amplifier.efficiency):g} W from the mains"
+        each = zip(plan.wired.channels, needs.channel_power_w.T, strict=True)
+        drawn = [None if on.table is None else float(watts.max()) / on.table.efficiency for on, watts in each]
+        known = [watts for watts in drawn if watts is not None]
+        taken = f", some {_round_up(sum(known)):g} W from the mains" if len(known) == len(drawn) else ""
         lines.append(
             f"Mains and amplifiers: at the target the {subs_word(plan.subs)} take {total:.0f} W at most{taken}. Leave "
             "circuits and earthing to a qualified electrician; no amplifier channel may be loaded below its rated "

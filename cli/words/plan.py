@@ -50,6 +50,12 @@ def subs_word(count: int) -> str:
     return counted(count, "sub")
 
 
+def mean_limit_db(plan: Plan) -> float | None:
+    """Mean over the band of a plan's `limit_db` [dB SPL]; None where it is not known."""
+    limit = plan.limit_db
+    return None if limit is None else float(limit.mean())
+
+
 def mean_level_db(table: PlanTable, count: int, limit_db: float | None) -> float:
     """Mean level at the seats with all subs at their limit [dB re one sub at 1 m, or dB SPL with `limit_db`]."""
     return float(table.output_db[BEST]) + 20.0 * log10(count) + (limit_db or 0.0)
@@ -79,8 +85,7 @@ def plans_json(results: Results) -> dict[str, Any]:
 
 def print_comparison(page: Page, results: Results) -> None:
     """One count beside the other: variation, output, and what the next sub buys."""
-    limit_db = results.mean_limit_db
-    unit = "dB SPL" if limit_db is not None else "dB re 1 sub at 1 m"
+    unit = "dB SPL" if results.limit_db is not None else "dB re 1 sub at 1 m"
     loud = all(table.merits.headroom_db is not None for table in results.plans.values())
     against = "against the same subs in phase at 1 m in the open"
     if not results.absolute:
@@ -89,6 +94,7 @@ def print_comparison(page: Page, results: Results) -> None:
     rows = []
     before: tuple[int, float, float] | None = None
     for count, table in results.plans.items():
+        limit_db = mean_limit_db(results.plan(count, BEST + 1))
         variation, level = float(table.variation_db[BEST]), mean_level_db(table, count, limit_db)
         bought = "" if before is None else _bought(before, variation, level)
         rows.append([str(count), f"{variation:.2f} dB", f"{_signed_zero(float(table.output_db[BEST])):.1f} dB"])

@@ -11,6 +11,7 @@ from cli.words.plan import from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues, SubValues
+from roommodes.subwoofer.channels import Channel
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
@@ -25,6 +26,10 @@ COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("distance_m", "m", "the delay as a distance: delay times speed of sound"),
     ("polarity", "", "1 normal, -1 inverted"),
     ("sample_rate_hz", "Hz", "of delay_samples and of the filters' coefficients"),
+    ("channel", "", "amplifier channel on which it hangs, counted over all amplifiers; equal: one shared channel"),
+    ("amplifier", "", "name of the amplifier; empty where every channel is an amplifier of its own"),
+    ("output", "", "of that amplifier, from 1; 0 where none is left"),
+    ("wiring", "", "how the subs of a shared channel hang on it: parallel or series; empty: the channel is not shared"),
 )
 FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filter, numbered from 1
     ("kind", "", "peaking or all-pass: W3C Audio EQ Cookbook"),
@@ -84,7 +89,7 @@ def settings_csv(values: StartingValues) -> bytes:
             cells += _filter_cells(one)
         writer.writerow(inert(cell) if isinstance(cell, str) else cell for cell in cells)
     if values.common is not None:
-        own = [MAINS, MAINS, "", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz]
+        own = [MAINS, MAINS, "", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz, "", "", "", ""]
         writer.writerow(own + crossover_cells(values, None))
     return buffer.getvalue().encode()
 
@@ -112,8 +117,41 @@ def filter_words(one: Filter) -> str:
     return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:.1f} dB"
 
 
-def sub_row(sub: SubValues) -> list[str]:
-    """A sub's starting values as cells of a table for a person."""
+def sub_table(values: StartingValues) -> tuple[tuple[str, ...], list[list[str]]]:
+    """Headers and rows of the starting values for a person; the channel where the project says something of them."""
+    rows = [_sub_row(sub) for sub in values.subs]
+    if not values.channels_said:
+        return SUB_HEADERS, rows
+    return (*SUB_HEADERS, "channel"), [
+        [*row, channel_words(sub.channel)] for row, sub in zip(rows, values.subs, strict=True)
+    ]
+
+
+def channel_words(channel: Channel) -> str:
+    """``2``, or ``2 (rack, output 2)``."""
+    return (
+        f"{channel.number} ({clean(channel.amplifier, 32)}, output {channel.output})"
+        if channel.amplifier
+        else (str(channel.number))
+    )
+
+
+def wiring_lines(values: StartingValues) -> list[str]:
+    """What hangs on a shared channel and how, and where wires are swapped."""
+    lines = []
+    for channel in dict.fromkeys(sub.channel for sub in values.subs if sub.channel.shared):
+        subs = [values.subs[sub] for sub in channel.subs]
+        names = " and ".join(str(sub.number) for sub in subs)
+        line = f"Subs {names} hang on channel {channel.number} in {channel.wiring}: one signal for both."
+        swapped = [str(sub.number) for sub in subs if sub.polarity != subs[0].polarity]
+        if swapped:
+            line += f" The polarity of sub {', '.join(swapped)} is set by swapped wires at the cabinet."
+        lines.append(line)
+    return lines
+
+
+def _sub_row(sub: SubValues) -> list[str]:
+    """A sub's starting values as cells."""
     return [
         str(sub.number),
         clean(sub.zone, 32),
@@ -131,7 +169,9 @@ SUB_HEADERS = ("sub", "zone", "gain", "delay", "samples", "distance", "polarity"
 def _cells(sub: SubValues, rate_hz: float) -> list[Any]:
     x, y, z = (round(value, 6) for value in sub.position_m)
     drive = [round(sub.gain_db, 3) + 0.0, round(1e3 * sub.delay_s, 4), sub.delay_samples, round(sub.distance_m, 4)]
-    return [sub.number, sub.zone, x, y, z, *drive, sub.polarity, rate_hz]
+    on = sub.channel
+    hangs = [on.number, on.amplifier, on.output, on.wiring if on.shared else ""]
+    return [sub.number, sub.zone, x, y, z, *drive, sub.polarity, rate_hz, *hangs]
 
 
 def _filter_cells(one: Filter) -> list[Any]:

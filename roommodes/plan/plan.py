@@ -24,6 +24,7 @@ from roommodes.plan.questions import PlanQuestions, ResultsQuestions
 from roommodes.plan.response import Response
 from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable, expected_bytes
 from roommodes.plan.tuning import Tuning
+from roommodes.plan.wiring import Wired, limit_at, wired_at
 from roommodes.project.project import Project
 from roommodes.responses.metrics import direct_sound_s, seat_pressure
 
@@ -128,6 +129,11 @@ class Plan(PlanQuestions):
         """Whether this is the plan to build, over all numbers of subs."""
         return self.rank == 1 and self.subs == self.results.recommended_subs
 
+    @property
+    def wired(self) -> Wired:
+        """Which sub hangs on which channel of which amplifier."""
+        return wired_at(self.project, self.drives, self.positions_m)
+
     # -- levels --------------------------------------------------------------------------------------------------------
 
     @property
@@ -143,8 +149,14 @@ class Plan(PlanQuestions):
     @property
     def highest_level_db(self) -> Floats | None:
         """(n_freq, n_seat) the highest clean level [dB re 20 uPa]; None where nothing says how loud a sub plays."""
-        limit = self.results.limit_db
+        limit = self.limit_db
         return None if limit is None else self.level_at_limit_db + limit[:, None]
+
+    @property
+    def limit_db(self) -> Floats | None:
+        """(n_freq,) level at 1 m of the loudest sub when the first meets its limit [dB SPL]; None: not known."""
+        absolute = self.results.absolute
+        return limit_at(self.project, self.drives, self.frequency_hz, self.positions_m) if absolute else None
 
     def filter_response(self, frequency_hz: Floats, *, shared: bool = True) -> Complexes:
         """Response of the filters in each sub's path: (n_freq,) [Hz] -> (n_freq, n_sub), ones without filters.
@@ -342,13 +354,8 @@ class Results(ResultsQuestions):
 
     @property
     def limit_db(self) -> Floats | None:
-        """(n_freq,) highest clean level of one sub at 1 m [dB SPL]; None where nothing says it of these responses."""
+        """(n_freq,) highest clean level of one sub, alone on its channel, at 1 m [dB SPL]; None where not known."""
         return self.project.highest_level_db(self.frequency_hz) if self.absolute else None
-
-    @property
-    def mean_limit_db(self) -> float | None:
-        """Its mean over the band [dB SPL]."""
-        return None if self.limit_db is None else float(self.limit_db.mean())
 
     @property
     def level_unit(self) -> str:

@@ -18,6 +18,7 @@ from roommodes.filters.crossovers import Crossover
 from roommodes.filters.processor import Processor
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
+from roommodes.subwoofer.channels import Channel
 
 RATE_RANGE_HZ = (8000.0, 768000.0)
 SLACK = 1e-6  # what rounding may add to a value at the end of its range
@@ -66,6 +67,7 @@ class SubValues:
     delay_samples : the same in whole samples.
     distance_m : the same as a distance that sound travels [m].
     polarity : +1 or -1.
+    channel : of the amplifiers, on which it hangs.
     filters : in the order in which they run.
     """
 
@@ -77,6 +79,7 @@ class SubValues:
     delay_samples: int
     distance_m: float
     polarity: int
+    channel: Channel
     filters: tuple[Filter, ...] = ()
 
 
@@ -126,12 +129,14 @@ class StartingValues:
     speed_of_sound_m_s : behind the distances [m/s].
     subs : one for each.
     common : how the subs meet the mains, where that was settled.
+    channels_said : whether the project says something of channels: names amplifiers, or lets subs share one.
     """
 
     rate_hz: float
     speed_of_sound_m_s: float
     subs: tuple[SubValues, ...]
     common: CommonValues | None = None
+    channels_said: bool = False
 
     def total(self, sub: SubValues) -> Total:
         """A sub's own values and the common ones together."""
@@ -166,7 +171,7 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
     check_rate(rate_hz)
     speed = plan.project.room.air.speed_of_sound_m_s
     drives = plan.drives.from_earliest()
-    paths = filters or ((),) * plan.subs
+    paths, on = filters or ((),) * plan.subs, plan.wired
     subs = [
         SubValues(
             number=index + 1,
@@ -177,6 +182,7 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
             delay_samples=round(float(drives.delay_s[index]) * rate_hz),
             distance_m=float(drives.delay_s[index]) * speed,
             polarity=int(drives.polarity[index]),
+            channel=on.of(index),
             filters=tuple(Filter.of(one, rate_hz) for one in paths[index]),
         )
         for index, position in enumerate(plan.positions_m)
@@ -190,7 +196,13 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
             mains_delay_s=met.mains_delay_s,
             polarity=met.polarity,
         )
-    return StartingValues(rate_hz=rate_hz, speed_of_sound_m_s=speed, subs=tuple(subs), common=common)
+    return StartingValues(
+        rate_hz=rate_hz,
+        speed_of_sound_m_s=speed,
+        subs=tuple(subs),
+        common=common,
+        channels_said=on.shared or bool(plan.project.amplifiers),
+    )
 
 
 def check_rate(rate_hz: float) -> None:

@@ -17,10 +17,11 @@ from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.project import surface_of, the_wall
 from roommodes.project.room import height_of, solid_faces
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
-from roommodes.project.subwoofer_checks import subwoofer_faults
+from roommodes.project.subwoofer_checks import amplifier_faults, subwoofer_faults
 from roommodes.project.tables import MAX_SEATS, KeepOutTable, RegionTable, RowTable, SearchTable, ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, plain
 from roommodes.shapes.faces import PLANE_AXES
+from roommodes.subwoofer.tables import NamedAmplifierTable
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
 
@@ -32,6 +33,7 @@ def geometry_faults(parts: Parts) -> list[Found]:
     """All faults between the tables."""
     found = [*_names(parts), *_construction_names(parts), *_seat_count(parts), *_layout_lengths(parts)]
     found += subwoofer_faults(parts)
+    found += amplifier_faults(parts)
     found += _processor(parts)
     found += _tolerance_names(parts)
     room, shape_faults = shaped_room(parts)
@@ -48,10 +50,11 @@ def geometry_faults(parts: Parts) -> list[Found]:
 
 
 def _names(parts: Parts) -> Iterator[Found]:
-    tables: tuple[tuple[str, Mapping[int, RowTable | ZoneTable | KeepOutTable]], ...] = (
+    tables: tuple[tuple[str, Mapping[int, RowTable | ZoneTable | KeepOutTable | NamedAmplifierTable]], ...] = (
         ("rows", parts.rows),
         ("zones", parts.zones),
         ("keep_outs", parts.keep_outs),
+        ("amplifiers", parts.amplifiers),
     )
     for key, entries in tables:
         first: dict[str, int] = {}

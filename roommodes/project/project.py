@@ -34,8 +34,9 @@ from roommodes.project.tables import (
     ZoneTable,
 )
 from roommodes.running import Running
-from roommodes.subwoofer.limits import highest_level_db
-from roommodes.subwoofer.tables import SubwooferTable
+from roommodes.subwoofer.channels import Channel
+from roommodes.subwoofer.limits import Limits, limits_of
+from roommodes.subwoofer.tables import ChannelTable, NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 
 
@@ -172,12 +173,39 @@ class Project:
         table = self.tables.layout
         return None if table is None else layout_of(table)
 
+    @property
+    def amplifiers(self) -> tuple[NamedAmplifierTable, ...]:
+        """The amplifiers with their channels; none where each sub has its own, or nothing is said of them."""
+        return self.tables.amplifiers
+
+    @property
+    def amplifier(self) -> ChannelTable | None:
+        """That of a sub by itself: the first, or the one of each sub; None where nothing is said of it."""
+        return self.amplifiers[0] if self.amplifiers else self.subwoofer.amplifier
+
+    def sub_limits(self, frequency_hz: NDArray[np.float64], channel: Channel | None = None) -> Limits | None:
+        """All that limits one sub: (n_freq,) [Hz]; None where nothing is said of how loud it plays.
+
+        `channel` is what it hangs on; left out, it is alone on a channel of `amplifier`.
+        """
+        alone = Channel(number=1, amplifier="", output=1, subs=(0,), table=self.amplifier)
+        return limits_of(self.subwoofer, frequency_hz, self.room.air, channel or alone)
+
     def highest_level_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64] | None:
-        """Highest clean level of one sub at 1 m in free field: (n_freq,) [Hz] -> (n_freq,) [dB re 20 uPa, rms].
+        """Highest clean level at 1 m in free field of one sub, alone on its channel: (n_freq,) [dB re 20 uPa, rms].
 
         None where the project does not say how loud a sub plays.
         """
-        return highest_level_db(self.subwoofer, frequency_hz, self.room.air)
+        limits = self.sub_limits(frequency_hz)
+        return None if limits is None else limits.highest_db
+
+    def fixed_at(self, position_m: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Whether a sub must stand at each position: (n, 3) [m] -> (n,)."""
+        fixed = [zone.low for zone, table in zip(self.zones, self.tables.zones, strict=True) if table.fixed]
+        if not fixed:
+            return np.zeros(len(position_m), dtype=np.bool_)
+        gap = np.abs(position_m[:, None] - np.array(fixed)[None]).max(axis=2)
+        return np.asarray(gap.min(axis=1) < 1e-6)
 
     @cached_property
     def room(self) -> Room:

@@ -1,4 +1,4 @@
-"""What can be wrong with a subwoofer although each of its keys is right, and with what is asked of it."""
+"""What can be wrong with subwoofer and amplifiers although each key is right, and with what is asked of them."""
 
 from collections.abc import Iterator
 from math import pi, prod, sqrt
@@ -17,7 +17,8 @@ from roommodes.responses.third_octaves import (
 )
 from roommodes.subwoofer.boxed_driver import END_CORRECTION
 from roommodes.subwoofer.limits import port_of
-from roommodes.subwoofer.tables import BurstTable, DriverTable, PortTable, SubwooferTable
+from roommodes.subwoofer.tables import BurstTable, ChannelTable, DriverTable, PortTable, SubwooferTable
+from roommodes.toml.lines import Path
 from roommodes.toml.values import number
 
 CENTRE_BEYOND_M = 0.3  # an acoustic centre may lie so far before the cabinet's faces
@@ -30,7 +31,7 @@ def subwoofer_faults(parts: Parts) -> list[Found]:
     if table is None:
         return []
     air = Air() if parts.room is None else Air(temperature_c=parts.room.temperature_c)
-    found = [*_wants(parts, table), *_cabinet(table, parts), *_amplifier(table)]
+    found = [*_wants(parts, table), *_cabinet(table, parts)]
     if table.bursts is not None:
         found += _bursts(table.bursts, table, parts)
     if table.port is not None and (table.driver is not None or "driver" not in parts.subwoofer_keys):
@@ -103,15 +104,6 @@ def _on_face(table: SubwooferTable, part: str, key: str, area_m2: float, face: s
         )
 
 
-def _amplifier(table: SubwooferTable) -> Iterator[Found]:
-    amplifier = table.amplifier
-    if amplifier is None:
-        return
-    if (amplifier.power_w is None) != (amplifier.load_ohm is None):
-        given, missing = ("load_ohm", "power_w") if amplifier.power_w is None else ("power_w", "load_ohm")
-        yield Found(("subwoofer", "amplifier", given), f"it needs {missing} beside it: a power is rated into a load.")
-
-
 def _port(port: PortTable, table: SubwooferTable, air: Air) -> Iterator[Found]:
     driver: DriverTable | None = table.driver
     if (port.length_m is None) == (port.tuning_hz is None):
@@ -181,3 +173,68 @@ def _missing(curve: Curve) -> list[float]:
     """Nominal bands between the first and the last that are not there [Hz]."""
     low, high = curve.hz[0] * HALF_BAND, curve.hz[-1] / HALF_BAND
     return [float(hz) for hz in NOMINAL_HZ if low < hz < high and hz not in curve.hz]
+
+
+def amplifier_faults(parts: Parts) -> list[Found]:
+    """All faults of [subwoofer.amplifier] and [[amplifiers]]."""
+    found: list[Found] = []
+    own = None if parts.subwoofer is None else parts.subwoofer.amplifier
+    if own is not None:
+        found += _rating(own, ("subwoofer", "amplifier"))
+    if "amplifiers" in parts.given and "amplifier" in parts.subwoofer_keys:
+        found.append(
+            Found(
+                ("subwoofer", "amplifier"),
+                "[[amplifiers]] are given too, which say the same of every channel; give one of the two.",
+            )
+        )
+    first: dict[int, str] = {}
+    for index, one in parts.amplifiers.items():
+        found += _rating(one, ("amplifiers", index))
+        listed = one.subs or ()
+        if len(listed) > one.channels:
+            found.append(
+                Found(
+                    ("amplifiers", index, "subs"),
+                    f"it lists subs for {len(listed)} channels; channels is {one.channels}. Give one list for each "
+                    "channel, [] for one that stays free.",
+                )
+            )
+        for output, subs in enumerate(listed, start=1):
+            for sub in subs:
+                here = f"channel {output} of {one.name}"
+                if sub in first:
+                    found.append(
+                        Found(
+                            ("amplifiers", index, "subs"),
+                            f"sub {sub} hangs on {first[sub]} already; a sub hangs on one channel.",
+                        )
+                    )
+                first.setdefault(sub, here)
+    if not found and parts.amplifiers and "amplifiers" in parts.whole:
+        found += _enough(parts)
+    return found
+
+
+def _rating(table: ChannelTable, path: Path) -> Iterator[Found]:
+    if (table.power_w is None) != (table.load_ohm is None):
+        given, missing = ("load_ohm", "power_w") if table.power_w is None else ("power_w", "load_ohm")
+        yield Found((*path, given), f"it needs {missing} beside it: a power is rated into a load.")
+
+
+def _enough(parts: Parts) -> Iterator[Found]:
+    """Whether the plans that are searched for can hang on the channels at all."""
+    if parts.search is None:
+        return
+    named = {number for one in parts.amplifiers.values() for subs in one.subs or () for number in subs}
+    free = sum(one.channels - len(one.subs or ()) for one in parts.amplifiers.values())
+    most = max(parts.search.counts)
+    left = sum(number not in named for number in range(1, most + 1))
+    needed = (left + 1) // 2 if parts.search.shared_drives else left
+    if needed > free:
+        yield Found(
+            ("search", "counts"),
+            f"{most} subs need {needed} amplifier channels beside those that name theirs; [[amplifiers]] have {free} "
+            "left. Give more channels, let two subs share one (shared_drives = true), name in `subs` what shares a "
+            "channel, or search for fewer subs.",
+        )

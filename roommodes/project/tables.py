@@ -16,7 +16,7 @@ from roommodes.project.processor import ProcessorTable
 from roommodes.project.shape_tables import BlockTable, Point, SlopeTable, WallPoint
 from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
-from roommodes.subwoofer.tables import SubwooferTable
+from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, worded
 
@@ -309,6 +309,9 @@ class ProjectTables(Table):
         default=(), description="Where nothing may stand."
     )
     subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
+    amplifiers: Annotated[tuple[NamedAmplifierTable, ...], AnyLength] = Field(
+        default=(), description="The amplifiers with their channels, in place of [subwoofer.amplifier]."
+    )
     target: TargetTable = Field(default=TargetTable(), description="How loud it is to be at the seats.")
     search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
     processor: ProcessorTable | None = Field(default=None, description="What the signal processor takes.")

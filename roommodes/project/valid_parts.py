@@ -20,7 +20,7 @@ from roommodes.project.tables import (
     ZoneTable,
 )
 from roommodes.project.tolerance_tables import ToleranceTable
-from roommodes.subwoofer.tables import SubwooferTable
+from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 from roommodes.toml.lines import Path
 from roommodes.toml.values import number
@@ -42,7 +42,7 @@ class Parts:
 
     Parameters
     ----------
-    blocks, slopes, regions, rows, zones, keep_outs : valid entries by their index in the file.
+    blocks, slopes, regions, rows, zones, keep_outs, amplifiers : valid entries by their index in the file.
     constructions : valid ones by name; `named` holds all names that the file gives, valid or not.
     used : every construction's name that a wall, region, block or slope asks for, with its key path.
     whole : tables of which every entry is valid.
@@ -60,6 +60,7 @@ class Parts:
     screen: ScreenTable | None
     zones: Mapping[int, ZoneTable]
     keep_outs: Mapping[int, KeepOutTable]
+    amplifiers: Mapping[int, NamedAmplifierTable]
     subwoofer: SubwooferTable | None
     search: SearchTable | None
     target: TargetTable | None
@@ -78,7 +79,7 @@ class Parts:
         """From the valid parts by key (lists as dictionaries by index) and the file's tree."""
         whole = set()
         entries: dict[str, dict[Any, Any]] = {}
-        for key in ("blocks", "slopes", "regions", "rows", "zones", "keep_outs", "constructions"):
+        for key in ("blocks", "slopes", "regions", "rows", "zones", "keep_outs", "constructions", "amplifiers"):
             found = valid.get(key)
             entries[key] = found if isinstance(found, dict) else {}
             raw = tree.get(key, ())
@@ -96,6 +97,7 @@ class Parts:
             screen=valid.get("screen"),
             zones=entries["zones"],
             keep_outs=entries["keep_outs"],
+            amplifiers=entries["amplifiers"],
             subwoofer=valid.get("subwoofer"),
             search=valid.get("search"),
             target=valid.get("target"),

@@ -21,6 +21,7 @@ import numpy as np
 from roommodes.acoustics.air import Air
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.subwoofer.boxed_driver import REFERENCE_PA, BoxedDriver, Driver, PerVolt, Port, port_length_m
+from roommodes.subwoofer.channels import Channel, channel_current_a, channel_voltage_v
 from roommodes.subwoofer.tables import DriverTable, PortTable, SubwooferTable
 from roommodes.subwoofer.target import CREST_DB
 
@@ -99,29 +100,9 @@ def port_of(table: PortTable, box_m3: float, air: Air) -> Port:
     return Port(area_m2=table.area_m2, length_m=length, velocity_m_s=table.velocity_m_s, ql=table.ql)
 
 
-def voltage_limit_v(table: SubwooferTable) -> float | None:
-    """Highest rms voltage of the amplifier [V]; None where it is not known."""
-    amplifier = table.amplifier
-    if amplifier is None:
-        return None
-    rated = None
-    if amplifier.power_w is not None and amplifier.load_ohm is not None:
-        rated = sqrt(amplifier.power_w * amplifier.load_ohm)
-    given = [volt for volt in (amplifier.voltage_v, rated) if volt is not None]
-    return min(given) if given else None
-
-
-def current_limit_a(table: SubwooferTable) -> float | None:
-    """Highest rms current of the amplifier, that at which its power is rated [A]; None where it is not known."""
-    amplifier = table.amplifier
-    if amplifier is None or amplifier.power_w is None or amplifier.load_ohm is None:
-        return None
-    return sqrt(amplifier.power_w / amplifier.load_ohm)
-
-
-def voltage_limits(table: SubwooferTable, box: BoxedDriver, per_volt: PerVolt) -> dict[Limit, Floats]:
-    """Rms voltage at which each limit of driver, port and amplifier is met: (n_freq,) each [V]."""
-    driver, shape = box.driver, per_volt.current_a.shape
+def voltage_limits(box: BoxedDriver, per_volt: PerVolt, channel: Channel) -> dict[Limit, Floats]:
+    """Rms voltage of one sub at which each limit of driver, port and its channel is met: (n_freq,) each [V]."""
+    driver = box.driver
     current = np.abs(per_volt.current_a)
     found = {
         Limit.DISPLACEMENT: driver.xmax_m / (sqrt(2.0) * np.abs(per_volt.displacement_m)),
@@ -129,27 +110,33 @@ def voltage_limits(table: SubwooferTable, box: BoxedDriver, per_volt: PerVolt) -
     }
     if box.port is not None and per_volt.port_velocity_m_s is not None:
         found[Limit.PORT] = box.port.velocity_m_s / (sqrt(2.0) * np.abs(per_volt.port_velocity_m_s))
-    if (volts := voltage_limit_v(table)) is not None:
-        found[Limit.VOLTAGE] = np.full(shape, volts)
-    if (amps := current_limit_a(table)) is not None:
-        found[Limit.CURRENT] = amps / current
+    if channel.table is None:
+        return found
+    hung = channel.circuit(per_volt.current_a)
+    own = np.abs(hung.voltage_v[0])  # all on it are alike
+    if (volts := channel_voltage_v(channel.table)) is not None:
+        found[Limit.VOLTAGE] = volts * own
+    if (amps := channel_current_a(channel.table)) is not None:
+        found[Limit.CURRENT] = amps / np.abs(hung.current_a) * own
     return found
 
 
-def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air) -> Limits | None:
-    """All that limits the sub; None where the project says nothing of it.
+def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air, channel: Channel | None = None) -> Limits | None:
+    """All that limits one sub; None where the project says nothing of it.
 
     Parameters
     ----------
     table : the project's sub.
     frequency_hz : (n_freq,) [Hz].
     air : of the room.
+    channel : on which it hangs, with what else hangs there; left out, it is alone on its amplifier.
     """
+    hangs = channel or Channel(number=1, amplifier="", output=1, subs=(0,), table=table.amplifier)
     found: dict[Limit, Floats] = {}
     if (box := boxed_driver(table, air)) is not None:
         per_volt = box.per_volt(frequency_hz)
         one_volt = 20.0 * np.log10(np.abs(per_volt.pressure_pa) / REFERENCE_PA)
-        for kind, volts in voltage_limits(table, box, per_volt).items():
+        for kind, volts in voltage_limits(box, per_volt, hangs).items():
             found[kind] = one_volt + 20.0 * np.log10(volts)
     if (bursts := table.bursts) is not None:
         offset = burst_offset_db(distance_m=bursts.distance_m, space=bursts.space, reading=bursts.reading)
@@ -159,9 +146,3 @@ def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air) -> Limits |
     if not found:
         return None
     return Limits(frequency_hz=frequency_hz, kinds=tuple(found), level_db=np.array(list(found.values())))
-
-
-def highest_level_db(table: SubwooferTable, frequency_hz: Floats, air: Air) -> Floats | None:
-    """Highest clean level at 1 m in free field: (n_freq,) [dB re 20 uPa, rms]; None where nothing is said of it."""
-    limits = limits_of(table, frequency_hz, air)
-    return None if limits is None else limits.highest_db

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from roommodes.acoustics.curve import Curve
-from roommodes.toml.values import CurveOf, Name, Range, Table, several
+from roommodes.toml.values import AnyLength, CurveOf, Name, Range, Table, several
 
 Extent = Annotated[float, Range(low=0.0, high=3.0, unit="m", above_low=True)]
 Offset = Annotated[float, Range(low=-2.0, high=2.0, unit="m")]
@@ -17,6 +17,8 @@ Clearance = Annotated[float, Range(low=0.0, high=3.0, unit="m")]
 Face = Literal["front", "rear", "left", "right", "top", "bottom"]
 Quality = Annotated[float, Range(low=0.05, high=50.0)]
 Ohm = Annotated[float, Range(low=0.1, high=1000.0, unit="ohm")]
+Wiring = Literal["parallel", "series"]
+SubNumber = Annotated[int, Range(low=1, high=64)]
 Watt = Annotated[float, Range(low=0.0, high=100000.0, unit="W", above_low=True)]
 
 
@@ -75,18 +77,24 @@ class PortTable(Table):
     )
 
 
-class AmplifierTable(Table):
-    """The amplifier of each sub: its limits, and what is needed to say how warm it gets."""
+class ChannelTable(Table):
+    """What every channel of an amplifier gives, and what is needed to say how warm it gets."""
 
     voltage_v: Annotated[float, Range(low=0.0, high=1000.0, unit="V", above_low=True)] | None = Field(
-        default=None, description="Highest clean voltage, rms of a sine [V].", examples=[60]
+        default=None, description="Highest clean voltage of a channel, rms of a sine [V].", examples=[60]
+    )
+    current_a: Annotated[float, Range(low=0.0, high=1000.0, unit="A", above_low=True)] | None = Field(
+        default=None, description="Highest current of a channel, rms of a sine [A].", examples=[15]
     )
     power_w: Watt | None = Field(
-        default=None, description="Rated power of a sine into load_ohm, in place of the voltage [W].", examples=[600]
+        default=None,
+        description="Rated power of a sine into load_ohm, of a channel; voltage and current follow from it [W].",
+        examples=[600],
     )
     load_ohm: Ohm | None = Field(
         default=None, description="Load for which power_w is rated [ohm]; it limits the current too.", examples=[4]
     )
+    wiring: Wiring = Field(default="parallel", description="How several subs hang on one channel.", examples=["series"])
     efficiency: Annotated[float, Range(low=0.05, high=0.99)] = Field(
         default=0.8,
         description="Power out over power in, without idle_w (default: switching type, common practice, no source).",
@@ -101,6 +109,25 @@ class AmplifierTable(Table):
         default=None,
         description="Inner size of the closed cupboard that one amplifier heats [m]; left out, it stands free.",
         examples=[[0.5, 0.5, 0.4]],
+    )
+
+
+class AmplifierTable(ChannelTable):
+    """The amplifier of each sub, one channel; two subs with shared settings (`shared_drives`) hang on one of them."""
+
+
+class NamedAmplifierTable(ChannelTable):
+    """An amplifier with several channels, and what hangs on them."""
+
+    name: Name = Field(description="What you call it.", examples=["rack"])
+    channels: Annotated[int, Range(low=1, high=64, unit="channels")] = Field(
+        default=1, description="How many channels it has for subwoofers.", examples=[2]
+    )
+    subs: Annotated[tuple[Annotated[tuple[SubNumber, ...], AnyLength], ...], AnyLength] | None = Field(
+        default=None,
+        description="Which subs hang on each channel, by their numbers in the plan, one list for each channel; left "
+        "out, the channels are filled in order, two subs with shared settings on one.",
+        examples=[[[1, 2], [3]]],
     )
 
 
@@ -135,7 +162,9 @@ class SubwooferTable(Table):
     bursts: BurstTable | None = Field(default=None, description="Measured highest levels, in place of that.")
     driver: DriverTable | None = Field(default=None, description="Driver and box, for limits, voltage and power.")
     port: PortTable | None = Field(default=None, description="The port of a vented box; left out, it is sealed.")
-    amplifier: AmplifierTable | None = Field(default=None, description="The amplifier of each sub.")
+    amplifier: AmplifierTable | None = Field(
+        default=None, description="The amplifier of each sub; else [[amplifiers]]."
+    )
     cabinet_m: Annotated[tuple[Extent, Extent, Extent], several(3, "[depth, width, height] in m")] | None = Field(
         default=None,
         description="[depth, width, height] of the cabinet [m]; depth along the direction that it faces. It stands "

@@ -72,6 +72,12 @@ class TargetTable(Table):
         default=0.0, description="What is to be left above it [dB].", examples=[3]
     )
 
+    where: Literal["average", "every seat"] = Field(
+        default="average",
+        description="Where it is to be reached: by the average over the seats, or in every seat.",
+        examples=["every seat"],
+    )
+
     @property
     def stated_db(self) -> float:
         """What the channels come to, as it was stated, without the margin [dB]."""

@@ -122,7 +122,9 @@ def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = No
         subs=len(plan.candidate_index),
         headroom_db=None
         if loudness is None
-        else loudness.headroom_db(plan.level_db, plan.gain_db, problem.seat_weight),
+        else loudness.headroom_db(
+            plan.level_db, plan.drives, problem.seat_weight, np.isin(plan.candidate_index, problem.wishes.fixed)
+        ),
     )
 
 

@@ -17,7 +17,7 @@ from roommodes.acoustics.air import Air
 from roommodes.arrays import Floats
 from roommodes.places.zones import Triple, face_direction
 from roommodes.project.project import Project, cabinet_of
-from roommodes.subwoofer.tables import AmplifierTable
+from roommodes.subwoofer.tables import ChannelTable
 
 BOARD_U_W_M2K = 1.0 / (0.13 + 0.019 / 0.13 + 0.13)
 HEAT_CAPACITY_J_KGK = 1005.0
@@ -106,13 +106,13 @@ def standings(project: Project, position_m: Floats) -> tuple[Standing, ...]:
     return tuple(found)
 
 
-def heat_of(amplifier: AmplifierTable, highest_power_w: float, air: Air) -> Heat | None:
+def heat_of(amplifier: ChannelTable, highest_power_w: float, air: Air) -> Heat | None:
     """The balance of the cupboard; None where the amplifier stands free.
 
     Parameters
     ----------
     amplifier : with the cupboard's inner size.
-    highest_power_w : that the amplifier is asked for [W].
+    highest_power_w : that the amplifier is asked for, all its channels together [W].
     air : of the room.
     """
     if amplifier.closed_in_m is None:

@@ -10,26 +10,31 @@ The figure of a third-octave band is the mean square over its frequencies: what 
 with one band playing at a time. Programme that fills several bands at once leaves less to each.
 
 A plan's *headroom* is that of its worst band: the weighted mean over the seats of the band's highest clean levels,
-less the target. Single seats lie above and below by the variation; an equaliser lifts all or none.
+less the target; or, where the target asks for every seat, the lowest of them. Single seats lie above and below the mean
+by the variation; an equaliser lifts all or none. Subs that share a channel share its voltage and current
+(`roommodes.subwoofer.channels`).
 
 The rule of thumb beside the room's own gain (common practice, no source): a sub on the floor plays into half space,
 its level falls with the distance as in the open, and below c / 2L, L the longest side, the room adds 12 dB an
 octave.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes, Floats
+from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
+from roommodes.plan.wiring import Wired, common_limit_db, wired
 from roommodes.project.project import Project
-from roommodes.responses.metrics import SILENCE_DB, level_db, normalised, seat_pressure
+from roommodes.responses.metrics import level_db, normalised, seat_pressure
 from roommodes.responses.third_octaves import band_levels, bands_of, bands_within
-from roommodes.subwoofer.boxed_driver import REFERENCE_PA
-from roommodes.subwoofer.limits import HALF_SPACE_DB, Limit, Limits, boxed_driver, limits_of
+from roommodes.subwoofer.limits import HALF_SPACE_DB, Limit, Limits
+from solvers.loudness.needs import Needs, needs_of
 
 RULE_DB_PER_OCTAVE = 12.0
 TOUCHES_DB = 0.01  # subs whose limits lie so close are met together
@@ -41,31 +46,58 @@ class Loudness:
 
     Parameters
     ----------
-    limits : of one sub, at the frequencies of the plan.
-    target_db : level to be reached, margin included [dB re 20 uPa, rms].
-    bands : third-octave bands in which it is to be reached.
+    project : with sub, amplifiers and target.
+    limits : of one sub alone on its channel, at the frequencies of the plan.
+    bands : third-octave bands in which the target is to be reached.
     """
 
+    project: Project
     limits: Limits
-    target_db: float
     bands: tuple[int, ...]
 
-    def headroom_db(self, level: Floats, gain_db: Floats, seat_weight: Floats) -> float:
+    @property
+    def target_db(self) -> float:
+        """Level to be reached, margin included [dB re 20 uPa, rms]."""
+        return self.project.target.rms_db
+
+    def limits_by_sub(self, on: Wired) -> tuple[Limits, ...]:
+        """Those of each sub as it is wired."""
+        hz = self.limits.frequency_hz
+        found = {
+            sub: limits
+            for channel in on.channels
+            if (limits := self.project.sub_limits(hz, channel)) is not None
+            for sub in channel.subs
+        }
+        return tuple(found[sub] for sub in sorted(found))
+
+    def headroom_db(
+        self, level: Floats, drives: Drives, seat_weight: Floats, fixed: Sequence[bool] | NDArray[np.bool_] = ()
+    ) -> float:
         """Headroom of a plan without filters on single subs [dB].
 
         Parameters
         ----------
-        level : (n_freq, n_seat) with `gain_db` [dB re 1/m].
-        gain_db : (n_sub,).
+        level : (n_freq, n_seat) with `drives` [dB re 1/m].
+        drives : of its subs.
         seat_weight : (n_seat,) any scale.
+        fixed : (n_sub,) which subs must stand where they stand; left out, none must.
         """
-        highest = level - float(np.max(gain_db)) + self.limits.highest_db[:, None]
+        hz, on = self.limits.frequency_hz, wired(self.project, drives, fixed)
+        limit = common_limit_db(self.project, drives, hz, on)
+        assert limit is not None, "the limits of one sub are known"
+        highest = level - float(np.max(drives.gain_db)) + limit[:, None]
         return float(np.min(self.band_headroom_db(highest, seat_weight)))
 
     def band_headroom_db(self, highest: Floats, seat_weight: Floats) -> Floats:
         """Headroom of each band: (n_freq, n_seat) [dB re 20 uPa] -> (n_band,) [dB]."""
-        mean = band_levels(self.limits.frequency_hz, highest, self.bands) @ normalised(seat_weight)
-        return np.asarray(mean - self.target_db)
+        return self.judged_db(band_levels(self.limits.frequency_hz, highest, self.bands), seat_weight) - self.target_db
+
+    def judged_db(self, band_db: Floats, seat_weight: Floats) -> Floats:
+        """What is held against the target, the mean over the seats or the quietest: (n_band, n_seat) -> (n_band,)."""
+        if self.project.target.where == "every seat":
+            return np.asarray(band_db[:, seat_weight > 0.0].min(axis=1))
+        return np.asarray(band_db @ normalised(seat_weight))
 
 
 def loudness_of(project: Project, frequency_hz: Floats) -> Loudness | None:
@@ -73,10 +105,10 @@ def loudness_of(project: Project, frequency_hz: Floats) -> Loudness | None:
 
     The bands are those of the target's band that hold a frequency, all of them where none does.
     """
-    limits = limits_of(project.subwoofer, frequency_hz, project.room.air)
+    limits = project.sub_limits(frequency_hz)
     if limits is None:
         return None
-    return Loudness(limits=limits, target_db=project.target.rms_db, bands=target_bands(project, frequency_hz))
+    return Loudness(project=project, limits=limits, bands=target_bands(project, frequency_hz))
 
 
 def target_bands(project: Project, frequency_hz: Floats) -> tuple[int, ...]:
@@ -89,24 +121,6 @@ def target_bands(project: Project, frequency_hz: Floats) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Needs:
-    """What each sub takes to bring the seats' mean to the target, one band at a time.
-
-    Parameters
-    ----------
-    voltage_v, current_a, power_w : (n_band, n_sub) rms at the terminals, and the power taken [V], [A], [W].
-    travel_m : (n_band, n_sub) of the cone, peak, one way [m].
-    port_velocity_m_s : (n_band, n_sub) peak; None for a sealed box [m/s].
-    """
-
-    voltage_v: Floats
-    current_a: Floats
-    power_w: Floats
-    travel_m: Floats
-    port_velocity_m_s: Floats | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Headroom:
     """What a plan can do, band by band.
 
@@ -115,12 +129,13 @@ class Headroom:
     bands : (n_band,) numbers of third-octave bands.
     highest_db : (n_band, n_seat) highest clean level [dB re 20 uPa, rms].
     mean_db : (n_band,) weighted mean of that over the seats.
+    judged_db : (n_band,) what is held against the target: that mean, or the quietest seat that counts.
     target_db : level to be reached [dB re 20 uPa, rms].
     first_subs : (n_band,) the subs that meet their limit first, from 0, where the band has least room.
     limited_by : (n_band,) what stops them there.
     at_hz : (n_band,) where in the band that is [Hz].
     spare_db : (n_band, n_sub) what each sub has left there when the first meets its limit [dB].
-    open_air_db : (n_band,) highest clean level of one sub at 1 m in free field.
+    open_air_db : (n_band,) highest clean level at 1 m in free field of one sub as it is wired, the first at its limit.
     room_gain_db : (n_band, n_seat) level at the seat over that of the same subs in phase at 1 m in free field, each
         with its drive [dB].
     rule_gain_db : (n_band, n_seat) the same by the rule of thumb [dB].
@@ -130,6 +145,7 @@ class Headroom:
     bands: tuple[int, ...]
     highest_db: Floats
     mean_db: Floats
+    judged_db: Floats
     target_db: float
     first_subs: tuple[tuple[int, ...], ...]
     limited_by: tuple[Limit, ...]
@@ -142,8 +158,8 @@ class Headroom:
 
     @property
     def headroom_db(self) -> Floats:
-        """(n_band,) over the target, seats' mean [dB]."""
-        return np.asarray(self.mean_db - self.target_db)
+        """(n_band,) over the target [dB]."""
+        return np.asarray(self.judged_db - self.target_db)
 
     @property
     def worst(self) -> int:
@@ -184,33 +200,40 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
     """
     project, transfer, seats = plan.project, plan.transfer, plan.seats
     weights = plan.weights(plan.frequency_hz, shared=False)
-    limits, bands = loudness.limits, loudness.bands
-    hz, one = limits.frequency_hz, limits.highest_db
-    highest, spare = highest_clean_db(transfer, weights, np.repeat(one[:, None], weights.shape[1], axis=1))
+    on, bands, hz = plan.wired, loudness.bands, loudness.limits.frequency_hz
+    limits = loudness.limits_by_sub(on)
+    each = np.stack([one.highest_db for one in limits], axis=1)
+    highest, spare = highest_clean_db(transfer, weights, each)
     band_highest = band_levels(hz, highest, bands)
-    mean = band_highest @ normalised(seats.weight)
     number = bands_of(hz)
-    common = (one[:, None] - level_db(weights)).min(axis=1)
+    common = (each - level_db(weights)).min(axis=1)
     tightest = []
     for band in bands:
         inside = np.flatnonzero(number == band)
         tightest.append(int(inside[np.argmin(common[inside])]))
+    first_subs = tuple(tuple(np.flatnonzero(spare[at] <= TOUCHES_DB).tolist()) for at in tightest)
     in_phase = np.abs(weights).sum(axis=1, keepdims=True)
     gain = level_db(seat_pressure(transfer, weights) / in_phase)
     rule = rule_of_thumb_db(project.room, hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
+    open_air = band_levels(hz, each, bands)
+    judged = loudness.judged_db(band_highest, seats.weight)
+    over = judged - loudness.target_db
     return Headroom(
         bands=bands,
         highest_db=band_highest,
-        mean_db=mean,
+        mean_db=band_highest @ normalised(seats.weight),
+        judged_db=judged,
         target_db=loudness.target_db,
-        first_subs=tuple(tuple(np.flatnonzero(spare[at] <= TOUCHES_DB).tolist()) for at in tightest),
-        limited_by=tuple(limits.kinds[limits.first[at]] for at in tightest),
+        first_subs=first_subs,
+        limited_by=tuple(
+            limits[subs[0]].kinds[limits[subs[0]].first[at]] for subs, at in zip(first_subs, tightest, strict=True)
+        ),
         at_hz=tuple(float(hz[at]) for at in tightest),
         spare_db=spare[tightest],
-        open_air_db=band_levels(hz, one[:, None], bands)[:, 0],
+        open_air_db=np.array([open_air[k, subs[0]] for k, subs in enumerate(first_subs)]),
         room_gain_db=band_levels(hz, gain, bands),
         rule_gain_db=band_levels(hz, rule, bands),
-        needs=_needs(project, loudness, spare=spare, headroom_db=mean - loudness.target_db),
+        needs=needs_of(project, on, frequency_hz=hz, bands=bands, level_db=each - spare, over_db=over),
     )
 
 
@@ -230,29 +253,3 @@ def rule_of_thumb_db(room: Room, frequency_hz: Floats, *, weights: Complexes, su
     lowest_hz = room.air.speed_of_sound_m_s / (2.0 * max(room.size_m))
     rises = RULE_DB_PER_OCTAVE * np.maximum(0.0, np.log2(lowest_hz / frequency_hz))
     return np.asarray(falls + HALF_SPACE_DB + rises[:, None])
-
-
-def _needs(project: Project, loudness: Loudness, *, spare: Floats, headroom_db: Floats) -> Needs | None:
-    box = boxed_driver(project.subwoofer, project.room.air)
-    if box is None:
-        return None
-    hz, bands = loudness.limits.frequency_hz, loudness.bands
-    one = box.per_volt(hz)
-    per_volt_db = 20.0 * np.log10(np.maximum(np.abs(one.pressure_pa) / REFERENCE_PA, 10.0 ** (SILENCE_DB / 20.0)))
-    number = bands_of(hz)
-    used = np.zeros(len(hz))
-    for band, over in zip(bands, headroom_db, strict=True):
-        used[number == band] = over
-    volts = 10.0 ** ((loudness.limits.highest_db - used - per_volt_db)[:, None] / 20.0 - spare / 20.0)
-
-    def most(values: Floats) -> Floats:
-        return np.array([values[number == band].max(axis=0) for band in bands])
-
-    port = one.port_velocity_m_s
-    return Needs(
-        voltage_v=most(volts),
-        current_a=most(volts * np.abs(one.current_a)[:, None]),
-        power_w=most(volts**2 * one.power_w[:, None]),
-        travel_m=most(volts * sqrt(2.0) * np.abs(one.displacement_m)[:, None]),
-        port_velocity_m_s=None if port is None else most(volts * sqrt(2.0) * np.abs(port)[:, None]),
-    )

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.plan.plan import Plan
+from roommodes.plan.wiring import Wired
 from roommodes.project.project import Project
 from roommodes.running import Running
 from solvers.loudness.cabinets import Heat, Standing, cabinet_warnings, heat_of, standings
 from solvers.loudness.headroom import Headroom, Loudness, headroom, loudness_of
+from solvers.loudness.needs import load_warnings, sub_numbers
 from solvers.loudness.one_more_sub import OneMore, one_more, plan_bands
 
 NOT_ABSOLUTE = (
@@ -70,12 +72,13 @@ def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
     loudness = loudness_of(project, plan.frequency_hz)
     if loudness is None:
         raise ProjectInvalid(project.source, [Fault(where="subwoofer", message=NO_LIMITS)])
+    on = plan.wired
+    if on.faults:
+        raise ProjectInvalid(project.source, [Fault(where="amplifiers", message=text) for text in on.faults])
     found = headroom(plan, loudness)
     next_count = min((other for other in results.plans if other > plan.subs), default=None)
-    amplifier = project.subwoofer.amplifier
-    heat, where = None, standings(project, plan.positions_m)
-    if amplifier is not None and (power := highest_power_w(project, found)) is not None:
-        heat = heat_of(amplifier, power, project.room.air)
+    where = standings(project, plan.positions_m)
+    heat = hottest(project, on, found)
     return PlanHeadroom(
         headroom=found,
         loudness=loudness,
@@ -85,13 +88,40 @@ def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
         added=one_more(plan, loudness, running=running) if next_count != plan.subs + 1 else None,
         standings=where,
         heat=heat,
-        warnings=tuple(cabinet_warnings(project, where, heat)),
+        warnings=(
+            *load_warnings(on, found.needs),
+            *_filter_warnings(plan, on),
+            *cabinet_warnings(project, where, heat),
+        ),
     )
 
 
-def highest_power_w(project: Project, found: Headroom) -> float | None:
-    """What one amplifier is asked for at most: at the target, but no more than it is rated for [W]; None if unknown."""
-    rated = None if project.subwoofer.amplifier is None else project.subwoofer.amplifier.power_w
-    needed = None if found.needs is None else float(found.needs.power_w.max())
-    known = [power for power in (rated, needed) if power is not None]
-    return min(known) if known else None
+def hottest(project: Project, on: Wired, found: Headroom) -> Heat | None:
+    """Of the closed cupboards with amplifiers that which warms its air most; None where there is none."""
+    needs, heats = found.needs, []
+    amplifiers: dict[object, list[int]] = {}
+    for index, channel in enumerate(on.channels):  # each by itself where every sub has its own amplifier
+        amplifiers.setdefault(channel.amplifier or index, []).append(index)
+    for indices in amplifiers.values():
+        table = on.channels[indices[0]].table
+        if table is None:
+            continue
+        rated = None if table.power_w is None else table.power_w * len(indices)
+        needed = None if needs is None else float(needs.channel_power_w[:, indices].sum(axis=1).max())
+        known = [power for power in (rated, needed) if power is not None]
+        if known and (heat := heat_of(table, min(known), project.room.air)) is not None:
+            heats.append(heat)
+    return max(heats, key=lambda heat: heat.rise_k, default=None)
+
+
+def _filter_warnings(plan: Plan, on: Wired) -> list[str]:
+    """Subs on one channel whose filters differ: one channel has one path."""
+    if plan.tuning is None:
+        return []
+    own = plan.tuning.sub_filters
+    return [
+        f"subs {sub_numbers(channel)} share channel {channel.number} and have filters of their own, which one channel "
+        "cannot give: tune with filters that all subs share (--per-sub 0)."
+        for channel in on.channels
+        if channel.shared and any(own[sub] != own[channel.subs[0]] for sub in channel.subs)
+    ]

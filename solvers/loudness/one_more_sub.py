@@ -1,10 +1,10 @@
 """What one more sub would bring: the plan found with one more, or one put beside the plan as it stands.
 
 Where the file has no plan with one more, every candidate that the wishes allow is tried beside the subs of the
-plan, whose positions and drives are left as they are: at the gain of the loudest, both polarities, delays an eighth
-of a turn of the band's end apart. Taken is the place with the most headroom among those that keep the variation, or
-nearly so; where there is none, the one with the least variation. A search of its own with one more sub finds
-better: it is an estimate.
+plan, whose positions and drives are left as they are: on a channel of its own, at the gain of the loudest, both
+polarities, delays an eighth of a turn of the band's end apart. Taken is the place with the most headroom among those
+that keep the variation, or nearly so; where there is none, the one with the least variation. A search of its own with
+one more sub finds better: it is an estimate.
 """
 
 from dataclasses import dataclass
@@ -58,8 +58,9 @@ def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) ->
     weights, gain_db = plan.weights(hz, shared=False), float(plan.drives.gain_db.max())
     present = np.einsum("fsc,fc->fs", plan.transfer, weights)
     plain = variation_db(level_db(present), weight)
-    limit = loudness.limits.highest_db[:, None]
-    room_left = (limit - level_db(weights)).min(axis=1)
+    limit = loudness.limits.highest_db[:, None]  # of the added one, alone on a channel
+    each = np.stack([one.highest_db for one in loudness.limits_by_sub(plan.wired)], axis=1)
+    room_left = (each - level_db(weights)).min(axis=1)
     best: tuple[tuple[bool, float], OneMore] | None = None
     places = _allowed(plan)
     trials = [(delay, sign) for delay in _delays(drives, hz) for sign in ((1, -1) if drives.polarity else (1,))]
@@ -92,7 +93,7 @@ def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) ->
 
 def plan_bands(plan: Plan, loudness: Loudness) -> Floats:
     """Headroom of each band with a plan's drives alone: (n_band,) [dB]."""
-    limit = np.repeat(loudness.limits.highest_db[:, None], plan.subs, axis=1)
+    limit = np.stack([one.highest_db for one in loudness.limits_by_sub(plan.wired)], axis=1)
     highest, _ = highest_clean_db(plan.transfer, plan.drives.weights(plan.frequency_hz), limit)
     return loudness.band_headroom_db(highest, plan.seats.weight)
 

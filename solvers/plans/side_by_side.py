@@ -99,7 +99,7 @@ def seen(plan: Plan, band_hz: tuple[float, float]) -> Seen:
     transfer, weight = plan.results.ears()
     pressure = seat_pressure(transfer[inside][:, :, plan.candidate_index], plan.weights(hz[inside], shared=False))
     level, n_seat = level_db(pressure), len(plan.seats)
-    limit = plan.results.limit_db
+    limit = plan.limit_db
     shown = level[:, :n_seat] + plan.to_limit_db + (0.0 if limit is None else limit[inside, None])
     bands = bands_within(hz[inside])
     number, share = bands_of(hz[inside]), normalised(weight)

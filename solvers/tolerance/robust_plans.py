@@ -192,4 +192,5 @@ def _headroom_db(results: Results, layouts: Sequence[tuple[NDArray[np.intp], Dri
         for index, drives in layouts
     ]
     every = zip(levels, layouts, strict=True)
-    return np.array([loudness.headroom_db(level, drives.gain_db, weight) for level, (_, drives) in every])
+    fixed = results.project.fixed_at(results.candidates.position_m)
+    return np.array([loudness.headroom_db(level, drives, weight, fixed[index]) for level, (index, drives) in every])

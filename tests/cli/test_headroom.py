@@ -87,6 +87,7 @@ def test_json_says_the_same(run: Callable[..., Result], plan: Path) -> None:
         "stated_db": pytest.approx(115.0),
         "margin_db": 0.0,
         "reading": "rms",
+        "where": "average",
         "source": "the cinema convention (SMPTE RP 200, ST 202; seen second hand)",
     }
     bands = data["bands"]

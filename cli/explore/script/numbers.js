@@ -127,7 +127,7 @@ export class Judge {
     const level = places.map((ear) => heard[ear].map((one, f) => one + common[f]));
     const mean = meanOf(level, seatShare);
     const loudest = Math.max(...subs.map((sub) => sub.gain));
-    const found = bands.map((band) => this.band(band, level, seatShare, common));
+    const found = bands.map((band) => this.band(band, level, seatShare, common, (f) => this.stops(subs, weights, f)));
     const asked = found.filter((band) => band.headroom !== null);
     return {
       count: subs.length,
@@ -158,9 +158,46 @@ export class Judge {
     const loudest = Math.max(...subs.map((sub) => sub.gain));
     return Float64Array.from(hz, (_, f) => {
       if (!limits) return -loudest;
-      const sizes = weights.map((one) => Math.hypot(one[2 * f], one[2 * f + 1]));
-      return limits.highest[f] - DB * Math.log(Math.max(...sizes));
+      return Math.min(...this.left(subs, weights, f));
     });
+  }
+
+  /**
+   * What limits a sub: two on one amplifier channel share its voltage or its current.
+   * @param {import("./types.js").Sub} sub
+   * @param {import("./types.js").Sub[]} subs those that are on
+   * @returns {{highest: number[], first: string[]}}
+   */
+  limitsOf(sub, subs) {
+    const limits = /** @type {import("./types.js").Limits} */ (this.data.limits);
+    const shared = subs.filter((one) => one.channel === sub.channel).length > 1;
+    return (shared && limits.pair) || limits;
+  }
+
+  /**
+   * How far each sub is below its limit with nothing added, at one frequency [dB].
+   * @param {import("./types.js").Sub[]} subs
+   * @param {Float64Array[]} weights
+   * @param {number} f
+   * @returns {number[]}
+   */
+  left(subs, weights, f) {
+    return subs.map((sub, n) => {
+      const size = Math.hypot(weights[n][2 * f], weights[n][2 * f + 1]);
+      return this.limitsOf(sub, subs).highest[f] - DB * Math.log(size);
+    });
+  }
+
+  /**
+   * What stops the first sub at one frequency.
+   * @param {import("./types.js").Sub[]} subs
+   * @param {Float64Array[]} weights
+   * @param {number} f
+   * @returns {string}
+   */
+  stops(subs, weights, f) {
+    const left = this.left(subs, weights, f);
+    return this.limitsOf(subs[left.indexOf(Math.min(...left))], subs).first[f];
   }
 
   /**
@@ -168,10 +205,12 @@ export class Judge {
    * @param {Float64Array[]} level
    * @param {number[]} share
    * @param {Float64Array} common
+   * @param {(f: number) => string} stops what the first sub meets
    * @returns {import("./types.js").Band}
    */
-  band(band, level, share, common) {
+  band(band, level, share, common, stops) {
     const { limits, band_of: bandOf } = this.data;
+    const counted = (/** @type {number[]} */ ones) => ones.filter((_, seat) => share[seat] > 0);
     const each = level.map((one) => bandLevel(one, bandOf, band.number));
     const mean = each.reduce((sum, one, seat) => sum + share[seat] * one, 0);
     const asked = limits !== null && limits.bands.includes(band.number);
@@ -181,8 +220,8 @@ export class Judge {
       hz: band.hz,
       level: each,
       mean,
-      headroom: limits && asked ? mean - limits.target : null,
-      stops: limits ? limits.first[tightest] : "",
+      headroom: limits && asked ? (limits.everywhere ? Math.min(...counted(each)) : mean) - limits.target : null,
+      stops: limits ? stops(tightest) : "",
     };
   }
 

@@ -50,7 +50,10 @@
  * @typedef {Object} Limits
  * @property {number[]} highest of one sub at 1 m in the open, at each frequency [dB SPL]
  * @property {string[]} first what stops it there
+ * @property {{highest: number[], first: string[]} | null} pair the same of two on one amplifier channel; null where
+ *   each has its own
  * @property {number} target [dB SPL]
+ * @property {boolean} everywhere whether it is to be reached in every seat, not on average
  * @property {number[]} bands numbers of the bands in which the target is to be reached
  *
  * @typedef {Object} Drives

@@ -194,7 +194,7 @@ def judged(plan: Plan, state: dict[str, Any]) -> dict[str, Any]:
     arrive = 1e3 * direct_sound_s(place, delay, seat_m, speed_m_s=room.air.speed_of_sound_m_s)
     energy = 1e3 * energy_time_s(hz, pressure[:, :n_seat]) - 1e3 * delay.min()
     found["arrivals"] = np.stack([arrive.min(axis=1), arrive.max(axis=1), energy], axis=1)
-    loudness = None if plan.results.limit_db is None else loudness_of(project, hz)
+    loudness = loudness_of(project, hz) if plan.results.limit_db is not None else None
     if loudness is not None:
         own = transfer[:, :n_seat]
         limit = np.repeat(loudness.limits.highest_db[:, None], len(on), axis=1)

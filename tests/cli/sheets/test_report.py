@@ -86,7 +86,7 @@ def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
     assert "Recommended: the plan with 2 subs." in page
     assert "in the front corners, all driven alike, have 4.60 dB" in page
     assert "The best drives found at the middles of front and rear wall bring it to 3.30 dB" in page
-    assert "Bound at these positions: 0.40 dB." in page
+    assert "the best found at these positions reach 0.40 dB." in page
     assert "front at 2.70 m, 10 cm further back" in page
     tables = [block for section in report_content(*computed).sections for block in section.blocks]
     captions = {block.caption: block for block in tables if isinstance(block, Table)}

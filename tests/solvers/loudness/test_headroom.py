@@ -25,7 +25,7 @@ from roommodes.project.tables import AimLimitsTable, AimWeightsTable
 from roommodes.responses.metrics import drive_weights
 from roommodes.responses.third_octaves import bands_of
 from roommodes.subwoofer.boxed_driver import displaced_level_db
-from roommodes.subwoofer.limits import Limit, Limits
+from roommodes.subwoofer.limits import Limit
 from solvers.choice.aims import Figures, broken_limits, excess, score_db
 from solvers.choice.recommend import recommend, steers
 from solvers.loudness.headroom import (
@@ -51,8 +51,11 @@ def found(results: Results, text: Project | None = None, count: int = 2):
 
 def stated(hz: np.ndarray, level: float = 100.0) -> Loudness:
     """A sub that plays 100 dB at every frequency, 110 dB wanted."""
-    limits = Limits(frequency_hz=hz, kinds=(Limit.STATED,), level_db=np.full((1, len(hz)), level))
-    return Loudness(limits=limits, target_db=110.0, bands=tuple(np.unique(bands_of(hz)).tolist()))
+    given = TEXT.partition("[subwoofer]")[0] + f"[subwoofer]\nmax_level_1m_db = {level}\n[target]\nlevel_db = 110\n"
+    found = loudness_of(parse_project(given, source="stated.toml"), hz)
+    assert found is not None
+    assert found.limits.kinds == (Limit.STATED,)
+    return found
 
 
 # -- laws -------------------------------------------------------------------------------------------------------------
@@ -96,7 +99,8 @@ def test_doubling_the_subs_at_one_place_gives_six_decibels(close) -> None:
     two, _ = highest_clean_db(np.repeat(h, 2, axis=2), np.ones((20, 2), dtype=np.complex128), np.full((20, 2), 100.0))
     close(two - one, np.full((20, 2), 20.0 * log10(2.0)), rtol=1e-12)
     loud = stated(hz)
-    close(loud.headroom_db(np.zeros((20, 2)), np.array([-3.0, -5.0]), np.ones(2)), 100.0 + 3.0 - 110.0, rtol=1e-12)
+    drives = Drives(gain_db=[-3.0, -5.0], delay_s=[0.0, 0.0], polarity=[1, 1])
+    close(loud.headroom_db(np.zeros((20, 2)), drives, np.ones(2)), 100.0 + 3.0 - 110.0, rtol=1e-12)
 
 
 # -- a published case through the model -------------------------------------------------------------------------------
@@ -144,7 +148,7 @@ def test_headroom_agrees_with_the_stored_levels(results: Results, close) -> None
     assert loudness is not None
     close(
         one.headroom.least_db,
-        loudness.headroom_db(table.level_db[0], table.gain_db[0], results.seats.weight),
+        loudness.headroom_db(table.level_db[0], Drives.of_row(table, 0), results.seats.weight),
         rtol=1e-9,
     )
 
@@ -209,7 +213,7 @@ def test_seats_count_by_their_weight(close) -> None:
     hz = np.geomspace(20.0, 22.0, 5)
     loud = stated(hz)
     level = np.tile([0.0, -8.0], (5, 1))
-    close(loud.headroom_db(level, np.zeros(1), np.array([3.0, 1.0])), 100.0 - 2.0 - 110.0, rtol=1e-12)
+    close(loud.headroom_db(level, Drives.alike(1), np.array([3.0, 1.0])), 100.0 - 2.0 - 110.0, rtol=1e-12)
 
 
 def test_the_filters_of_a_tuned_plan_are_in_its_headroom(results: Results) -> None:

@@ -1,0 +1,136 @@
+"""Which sub of a plan hangs on which channel of which amplifier, and what does not go together there.
+
+One channel gives one signal: what hangs on it has one gain, one delay and the same filters. A sub whose polarity
+differs has its wires swapped at the cabinet. Where the project names no subs, two with shared settings
+(`shared_drives`) hang on one channel, as the search pairs them; an odd one and those that are fixed have their own.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.arrays import Floats
+from roommodes.plan.drives import Drives
+from roommodes.project.project import Project
+from roommodes.subwoofer.channels import Channel, channels_of
+
+SAME_DB, SAME_S = 1e-6, 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wired:
+    """The channels of a plan.
+
+    Parameters
+    ----------
+    channels : in use, in the order of the amplifiers.
+    faults : what cannot be wired so, in sentences; none in a plan that can.
+    """
+
+    channels: tuple[Channel, ...]
+    faults: tuple[str, ...] = ()
+
+    @property
+    def shared(self) -> bool:
+        """Whether any channel has several subs."""
+        return any(channel.shared for channel in self.channels)
+
+    def of(self, sub: int) -> Channel:
+        """The channel of a sub, from 0."""
+        return next(channel for channel in self.channels if sub in channel.subs)
+
+
+def wired(project: Project, drives: Drives, fixed: Sequence[bool] | NDArray[np.bool_] = ()) -> Wired:
+    """What hangs where.
+
+    Parameters
+    ----------
+    project : with its amplifiers.
+    drives : gain, delay and polarity of each sub.
+    fixed : (n_sub,) whether each must stand where it stands; left out, none must.
+    """
+    amplifiers = project.amplifiers
+    groups = _groups(drives, [bool(one) for one in fixed] or [False] * len(drives), paired=project.search.shared_drives)
+    channels, left = channels_of(groups, amplifiers, project.subwoofer.amplifier)
+    faults = []
+    if left:
+        there = sum(one.channels for one in amplifiers)
+        faults.append(
+            f"the plan needs {len(channels)} amplifier channels; [[amplifiers]] have {there}. Give more channels, name "
+            "in `subs` what shares one, or search with shared_drives = true."
+        )
+    for channel in channels:
+        if words := _apart(drives, channel):
+            faults.append(words)
+    return Wired(channels=channels, faults=tuple(faults))
+
+
+def wired_at(project: Project, drives: Drives, position_m: Floats) -> Wired:
+    """What hangs where, of subs at some positions: (n_sub, 3) [m]."""
+    return wired(project, drives, project.fixed_at(position_m))
+
+
+def limit_at(project: Project, drives: Drives, frequency_hz: Floats, position_m: Floats) -> Floats | None:
+    """`common_limit_db` of subs at some positions: (n_sub, 3) [m] -> (n_freq,) [dB re 20 uPa]; None where not known."""
+    return common_limit_db(project, drives, frequency_hz, wired_at(project, drives, position_m))
+
+
+def common_limit_db(project: Project, drives: Drives, frequency_hz: Floats, on: Wired) -> Floats | None:
+    """Highest clean level at 1 m of the loudest sub when the first sub meets its limit: (n_freq,) [dB re 20 uPa].
+
+    For subs that are alike and each on a channel of its own it is the limit of one of them.
+    """
+    found = None
+    loudest = float(np.max(drives.gain_db))
+    for channel in on.channels:
+        limits = project.sub_limits(frequency_hz, channel)
+        if limits is None:
+            return None
+        gain = max(float(drives.gain_db[sub]) for sub in channel.subs)
+        own = limits.highest_db + (loudest - gain)
+        found = own if found is None else np.minimum(found, own)
+    return found
+
+
+def _groups(drives: Drives, fixed: Sequence[bool], *, paired: bool) -> list[tuple[int, ...]]:
+    """Every sub by itself, or in pairs of equal settings."""
+    groups: list[tuple[int, ...]] = []
+    for sub in range(len(drives)):
+        mate = next(
+            (
+                k
+                for k, group in enumerate(groups)
+                if paired
+                and len(group) == 1
+                and not (fixed[sub] or fixed[group[0]])
+                and _same(drives, sub, group[0])
+                and drives.polarity[sub] == drives.polarity[group[0]]
+            ),
+            None,
+        )
+        if mate is None:
+            groups.append((sub,))
+        else:
+            groups[mate] = (*groups[mate], sub)
+    return groups
+
+
+def _same(drives: Drives, one: int, other: int) -> bool:
+    gain = abs(float(drives.gain_db[one] - drives.gain_db[other]))
+    return gain < SAME_DB and abs(float(drives.delay_s[one] - drives.delay_s[other])) < SAME_S
+
+
+def _apart(drives: Drives, channel: Channel) -> str:
+    """What differs on a channel although it has one signal; empty where nothing does."""
+    if all(_same(drives, sub, channel.subs[0]) for sub in channel.subs):
+        return ""
+    subs = " and ".join(str(sub + 1) for sub in channel.subs)
+    given = "; ".join(
+        f"sub {sub + 1}: {drives.gain_db[sub] + 0.0:.1f} dB, {1e3 * drives.delay_s[sub]:.2f} ms" for sub in channel.subs
+    )
+    return (
+        f"subs {subs} hang on channel {channel.output} of {channel.amplifier or 'one amplifier'}, which gives both one "
+        f"signal, and the plan sets them apart ({given}). Search with shared_drives = true, or give each a channel."
+    )
