@@ -46,7 +46,7 @@ HEAVY = {
 }
 FRONT_DOOR = {"roommodes.plot", "roommodes.plan.questions"}  # with roommodes.front, see DEVELOPERS.md
 MUTATORS = {"append", "extend", "insert", "add", "update", "setdefault", "pop", "popitem", "clear", "remove", "discard"}
-PART_OF = {"pydantic_core": "pydantic"}  # modules that come with a distribution of another name
+PART_OF = {"pydantic_core": "pydantic", "PIL": "matplotlib"}  # modules that come with a distribution of another name
 MUTABLE_CALLS = {"list", "dict", "set", "bytearray", "defaultdict", "deque", "Counter", "OrderedDict"}
 
 Tree = ast.Module

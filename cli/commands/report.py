@@ -8,7 +8,7 @@ import typer
 
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
-from cli.terminal.output import Page, counted, print_json
+from cli.terminal.output import Page, counted, print_json, warn
 from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan, suffix_fault
 from cli.terminal.progress import progress
 from cli.terminal.targets import beside, check_targets
@@ -24,6 +24,13 @@ def report(
     ] = None,
     subs: Subs = None,
     rank: Rank = None,
+    short: Annotated[
+        bool, typer.Option("--short", help="Two pages for the client: verdict, places, what it does, what to do.")
+    ] = False,
+    cover: Annotated[
+        bool,
+        typer.Option("--cover", help="With --short: all plans of the file, after a page that lists them."),
+    ] = False,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -31,26 +38,37 @@ def report(
 ) -> None:
     """Write a report of a plan: what to build, what every seat will hear, and what it rests on.
 
-    The .html file needs no network and works on a phone; the .pdf ends with the drawing to scale.
+    The .html file needs no network and works on a phone; the .pdf ends with the drawing to scale. Client, designer,
+    drawing number and logo of the short one stand in [title] of the project.
 
     Example: roommodes report plan.h5 -o report.html
     """
-    from cli.report.whole import model_numbers, report_bytes
+    from cli.report.whole import model_numbers, report_bytes, short_bytes
     from cli.words.basis import responses_word
     from roommodes.storage.whole_file import write_whole
 
     target = output or beside(file, ".html")
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
+    if cover and not short:
+        raise typer.BadParameter("this goes with --short", param_hint="--cover")
+    if cover and (subs is not None or rank is not None):
+        raise typer.BadParameter("--cover takes every plan; leave out --subs and --rank", param_hint="--cover")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": target}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        compared, found = model_numbers(plan, running, target.suffix)
-    data = report_bytes(plan, compared, found, target.suffix)
+        if short:
+            plans = [plan.results.plan(count, 1) for count in plan.results.plans] if cover else [plan]
+            data, warnings = short_bytes(plans, target.suffix, running, cover=cover, folder=file.absolute().parent)
+        else:
+            compared, found = model_numbers(plan, running, target.suffix)
+            data, warnings = report_bytes(plan, compared, found, target.suffix), []
+    warn(warnings)
     write_whole(target, data, force=force)
     if as_json:
         print_json(
             {"written": str(target), "bytes": len(data), "subs": plan.subs, "responses": responses_word(plan.results)}
         )
     elif not quiet:
-        Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {counted(plan.subs, 'sub')}.")
+        what = counted(len(plan.results.plans), "plan") if cover else counted(plan.subs, "sub")
+        Page().line(f"Wrote {target} ({len(data) / 1e3:.0f} kB), with {what}.")

@@ -104,11 +104,21 @@ Block = Text | Bullets | Table | Picture | Drawing | LiveMap
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
-    """A heading with what stands under it; `key` is the anchor."""
+    """A heading with what stands under it; `key` is the anchor, `new_page` begins one on paper."""
 
     key: str
     heading: str
     blocks: tuple[Block, ...]
+    new_page: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Logo:
+    """A small picture for the head; `data` is PNG, sizes in pixels."""
+
+    data: bytes
+    width: int
+    height: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +133,9 @@ class Report:
     sections : in order.
     closing : where it comes from.
     mark : name and content of a `<meta>` by which the page is known again, if any.
+    facts : label and text, such as the client's; above the lead.
+    logo : at the top.
+    contents : with links to the sections.
     """
 
     title: str
@@ -131,6 +144,9 @@ class Report:
     sections: tuple[Section, ...]
     closing: str
     mark: tuple[str, str] | None = None
+    facts: tuple[tuple[str, str], ...] = ()
+    logo: Logo | None = None
+    contents: bool = True
 
 
 def shown(text: str, limit: int = 400) -> str:

@@ -36,6 +36,7 @@ def report_html(report: Report) -> bytes:
         style_hash=_hash(style),
         script_hash=_hash(script),
         image=_image,
+        logo=lambda one: _address("image/png", one.data),
         steps=_steps(),
         kinds=[kind.__name__ for kind in (Text, Bullets, Table, Picture, Drawing, LiveMap)],
     )

@@ -6,13 +6,14 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 
 import matplotlib as mpl
+import matplotlib.image
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from cli.drawing.paper import draw_sheet, sheet_figure
 from cli.drawing.sheet import SheetWishes, drawing_sheet
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
-from cli.report.blocks import Bullets, Drawing, LiveMap, Picture, Report, Section, Table, Text
+from cli.report.blocks import Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
 from cli.report.print import Inset, Print
 from roommodes.plan.plan import Plan
 
@@ -24,6 +25,7 @@ MM_PER_PT = 25.4 / 72.0
 LETTER_WIDTH = 0.54  # mean width of a letter of a text over its size, DejaVu Sans, on the generous side
 CELL_LETTER_WIDTH = 0.6  # the same in tables, which hold more digits
 BOLD_WIDER = 1.12
+LOGO_MM = (45.0, 16.0)
 MOST_ROWS = 70
 TOGETHER_MM = 110.0  # shorter tables are not cut in two
 DRAWING_MARGIN_MM = 8.0
@@ -32,8 +34,8 @@ PICTURE_GROWTH = 1.12
 LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
-def report_pdf(report: Report, plan: Plan) -> bytes:
-    """The pages; the same report gives the same bytes.
+def report_pdf(report: Report, plan: Plan | None) -> bytes:
+    """The pages, with a plan its drawing to scale at the end; the same report gives the same bytes.
 
     Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the
     letters used (type 3), which takes half a second less than fonts that a program could take out again.
@@ -48,10 +50,11 @@ def report_pdf(report: Report, plan: Plan) -> bytes:
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
         writer = _Writer()
         writer.write(report)
-        writer.foot(plain(f"{report.title}: {report.subtitle}", 90))
+        writer.foot(plain(f"{report.title}: {report.subtitle}", 90), further=0 if plan is None else 1)
         for figure in writer.pages:
             pages.savefig(figure)
-        pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes())))
+        if plan is not None:
+            pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes())))
     return buffer.getvalue()
 
 
@@ -66,39 +69,52 @@ class _Writer:
 
     def write(self, report: Report) -> None:
         """All of a report."""
-        self._lines([report.subtitle], size=BODY_PT)
-        self._lines(_wrap(report.title, TITLE_PT, bold=True), size=TITLE_PT, bold=True)
-        self._lines(_wrap(report.lead, 11.0), size=11.0, after=3.0)
+        self._head(report)
         for section in report.sections:
+            if section.new_page and self.y > MARGIN_MM:
+                self._turn()
             self._room_for(_opening_mm(section))
             self._gap(3.5)
             self._rule()
             self._lines(_wrap(section.heading, HEADING_PT, bold=True), size=HEADING_PT, bold=True, after=1.5)
-            for block in section.blocks:
-                if isinstance(block, Text):
-                    wrapped = _wrap(block.text, BODY_PT, bold=block.strong)
-                    self._lines(wrapped, size=BODY_PT, bold=block.strong, after=2.0)
-                elif isinstance(block, Bullets):
-                    for item in block.items:
-                        self._lines(_wrap(item, BODY_PT, indent_mm=INDENT_MM), size=BODY_PT, after=1.2, mark="•")
-                elif isinstance(block, Table):
-                    if not block.screen_only:
-                        self._table(block)
-                elif isinstance(block, Picture):
-                    self._picture(block.size_in, block.draw, block.title)
-                elif isinstance(block, Drawing):
-                    self._drawing(block)
-                else:
-                    assert isinstance(block, LiveMap), "the picture beside it stands for the map"
+            self._blocks(section)
         self._gap(4.0)
         self._lines(_wrap(report.closing, 7.5), size=7.5)
 
-    def foot(self, text: str) -> None:
-        """Text and number under every page; the drawing to scale is the last."""
+    def _head(self, report: Report) -> None:
+        if report.logo is not None:
+            self._logo(report.logo)
+        self._lines([report.subtitle], size=BODY_PT)
+        self._lines(_wrap(report.title, TITLE_PT, bold=True), size=TITLE_PT, bold=True)
+        facts = "    ".join(f"{label}: {text}" for label, text in report.facts)
+        self._lines(_wrap(facts, BODY_PT), size=BODY_PT, after=0.4)
+        self._gap(2.0 if report.facts else 0.0)
+        self._lines(_wrap(report.lead, 11.0), size=11.0, after=3.0)
+
+    def _blocks(self, section: Section) -> None:
+        for block in section.blocks:
+            if isinstance(block, Text):
+                wrapped = _wrap(block.text, BODY_PT, bold=block.strong)
+                self._lines(wrapped, size=BODY_PT, bold=block.strong, after=2.0)
+            elif isinstance(block, Bullets):
+                for item in block.items:
+                    self._lines(_wrap(item, BODY_PT, indent_mm=INDENT_MM), size=BODY_PT, after=1.2, mark="•")
+            elif isinstance(block, Table):
+                if not block.screen_only:
+                    self._table(block)
+            elif isinstance(block, Picture):
+                self._picture(block.size_in, block.draw, block.title)
+            elif isinstance(block, Drawing):
+                self._drawing(block)
+            else:
+                assert isinstance(block, LiveMap), "the picture beside it stands for the map"
+
+    def foot(self, text: str, *, further: int) -> None:
+        """Text and number under every page; so many sheets follow."""
         self.y = PAGE_MM[1] - FOOT_MM - FOOT_PT * MM_PER_PT
         for number, print_ in enumerate(self.prints, start=1):
             print_.text(MARGIN_MM, self._level(FOOT_PT), text, FOOT_PT)
-            of_all = f"{number} of {len(self.pages) + 1}"
+            of_all = f"{number} of {len(self.pages) + further}"
             print_.text(PAGE_MM[0] - MARGIN_MM, self._level(FOOT_PT), of_all, FOOT_PT, right=True)
 
     @property
@@ -110,6 +126,15 @@ class _Writer:
         self.prints.append(Print())
         self._page.add_artist(self.prints[-1])
         self.y = MARGIN_MM
+
+    def _logo(self, logo: Logo) -> None:
+        """At the top right; the texts beside it are short."""
+        scale = min(LOGO_MM[0] / logo.width, LOGO_MM[1] / logo.height)
+        width, height = scale * logo.width / PAGE_MM[0], scale * logo.height / PAGE_MM[1]
+        left = 1.0 - MARGIN_MM / PAGE_MM[0] - width
+        axes = self._page.add_axes((left, 1.0 - (MARGIN_MM - 4.0) / PAGE_MM[1] - height, width, height))
+        axes.set_axis_off()
+        axes.imshow(mpl.image.imread(io.BytesIO(logo.data), format="png"), aspect="auto")
 
     def _room_for(self, height: float) -> None:
         if self.y + height > PAGE_MM[1] - MARGIN_MM - FOOT_MM and self.y > MARGIN_MM:

@@ -132,8 +132,8 @@ def place_section(plan: Plan) -> Section:
     )
 
 
-def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
-    """What each seat hears before and after."""
+def heard_picture(plan: Plan, compared: BeforeAfter) -> tuple[str, Picture]:
+    """What the seats hear before and after, in a sentence and as the band about their mean."""
     results, rival = plan.results, compared.rival
     hz, weight = results.frequency_hz, results.seats.weight
     after = plan.level_at_limit_db
@@ -154,18 +154,27 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
     finding = f"With this plan {_spread_words(hz, after)}"
     if rival:
         finding = f"With {subs_word(plan.subs)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
+    picture = Picture(
+        title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}, before and after.",
+        alt=f"{finding}.",
+        size_in=(PICTURE_IN, 3.1),
+        draw=draw,
+    )
+    return finding, picture
+
+
+def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
+    """What each seat hears before and after."""
+    rival, after = compared.rival, plan.level_at_limit_db
+    alone = len(plan.seats) == 1
+    finding, picture = heard_picture(plan, compared)
     unit = plan.results.level_unit
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
             text=f"{finding}. What is common to all seats an equaliser can lift or lower"
             + ("." if alone else "; what differs between them it cannot.")
         ),
-        Picture(
-            title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}, before and after.",
-            alt=f"{finding}.",
-            size_in=(PICTURE_IN, 3.1),
-            draw=draw,
-        ),
+        picture,
         _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
     ]
     if rival:

@@ -4,6 +4,9 @@
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
     from cli.report.blocks import Report
     from roommodes.plan.plan import Plan
     from roommodes.running import Running
@@ -93,3 +96,44 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
             "transfer functions and the plans; with it alone the search can be run again."
         ),
     )
+
+
+def short_bytes(
+    plans: "Sequence[Plan]", suffix: str, running: "Running", *, cover: bool, folder: "Path"
+) -> tuple[bytes, list[str]]:
+    """The two pages of each plan, with a cover on request, and what was wrong with the logo.
+
+    Parameters
+    ----------
+    plans : of one file.
+    suffix : ".html" or ".pdf".
+    running : progress, cancelling.
+    cover : begin with a page that lists them.
+    folder : in which the logo stands.
+    """
+    from cli.report.basis import without_usual
+    from cli.report.logo import read_logo
+    from cli.report.short import ShortPlan, short_report
+    from solvers.listening.before_after import before_after
+    from solvers.loudness.of_plan import plan_headroom
+
+    name = plans[0].project.tables.title.logo
+    logo, fault = read_logo(name, folder) if name else (None, None)
+    pages = [
+        ShortPlan(
+            plan=plan,
+            compared=without_usual(plan, before_after(plan, running=running)),
+            headroom=None if plan.results.limit_db is None else plan_headroom(plan),
+        )
+        for plan in plans
+    ]
+    content = short_report(pages, cover=cover, logo=logo)
+    if suffix.lower() == ".pdf":
+        from cli.report.pdf import report_pdf
+
+        data = report_pdf(content, None)
+    else:
+        from cli.report.html import report_html
+
+        data = report_html(content)
+    return data, [fault] if fault else []

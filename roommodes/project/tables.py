@@ -4,6 +4,7 @@ Each class is one table of the TOML file. What holds between tables (seats insid
 checked in `geometry`. Axes and corners: see `rooms`.
 """
 
+from pathlib import PurePath
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
@@ -18,12 +19,13 @@ from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
-from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, worded
+from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, shown, worded
 
 FORMAT = 1
 MAX_CANDIDATES = 400
 MAX_SEATS = 200
 MAX_COUNT = 8
+LOGO_SUFFIXES = (".png", ".jpg", ".jpeg")
 
 _DEFAULT_LOSS_FACTOR = Room(length_m=1.0, width_m=1.0, height_m=1.0).loss_factor
 
@@ -117,6 +119,28 @@ class ScreenTable(Table):
 
     width_m: Annotated[float, Range(low=0.3, high=60.0, unit="m")] = Field(
         description="Width of the picture [m]; gives each row's viewing angle.", examples=[3.0]
+    )
+
+
+def _beside(name: str) -> str:
+    path = PurePath(name)
+    if path.name != name or "\\" in name or path.suffix.lower() not in LOGO_SUFFIXES:
+        raise worded(
+            f"got {shown(name)}; allowed: the name of a {' or '.join(LOGO_SUFFIXES)} file beside the plan file."
+        )
+    return name
+
+
+class TitleTable(Table):
+    """Who a plan is for and who made it, for what is printed."""
+
+    client: Name | None = Field(default=None, description="For whom.", examples=["The owners of 4 Quarry Lane"])
+    designer: Name | None = Field(default=None, description="By whom.", examples=["Studio North"])
+    drawing_number: Name | None = Field(default=None, description="Of the drawing.", examples=["A-104"])
+    logo: Annotated[Name, AfterValidator(_beside)] | None = Field(
+        default=None,
+        description="A .png or .jpg file beside the plan file, for the head of reports.",
+        examples=["logo.png"],
     )
 
 
@@ -288,6 +312,7 @@ class ProjectTables(Table):
 
     format: Literal[1] = Field(description="Version of this file format.", examples=[1])
     name: Name = Field(description="What you call the project.", examples=["Attic cinema"])
+    title: TitleTable = Field(default=TitleTable(), description="Client, designer, drawing number, logo.")
     room: RoomTable = Field(description="The room: size, air, loss.")
     blocks: Annotated[tuple[BlockTable, ...], AnyLength] = Field(
         default=(), description="What stands in the room and is not air: risers, stages, columns, chimney breasts."

@@ -23,6 +23,7 @@ MOST_MODES_HZ = 80.0  # above, modes lie so close that each says little
 ELSEWHERE = (  # tables that change nothing in the room's field
     "format",
     "name",
+    "title",
     "rows",
     "screen",
     "zones",
