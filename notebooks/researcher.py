@@ -179,7 +179,7 @@ print(f"four corners over four midpoints below c / L: {gain_db.min():.1f} to {ga
 # good means within half a decibel in about two rooms of three.
 
 # %%
-compared = {build: rm.compare(found) for build, found in results.items()}
+compared = {build: rm.compare_strategies(found) for build, found in results.items()}
 
 
 def pair_of(build, cheaper, dearer):

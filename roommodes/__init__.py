@@ -40,12 +40,15 @@ if TYPE_CHECKING:
     from roommodes.front.fitting import fit as fit
     from roommodes.front.fitting import measurements as measurements
     from roommodes.front.model import Transfer as Transfer
+    from roommodes.front.model import compare as compare
     from roommodes.front.model import judge as judge
     from roommodes.front.model import predict as predict
     from roommodes.front.model import transfer as transfer
     from roommodes.front.pages import drawing as drawing
+    from roommodes.front.pages import explore as explore
     from roommodes.front.pages import export as export
     from roommodes.front.pages import report as report
+    from roommodes.front.pages import settings as settings
     from roommodes.front.projects import check as check
     from roommodes.front.projects import demo as demo
     from roommodes.front.projects import load as load
@@ -56,7 +59,7 @@ if TYPE_CHECKING:
     from roommodes.front.searching import save as save
     from roommodes.front.searching import search as search
     from roommodes.front.studies import Study as Study
-    from roommodes.front.studies import compare as compare
+    from roommodes.front.studies import compare_strategies as compare_strategies
     from roommodes.front.studies import study as study
     from roommodes.front.studies import study_from as study_from
     from roommodes.plan.drives import Drives as Drives
@@ -81,11 +84,11 @@ _HOMES = {  # where each name lives
         "RoommodesError",
     ),
     "front.fitting": ("Fitted", "fit", "measurements"),
-    "front.model": ("Transfer", "judge", "predict", "transfer"),
-    "front.pages": ("drawing", "export", "report"),
+    "front.model": ("Transfer", "compare", "judge", "predict", "transfer"),
+    "front.pages": ("drawing", "explore", "export", "report", "settings"),
     "front.projects": ("check", "demo", "load", "loads", "schema", "template"),
     "front.searching": ("open", "save", "search"),
-    "front.studies": ("Study", "compare", "study", "study_from"),
+    "front.studies": ("Study", "compare_strategies", "study", "study_from"),
     "plan.drives": ("Drives",),
     "plan.plan": ("Plan", "Results"),
     "plan.response": ("Response",),

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from roommodes.arrays import Floats
+from roommodes.errors import OutsideModel
 from roommodes.plan.plan import Plan, Results
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -22,7 +23,11 @@ from roommodes.studies.results import StudyResults
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from roommodes.plan.tolerance import Tolerance
+    from solvers.crossover.with_mains import MainsMet
+    from solvers.fit.outcome import Fit
     from solvers.listening.over_time import Seen
+    from solvers.listening.row_compromise import Compromise
     from solvers.loudness.of_plan import PlanHeadroom
     from solvers.study.compare import Pair, StudyComparison
 
@@ -161,6 +166,51 @@ def decay(ax: Axes, seen: Seen, *, until_s: float = 0.6, title: str = "") -> Axe
     level_over_time(ax, seen.view, until_s=until_s)
     ax.set_title(title, loc="left", fontsize=10)
     return ax
+
+
+def rows(ax: Axes, plan: Plan, found: Compromise) -> Axes:
+    """Each row's mean level with one setting for all rows and with its own, from a plan's `rows()`."""
+    from cli.figures.rows import row_means
+
+    return row_means(ax, plan, found)
+
+
+def crossover(ax: Axes, plan: Plan, met: MainsMet) -> Axes:
+    """Subs, main loudspeakers and their sum, from a plan's `mains()`: mean level, and all seats as a band."""
+    from cli.figures.crossover import sum_and_parts
+
+    return sum_and_parts(ax, plan, met)
+
+
+def tolerance(ax: Axes, found: Tolerance, subs: int, *, title: str = "") -> Axes:
+    """The mean level over the seats in built rooms: median and band, of the plan with so many subs."""
+    from cli.figures.common_axes import INK
+    from cli.figures.tolerance import band
+
+    level = found.plans[subs].mean_percentile_db
+    return band(ax, found.frequency_hz, level - level.mean(), colour=INK, title=title)
+
+
+def shares(ax: Axes, found: Tolerance, subs: int) -> Axes:
+    """Which uncertainty matters most, from a `tolerance()` with shares, of the plan with so many subs.
+
+    Raises
+    ------
+    OutsideModel : it was asked without shares.
+    """
+    from cli.figures.tolerance import share_bars
+
+    table = found.plans[subs]
+    if table.total is None:
+        raise OutsideModel("shares: this tolerance was asked without them; allowed: tolerance(shares=True)")
+    return share_bars(ax, found, table)
+
+
+def misfit(ax: Axes, outcome: Fit) -> Axes:
+    """What the model leaves of the measurements, as drawn and as fitted, from the `outcome` of a `fit`."""
+    from cli.figures.fit import misfit_axes
+
+    return misfit_axes(ax, outcome)
 
 
 def distributions(ax: Axes, results: StudyResults, *, title: str = "") -> Axes:

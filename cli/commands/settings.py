@@ -44,8 +44,8 @@ def settings(
 
     Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
     """
-    from cli.words.settings import filters_text, settings_csv, settings_json
-    from roommodes.plan.starting_values import beyond_processor, check_rate, starting_values
+    from cli.words.settings import settings_bytes, settings_json, settings_warnings
+    from roommodes.plan.starting_values import check_rate, starting_values
     from roommodes.storage.whole_file import write_whole
     from solvers.tuning.path_filters import path_filters
 
@@ -56,27 +56,17 @@ def settings(
     rate = rate or plan.project.processor.rate_hz
     check_rate(rate)  # before filters are fitted for it
     values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
-    beyond = (*plan.wired.faults, *beyond_processor(values, plan.project.processor))
-    data = settings_json(plan, values, beyond)
+    beyond = settings_warnings(plan, values)
     if output:
-        suffix = output.suffix.lower()
-        made = json_bytes(data) if suffix == ".json" else (settings_csv if suffix == ".csv" else filters_text)(values)
-        write_whole(output, made, force=force)
+        write_whole(output, settings_bytes(plan, values, output.suffix), force=force)
     if not quiet:
         warn(beyond)
     if as_json:
-        print_json(data)
+        print_json(settings_json(plan, values, beyond))
     elif not quiet:
         print_settings(plan, values)
         if output:
             Page().line(f"Written to {output}.")
-
-
-def json_bytes(data: object) -> bytes:
-    """The same JSON as `--json` prints, for a file."""
-    import json
-
-    return (json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n").encode()
 
 
 def print_settings(plan: "Plan", values: "StartingValues") -> None:

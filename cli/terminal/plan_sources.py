@@ -13,7 +13,6 @@ from cli.terminal.plan_options import PLAN_SUFFIXES, choose_plan
 
 if TYPE_CHECKING:
     from roommodes.plan.plan import Plan
-    from roommodes.project.project import Project
     from roommodes.running import Running
 
 PROJECT_SUFFIX, LAYOUT_SUFFIX = ".toml", ".json"
@@ -81,27 +80,3 @@ def source_of(text: str, *, hint: str) -> Source:
     if rank == 0:
         raise typer.BadParameter(f"got {text!r}; ranks begin at 1", param_hint=hint)
     return Source(file=file, subs=subs, rank=rank)
-
-
-def project_with(plan: "Plan", project: "Project", label: str) -> "Project":
-    """A project with a plan as its layout; delays count from the earliest.
-
-    Raises
-    ------
-    ProjectInvalid : a sub cannot stand there.
-    """
-    from roommodes.project.layout_text import with_layout
-    from roommodes.project.project import Layout
-
-    drives = plan.drives.from_earliest()
-    return with_layout(
-        project,
-        Layout(
-            positions_m=tuple((float(x), float(y), float(z)) for x, y, z in plan.positions_m),
-            gain_db=tuple(drives.gain_db.tolist()),
-            delay_ms=tuple((1e3 * drives.delay_s).tolist()),
-            polarity=tuple(drives.polarity.tolist()),
-        ),
-        comment=f"From {label}: variation {plan.variation_db:.2f} dB.",
-        source=f"{project.source} with a plan",
-    )

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 from typing import Any
 
 from cli.terminal.output import clean
@@ -10,7 +11,7 @@ from cli.words.crossover_settings import MAINS, common_json, crossover_cells, cr
 from cli.words.plan import from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.plan.plan import Plan
-from roommodes.plan.starting_values import Filter, StartingValues, SubValues
+from roommodes.plan.starting_values import Filter, StartingValues, SubValues, beyond_processor
 from roommodes.subwoofer.channels import Channel
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
@@ -73,6 +74,19 @@ def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...])
         "crossover": common_json(plan, values),
         "warnings": list(warnings),
     }
+
+
+def settings_warnings(plan: Plan, values: StartingValues) -> tuple[str, ...]:
+    """What the wiring or the processor cannot do of a plan's values, in sentences."""
+    return (*plan.wired.faults, *beyond_processor(values, plan.project.processor))
+
+
+def settings_bytes(plan: Plan, values: StartingValues, suffix: str) -> bytes:
+    """A file of starting values: .csv, .json with the same as `settings --json` prints, .txt for plain filter lists."""
+    if suffix.lower() != ".json":
+        return settings_csv(values) if suffix.lower() == ".csv" else filters_text(values)
+    data = settings_json(plan, values, settings_warnings(plan, values))
+    return (json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n").encode()
 
 
 def settings_csv(values: StartingValues) -> bytes:

@@ -24,6 +24,8 @@ from roommodes.running import Running
 if TYPE_CHECKING:
     import xarray
 
+    from solvers.plans.side_by_side import Seen
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Transfer:
@@ -175,3 +177,29 @@ def judge(
     from solvers.plans.by_hand import judge_layout
 
     return judge_layout(project, positions_m, drives, running=running or Running(threads=threads))
+
+
+def compare(*plans: Plan) -> tuple[Seen, ...]:
+    """Plans side by side over the band that all of them cover, in whatever rooms; the same as `roommodes compare`.
+
+    Parameters
+    ----------
+    plans : two or more, from files, `search`, `predict` or `judge`.
+
+    Returns
+    -------
+    For each plan its levels, `variation_db`, `output_db`, `smoothness_db`, `decay_s` over that band, `bands` with
+    `band_variation_db` and `band_mean_db` by third-octave, `least_headroom` where it is known how loud a sub plays.
+
+    Raises
+    ------
+    OutsideModel : their bands have less than half an octave in common.
+
+    Example: ``before, after = rm.compare(rm.predict(project), plan)``
+    """
+    from solvers.plans.side_by_side import common_band_hz, seen
+
+    if not plans:
+        return ()
+    band_hz = common_band_hz(plans)
+    return tuple(seen(plan, band_hz) for plan in plans)

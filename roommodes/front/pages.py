@@ -1,4 +1,4 @@
-"""Sheets for people: report, drawing, and responses in open formats."""
+"""Sheets for people: report, drawing, settings, the page to explore, and responses in open formats."""
 # ruff: noqa: PLC0415 (what draws waits until it is asked)
 
 from __future__ import annotations
@@ -70,13 +70,67 @@ def drawing(
     write_whole(target, sheet_file(sheet, target.suffix), force=force)
 
 
+def settings(
+    plan: Plan,
+    path: str | Path,
+    *,
+    rate_hz: float | None = None,
+    filters: bool = True,
+    force: bool = False,
+) -> None:
+    """Write what is dialled into the processor as a table; the same as `roommodes settings -o`.
+
+    Parameters
+    ----------
+    plan : the plan; its `settings()` gives the same as data.
+    path : a .csv or .json file, or .txt for plain lists of filters.
+    rate_hz : sample rate of the processor; left out, as in the project's [processor] [Hz].
+    filters : the plan's own if it was tuned, else cuts common to all subs.
+    force : an existing file may be replaced.
+
+    Raises
+    ------
+    FileUnusable : another suffix; the file exists, or cannot be written.
+    OutsideModel : a sample rate that no processor has.
+    """
+    from cli.words.settings import settings_bytes
+
+    target = _target(path, (".csv", ".json", ".txt"), force=force)
+    values = plan.settings(rate_hz=rate_hz, filters=filters)
+    write_whole(target, settings_bytes(plan, values, target.suffix), force=force)
+
+
+def explore(plan: Plan, path: str | Path, *, force: bool = False, running: Running | None = None) -> None:
+    """Write a page on which subs are dragged and every seat's level follows; the same as `roommodes explore`.
+
+    Parameters
+    ----------
+    plan : the plan with which the page opens; the others of its results can be chosen on it.
+    path : a .html file that needs no network. What it saves is read by ``open(path, "layout")``.
+    force : an existing file may be replaced.
+    running : progress, cancelling, threads.
+
+    Raises
+    ------
+    FileUnusable : another suffix; the file exists, or cannot be written.
+    Interrupted, OutsideModel : when cancelled; the model cannot take this project.
+    """
+    from cli.explore.data import page_data
+    from cli.explore.field import page_field
+    from cli.explore.page import explore_html
+
+    target = _target(path, (".html",), force=force)
+    field = page_field(plan.results, running or Running())
+    write_whole(target, explore_html(page_data(plan, field)), force=force)
+
+
 def export(
     plan: Plan,
     path: str | Path,
     *,
     sub: int | None = None,
     seconds: float = 2.0,
-    rate_hz: int = 48000,
+    rate_hz: int | None = None,
     force: bool = False,
     running: Running | None = None,
 ) -> None:
@@ -86,9 +140,10 @@ def export(
     ----------
     plan : the plan.
     path : .sofa (AES69) for the transfer functions of its subs, undriven; .wav for impulse responses, a channel per
-        seat, as driven and filtered.
+        seat, as driven and filtered; .csv or .zip for predicted curves of every seat, one table or one text file each.
     sub : WAV: one sub alone and undriven, from 1.
-    seconds, rate_hz : WAV: length [s] and sample rate [Hz].
+    seconds : WAV: length [s].
+    rate_hz : WAV: sample rate, a whole number; left out, as in the project's [processor] [Hz].
     force : an existing file may be replaced.
     running : progress, cancelling, threads.
 
@@ -97,14 +152,20 @@ def export(
     FileUnusable : another suffix; the package sofar is not installed; the file exists, or cannot be written.
     Interrupted, OutsideModel : when cancelled; the model cannot take it.
     """
+    from cli.formats.curves import curves_csv, curves_zip
     from cli.formats.sofa_wav import sofa_bytes, wav_bytes
+    from solvers.listening.curves import plan_curves
 
-    target = _target(path, (".sofa", ".wav"), force=force)
+    target = _target(path, (".sofa", ".wav", ".csv", ".zip"), force=force)
     if target.suffix.lower() == ".sofa":
         data = sofa_bytes(plan)
+    elif target.suffix.lower() in {".csv", ".zip"}:
+        curves = plan_curves(plan, running=running or Running())
+        data = curves_csv(curves) if target.suffix.lower() == ".csv" else curves_zip(plan, curves)
     else:
-        impulse = plan.impulses(sub=sub, seconds=seconds, rate_hz=float(rate_hz), running=running)
-        data = wav_bytes(impulse.samples, int(rate_hz))
+        rate = int(rate_hz or plan.project.processor.rate_hz)
+        impulse = plan.impulses(sub=sub, seconds=seconds, rate_hz=rate, running=running)
+        data = wav_bytes(impulse.samples, rate)
     write_whole(target, data, force=force)
 
 

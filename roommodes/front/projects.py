@@ -7,6 +7,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from roommodes.errors import OutsideModel
 from roommodes.project.project import Project
 from roommodes.project.reading import load_project, parse_project
 from roommodes.running import Running
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from solvers.listening.room import RoomFindings
 
 Kind = Literal["project", "manifest", "study"]
+ROOMS = ("attic", "cellar", "large", "open-plan", "two-row")
 FOLDERS: dict[str, str] = {"project": "project", "manifest": "measured", "study": "studies"}
 
 
@@ -64,13 +66,22 @@ def check(project: Project | str | Path, *, running: Running | None = None) -> R
     return examine(project if isinstance(project, Project) else load(project), running=running or Running())
 
 
-def template(kind: Kind = "project") -> str:
+def template(kind: str = "project") -> str:
     """A commented starter as `roommodes new` writes it.
 
     Parameters
     ----------
-    kind : "project", "manifest" (of measurements) or "study".
+    kind : "project", "manifest" (of measurements) or "study"; or a kind of room to be
+        changed: "attic", "cellar", "large", "open-plan", "two-row".
+
+    Raises
+    ------
+    OutsideModel : no such starter.
     """
+    if kind in ROOMS:
+        return files("roommodes.project.templates").joinpath(f"{kind}.toml").read_text(encoding="utf-8")
+    if kind not in FOLDERS:
+        raise OutsideModel(f"template: got {kind!r}; allowed: {', '.join((*FOLDERS, *ROOMS))}")
     return files(f"roommodes.{FOLDERS[kind]}").joinpath("starter.toml").read_text(encoding="utf-8")
 
 

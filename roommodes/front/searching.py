@@ -13,12 +13,14 @@ from roommodes.measured.data import MeasuredSet
 from roommodes.plan.file import read_results, write_results
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tolerance import Tolerance, read_tolerance, write_tolerance
+from roommodes.project.layout_file import LayoutFile, read_layout
 from roommodes.project.project import Project
 from roommodes.running import Running
+from roommodes.storage.whole_file import write_whole
 from roommodes.studies.results import StudyResults, read_study
 
 Objective = Callable[[Floats], Floats]
-Kind = Literal["plan", "study", "tolerance"]
+Kind = Literal["plan", "study", "tolerance", "layout"]
 
 
 def search(
@@ -70,14 +72,14 @@ def search(
     return solve_on(basis, counts=counts, seed=seed, prove=exhaustive, running=running)
 
 
-def save(what: Results | Plan | Tolerance, path: str | Path, *, force: bool = False) -> None:
-    """Write a plan file, or the figures of a tolerance.
+def save(what: Results | Plan | Tolerance | Project, path: str | Path, *, force: bool = False) -> None:
+    """Write a plan file, the figures of a tolerance, or a project.
 
     Parameters
     ----------
     what : results with all their plans; a plan, whose filters and crossover go into the file with the results that it
-        stands in; or a tolerance.
-    path : such as "plan.h5".
+        stands in; a tolerance; or a project, whose text is written.
+    path : such as "plan.h5", or "room.toml" for a project.
     force : an existing file may be replaced.
 
     Raises
@@ -88,6 +90,10 @@ def save(what: Results | Plan | Tolerance, path: str | Path, *, force: bool = Fa
     if isinstance(what, Tolerance):
         write_tolerance(Path(path), what, force=force)
         return
+    if isinstance(what, Project):
+        what.require_file("a project file")
+        write_whole(Path(path), what.toml_text.encode(), force=force)
+        return
     write_results(Path(path), what.kept() if isinstance(what, Plan) else what, force=force)
 
 
@@ -97,13 +103,16 @@ def open(path: str | Path, kind: Literal["plan"] = "plan") -> Results: ...
 def open(path: str | Path, kind: Literal["study"]) -> StudyResults: ...
 @overload
 def open(path: str | Path, kind: Literal["tolerance"]) -> Tolerance: ...
-def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tolerance:
+@overload
+def open(path: str | Path, kind: Literal["layout"]) -> LayoutFile: ...
+def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tolerance | LayoutFile:
     """Read a file that the program wrote.
 
     Parameters
     ----------
     path : such as "plan.h5".
-    kind : "plan" for results with their plans, "study" for those of a study, "tolerance" for a tolerance.
+    kind : "plan" for results with their plans, "study" for those of a study, "tolerance" for a tolerance,
+        "layout" for what the page of `explore` saved: its `own_project()` or `in_project(project)` can be predicted.
 
     Raises
     ------
@@ -113,4 +122,6 @@ def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tole
     """
     if kind == "study":
         return read_study(Path(path))
+    if kind == "layout":
+        return read_layout(Path(path))
     return read_tolerance(Path(path)) if kind == "tolerance" else read_results(Path(path))

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from roommodes.errors import FileUnusable
+from roommodes.project.project import Project
 from roommodes.running import Running
 from roommodes.studies.reading import Study as Asked
 from roommodes.studies.reading import load_study, parse_study
@@ -70,6 +71,17 @@ class Study:
         from solvers.study.run import plan_study, study_in_process
 
         return study_in_process(plan_study(self.asked), running=running or Running(threads=threads))
+
+    def rooms(self) -> tuple[Project, ...]:
+        """All rooms of the study as projects, in order, to look closer; as `roommodes study --room N` writes them.
+
+        Raises
+        ------
+        ProjectInvalid : a room cannot be built as it is drawn.
+        """
+        from roommodes.studies.design import room_project, study_rooms
+
+        return tuple(room_project(room) for room in study_rooms(self.asked))
 
     def results(self) -> StudyResults:
         """The results of a run.
@@ -140,13 +152,13 @@ def study_from(text: str, *, output: str | Path = "study.h5") -> Study:
     return Study(asked=parse_study(text, source="study"), output=Path(output))
 
 
-def compare(results: StudyResults) -> StudyComparison:
+def compare_strategies(results: StudyResults) -> StudyComparison:
     """Every pair of strategies compared room by room, with confidence intervals over the rooms.
 
     Parameters
     ----------
     results : of a study.
     """
-    from solvers.study.compare import compare as compared
+    from solvers.study.compare import compare
 
-    return compared(results)
+    return compare(results)

@@ -16,6 +16,7 @@ from roommodes.running import Running
 if TYPE_CHECKING:
     from roommodes.plan.starting_values import StartingValues
     from roommodes.plan.tolerance import Tolerance
+    from roommodes.project.project import Project
     from solvers.crossover.with_mains import MainsMet
     from solvers.listening.before_after import BeforeAfter
     from solvers.listening.impulses import SeatImpulses
@@ -95,7 +96,7 @@ class PlanQuestions:
         cut_db: float | None = None,
         all_pass: bool = True,
         target: Mapping[float, float] | Curve | None = None,
-        rate_hz: float = 48000.0,
+        rate_hz: float | None = None,
         running: Running | None = None,
     ) -> Any:
         """The plan with filters: a few on single subs, then some that all share; its crossover is found anew.
@@ -108,7 +109,7 @@ class PlanQuestions:
         boost_db, cut_db : most boost (3 dB), most cut (12 dB shared, 9 dB on a sub).
         all_pass : whether single subs may have all-pass filters.
         target : level by frequency in Hz, such as {20: 4, 120: 0}, any offset; flat where left out [dB].
-        rate_hz : sample rate of the processor [Hz].
+        rate_hz : sample rate of the processor; left out, as in the project's [processor] [Hz].
         running : progress, cancelling; once cancelled, the filters found so far are kept.
 
         Returns
@@ -124,7 +125,7 @@ class PlanQuestions:
             boost_db=boost_db,
             cut_db=cut_db,
             all_pass=all_pass,
-            rate_hz=rate_hz,
+            rate_hz=None if rate_hz is None else float(rate_hz),
             target=curve_of(target),
         )
         return tuned_plan(self._plan, wishes, running=running or Running())
@@ -177,6 +178,61 @@ class PlanQuestions:
         crossover = wanted_crossover(self._plan.project, at_hz=at_hz, order=order, kind=kind)
         return meet_mains(self._plan, crossover, gain_db=gain_db, running=running or Running())
 
+    def moved(self, project: Project, *, running: Running | None = None) -> Any:
+        """The same positions, drives and filters in another project's room, with its seats, sub and target.
+
+        The first half of `roommodes judge`; `polished` is the second.
+
+        Parameters
+        ----------
+        project : the other room; its zones and keep-outs do not bind the plan.
+        running : progress, cancelling, threads.
+
+        Returns
+        -------
+        Plan, in results of its own.
+
+        Raises
+        ------
+        OutsideModel : a sub would stand outside that room or on a seat, or the model cannot take it.
+        """
+        from solvers.plans.side_by_side import moved
+
+        return moved(self._plan, project, running=running or Running())
+
+    def polished(self, *, running: Running | None = None) -> Any:
+        """The same positions with drives searched anew, without filters; its own drives where none are better.
+
+        Parameters
+        ----------
+        running : progress, cancelling, threads; once cancelled, the best found until then.
+
+        Returns
+        -------
+        Plan, in results of its own.
+        """
+        from solvers.plans.side_by_side import polished
+
+        return polished(self._plan, running=running or Running())
+
+    def in_project(self, project: Project | None = None, *, label: str = "a plan") -> Project:
+        """A project with this plan as its [layout], all else in its text as it was; the same as `roommodes layout`.
+
+        Parameters
+        ----------
+        project : left out, the plan's own.
+        label : where the plan comes from, for a comment in the text.
+
+        Raises
+        ------
+        ProjectInvalid : a sub cannot stand there.
+        """
+        from roommodes.plan.as_layout import project_with
+
+        plan = self._plan
+        comment = f"From {label}: variation {plan.variation_db:.2f} dB."
+        return project_with(project or plan.project, plan.positions_m, plan.drives, comment=comment)
+
     def rows(self, *, threads: int | None = None, running: Running | None = None) -> Compromise:
         """What one setting for all rows costs each of them against a setting of its own; as `roommodes rows`.
 
@@ -210,12 +266,12 @@ class PlanQuestions:
 
         return before_after(self._plan, running=running or Running())
 
-    def settings(self, *, rate_hz: float = 48000.0, filters: bool = True) -> StartingValues:
+    def settings(self, *, rate_hz: float | None = None, filters: bool = True) -> StartingValues:
         """What is dialled into the processor, sub by sub; the same as `roommodes settings`.
 
         Parameters
         ----------
-        rate_hz : sample rate of the processor [Hz].
+        rate_hz : sample rate of the processor; left out, as in the project's [processor] [Hz].
         filters : the plan's own if it was tuned, else cuts common to all subs.
 
         Raises
@@ -225,16 +281,17 @@ class PlanQuestions:
         from roommodes.plan.starting_values import check_rate, starting_values
         from solvers.tuning.path_filters import path_filters
 
-        check_rate(rate_hz)
-        paths = path_filters(self._plan, rate_hz) if filters else ()
-        return starting_values(self._plan, rate_hz=rate_hz, filters=paths)
+        rate = float(rate_hz or self._plan.project.processor.rate_hz)
+        check_rate(rate)
+        paths = path_filters(self._plan, rate) if filters else ()
+        return starting_values(self._plan, rate_hz=rate, filters=paths)
 
     def impulses(
         self,
         *,
         sub: int | None = None,
         seconds: float = 2.0,
-        rate_hz: float = 48000.0,
+        rate_hz: float | None = None,
         running: Running | None = None,
     ) -> SeatImpulses:
         """Impulse response at every seat: `samples` (n_sample, n_seat) and `latency_s`; as `roommodes export`.
@@ -245,16 +302,18 @@ class PlanQuestions:
         Parameters
         ----------
         sub : one sub alone and undriven, from 1; None for the plan as driven and filtered.
-        seconds, rate_hz : length [s]; measured ones only as long as their grid tells; sample rate [Hz].
+        seconds : length; measured ones only as long as their grid tells [s].
+        rate_hz : sample rate; left out, as in the project's [processor] [Hz].
         running : progress, cancelling, threads.
         """
         from solvers.listening.impulses import impulses_length_s, seat_impulses
 
         if sub is not None and not 1 <= sub <= self._plan.subs:
             raise OutsideModel(f"sub: got {sub}; allowed: 1 to {self._plan.subs}")
-        length_s = impulses_length_s(self._plan, seconds=seconds, rate_hz=rate_hz)
+        rate = float(rate_hz or self._plan.project.processor.rate_hz)
+        length_s = impulses_length_s(self._plan, seconds=seconds, rate_hz=rate)
         running = running or Running()
-        return seat_impulses(self._plan, sub=sub, rate_hz=rate_hz, duration_s=length_s, running=running)
+        return seat_impulses(self._plan, sub=sub, rate_hz=rate, duration_s=length_s, running=running)
 
 
 class ResultsQuestions:

@@ -10,7 +10,7 @@ from cli.terminal.figure_suffix import suffix_fault
 from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
-from cli.terminal.plan_sources import SOURCE_HELP, project_with, source_of
+from cli.terminal.plan_sources import SOURCE_HELP, source_of
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -48,7 +48,7 @@ def judge(
     project = load_project(other)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         plan = source.plan(running)
-        project_with(plan, project, source.label(plan))  # says of every sub whether it can stand there
+        plan.in_project(project, label=source.label(plan))  # says of every sub whether it can stand there
         there = moved(plan, project, running=running)
         better = polished(there, running=running)
         interrupted = stop_asked()

@@ -10,7 +10,7 @@ from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, counted, print_json
 from cli.terminal.plan_options import suffix_fault
-from cli.terminal.plan_sources import LAYOUT_SUFFIX, PROJECT_SUFFIX, SOURCE_HELP, project_with, source_of
+from cli.terminal.plan_sources import LAYOUT_SUFFIX, PROJECT_SUFFIX, SOURCE_HELP, source_of
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
@@ -51,7 +51,7 @@ def layout(
     else:
         with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
             plan = source.plan(running)
-        written = project_with(plan, into or plan.project, source.label(plan))
+        written = plan.in_project(into, label=source.label(plan))
     write_whole(output, written.toml_text.encode(), force=force)
     subs = len(written.layout.positions_m) if written.layout else 0
     if as_json:

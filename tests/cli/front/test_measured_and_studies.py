@@ -55,7 +55,7 @@ def test_a_study_is_the_commands(run: Run, tmp_path: Path) -> None:
     assert study.to_xarray()["variation_db"].dims == ("room", "strategy")
     here = rm.study_from(tiny(9)).here()
     np.testing.assert_array_equal(here.arrays["variation_db"], found.arrays["variation_db"])
-    assert rm.compare(here).pairs[0].mean_db == pair.mean_db
+    assert rm.compare_strategies(here).pairs[0].mean_db == pair.mean_db
     assert rm.open(tmp_path / "tiny.h5", "study").strategies == found.strategies
     study.report(tmp_path / "page.html")
     study.table(tmp_path / "table.csv")

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
@@ -32,6 +33,12 @@ def test_a_project_is_read_changed_and_checked(said, folder: Path, project: rm.P
     assert len(rm.demo().seats) == 7
     assert "[room]" in rm.template()
     assert "[[responses]]" in rm.template("manifest")
+    templates = {path.name.removesuffix(".toml") for path in files("roommodes.project.templates").iterdir()}
+    rooms = [rm.loads(rm.template(name)) for name in templates if name.isidentifier() and not name.startswith("_")]
+    assert all(len(room.candidates) for room in rooms)
+    assert len(rooms) >= 3
+    with pytest.raises(rm.OutsideModel, match="template: got 'castle'; allowed: project, manifest, study, "):
+        rm.template("castle")
     assert rm.schema() == said("schema")
     assert rm.schema("study")["title"] != rm.schema("manifest")["title"]
 
