@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from roommodes.acoustics.room import Room as Room
     from roommodes.acoustics.room import Surface as Surface
     from roommodes.acoustics.room import WallLaw as WallLaw
+    from roommodes.acoustics.room import whole_face as whole_face
     from roommodes.errors import FileUnusable as FileUnusable
     from roommodes.errors import Interrupted as Interrupted
     from roommodes.errors import NoSuchPlan as NoSuchPlan
@@ -69,11 +70,13 @@ if TYPE_CHECKING:
     from roommodes.project.project import Project as Project
     from roommodes.running import Running as Running
     from roommodes.running import Step as Step
+    from roommodes.shapes.solids import Block as Block
+    from roommodes.shapes.solids import Slope as Slope
 
 _HOMES = {  # where each name lives
     "acoustics.air": ("Air",),
     "acoustics.curve": ("Curve",),
-    "acoustics.room": ("Room", "Surface", "WallLaw"),
+    "acoustics.room": ("Room", "Surface", "WallLaw", "whole_face"),
     "errors": (
         "FileUnusable",
         "Interrupted",
@@ -94,6 +97,7 @@ _HOMES = {  # where each name lives
     "plan.response": ("Response",),
     "project.project": ("Project",),
     "running": ("Running", "Step"),
+    "shapes.solids": ("Block", "Slope"),
 }
 
 __all__ = [  # noqa: PLE0604 (the names are texts)

@@ -36,6 +36,7 @@ SUB = "#27313a"
 ROW_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
 SEAT_DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (6, 1.5, 1.2, 1.5)), (0, (3, 3)))
 SEAT_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
+MOST_IN_TWO = 8  # entries of a plan's key in two columns
 NARROW = 0.14  # a keep-out shorter than this share of the room
 LINES_UP_TO = 10  # with more seats, each row is drawn as its mean
 TICK_HZ = (16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)
@@ -347,6 +348,7 @@ def _plan_key(
             bbox_to_anchor=(0.0, -0.16),
             frameon=False,
             fontsize=8,
-            ncols=2,
+            ncols=2 if len(handles) <= MOST_IN_TWO else 3,
+            columnspacing=1.2,
             borderaxespad=0.0,
         )

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import clean, counted
+from cli.words.room import shape_words
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.plan.plan import MEASURED_UNIT, Plan, Results
@@ -38,15 +39,18 @@ def sofa_bytes(plan: Plan) -> bytes:
     sofa.GLOBAL_ApplicationVersion = results.software_version
     sofa.GLOBAL_DateCreated = results.created_utc.replace("T", " ").removesuffix("Z")
     sofa.GLOBAL_DateModified = sofa.GLOBAL_DateCreated
-    sofa.GLOBAL_RoomType = "shoebox"
+    sofa.GLOBAL_RoomType = "shoebox" if plan.project.room.is_box else "reverberant"  # AES69 knows no other shapes
     sofa.GLOBAL_Comment = (
         f"{_origin(results)}, e^{{+j omega t}}. Gain, delay, polarity and filters are not in it. Positions in m from "
         "the corner of front wall, left wall and floor; x to the rear, y to the right as seen facing the screen, z up."
     )
     sofa.GLOBAL_History = f"project SHA-256 {plan.project.sha256}, seed {results.seed}"
     room = plan.project.room
-    sofa.add_variable("RoomCornerA", np.zeros((1, 3)), "double", "IC")
-    sofa.add_variable("RoomCornerB", np.array([room.size_m]), "double", "IC")
+    if room.is_box:
+        sofa.add_variable("RoomCornerA", np.zeros((1, 3)), "double", "IC")
+        sofa.add_variable("RoomCornerB", np.array([room.size_m]), "double", "IC")
+    else:
+        sofa.add_attribute("GLOBAL_RoomDescription", shape_words(room))
     sofa.ListenerPosition = np.zeros((1, 3))
     sofa.SourcePosition = np.zeros((1, 3))
     sofa.ReceiverPosition = results.seats.position_m

@@ -157,7 +157,11 @@ def _mode_row(one: MovedMode) -> list[str]:
 
 
 def mode_name(one: MovedMode) -> str:
-    """Its three numbers."""
+    """Its three numbers; in a room that is no box those of the mode that it looks like, else its rank."""
+    if len(one.number) == 1:
+        mode = one.drawn or one.fitted
+        alike = None if mode is None else mode.textbook
+        return f"no. {one.number[0]}" + ("" if alike is None else f", like {' '.join(map(str, alike))}")
     number = one.number
     return "".join(str(n) for n in number) if max(number) < 10 else " ".join(map(str, number))
 

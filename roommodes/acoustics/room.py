@@ -175,7 +175,15 @@ class Surface:
 
 
 def whole_face(room: Room, face: str, law: WallLaw | Pane, *, name: str = "") -> Surface:
-    """A surface over all of a wall, or of a face of a block or slope, as far as air touches it."""
+    """A surface over all of a wall, or of a face of a block or slope, as far as air touches it.
+
+    Parameters
+    ----------
+    room : the room.
+    face : a wall ("left"), a face of a block ("riser: top") or a slope ("roof").
+    law : what it is made of.
+    name : what a person calls it; left out, the face's.
+    """
     if face in AXIS_OF_WALL:
         return Surface(wall=face, from_m=(0.0, 0.0), to_m=room.wall_size_m(face), law=law, name=name or face)
     bounds = [part.bounds_m for part in room.shape.face(face)] or [(0.0, 0.0, 0.0, 0.0)]

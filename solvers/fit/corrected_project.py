@@ -71,6 +71,8 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
 
 def _edges(tables: ProjectTables, fit: Fit) -> dict[Path, Any]:
     """Coordinates that reached up to a wall that moved, or would now lie behind it."""
+    if not fit.situation.room.is_box:
+        return {}  # its size is held
     before, after = room_of(tables.room).size_m, fit.situation.room.size_m
     after = (_rounded(after[0], 4), _rounded(after[1], 4), _rounded(after[2], 4))
     changes: dict[Path, Any] = {}

@@ -18,7 +18,7 @@ import numpy as np
 
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room import Pane, Surface, WallLaw
+from roommodes.acoustics.room import Pane, Room, Surface, WallLaw
 from roommodes.acoustics.room_boundary import boundary_of
 from roommodes.acoustics.strengths import LocalStrength, PlateStrength, Strength
 from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
@@ -122,6 +122,8 @@ class FitModel:
             axis = "xyz".index(parameter.key[0])
             place = points[parameter.group][names[parameter.group].index(parameter.owner)].copy()
             step = STEP_M if place[axis] + STEP_M <= size[axis] else -STEP_M
+            if not _in_air(situation.room, place, axis, step):
+                step = -step
             place[axis] += step
             shifts[parameter] = (len(points[parameter.group]), step / parameter.sigma)
             points[parameter.group].append(place)
@@ -181,6 +183,12 @@ class FitModel:
         transfer = np.concatenate([one[0] for one in done])
         slopes = {p: np.concatenate([one[1][i] for one in done]) for i, (p, _) in enumerate(walls)}
         return transfer, slopes
+
+
+def _in_air(room: Room, place: Floats, axis: int, step: float) -> bool:
+    """Whether a place moved along an axis lies in the air of a room that is no box; in a box it does."""
+    moved = place + step * np.eye(3)[axis]
+    return room.is_box or bool(room.shape.contains(moved[None])[0])
 
 
 def law_of(strength: Strength) -> WallLaw | Pane:

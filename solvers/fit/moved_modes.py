@@ -19,12 +19,12 @@ class MovedMode:
 
     Parameters
     ----------
-    number : mode numbers along x, y, z.
+    number : mode numbers along x, y, z; in a room that is no box the rank with rigid walls.
     textbook_hz : with rigid walls and the sizes as drawn [Hz].
     drawn, fitted : None where the response does not show it; not both.
     """
 
-    number: tuple[int, int, int]
+    number: tuple[int, ...]
     textbook_hz: float
     drawn: BuiltMode | None
     fitted: BuiltMode | None
@@ -56,15 +56,16 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
     drawn, fitted = found
     box = project.room
 
-    def textbook_hz(number: tuple[int, int, int]) -> float:
+    def textbook_hz(number: tuple[int, ...]) -> float:
+        if len(number) == 1:
+            return next(modes[number].rigid_hz for modes in found if number in modes)
         half_waves = hypot(*(n / size for n, size in zip(number, box.size_m, strict=True)))
         return 0.5 * box.air.speed_of_sound_m_s * half_waves
 
-    def seen(number: tuple[int, int, int]) -> bool:
+    def seen(number: tuple[int, ...]) -> bool:
         return any(number in modes and modes[number].frequency_hz <= top for modes in found)
 
-    names = [(n[0], n[1], n[2]) for n in {**drawn, **fitted}]
-    numbers = sorted(filter(seen, names), key=textbook_hz)[:MOST_MODES]
+    numbers = sorted(filter(seen, {**drawn, **fitted}), key=textbook_hz)[:MOST_MODES]
     return tuple(
         MovedMode(number=n, textbook_hz=textbook_hz(n), drawn=drawn.get(n), fitted=fitted.get(n)) for n in numbers
     )

@@ -13,14 +13,14 @@ from typing import Any, Literal
 import numpy as np
 
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import WALLS, Room, Surface
+from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
 from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.project.constructions import KINDS, AnyConstruction, Construction
 from roommodes.project.project import Project, surface_of
 from roommodes.project.reading import nearest
-from roommodes.project.room import room_of
+from roommodes.project.room import solid_faces
 from roommodes.toml.values import Range, number
 
 Group = Literal["walls", "loss", "size", "subs", "microphones"]
@@ -134,9 +134,11 @@ class Space:
         self.project = project
         self.sub_m, self.seat_m = sub_m, seat_m
         self.sub_name, self.seat_name = tuple(sub_name), tuple(seat_name)
+        self._solid_faces = solid_faces(project.tables.blocks, project.tables.slopes)
         known = project.constructions()
         walls = [getattr(project.tables.walls, wall) for wall in WALLS]
-        names = dict.fromkeys([*walls, *(region.construction for region in project.tables.regions)])
+        solids = [self._solid_faces[face] for face in self._solid_faces if project.room.shape.face(face)]
+        names = dict.fromkeys([*walls, *solids, *(region.construction for region in project.tables.regions)])
         self.used: dict[str, Construction] = {name: known[name] for name in names}
         possible = (*self._walls(), *self._room(), *self._places())
         _refuse_unknown(project, possible, hold)
@@ -151,7 +153,7 @@ class Space:
 
     def situation_of(self, values: Mapping[Parameter, float]) -> Situation:
         """The room for some parameters' values; all others stay as they are in the project."""
-        room = room_of(self.project.tables.room)
+        room = self.project.room
         tables = {name: one.table for name, one in self.used.items()}
         sub_m, seat_m = self.sub_m.copy(), self.seat_m.copy()
         changes: dict[str, Any] = {}
@@ -167,7 +169,12 @@ class Space:
                 seat_m[self.seat_name.index(parameter.owner), "xyz".index(parameter.key[0])] = value
         room = replace(room, **changes)
         size = np.array(room.size_m)
-        return Situation(room=room, tables=tables, sub_m=np.clip(sub_m, 0.0, size), seat_m=np.clip(seat_m, 0.0, size))
+        sub_m, seat_m = np.clip(sub_m, 0.0, size), np.clip(seat_m, 0.0, size)
+        if not room.is_box:  # what would go into a block stays where it was given
+            for moved, given in ((sub_m, self.sub_m), (seat_m, self.seat_m)):
+                solid = ~room.shape.contains(moved)
+                moved[solid] = given[solid]
+        return Situation(room=room, tables=tables, sub_m=sub_m, seat_m=seat_m)
 
     def surfaces(self, situation: Situation) -> tuple[tuple[Surface, ...], tuple[str, ...]]:
         """The walls of a situation in the order of `Project.surfaces`, and each one's construction.
@@ -175,13 +182,26 @@ class Space:
         What ends at a wall's far edge in the project goes on to end there when the room's size changes.
         """
         tables = self.project.tables
-        before = room_of(tables.room)
+        before = self.project.room
         found: list[tuple[Surface, str]] = []
         for wall in WALLS:
             name = getattr(tables.walls, wall)
             if situation.tables[name].kind != "rigid":
                 found.append((self._surface(situation, name, wall, (0.0, 0.0), situation.room.wall_size_m(wall)), name))
+        for face, name in self._solid_faces.items():
+            touched = situation.room.shape.face(face) if name in situation.tables else ()
+            if touched and situation.tables[name].kind != "rigid":
+                law = Construction(name=name, table=situation.tables[name]).law(area_m2=sum(f.area_m2 for f in touched))
+                found.append((whole_face(situation.room, face, law, name=name), name))
         for region in tables.regions:
+            if region.wall not in WALLS:
+                found.append(
+                    (
+                        self._surface(situation, region.construction, region.wall, region.from_m, region.to_m),
+                        region.construction,
+                    )
+                )
+                continue
             old, new = before.wall_size_m(region.wall), situation.room.wall_size_m(region.wall)
             corners = [
                 tuple(moved_edge(x, old=o, new=n) for x, o, n in zip(corner, old, new, strict=True))
@@ -222,7 +242,7 @@ class Space:
         return found
 
     def _room(self) -> list[Parameter]:
-        room = room_of(self.project.tables.room)
+        room = self.project.room
         found = []
         if room.loss_factor > 0.0:
             found.append(
@@ -238,12 +258,13 @@ class Space:
                     high=0.2,
                 )
             )
-        for key, size in zip(("length_m", "width_m", "height_m"), room.size_m, strict=True):
+        sizes = ("length_m", "width_m", "height_m") if room.is_box else ()  # blocks and slopes hold the size
+        for key, size in zip(sizes, room.size_m, strict=False):
             found.append(_length("size", "", key, size, SIZE_M, high=60.0))
         return found
 
     def _places(self) -> list[Parameter]:
-        room = room_of(self.project.tables.room)
+        room = self.project.room
         found = []
         sides: tuple[tuple[Group, tuple[str, ...], Floats, float], ...] = (
             ("subs", self.sub_name, self.sub_m, SUB_M),

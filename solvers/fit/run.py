@@ -87,7 +87,6 @@ def fit(
     OutsideModel : the model cannot take this room or these places.
     Interrupted : cancelled before the first step.
     """
-    project.require_box("fit")
     settings = settings or Settings()
     work = _Work(project, measured, settings, running)
     with threadpool_limits(1):

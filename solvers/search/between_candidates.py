@@ -273,7 +273,7 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
                     state_of(tools.columns, plan), value=np.inf, hops=1, random=random, habits=THOROUGH
                 )
                 plans.append(plan_of(problem, tools.columns, tools.polisher.polish(burst.met[0][1])[0]))
-        after.append(_sorted(outcome, plans, len(candidates)))
+        after.append(_sorted(outcome, plans, len(candidates), smooth=mover.everywhere.lattice.smooth))
     return Finer(
         problem=problem,
         candidates=Candidates(
@@ -287,8 +287,8 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
     )
 
 
-def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int) -> Outcome:
-    """The outcome with these plans, the best of each layout, best first."""
+def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int, *, smooth: bool) -> Outcome:
+    """The outcome with these plans, the best of each layout, best first; `smooth` as of the lattice."""
     if not outcome.plans:
         return outcome
     kept: dict[tuple[int, ...], FoundPlan] = {}
@@ -299,7 +299,7 @@ def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int) -> Outco
     if best.candidate_index.max() >= n_first:
         remarks += (
             f"The best plan found on the first grid has {before.variation_db:.2f} dB; moved between the grid's "
-            f"positions, to the centimetre, it has {best.variation_db:.2f} dB.",
+            f"positions, {'to the centimetre' if smooth else 'over a finer one'}, it has {best.variation_db:.2f} dB.",
         )
     return replace(
         outcome,

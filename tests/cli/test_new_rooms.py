@@ -59,12 +59,13 @@ def test_a_template_is_a_valid_commented_room_whose_zones_all_hold(run, tmp_path
     assert max(corner) <= 0.5, "every cabinet stands: nothing in a template hangs overhead"
 
 
-def test_an_attic_says_that_it_is_a_box(run, tmp_path: Path) -> None:
+def test_an_attic_has_its_slopes(run, tmp_path: Path) -> None:
     run("new", "--template", "attic")
-    text = (tmp_path / "attic.toml").read_text()
-    section = (2.2 * 2.5 + 2 * 1.4 * (1.1 + 2.5) / 2) / 5.0
-    assert "as a box" in text
-    assert abs(load_project(tmp_path / "attic.toml").room.height_m - section) < 0.005
+    room = load_project(tmp_path / "attic.toml").room
+    section = 2.2 * 2.5 + 2 * 1.4 * (1.1 + 2.5) / 2
+    breast = 0.5 * (0.6 * (1.9 + 2.5) / 2 + 0.6 * 2.5 - 1.2 * 0.25)
+    assert abs(room.volume_m3 - (6.6 * section - 2.2 * 5.0 * 0.25 - breast)) < 0.001
+    assert [slope.along for slope in room.slopes] == ["y", "y"]
 
 
 @pytest.mark.slow

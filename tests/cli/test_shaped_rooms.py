@@ -42,6 +42,8 @@ def test_predict_and_optimise(attic, run, tmp_path):
     sheet = (tmp_path / "s.dxf").read_text()
     assert "chimney" in sheet
     assert "ceiling 1300 above floor" in sheet
+    assert run("export", "plan.h5", "-o", "seats.sofa").exit_code == 0
+    assert run("export", "plan.h5", "-o", "seats.wav").exit_code == 0
     for command in ("explore", "tolerance"):
         done = run(command, "plan.h5")
         assert done.exit_code == 3

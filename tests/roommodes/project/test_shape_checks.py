@@ -121,9 +121,9 @@ def test_a_block_without_volume_leaves_the_box():
     assert other.room.is_box
     assert [s.wall for s in other.surfaces()] == [s.wall for s in plain.surfaces()]
     assert any("has no volume" in one for one in project_warnings(other))
-    other.require_box("fit")
+    other.require_box("tolerance")
 
 
 def test_what_works_in_boxes_alone_says_so():
-    with pytest.raises(OutsideModel, match=r"^fit works in rooms that are plain boxes only; .*\[\[blocks\]\]"):
-        parse_project(ATTIC, source="x").require_box("fit")
+    with pytest.raises(OutsideModel, match=r"^tolerance works in rooms that are plain boxes only; .*\[\[blocks\]\]"):
+        parse_project(ATTIC, source="x").require_box("tolerance")
