@@ -34,6 +34,7 @@ from roommodes.elements.face_bases import FaceBasis
 from roommodes.elements.field import ShapedField
 from roommodes.elements.solution import solved
 from roommodes.running import Running
+from roommodes.shapes.grid import SAME_M
 
 Parts = tuple[Floats, Floats, Floats, Floats]
 
@@ -177,7 +178,9 @@ def _field(
             precision=precision,
         )
     bases = [family for family in families if isinstance(family, FaceBasis)]
-    seams = sorted({seam for basis in bases for seam in basis.seams})
+    planes = room.shape.grid().planes  # where elements end anyway; so rooms with other walls share one solution
+    wanted = {seam for basis in bases for seam in basis.seams}
+    seams = sorted((axis, at) for axis, at in wanted if np.abs(planes[axis] - at).min() > SAME_M)
     shape = replace(room.shape, seams=tuple(seams))
     return ShapedField(solved(shape, max_wavenumber, running), bases, seat_m=seat_m, source_m=source_m)
 
