@@ -88,6 +88,9 @@ def optimise(
     elif not quiet:
         print_summary(results)
         Page().line(f"Plan written to {target}.")
+    if not quiet:
+        best = [results.plan(count, 1) for count in results.plans]
+        warn([f"plan with {plan.subs} subs: {fault}" for plan in best for fault in plan.wired.faults])
     without = ", ".join(str(count) for count in wanted if count not in results.plans)
     if interrupted:
         missing = f" (nothing yet for {without} subs)" if without else ""

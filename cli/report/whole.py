@@ -123,7 +123,7 @@ def short_bytes(
         ShortPlan(
             plan=plan,
             compared=without_usual(plan, before_after(plan, running=running)),
-            headroom=None if plan.results.limit_db is None else plan_headroom(plan),
+            headroom=plan_headroom(plan) if plan.results.limit_db is not None and not plan.wired.faults else None,
         )
         for plan in plans
     ]

@@ -166,7 +166,7 @@ def polished(plan: Plan, *, running: Running = Running()) -> Plan:
 
 
 def _headroom(plan: Plan, bands: tuple[int, ...]) -> dict[int, float]:
-    if plan.results.limit_db is None:
+    if plan.results.limit_db is None or plan.wired.faults:
         return {}
     loudness = loudness_of(plan.project, plan.frequency_hz)
     if loudness is None:

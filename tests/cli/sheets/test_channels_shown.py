@@ -116,3 +116,17 @@ def test_nothing_is_said_where_every_sub_has_its_own(run, tmp_path: Path) -> Non
     for command in ("settings", "headroom"):
         assert "Channel:" not in run(command, path).stdout
     assert json.loads(run("settings", path, "--json").stdout)["values"][2]["channel"] == 3
+
+
+def test_a_search_says_which_of_its_plans_cannot_be_wired(run, tmp_path: Path) -> None:
+    text = (
+        project_text()
+        .replace("counts = [1, 2, 4]", "counts = [1, 2]\ngain_db = [-6, 0]")
+        .replace("gain_db = [-10, 0]\n", "")
+    )
+    rack = RACK.replace("subs = [[1], [4, 2]]", "subs = [[1, 2]]")
+    (tmp_path / "named.toml").write_text(text + rack, encoding="utf-8")
+    result = run("optimise", tmp_path / "named.toml", "-o", tmp_path / "named.h5")
+    assert result.exit_code == 0, result.output
+    assert "plan with 2 subs: subs 1 and 2 hang on channel 1 of rack" in words(result.stderr)
+    assert "plan with 1 subs" not in result.stderr
