@@ -100,7 +100,7 @@ export class Compare {
       "tr",
       {},
       html("th", { scope: "col" }, "Hz"),
-      ...numbers.bands.map((band) => html("th", { scope: "col" }, String(band.hz))),
+      ...numbers.bands.map((band) => html("th", { scope: "col", class: "figure" }, String(band.hz))),
     );
     const line = (
       /** @type {string} */ name,

@@ -78,7 +78,7 @@ export class SubTable {
       "aria-label": `${name}, delay in milliseconds, typed`,
     });
     const polarity = /** @type {HTMLButtonElement} */ (
-      html("button", { type: "button", "aria-label": `${name}, polarity inverted` })
+      html("button", { type: "button", class: "sign", "aria-label": `${name}, polarity inverted` })
     );
     const drop = /** @type {HTMLButtonElement} */ (html("button", { type: "button" }, "take away"));
     drop.setAttribute("aria-label", `take ${name} away`);
@@ -101,14 +101,16 @@ export class SubTable {
     polarity.addEventListener("click", () => app.setSub(n, { polarity: -app.state.subs[n].polarity }));
     drop.addEventListener("click", () => app.dropSub(n));
     const cell = (/** @type {(Node | string)[]} */ ...parts) => html("td", {}, ...parts);
+    const named = (/** @type {string} */ label, /** @type {Node[]} */ ...parts) =>
+      html("td", { "data-label": label }, ...parts);
     const line = html(
       "tr",
       {},
       html("th", { scope: "row" }, html("label", { class: "switch" }, on, ` ${n + 1}`)),
       cell(html("div", { class: "fields" }, ...place), stands),
-      cell(html("div", { class: "fields" }, gainSlider, gain, "dB"), shares),
-      cell(html("div", { class: "fields" }, delaySlider, delay, "ms")),
-      cell(polarity),
+      named("gain", html("div", { class: "fields" }, gainSlider, gain, "dB"), shares),
+      named("delay", html("div", { class: "fields" }, delaySlider, delay, "ms")),
+      named("polarity", polarity),
       cell(drop),
     );
     line.addEventListener("focusin", () => app.select(n));

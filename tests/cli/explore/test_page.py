@@ -335,6 +335,11 @@ def test_it_prints_in_light_colours_without_its_buttons(explore: Explore) -> Non
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
     assert page.locator("#undo").is_hidden()
     assert page.locator("#levels").is_visible()
+    signs = page.locator("button.sign")
+    assert signs.count() > 0
+    for at in range(signs.count()):
+        assert signs.nth(at).is_visible(), "a sheet that leaves out which sub is inverted would be set up wrongly"
+        assert signs.nth(at).inner_text() in {"normal", "inverted"}
     assert page.pdf(format="A4").startswith(b"%PDF")
 
 
