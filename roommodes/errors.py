@@ -6,6 +6,8 @@ Every message says what is wrong, what was got, what is allowed and what to do n
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+MOST_LINES = 50  # of faults that are told
+
 
 class RoommodesError(Exception):
     """Base of all faults that are reported without a traceback."""
@@ -42,12 +44,14 @@ class ProjectInvalid(RoommodesError):
         super().__init__("\n".join(self.lines()))
 
     def lines(self) -> list[str]:
-        """One line per fault: ``file:line key.path: message``."""
+        """One line per fault, ``file:line key.path: message``; after `MOST_LINES` of them, how many more there are."""
         rows = []
-        for fault in self.faults:
+        for fault in self.faults[:MOST_LINES]:
             file = fault.file or self.source
             place = file if fault.line is None else f"{file}:{fault.line}"
             rows.append(f"{place} {fault.where}: {fault.message}" if fault.where else f"{place}: {fault.message}")
+        if (more := len(self.faults) - MOST_LINES) > 0:
+            rows.append(f"{self.source}: and {more:,} more; mend these first, then look again.")
         return rows
 
 

@@ -19,8 +19,15 @@ RATE_HZ = 48000.0
 def model_numbers(plan: "Plan", running: "Running", suffix: str = ".html") -> "tuple[BeforeAfter, RoomFindings]":
     """What the model must say anew: usual layouts, the listening plane, the room's modes."""
     from solvers.listening.before_after import before_after, side_by_side
+    from solvers.project_transfer import require_project_fits
 
     running = running.under(words="interrupted")
+    require_project_fits(
+        plan.project,
+        frequency_hz=plan.results.frequency_hz,
+        seat_m=plan.seats.position_m,
+        source_m=plan.positions_m,
+    )
     # both at once, since each has stretches that keep one processor only busy; the other imports beside them
     with side_by_side() as pool:
         comparing = pool.submit(before_after, plan, running=running)

@@ -8,7 +8,7 @@ have three axes, their numbers along x, y and z.
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from math import ceil, pi
+from math import ceil, pi, prod
 from typing import Any
 
 import numpy as np
@@ -27,7 +27,8 @@ from roommodes.acoustics.contraction import (
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room
 from roommodes.acoustics.wall_bases import Family, cosine_table
-from roommodes.arrays import Floats
+from roommodes.arrays import Complexes, Floats
+from roommodes.effort import Effort, require_room_for
 from roommodes.shapes.faces import PLANE_AXES
 
 MOST_TERMS = 6e6  # of any one sum over cosines: bounds time and memory in vast rooms
@@ -51,6 +52,10 @@ class BoxField:
     seat_m, source_m : (n_seat, 3), (n_source, 3) [m].
     max_wavenumber : the largest |k| that will be asked for [1/m].
     precision : how far the sums go.
+
+    Raises
+    ------
+    OutsideModel : this machine has not the memory.
     """
 
     def __init__(
@@ -70,6 +75,8 @@ class BoxField:
         self.volume_m3 = room.volume_m3
         self.cut_wavenumber = max(precision.cut * max_wavenumber, precision.lowest_cut)
         self.counts = counts_to(room, self.cut_wavenumber)
+        highest_hz = round(max_wavenumber * room.air.speed_of_sound_m_s / (2.0 * pi))
+        require_room_for(Effort(box=prod(self.counts), boundary=self.size), room.size_m, highest_hz)
         full = self._plane_counts()
         self.seat_m, self.source_m = seat_m, source_m
         self.seat_factors = _point_factors(room, seat_m, full)
@@ -92,17 +99,32 @@ class BoxField:
         """The modes at the sources: (source, nx, ny, nz)."""
         return mode_products(self.source_factors, self.counts).reshape(-1, *self.counts)
 
-    def overlaps(self) -> Floats:
-        """U, every boundary mode's overlap with every mode of the box: (mode, nx, ny, nz) [m]."""
-        parts = [np.empty((0, *self.counts))]
+    def overlaps(self, number: NDArray[np.intp]) -> Floats:
+        """U, every boundary mode's overlap with some modes of the box: (mode, n) [m]; their numbers are (n, 3)."""
+        parts = [np.empty((0, len(number)))]
+        for family in self.families:
+            axis = family.normal_axis
+            u, v = PLANE_AXES[axis]
+            first, second = np.divmod(family.keep, len(family.second))
+            normal = wall_cosines(family.side, self.counts[axis])[number[:, axis]]
+            parts.append(family.first[first][:, number[:, u]] * family.second[second][:, number[:, v]] * normal)
+        return np.concatenate(parts)
+
+    def pulled(self, pull: Complexes) -> Complexes:
+        """U^T times one number for each boundary mode, at every mode of the box: (mode,) -> (nx, ny, nz)."""
+        result = np.zeros(self.counts, dtype=np.complex128)
+        start = 0
         for family in self.families:
             axis = family.normal_axis
             u, v = PLANE_AXES[axis]
             first, second = family.first[:, : self.counts[u]], family.second[:, : self.counts[v]]
-            plane = (first[:, None, :, None] * second[None, :, None, :]).reshape(-1, *(self.counts[w] for w in (u, v)))
+            weight = np.zeros(len(first) * len(second), dtype=np.complex128)
+            weight[family.keep] = pull[start : start + family.size]
+            plane = first.T @ weight.reshape(len(first), len(second)) @ second
             normal = wall_cosines(family.side, self.counts[axis])
-            parts.append(np.moveaxis(plane[family.keep][..., None] * normal, -1, 1 + axis))
-        return np.concatenate(parts)
+            result += np.moveaxis(plane[..., None] * normal, -1, axis)
+            start += family.size
+        return result
 
     def _plane_counts(self) -> tuple[int, int, int]:
         """Cosines per axis of the sums along walls: as many as the families' tables hold."""

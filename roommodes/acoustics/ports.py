@@ -76,8 +76,11 @@ class RigidField(Protocol):
     def size(self) -> int:
         """Number of boundary modes."""
 
-    def overlaps(self) -> Floats:
-        """U, every boundary mode's overlap with every mode: (boundary mode, *modes) [m]."""
+    def overlaps(self, number: NDArray[np.intp]) -> Floats:
+        """U, every boundary mode's overlap with modes at (n, axes) in `k2_modes`: (boundary mode, n) [m]."""
+
+    def pulled(self, pull: Complexes) -> Complexes:
+        """U^T times one number for each boundary mode: (boundary mode,) -> (*modes)."""
 
     def low(self, kernel: NDArray[Any]) -> Parts:
         """Sums over the modes of port * kernel * port: (k, *modes) -> in the order of PortMatrices' fields."""
@@ -149,9 +152,13 @@ class Ports:
         parts = [_joined(part, tail, weights) for part, tail in zip(low, self.tails, strict=True)]
         return PortMatrices(seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3])
 
-    def overlaps(self) -> Floats:
-        """U, every boundary mode's overlap with every mode of the field: (boundary mode, *modes) [m]."""
-        return self.field.overlaps()
+    def overlaps(self, number: NDArray[np.intp]) -> Floats:
+        """U, every boundary mode's overlap with the field's modes at (n, axes): (boundary mode, n) [m]."""
+        return self.field.overlaps(number)
+
+    def pulled(self, pull: Complexes) -> Complexes:
+        """U^T times one number for each boundary mode, at every mode of the field: (boundary mode,) -> (*modes)."""
+        return self.field.pulled(pull)
 
     def _kernel(self, k2: NDArray[Any]) -> NDArray[Any]:
         wide = k2.reshape(-1, *(1,) * self.k2_modes.ndim)

@@ -91,8 +91,7 @@ class Resonances:
         index = tuple(kept.number.T)
         self.is_kept = np.zeros(self.ports.k2_modes.shape, dtype=bool)
         self.is_kept[index] = True
-        self.overlaps = self.ports.overlaps()
-        self.kept_overlaps = self.overlaps[(slice(None), *index)]  # (mode, kept)
+        self.kept_overlaps = self.ports.overlaps(kept.number)  # (mode, kept)
         self.kept_k2 = self.ports.k2_modes[index]
 
     def textbook_names(self) -> list[tuple[int, int, int] | None]:
@@ -191,8 +190,6 @@ class Resonances:
     def amplitudes(self, omega: complex, kept: Complexes, pull: Complexes) -> Complexes:
         """Amplitudes of all modes of the box, from the kept ones' and the walls' reaction: (nx, ny, nz)."""
         w = np.array([omega])
-        all_modes = -np.tensordot(pull, self.overlaps, axes=1) / (
-            self.room.volume_m3 * (self.ports.k2_modes - bulk_k2(self.room, w)[0])
-        )
+        all_modes = -self.ports.pulled(pull) / (self.room.volume_m3 * (self.ports.k2_modes - bulk_k2(self.room, w)[0]))
         all_modes[tuple(self.kept.number.T)] = kept
         return np.asarray(all_modes)

@@ -21,6 +21,7 @@ from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
 from roommodes.arrays import Complexes, Floats
+from roommodes.effort import Effort, require_room_for
 from roommodes.errors import OutsideModel
 from roommodes.running import Running
 
@@ -75,7 +76,8 @@ def transfer_function(
     Raises
     ------
     Interrupted : when cancelled.
-    OutsideModel : for a frequency or a place for which the model says nothing.
+    OutsideModel : for a frequency or a place for which the model says nothing, and where this machine has not the
+        memory, or the work would take more than `effort.MOST_HOURS`.
     """
     running.step("room", 0.0)
     precision = precision or Precision()
@@ -87,7 +89,7 @@ def transfer_function(
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
     # one frequency block per thread and one thread per block: small matrices do not gain from threads inside
     running.check(INTERRUPTED)
-    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
+    with threadpool_limits(1):
         ports = Ports(
             room,
             boundary.families,
@@ -102,6 +104,9 @@ def transfer_function(
         numbers = boundary.size * (boundary.size + points) + 4.0 * ports.k2_modes.size + 2.0 * points * plane
         step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
         parts = [slice(start, start + step) for start in range(0, len(hz), step)]
+        effort = Effort(box=ports.k2_modes.size, boundary=boundary.size, at_once=step, frequencies=len(hz))
+        require_room_for(effort, room.size_m, float(hz.max()))
+        pool = ThreadPoolExecutor(effort.blocks(running.thread_count))
         blocks = [pool.submit(_pressure, ports, boundary, hz[part]) for part in parts]
         try:
             for part, block in zip(parts, blocks, strict=True):

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.arrays import Floats
+from roommodes.arrays import Complexes, Floats
 from roommodes.elements.face_bases import FaceBasis, loads_of
 from roommodes.elements.point_sources import flux_loads, images_of, off_edges
 from roommodes.elements.solution import RigidSolution
@@ -54,13 +54,20 @@ class ShapedField:
         """Number of boundary modes."""
         return sum(basis.size for basis in self.bases)
 
-    def overlaps(self) -> Floats:
-        """U, every boundary mode's overlap with every mode: (boundary mode, mode) [m]."""
+    def overlaps(self, number: NDArray[np.intp]) -> Floats:
+        """U, every boundary mode's overlap with some modes, (n, 1) their ranks: (boundary mode, n) [m]."""
+        return self._overlaps()[:, number[:, 0]]
+
+    def pulled(self, pull: Complexes) -> Complexes:
+        """U^T times one number for each boundary mode: (boundary mode,) -> (mode,)."""
+        return np.asarray(pull @ self._overlaps())
+
+    def _overlaps(self) -> Floats:
         return _answers(self.solution, self.bases).overlaps
 
     def low(self, kernel: NDArray[Any]) -> Parts:
         """Sums over the modes of port * kernel * port: (k, mode) -> in the order of PortMatrices' fields."""
-        overlaps = self.overlaps()
+        overlaps = self._overlaps()
 
         def between(rows: Floats, columns: Floats) -> Floats:
             return np.asarray((rows[None] * kernel[:, None, :]) @ columns.T)

@@ -18,7 +18,15 @@ from roommodes.project.project import surface_of, the_wall
 from roommodes.project.room import height_of, solid_faces
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
 from roommodes.project.subwoofer_checks import amplifier_faults, subwoofer_faults
-from roommodes.project.tables import MAX_SEATS, KeepOutTable, RegionTable, RowTable, SearchTable, ZoneTable
+from roommodes.project.tables import (
+    MAX_CANDIDATES,
+    MAX_SEATS,
+    KeepOutTable,
+    RegionTable,
+    RowTable,
+    SearchTable,
+    ZoneTable,
+)
 from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, plain
 from roommodes.shapes.faces import PLANE_AXES
 from roommodes.subwoofer.tables import NamedAmplifierTable
@@ -119,6 +127,10 @@ def _layout_lengths(parts: Parts) -> Iterator[Found]:
     subwoofers = "1 subwoofer" if count == 1 else f"{count} subwoofers"
     if count == 0:
         yield Found(("layout", "positions_m"), "the layout has no subwoofer; give one [x, y, z] for each.")
+    if count > MAX_CANDIDATES:
+        yield Found(
+            ("layout", "positions_m"), f"the layout has {count:,} subwoofers; at most {MAX_CANDIDATES} can be handled."
+        )
     for key in ("gain_db", "delay_ms", "polarity"):
         values = getattr(parts.layout, key)
         if values is not None and len(values) != count:

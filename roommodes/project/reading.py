@@ -14,7 +14,7 @@ from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.project.checks import geometry_faults
 from roommodes.project.constructions import KINDS, library
 from roommodes.project.project import Project
-from roommodes.project.tables import FORMAT, ProjectTables
+from roommodes.project.tables import FORMAT, MAX_TABLES, ProjectTables
 from roommodes.project.valid_parts import Found, Parts
 from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
 from roommodes.toml.lines import Lines, key_lines
@@ -89,7 +89,8 @@ def parse_project(text: str, *, source: str) -> Project:
         raise FileUnusable(
             f"{source}: format is {shown(version)}; this version reads format {FORMAT}. Install a newer roommodes."
         )
-    found: list[Found] = []
+    if found := _too_many(tree):  # nothing that takes longer than their number is done with them
+        raise ProjectInvalid(source, in_file_order(found, lines_of(text)))
     tables: ProjectTables | None = None
     try:
         tables = ProjectTables.model_validate(tree)
@@ -164,6 +165,15 @@ def key_text(path: KeyPath) -> str:
             plain = re.fullmatch(r"[A-Za-z0-9_-]+", part)
             text += ("." if text else "") + (part if plain else shown(part))
     return text
+
+
+def _too_many(tree: dict[str, Any]) -> list[Found]:
+    """Lists that no room needs."""
+    return [
+        Found((key,), f"there are {len(value):,}; at most {MAX_TABLES} can be handled. Leave out or join some.")
+        for key, value in tree.items()
+        if isinstance(value, list | dict) and len(value) > MAX_TABLES
+    ]
 
 
 def _parts(tree: dict[str, Any]) -> Parts:

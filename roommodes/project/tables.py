@@ -24,6 +24,7 @@ from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, 
 FORMAT = 1
 MAX_CANDIDATES = 400
 MAX_SEATS = 200
+MAX_TABLES = 400  # regions, rows, zones, keep-outs: more are a mistake, and every pair is looked at
 MAX_COUNT = 8
 LOGO_SUFFIXES = (".png", ".jpg", ".jpeg")
 

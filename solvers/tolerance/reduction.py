@@ -96,7 +96,7 @@ def reduced_field(
             samples=samples,
             strengths=strengths,
             number=number,
-            overlaps=ports.overlaps()[:, kept] if boundary.size else np.empty((0, len(number))),
+            overlaps=ports.overlaps(number),
             fits=(ear_fit, cabinet_fit),
         )
         levels = []
