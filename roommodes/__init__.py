@@ -20,8 +20,6 @@ is asked for.
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from roommodes.version import __version__ as __version__
-
 if TYPE_CHECKING:
     from roommodes import plot as plot
     from roommodes.acoustics.air import Air as Air
@@ -72,6 +70,7 @@ if TYPE_CHECKING:
     from roommodes.running import Step as Step
     from roommodes.shapes.solids import Block as Block
     from roommodes.shapes.solids import Slope as Slope
+    from roommodes.version import __version__ as __version__
 
 _HOMES = {  # where each name lives
     "acoustics.air": ("Air",),
@@ -98,10 +97,10 @@ _HOMES = {  # where each name lives
     "project.project": ("Project",),
     "running": ("Running", "Step"),
     "shapes.solids": ("Block", "Slope"),
+    "version": ("__version__",),
 }
 
 __all__ = [  # noqa: PLE0604 (the names are texts)
-    "__version__",
     "plot",
     *(name for names in _HOMES.values() for name in names),
 ]

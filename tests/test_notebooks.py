@@ -21,6 +21,7 @@ def test_a_notebook_is_text_without_outputs(path: Path) -> None:
     assert "assert " in text, "a notebook checks at least one physical number"
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings(
     "default"
 )  # what the notebook's machinery warns of is not ours; our own cells run with -W error

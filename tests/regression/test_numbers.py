@@ -3,11 +3,14 @@
 import json
 from pathlib import Path
 
+import pytest
+
 from tests.regression.numbers import STORED, gather, leaves
 
 NEAR = 1e-5  # dB, m, ms, shares; the linear algebra library and its threads may change the digits beyond
 
 
+@pytest.mark.slow
 def test_numbers_of_the_demo_and_of_a_small_study_stay(tmp_path: Path) -> None:
     folder = tmp_path / "demo"
     folder.mkdir()

@@ -36,6 +36,7 @@ def await_workers(process: subprocess.Popen[str]) -> None:
         time.sleep(0.02)
 
 
+@pytest.mark.slow
 def test_twenty_kills_change_nothing(tmp_path: Path) -> None:
     if not (PROC / str(os.getpid()) / "task" / str(os.getpid()) / "children").exists():
         pytest.skip("needs the kernel's list of a process's children")
