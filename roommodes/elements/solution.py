@@ -30,7 +30,7 @@ TOLERANCE = 1e-8  # of the eigenvalues
 SOLVES_PER_MODE = 2.8  # of the eigenvalue solver, as met; for progress alone
 
 REMEMBERED = 4  # solutions
-INTERRUPTED = "interrupted while the shape was solved; nothing was written"
+INTERRUPTED = "interrupted while the shape was solved"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
