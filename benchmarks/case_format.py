@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import Pane, Room, Surface, Wall, whole_face
+from roommodes.acoustics.plates.panes import Pane
+from roommodes.acoustics.room import Room, Surface, Wall, whole_face
 from roommodes.acoustics.wall_laws import Opening
 from roommodes.arrays import Complexes
 from roommodes.shapes.solids import Block, Slope
@@ -72,12 +73,26 @@ class CaseLaw:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GivenResistance:
+    """The same resistance outside for every mode, in place of `ModeRadiation`."""
+
+    resistance_pa_s_m: float
+    size: int
+
+    def impedance_pa_s_m(self, omega: Complexes, air: Air) -> Complexes:
+        return np.full((len(omega), self.size), self.resistance_pa_s_m, dtype=np.complex128)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CasePane(Pane):
     """A pane whose outside resistance is given."""
 
     given_outside_pa_s_m: float
 
-    def outside_resistance_pa_s_m(self, air: Air) -> float:
+    def radiation_of(self, width_m: float, height_m: float, numbers: NDArray[np.intp]) -> Any:
+        return GivenResistance(resistance_pa_s_m=self.given_outside_pa_s_m, size=len(numbers))
+
+    def far_resistance_pa_s_m(self, air: Air) -> float:
         return self.given_outside_pa_s_m
 
 

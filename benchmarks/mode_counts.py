@@ -28,12 +28,14 @@ import numpy as np
 from scipy.interpolate import AAA
 
 from roommodes.acoustics.built_modes import FOR_READING, KEPT_REACH, SHORTEST_S, built_modes
+from roommodes.acoustics.layering.layers import WallLaw
+from roommodes.acoustics.plates.panes import Pane
 from roommodes.acoustics.poles import Strip
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
-from roommodes.acoustics.room import WALLS, Pane, Room, Surface, WallLaw
+from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import LocalStrength
 from roommodes.acoustics.transfer import bulk_k2, strength_times, transfer_function

@@ -24,9 +24,9 @@ if TYPE_CHECKING:
     from roommodes import plot as plot
     from roommodes.acoustics.air import Air as Air
     from roommodes.acoustics.curve import Curve as Curve
+    from roommodes.acoustics.layering.layers import WallLaw as WallLaw
     from roommodes.acoustics.room import Room as Room
     from roommodes.acoustics.room import Surface as Surface
-    from roommodes.acoustics.room import WallLaw as WallLaw
     from roommodes.acoustics.room import whole_face as whole_face
     from roommodes.errors import FileUnusable as FileUnusable
     from roommodes.errors import Interrupted as Interrupted
@@ -75,7 +75,8 @@ if TYPE_CHECKING:
 _HOMES = {  # where each name lives
     "acoustics.air": ("Air",),
     "acoustics.curve": ("Curve",),
-    "acoustics.room": ("Room", "Surface", "WallLaw", "whole_face"),
+    "acoustics.layering.layers": ("WallLaw",),
+    "acoustics.room": ("Room", "Surface", "whole_face"),
     "errors": (
         "FileUnusable",
         "Interrupted",

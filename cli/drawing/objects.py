@@ -5,11 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.terminal.output import clean
-from roommodes.acoustics.room import AXIS_OF_WALL, Pane, Surface
-from roommodes.acoustics.wall_laws import DoubleGlazing
+from roommodes.acoustics.plates.panes import Plate
+from roommodes.acoustics.room import AXIS_OF_WALL, Surface
 from roommodes.arrays import Floats
 from roommodes.places.zones import Cabinet, Triple, face_direction
 from roommodes.plan.plan import Plan
+from roommodes.project.constructions import layers_words
 from roommodes.project.project import Project, cabinet_of, the_wall
 from roommodes.shapes.faces import PLANE_AXES
 from roommodes.subwoofer.tables import SubwooferTable
@@ -127,8 +128,8 @@ def wall_parts(project: Project) -> tuple[WallPart, ...]:
             wall=surface.wall,
             from_m=surface.from_m,
             to_m=surface.to_m,
-            name=clean(region.construction, 40),
-            glass=isinstance(surface.law, Pane | DoubleGlazing),
+            name=clean(layers_words(region.construction), 40),
+            glass=isinstance(surface.law, Plate) and surface.law.glass,
             corners_m=_on_solid(project, surface),
         )
         for index, (region, surface) in enumerate(zip(project.tables.regions, surfaces, strict=True))

@@ -25,6 +25,7 @@ from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
+from roommodes.project.constructions import layers_in
 from roommodes.project.glass import glass_of
 from roommodes.project.project import the_wall
 from roommodes.project.room import solid_faces
@@ -215,14 +216,16 @@ def assumed_section(plan: Plan) -> Section:
     known = project.constructions()
     places: dict[str, list[str]] = {}
     for wall in WALLS:
-        places.setdefault(getattr(project.tables.walls, wall), []).append(the_wall(wall))
+        for name in layers_in(getattr(project.tables.walls, wall)):
+            places.setdefault(name, []).append(the_wall(wall))
     for face, name in solid_faces(project.tables.blocks, project.tables.slopes).items():
         if room.shape.face(face):
             places.setdefault(name, []).append(the_wall(face))
     for region in project.tables.regions:
         (a0, b0), (a1, b1) = region.from_m, region.to_m
         size = f"{abs(a1 - a0):.2f} x {abs(b1 - b0):.2f} m"
-        places.setdefault(region.construction, []).append(f"{size} of the {the_wall(region.wall)}")
+        for name in layers_in(region.construction):
+            places.setdefault(name, []).append(f"{size} of the {the_wall(region.wall)}")
     rows = tuple(
         (
             shown(name, 60),

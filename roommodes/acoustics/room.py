@@ -17,12 +17,11 @@ left to right as seen by a person facing the screen (width), z up (height).
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal, Protocol, runtime_checkable
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import Literal
 
 from roommodes.acoustics.air import Air
+from roommodes.acoustics.layering.layers import WallLaw
+from roommodes.acoustics.plates.panes import Plate
 from roommodes.shapes.faces import PLANE_AXES
 from roommodes.shapes.shape import Shape
 from roommodes.shapes.solids import Block, Slope, Triple
@@ -108,52 +107,6 @@ class Room:
         return (self.size_m[along], self.size_m[up])
 
 
-@runtime_checkable
-class WallLaw(Protocol):
-    """A locally reacting wall: the normal velocity at a point depends on the pressure there alone."""
-
-    def admittance(self, omega: NDArray[np.complex128], air: Air) -> NDArray[np.complex128]:
-        """Specific admittance beta = rho c / Z, outward normal, at angular frequency `omega` [rad/s]; e^{+j omega t}.
-
-        Must accept complex `omega` (damped modes); where the law is a table, its real part is used.
-        A rigid wall gives zeros. Passive walls have a real part >= 0 at real `omega`.
-        """
-        ...
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pane:
-    """A thin plate, simply supported on the edges of its rectangle; not locally reacting.
-
-    Parameters
-    ----------
-    thickness_m, youngs_modulus_pa, poisson, density_kg_m3 : of the plate.
-    loss_factor : eta_p of the plate, D (1 + j eta_p).
-    radiates : adds rho c of the air outside.
-    """
-
-    thickness_m: float
-    youngs_modulus_pa: float
-    poisson: float
-    density_kg_m3: float
-    loss_factor: float
-    radiates: bool = True
-
-    @property
-    def surface_mass_kg_m2(self) -> float:
-        """Mass per unit area [kg/m2]."""
-        return self.density_kg_m3 * self.thickness_m
-
-    @property
-    def bending_stiffness_n_m(self) -> float:
-        """D = E h^3 / (12 (1 - nu^2)) [N m]."""
-        return self.youngs_modulus_pa * self.thickness_m**3 / (12.0 * (1.0 - self.poisson**2))
-
-    def outside_resistance_pa_s_m(self, air: Air) -> float:
-        """Radiation resistance to the outside [Pa s/m]."""
-        return air.impedance_pa_s_m if self.radiates else 0.0
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Surface:
     """A rectangle of a face and what it is made of. A later surface replaces what lies under it.
@@ -163,18 +116,18 @@ class Surface:
     wall : which wall, or which face of a block or slope, as `shapes.solids` names them.
     from_m, to_m : opposite corners along the wall's two axes in the order x, y, z [m]
         (front, rear: (y, z); left, right: (x, z); floor, ceiling: (x, y)); on a slope as in `shapes.faces`.
-    law : a locally reacting law or a vibrating pane.
+    law : a locally reacting law, or one that vibrates as a plate.
     name : what a person calls it.
     """
 
     wall: str
     from_m: tuple[float, float]
     to_m: tuple[float, float]
-    law: WallLaw | Pane
+    law: WallLaw | Plate
     name: str = ""
 
 
-def whole_face(room: Room, face: str, law: WallLaw | Pane, *, name: str = "") -> Surface:
+def whole_face(room: Room, face: str, law: WallLaw | Plate, *, name: str = "") -> Surface:
     """A surface over all of a wall, or of a face of a block or slope, as far as air touches it.
 
     Parameters

@@ -15,10 +15,19 @@ from numpy.typing import NDArray
 from roommodes.acoustics.box_field import table_counts
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.edge_functions import Ends, family_with_edges
+from roommodes.acoustics.layering.layers import WallLaw
+from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room import AXIS_OF_WALL, Pane, Room, Surface
+from roommodes.acoustics.room import AXIS_OF_WALL, Room, Surface
 from roommodes.acoustics.shaped_boundary import FacePart, face_parts, legendre_degrees
-from roommodes.acoustics.strengths import LocalStrength, Strength, plate_modes, plate_strength, skin_strength
+from roommodes.acoustics.strengths import (
+    Strength,
+    front_law,
+    local_strength,
+    plate_modes,
+    plate_strength,
+    skin_strength,
+)
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_bases import Family, legendre_family, sine_family
 from roommodes.arrays import Complexes, Floats
@@ -58,7 +67,7 @@ class Reaction:
 
     Parameters
     ----------
-    beta : (k,) its admittance, zeros for a pane.
+    beta : (k,) its admittance; of a pane that of what lies before it, zeros for a bare one.
     wavenumber : (k,) k0 at the same frequencies [1/m].
     has_edges : whether it ends anywhere inside its wall.
     """
@@ -71,9 +80,10 @@ class Reaction:
     def of(cls, surface: Surface, frequency_hz: Floats, room: Room) -> "Reaction":
         """Of one surface at some frequencies (k,) [Hz]."""
         omega = 2.0 * pi * frequency_hz
+        law = _local_law(surface.law)
         beta = np.zeros(len(omega), dtype=np.complex128)
-        if not isinstance(surface.law, Pane):
-            beta = surface.law.admittance(omega.astype(np.complex128), room.air)
+        if law is not None:
+            beta = law.admittance(omega.astype(np.complex128), room.air)
         edges = room.is_box and any(map(any, _free_edges(room, surface, surface)))
         return cls(beta=beta, wavenumber=omega / room.air.speed_of_sound_m_s, has_edges=edges)
 
@@ -127,7 +137,6 @@ def boundary_of(
         room, surfaces = box.room, box.surfaces(surfaces)
         seat_m, source_m = seat_m - box.origin_m, source_m - box.origin_m
     omega = 2.0 * pi * frequency_hz
-    edge = PLATE_MARGIN * float(omega.max())
     wavenumber = float(omega.max()) / room.air.speed_of_sound_m_s
     shown = visible(surfaces)
     if not room.is_box:
@@ -136,15 +145,15 @@ def boundary_of(
     along = precision.plane_wavenumber + EDGE_REACH * max((one.edge_per_m for one in reactions), default=0.0)
     bases = _Bases(room=room, counts=table_counts(room, replace(precision, plane_wavenumber=along)))
     for surface, reaction in zip(shown, reactions, strict=True):
-        if isinstance(surface.law, Pane):
+        if isinstance(surface.law, Plate):
             sides = _sides(surface)
             plate = (surface.law, *sides)
+            edge = PLATE_MARGIN * float(omega.max())
             numbers = plate_modes(*plate, edge)
             orders = _orders(sides, wavenumber, SKIN_BETA, precision)
             families += [*bases.sines(surface, numbers), *bases.polynomials(surface, orders)]
             strengths.append(plate_strength(*plate, numbers=numbers, air=room.air))
             strengths.append(skin_strength(*plate, above_omega=edge, explicit=numbers, orders=orders, air=room.air))
-            continue
         if reaction.most == 0.0:
             continue
 
@@ -159,7 +168,7 @@ def boundary_of(
         for piece, orders in _pieces(surface, orders_of):
             for family in bases.reacting(piece, orders, surface, reaction):
                 families.append(family)
-                strengths.append(LocalStrength(law=surface.law, air=room.air, size=family.size))
+                strengths.append(local_strength(surface.law, room.air, family.size))
     return Boundary(families=tuple(families), strengths=tuple(strengths))
 
 
@@ -205,6 +214,11 @@ class _Bases:
             return [] if basis is None else [basis]
         place = (self.room, pane.wall, pane.from_m, pane.to_m)
         return [sine_family(*place, mode_numbers=numbers, counts=self.counts)]
+
+
+def _local_law(law: WallLaw | Plate) -> WallLaw | None:
+    """What reacts at every point by itself: the law, or what lies before a pane; None where nothing does."""
+    return front_law(law) if isinstance(law, Plate) else law
 
 
 def _free_edges(room: Room, surface: Surface, piece: Surface) -> tuple[Ends, Ends]:

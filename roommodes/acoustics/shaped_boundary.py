@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from roommodes.acoustics.room import Pane, Room, Surface
+from roommodes.acoustics.plates.panes import Plate
+from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.wall_bases import kept_products
 from roommodes.arrays import Floats
 from roommodes.elements.face_bases import FaceBasis, offset_m
@@ -76,7 +77,7 @@ def face_parts(room: Room, surface: Surface) -> tuple[FacePart, ...]:
 
     Raises
     ------
-    ValueError : air touches only a part of a pane; half a plate is not a plate.
+    ValueError : air touches only a part of a pane that does not divide; half a plate is not a plate.
     """
     whole = rectangle(surface.from_m, surface.to_m)
     found = []
@@ -98,9 +99,11 @@ def face_parts(room: Room, surface: Surface) -> tuple[FacePart, ...]:
                     corners_m=(surface.from_m, surface.to_m),
                 )
             )
-    if isinstance(surface.law, Pane) and found:
+    if isinstance(surface.law, Plate) and found:
         covered = sum(area_of(np.array(part.outline_m)) for part in found)
         if covered < area_of(whole) * (1.0 - 1e-6):
+            if surface.law.divides:
+                return tuple(found)
             raise ValueError(f"air touches only a part of the pane {surface.name!r}; move it or the block before it")
         if len(found) > 1:
             return (_one(surface, found[0]),)

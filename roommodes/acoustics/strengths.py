@@ -4,16 +4,15 @@ The wall adds sum over modes of psi_i y_ij psi_j to the room's equation, dp/dn =
 surface y = j k0 beta(omega) for every mode alike; for a pane each of the plate's own modes has its own, and
 the many plate modes far above the band together act as one soft skin, seen through a few smooth modes.
 
+Layers before a pane (a curtain, the crack round its edge) react at every point by themselves. With A, B, C of their
+transfer matrix and Z of a plate mode behind them, the mode's admittance is that of the layers on a plate at rest,
+C / A, plus 1 / (A (A Z + B)): the first is a locally reacting surface over the whole rectangle, the second the plate's.
+
 | symbol | meaning |
 | --- | --- |
 | k0 | omega / c, without the bulk loss [1/m] |
-| omega_jk | sqrt(D/m) ((j pi / a)^2 + (k pi / b)^2), plate mode j, k [rad/s] |
-| eta_p, r | loss factor of the plate, resistance of the air outside [Pa s/m] |
-
-References
-----------
-[1] A. W. Leissa, The free vibration of rectangular plates, J. Sound Vib. 31(3) 257-293, 1973: the simply
-    supported plate's frequencies (from memory; exact and derivable).
+| kappa^2 | (j pi / a)^2 + (k pi / b)^2, squared bending wavenumber of plate mode j, k [1/m2] |
+| Z | impedance of a plate mode [Pa s/m] |
 """
 
 from dataclasses import dataclass
@@ -24,12 +23,14 @@ from numpy.typing import NDArray
 from scipy.special import spherical_jn
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import Pane, WallLaw
+from roommodes.acoustics.layering.layers import Layered, WallLaw, chain
+from roommodes.acoustics.layering.radiation import ModeRadiation
+from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.wall_bases import kept_products
+from roommodes.acoustics.wall_laws import Rigid
 from roommodes.arrays import Complexes, Floats
 
 SKIN_REACH = 36.0  # how far above the explicit plate modes the others are summed, in frequency
-SKIN_TERMS = 8  # terms of the series in (omega / omega_jk)^2 for the plate modes above the explicit ones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,86 +48,132 @@ class LocalStrength:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PlateStrength:
-    """A strength of its own for each explicit plate mode."""
+class FrontStrength:
+    """What lies before a pane, with the pane at rest: one strength for all modes, as of a locally reacting surface."""
 
-    pane: Pane
+    pane: Plate
     air: Air
-    omega_mode: Floats  # (size,)
+    size: int
+
+    def matrix(self, omega: Complexes) -> Complexes:
+        """(k,) rad/s -> (k, size) diagonal [1/m]."""
+        law = Layered(front=self.pane.front, back=Rigid())
+        return LocalStrength(law=law, air=self.air, size=self.size).matrix(omega)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateStrength:
+    """A strength of its own for each explicit plate mode.
+
+    Parameters
+    ----------
+    bend2 : (size,) kappa^2 of the modes [1/m2].
+    radiation : of the same modes; None if the pane does not radiate.
+    """
+
+    pane: Plate
+    air: Air
+    bend2: Floats
+    radiation: ModeRadiation | None
 
     @property
     def size(self) -> int:
         """How many plate modes."""
-        return len(self.omega_mode)
+        return len(self.bend2)
 
     def matrix(self, omega: Complexes) -> Complexes:
         """(k,) rad/s -> (k, size) diagonal [1/m]."""
-        w = omega[:, None]
-        stiff = self.omega_mode**2 * (1.0 + 1j * self.pane.loss_factor)
-        resistance = self.pane.outside_resistance_pa_s_m(self.air)
-        impedance = self.pane.surface_mass_kg_m2 * (stiff - w**2) + 1j * w * resistance  # times j omega
-        return np.asarray(-(w**2) * self.air.density_kg_m3 / impedance)
+        outside = np.zeros((len(omega), self.size), dtype=np.complex128)
+        if self.radiation is not None:
+            outside = self.radiation.impedance_pa_s_m(omega, self.air)
+        return plate_reaction(self.pane, omega[:, None], self.bend2, outside, self.air)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SkinStrength:
     """All plate modes above the explicit ones, projected on smooth modes: a full matrix.
 
-    `moments` (term, size, size): the sum over those plate modes of Q omega_jk^(-2 term) Q^T, with Q their overlap
-    with the smooth modes.
+    They hardly radiate, since their waves are short: that is left out.
+
+    Parameters
+    ----------
+    bend2 : (far,) kappa^2 of those plate modes [1/m2].
+    overlap : (size, far) their overlap with the smooth modes.
     """
 
-    pane: Pane
+    pane: Plate
     air: Air
-    moments: Floats
+    bend2: Floats
+    overlap: Floats
 
     @property
     def size(self) -> int:
         """How many smooth modes."""
-        return int(self.moments.shape[1])
+        return len(self.overlap)
 
     def matrix(self, omega: Complexes) -> Complexes:
         """(k,) rad/s -> (k, size, size) [1/m]."""
-        mass, soft = self.pane.surface_mass_kg_m2, 1.0 + 1j * self.pane.loss_factor
-        resistance = self.pane.outside_resistance_pa_s_m(self.air)
-        step = (omega**2 - 1j * omega * resistance / mass) / soft
-        first = -(omega**2) * self.air.density_kg_m3 / (mass * soft)
-        series = first[:, None] * step[:, None] ** np.arange(len(self.moments))[None, :]
-        return np.asarray(np.tensordot(series, self.moments, axes=1))
+        outside = np.full((len(omega), len(self.bend2)), self.pane.far_resistance_pa_s_m(self.air), dtype=np.complex128)
+        reaction = plate_reaction(self.pane, omega[:, None], self.bend2, outside, self.air)
+        return np.stack([(self.overlap * row) @ self.overlap.T for row in reaction])
 
 
-Strength = LocalStrength | PlateStrength | SkinStrength
+def plate_reaction(pane: Plate, omega: Complexes, bend2: Floats, outside: Complexes, air: Air) -> Complexes:
+    """Strengths of plate modes behind the layers before them: (k, mode) [1/m], shapes as `mode_impedance_pa_s_m`."""
+    impedance = pane.mode_impedance_pa_s_m(omega, bend2, outside, air)
+    if pane.front:
+        front = chain(pane.front, omega, air)
+        impedance = front.a * (front.a * impedance + front.b)
+    return np.asarray(1j * omega * air.density_kg_m3 / impedance)
 
 
-def plate_omega(pane: Pane, width_m: float, height_m: float, j: NDArray[np.intp], k: NDArray[np.intp]) -> Floats:
-    """Angular frequency of plate modes j, k (each from 1) in vacuo [rad/s], [1]."""
-    speed = sqrt(pane.bending_stiffness_n_m / pane.surface_mass_kg_m2)
-    return np.asarray(speed * ((j * pi / width_m) ** 2 + (k * pi / height_m) ** 2))
+Strength = LocalStrength | FrontStrength | PlateStrength | SkinStrength
 
 
-def plate_modes(pane: Pane, width_m: float, height_m: float, max_omega: float) -> NDArray[np.intp]:
+def front_law(pane: Plate) -> WallLaw | None:
+    """What lies before a pane, on the pane at rest; None where nothing does."""
+    return Layered(front=pane.front, back=Rigid()) if pane.front else None
+
+
+def local_strength(law: WallLaw | Plate, air: Air, size: int) -> LocalStrength | FrontStrength:
+    """Of a locally reacting surface, or of what lies before a pane."""
+    if isinstance(law, Plate):
+        return FrontStrength(pane=law, air=air, size=size)
+    return LocalStrength(law=law, air=air, size=size)
+
+
+def squared_bend(width_m: float, height_m: float, numbers: NDArray[np.intp]) -> Floats:
+    """kappa^2 of plate modes `numbers` (mode, 2), each from 1: (mode,) [1/m2]."""
+    return np.asarray((numbers[:, 0] * pi / width_m) ** 2 + (numbers[:, 1] * pi / height_m) ** 2)
+
+
+def plate_omega(pane: Plate, width_m: float, height_m: float, numbers: NDArray[np.intp]) -> Floats:
+    """Angular frequency in vacuo of plate modes `numbers` (mode, 2), of the leaf that bends most slowly [rad/s]."""
+    return pane.speed_m2_s() * squared_bend(width_m, height_m, numbers)
+
+
+def plate_modes(pane: Plate, width_m: float, height_m: float, max_omega: float) -> NDArray[np.intp]:
     """Mode numbers (n_mode, 2) of all plate modes up to `max_omega`, and the first one in any case."""
-    speed = sqrt(pane.bending_stiffness_n_m / pane.surface_mass_kg_m2)
-    bend = sqrt(max_omega / speed)  # the largest bending wavenumber
+    bend = sqrt(max_omega / pane.speed_m2_s())  # the largest bending wavenumber
     j, k = np.meshgrid(
         np.arange(1, ceil(bend * width_m / pi) + 1), np.arange(1, ceil(bend * height_m / pi) + 1), indexing="ij"
     )
     numbers = np.stack([j.ravel(), k.ravel()], axis=1).astype(np.intp)
-    inside = plate_omega(pane, width_m, height_m, numbers[:, 0], numbers[:, 1]) <= max_omega
+    inside = plate_omega(pane, width_m, height_m, numbers) <= max_omega
     inside[0] = True
     return numbers[inside]
 
 
 def plate_strength(
-    pane: Pane, width_m: float, height_m: float, *, numbers: NDArray[np.intp], air: Air
+    pane: Plate, width_m: float, height_m: float, *, numbers: NDArray[np.intp], air: Air
 ) -> PlateStrength:
     """Strengths of the explicit plate modes `numbers` (n_mode, 2)."""
-    omega = plate_omega(pane, width_m, height_m, numbers[:, 0], numbers[:, 1])
-    return PlateStrength(pane=pane, air=air, omega_mode=omega)
+    radiation = pane.radiation_of(width_m, height_m, numbers)
+    return PlateStrength(pane=pane, air=air, bend2=squared_bend(width_m, height_m, numbers), radiation=radiation)
 
 
 def skin_strength(
-    pane: Pane,
+    pane: Plate,
     width_m: float,
     height_m: float,
     *,
@@ -142,12 +189,10 @@ def skin_strength(
     far = plate_modes(pane, width_m, height_m, SKIN_REACH * above_omega)
     taken = {(int(j), int(k)) for j, k in explicit}
     far = np.array([pair for pair in far if (int(pair[0]), int(pair[1])) not in taken], dtype=np.intp)
-    omega = plate_omega(pane, width_m, height_m, far[:, 0], far[:, 1])
     first = legendre_sine(orders[0], int(far[:, 0].max()))[:, far[:, 0] - 1]
     second = legendre_sine(orders[1], int(far[:, 1].max()))[:, far[:, 1] - 1]
     overlap = (first[:, None, :] * second[None, :, :]).reshape(-1, len(far))[kept_products(orders)]
-    moments = np.stack([(overlap * omega ** (-2.0 * (term + 1))) @ overlap.T for term in range(SKIN_TERMS)])
-    return SkinStrength(pane=pane, air=air, moments=moments)
+    return SkinStrength(pane=pane, air=air, bend2=squared_bend(width_m, height_m, far), overlap=overlap)
 
 
 def legendre_sine(order: int, count: int) -> Floats:

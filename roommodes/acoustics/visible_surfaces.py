@@ -1,11 +1,13 @@
 """Which construction counts where: surfaces that lie over one another become rectangles that do not overlap.
 
-A later surface replaces what lies under it. What is left of the earlier one is cut into rectangles.
+A later surface replaces what lies under it. What is left of the earlier one is cut into rectangles; glazing that is
+drawn as a whole wall becomes panes between what stands in it.
 """
 
 from collections.abc import Sequence
 
-from roommodes.acoustics.room import Pane, Surface
+from roommodes.acoustics.plates.panes import Plate
+from roommodes.acoustics.room import Surface
 
 
 def visible(surfaces: Sequence[Surface]) -> tuple[Surface, ...]:
@@ -21,18 +23,25 @@ def visible(surfaces: Sequence[Surface]) -> tuple[Surface, ...]:
 
     Raises
     ------
-    ValueError : if part of a pane is covered; half a plate is not a plate.
+    ValueError : if part of a pane that does not divide is covered; half a plate is not a plate.
     """
     pieces: list[Surface] = []
     for new in surfaces:
         kept: list[Surface] = []
         for old in pieces:
             remains = _minus(old, new)
-            if isinstance(old.law, Pane) and remains and remains != [old]:
+            if isinstance(old.law, Plate) and not old.law.divides and remains and remains != [old]:
                 raise ValueError(f"surface {new.name!r} covers part of the pane {old.name!r}; cover all of it or none")
             kept.extend(remains)
         pieces = [*kept, new]
     return tuple(pieces)
+
+
+def overlap(first: Surface, second: Surface) -> bool:
+    """Whether two surfaces share more than an edge."""
+    return first.wall == second.wall and all(
+        min(first.to_m[i], second.to_m[i]) > max(first.from_m[i], second.from_m[i]) for i in (0, 1)
+    )
 
 
 def _minus(old: Surface, new: Surface) -> list[Surface]:

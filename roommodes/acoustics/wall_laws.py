@@ -17,21 +17,18 @@ References
 [3] Y. Miki, Acoustical properties of porous materials, J. Acoust. Soc. Jpn (E) 11(1) 19-24, 1990, eqs 30-34.
 [4] R. Panneton, Comments on the limp frame equivalent fluid model for porous media, J. Acoust. Soc. Am. 122(6)
     EL217, 2007 (from memory); here in its plainest form, the masses of frame and fluid side by side.
-[5] P. M. Morse and K. U. Ingard, Theoretical Acoustics, sect. 7.4: the piston in a wall (from memory; its low- and
-    high-frequency limits are tested).
-[6] NIST Digital Library of Mathematical Functions, 11.5.1: Struve functions by an integral (from memory; tested against
-    scipy's, which is for real arguments alone).
 """
 
 from dataclasses import dataclass
-from math import log, pi, sqrt
+from math import log, pi
 from typing import Any
 
 import numpy as np
-from scipy.special import jv
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.curve import Curve
+from roommodes.acoustics.layering.layers import TransferMatrix
+from roommodes.acoustics.layering.radiation import outside_impedance_pa_s_m
 from roommodes.arrays import Complexes, Floats
 
 ALPHA_MAX = 0.951  # [2]; no real impedance absorbs more in a diffuse field
@@ -58,7 +55,7 @@ class ConstantAdmittance:
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
-        return np.full_like(omega, complex(self.beta_re, self.beta_im), dtype=np.complex128)
+        return np.asarray(self.beta_re + 1j * self.beta_im + 0.0 * omega, dtype=np.complex128)
 
 
 def diffuse_absorption(zeta: Floats) -> Floats:
@@ -103,85 +100,53 @@ class Absorption:
     """A real admittance from a random-incidence absorption coefficient.
 
     Between the points of the table alpha runs straight over log frequency; beyond its ends it stays level, which
-    for tables that begin at 125 Hz is a guess about the bass.
+    for tables that begin at 125 Hz is a guess about the bass. `factor` multiplies all of it, up to `ALPHA_MAX`.
     """
 
     alpha: Curve
+    factor: float = 1.0
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,); the real part of `omega` counts."""
         hz = np.real(np.asarray(omega)) / (2.0 * pi)
-        return admittance_of_absorption(self.alpha.at(np.maximum(hz, 1e-3))).astype(np.complex128)
+        alpha = self.factor * self.alpha.at(np.maximum(hz, 1e-3))
+        return admittance_of_absorption(np.minimum(alpha, ALPHA_MAX)).astype(np.complex128)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MassSpring:
-    """A leaf with mass, losses and a spring behind it: Z = r + j omega m + s / (j omega), plus rho c if it radiates.
+    """A leaf with mass, losses and a spring behind it: Z = r + j omega m + s / (j omega), and the air if it radiates.
+
+    Before something else the spring lies between the leaf and what is behind it.
 
     Parameters
     ----------
     resistance_pa_s_m, mass_kg_m2, stiffness_pa_m : r, m, s per area; not all three zero unless it radiates.
     radiates : there is free air on its far side.
+    area_m2 : of the surface, for its radiation; None for rho c.
     """
 
     resistance_pa_s_m: float = 0.0
     mass_kg_m2: float = 0.0
     stiffness_pa_m: float = 0.0
     radiates: bool = False
-
-    def admittance(self, omega: Complexes, air: Air) -> Complexes:
-        """(k,) rad/s -> (k,)."""
-        jw = 1j * np.asarray(omega, dtype=np.complex128)
-        resistance = self.resistance_pa_s_m + (air.impedance_pa_s_m if self.radiates else 0.0)
-        return np.asarray(jw * air.impedance_pa_s_m / (self.stiffness_pa_m + jw * resistance + jw**2 * self.mass_kg_m2))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DoubleGlazing:
-    """Two limp leaves with an air gap between them, free air outside.
-
-    Seen from the room the inner leaf is in series with the gap, and behind the gap stands the outer leaf with the
-    air outside. The gap is a short tube of air of bulk modulus rho c^2 (1 + j eta), so that it acts as the spring
-    rho c^2 / d where it is short against the wavelength:
-
-        Z = r + j omega m1 + Zg (Z2 + j Zg tan(kd)) / (Zg + j Z2 tan(kd)),   Z2 = r + j omega m2 + rho c
-
-    Far below the mass-spring-mass resonance (1 / 2 pi) sqrt((rho c^2 / d)(1 / m1 + 1 / m2)) both leaves move as one
-    mass, far above it the inner leaf moves alone. The leaves' own bending is not in it: for single large panes
-    whose plate modes lie in the band take a pane.
-
-    Parameters
-    ----------
-    inner_mass_kg_m2, outer_mass_kg_m2 : m1 of the leaf facing the room, m2 of the outer one.
-    gap_m : d.
-    gap_loss_factor : eta of the gap.
-    leaf_resistance_pa_s_m : r of each leaf's mounting.
-    radiates : there is free air outside.
-    """
-
-    inner_mass_kg_m2: float
-    outer_mass_kg_m2: float
-    gap_m: float
-    gap_loss_factor: float = 0.0
-    leaf_resistance_pa_s_m: float = 0.0
-    radiates: bool = True
-
-    def resonance_hz(self, air: Air) -> float:
-        """Mass-spring-mass resonance [Hz]."""
-        stiffness = air.density_kg_m3 * air.speed_of_sound_m_s**2 / self.gap_m
-        return sqrt(stiffness * (1.0 / self.inner_mass_kg_m2 + 1.0 / self.outer_mass_kg_m2)) / (2.0 * pi)
+    area_m2: float | None = None
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
         w = np.asarray(omega, dtype=np.complex128)
-        soft = np.sqrt(1.0 + 1j * self.gap_loss_factor)
-        gap, tangent = air.impedance_pa_s_m * soft, np.tan(w * self.gap_m / (air.speed_of_sound_m_s * soft))
-        outside = air.impedance_pa_s_m if self.radiates else 0.0
-        outer = self.leaf_resistance_pa_s_m + 1j * w * self.outer_mass_kg_m2 + outside
-        behind = gap * (outer + 1j * gap * tangent) / (gap + 1j * outer * tangent)
-        return np.asarray(
-            air.impedance_pa_s_m / (self.leaf_resistance_pa_s_m + 1j * w * self.inner_mass_kg_m2 + behind)
-        )
+        jw = 1j * w
+        outside = outside_impedance_pa_s_m(w, air, self.area_m2) if self.radiates else 0.0
+        resistance = self.resistance_pa_s_m + outside
+        return np.asarray(jw * air.impedance_pa_s_m / (self.stiffness_pa_m + jw * resistance + jw**2 * self.mass_kg_m2))
+
+    def transfer_matrix(self, omega: Complexes, air: Air) -> TransferMatrix:
+        """The leaf, then its spring where it has one."""
+        w = np.asarray(omega + 0.0 * air.density_kg_m3, dtype=np.complex128)
+        leaf = TransferMatrix.series(self.resistance_pa_s_m + 1j * w * self.mass_kg_m2)
+        if not np.all(self.stiffness_pa_m):
+            return leaf
+        return leaf @ TransferMatrix.shunt(1j * w / self.stiffness_pa_m)
 
 
 def miki(y: Any) -> tuple[Complexes, Complexes]:
@@ -237,24 +202,31 @@ class Porous:
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
-        w = np.asarray(omega, dtype=np.complex128)
+        return self.transfer_matrix(omega, air).admittance(0.0) * air.impedance_pa_s_m
+
+    def transfer_matrix(self, omega: Complexes, air: Air) -> TransferMatrix:
+        """The layer, then the gap."""
+        w = np.asarray(omega + 0.0 * air.density_kg_m3, dtype=np.complex128)
         density, modulus = self.fluid(w, air)
         if self.limp_mass_kg_m2 is not None:
             density = 1.0 / (1.0 / density + self.thickness_m / self.limp_mass_kg_m2)
-        impedance = np.sqrt(density * modulus)
-        tangent = np.tan(w * self.thickness_m * density / impedance)
-        behind = 1j * np.tan(w * self.gap_m / air.speed_of_sound_m_s) / air.impedance_pa_s_m
-        layer = (behind + 1j * tangent / impedance) / (1.0 + 1j * behind * impedance * tangent)
-        return np.asarray(layer * air.impedance_pa_s_m)
+        return TransferMatrix.slab(w, density=density, modulus=modulus, depth_m=self.thickness_m) @ air_gap(
+            w, air, self.gap_m
+        )
+
+
+def air_gap(omega: Complexes, air: Air, depth_m: Any) -> TransferMatrix:
+    """A gap of plain air."""
+    stiff = air.density_kg_m3 * air.speed_of_sound_m_s**2
+    return TransferMatrix.slab(omega, density=air.density_kg_m3, modulus=stiff, depth_m=depth_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
     """An opening to another, large space.
 
-    The air in it meets the radiation impedance of a round piston of the same area in a wall, [5]:
-    zeta = 1 - 2 J1(z) / z + j 2 H1(z) / z, z = 2 k a, H1 the Struve function. Without an area it is as if the room's
-    section went on for ever, zeta = 1.
+    The air in it meets the radiation impedance of a round piston of the same area in a wall (`radiation`). Without an
+    area it is as if the room's section went on for ever, zeta = 1.
     A small space behind has modes of its own, which this does not know.
 
     Parameters
@@ -267,19 +239,4 @@ class Opening:
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
         w = np.asarray(omega, dtype=np.complex128)
-        if self.area_m2 is None:
-            return np.ones_like(w)
-        z = 2.0 * w / air.speed_of_sound_m_s * sqrt(self.area_m2 / pi)
-        return np.asarray(1.0 / (1.0 - 2.0 * jv(1, z) / z + 2.0j * struve_1(z) / z))
-
-
-def struve_1(z: Any) -> Complexes:
-    """Struve function H1 of complex numbers, any shape: (2 z / pi) int_0^{pi/2} cos^2 t sin(z sin t) dt, [6].
-
-    By Gauss and Legendre's rule; the points suffice for the largest |z|.
-    """
-    value = np.asarray(z, dtype=np.complex128)[..., None]
-    point, weight = np.polynomial.legendre.leggauss(32 + int(np.abs(value).max(initial=0.0)))
-    angle = 0.25 * pi * (point + 1.0)
-    share = 0.25 * pi * weight * np.cos(angle) ** 2
-    return np.asarray(2.0 / pi * value[..., 0] * (np.sin(value * np.sin(angle)) @ share))
+        return air.impedance_pa_s_m / outside_impedance_pa_s_m(w, air, self.area_m2)

@@ -14,14 +14,13 @@ import numpy as np
 
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.acoustics.rigid_modes import crossover_hz
-from roommodes.acoustics.room import Pane, Room, Surface
+from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.shaped_boundary import touched_area_m2
-from roommodes.acoustics.strengths import plate_modes, plate_omega
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.places.seats import Seats
 from roommodes.project.project import Project
 from roommodes.project.shape_checks import shape_warnings
-from roommodes.project.wall_advice import reaction_warnings
+from roommodes.project.wall_advice import beta_of, covered_glass, pane_warnings, reaction_warnings
 
 REAR_WALL_M = 1.1  # heads nearer to the rear wall hear it: common practice, no source
 NEAR_SEAT_M = 0.7  # a sub nearer than this is heard as such by that seat: common practice, no source
@@ -44,7 +43,8 @@ def project_warnings(project: Project) -> tuple[str, ...]:
         *(shape_warnings(room.shape) if room.blocks or room.slopes else ()),
         *_rear_rows(project, room),
         *_near_zones(project, seats),
-        *_resonant_panes(surfaces, low_hz, high_hz),
+        *covered_glass(surfaces),
+        *pane_warnings(surfaces, low_hz=low_hz, high_hz=high_hz),
         *reaction_warnings(room, surfaces, low_hz=low_hz, high_hz=high_hz),
         *model_warnings(room, surfaces, high_hz=high_hz),
     )
@@ -67,17 +67,13 @@ def decay_estimate_s(room: Room, surfaces: Sequence[Surface], *, hz: float) -> f
     """Decay time of an oblique mode near `hz` from the walls' admittances and the bulk loss [s].
 
     delta = c sum(S Re beta) / V + omega eta / 2, the small-admittance value (Kuttruff, section 3.3, from memory;
-    `decay` finds the true ones). A pane counts as its mass would.
+    `decay` finds the true ones). A pane counts as its mass would, with what lies before it.
     """
     omega = np.array([2.0 * pi * hz], dtype=np.complex128)
     absorbed = 0.0
     for surface in visible(surfaces):
         area = touched_area_m2(room, surface)
-        if isinstance(surface.law, Pane):
-            impedance = surface.law.outside_resistance_pa_s_m(room.air) + 1j * omega * surface.law.surface_mass_kg_m2
-            beta = room.air.impedance_pa_s_m / impedance
-        else:
-            beta = surface.law.admittance(omega, room.air)
+        beta = beta_of(surface.law, omega, room.air)
         absorbed += area * float(beta[0].real)
     delta = room.air.speed_of_sound_m_s * absorbed / room.volume_m3 + pi * hz * room.loss_factor
     return log(1e3) / max(delta, 1e-3)
@@ -129,21 +125,4 @@ def _near_zones(project: Project, seats: Seats) -> Iterator[str]:
                 f'zone "{zone}": {near} of its {len(chosen)} candidates are within {NEAR_SEAT_M:g} m of a seat '
                 f"(nearest {gap.min():.2f} m, {seats.name[seat]}). That seat will hear a sub there as such. "
                 "Shrink the zone or add a keep-out."
-            )
-
-
-def _resonant_panes(surfaces: Sequence[Surface], low_hz: float, high_hz: float) -> Iterator[str]:
-    for surface in visible(surfaces):
-        if not isinstance(surface.law, Pane):
-            continue
-        width, height = (b - a for a, b in zip(surface.from_m, surface.to_m, strict=True))
-        numbers = plate_modes(surface.law, width, height, 2.0 * pi * high_hz)
-        hz = np.sort(plate_omega(surface.law, width, height, numbers[:, 0], numbers[:, 1])) / (2.0 * pi)
-        inside = hz[(hz >= low_hz) & (hz <= high_hz)]
-        if len(inside):
-            yield (
-                f"{surface.name}: the pane ({width:.2f} x {height:.2f} m, {1e3 * surface.law.thickness_m:g} mm) has "
-                f"{len(inside)} resonances of its own between {low_hz:g} and {high_hz:g} Hz, the lowest at "
-                f"{inside[0]:.1f} Hz if its edges are simply supported; real frames hold it stiffer, up to about twice "
-                "that. It moves peaks and nulls and may be heard to rattle; measure it before the plan is final."
             )

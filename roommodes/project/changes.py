@@ -6,7 +6,7 @@ from typing import Any
 
 import tomlkit
 
-from roommodes.acoustics.room import WallLaw
+from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.project.tables import ProjectTables, RoomTable
 from roommodes.toml.edit import with_values

@@ -8,10 +8,11 @@ from difflib import get_close_matches
 
 import numpy as np
 
-from roommodes.acoustics.room import WALLS, Pane, Room, Surface, whole_face
+from roommodes.acoustics.plates.panes import Plate
+from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
 from roommodes.acoustics.shaped_boundary import face_parts
 from roommodes.acoustics.wall_laws import Rigid
-from roommodes.project.constructions import Construction, library
+from roommodes.project.constructions import Construction, layers_fault, layers_in, layers_words, library
 from roommodes.project.placement_checks import placement_faults
 from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.project import surface_of, the_wall
@@ -234,12 +235,18 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
     laid: list[tuple[Path, Surface]] = []  # what is on the walls so far
     if parts.walls is not None:
         for wall in WALLS:
-            if (name := getattr(parts.walls, wall)) in known:
-                whole = surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=name)
-                laid.append((("walls", wall), whole))
-                yield from _touched(room, ("walls", wall), whole)
+            layers = layers_in(construction := getattr(parts.walls, wall))
+            if not set(layers) <= set(known):
+                continue
+            if fault := layers_fault(known, construction):
+                yield Found(("walls", wall), fault)
+                continue
+            name, size = layers_words(construction), room.wall_size_m(wall)
+            whole = surface_of([known[one] for one in layers], wall, (0.0, 0.0), size, name=name)
+            laid.append((("walls", wall), whole))
+            yield from _touched(room, ("walls", wall), whole)
     for face, name in solids.items() if not room.is_box else ():
-        if name in known and isinstance(known[name].law(), Pane):
+        if name in known and isinstance(known[name].law(), Plate):
             whole = whole_face(room, face, known[name].law(), name=name)
             laid.append(((*_owner_of(parts, face), "construction"), whole))
             yield from _touched(room, (*_owner_of(parts, face), "construction"), whole)
@@ -249,17 +256,20 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             mean = f" Did you mean {near[0]}?" if near else ""
             yield Found(("regions", index, "wall"), f"got {shown(region.wall)}; allowed: {', '.join(faces)}.{mean}")
             continue
+        layers, name = layers_in(region.construction), layers_words(region.construction)
         outside = [*_outside_face(index, region, room)]
         yield from outside
         if any(abs(a - b) < SMALLEST_SIDE_M for a, b in zip(region.from_m, region.to_m, strict=True)):
             yield Found(
                 ("regions", index, "to_m"),
-                f"the {shown(region.construction)} has no area: it goes from [{plain(region.from_m)}] to "
+                f"the {shown(name)} has no area: it goes from [{plain(region.from_m)}] to "
                 f"[{plain(region.to_m)}]. Give opposite corners, at least {metres(SMALLEST_SIDE_M)} apart each way.",
             )
-        elif not outside and region.construction in known:
-            name = region.construction
-            new = surface_of(known[name], region.wall, region.from_m, region.to_m, name=name)
+        elif not outside and set(layers) <= set(known):
+            if fault := layers_fault(known, region.construction):
+                yield Found(("regions", index, "construction"), fault)
+                continue
+            new = surface_of([known[one] for one in layers], region.wall, region.from_m, region.to_m, name=name)
             yield from _cut_panes(laid, new, index)
             yield from _touched(room, ("regions", index), new)
             laid = [entry for entry in laid if not _covers(new, entry[1])]
@@ -294,7 +304,7 @@ def _outside_face(index: int, region: RegionTable, room: Room) -> Iterator[Found
                 side = f"ends at {metres(end)}" if value > end else f"begins at {metres(start)}"
                 yield Found(
                     ("regions", index, key),
-                    f"a corner of the {shown(region.construction)} is at {what} = {metres(value)}; "
+                    f"a corner of the {shown(layers_words(region.construction))} is at {what} = {metres(value)}; "
                     f"the {the_wall(region.wall)} {side}. {advice}",
                 )
 
@@ -332,7 +342,7 @@ def _touched(room: Room, path: Path, surface: Surface) -> Iterator[Found]:
 
 def _cut_panes(laid: Sequence[tuple[Path, Surface]], new: Surface, index: int) -> Iterator[Found]:
     for path, old in laid:
-        if not isinstance(old.law, Pane) or not _overlap(new, old) or _covers(new, old):
+        if not isinstance(old.law, Plate) or old.law.divides or not _overlap(new, old) or _covers(new, old):
             continue
         where = f"regions[{path[1]}]" if path[0] == "regions" else f"the whole {the_wall(old.wall)}"
         yield Found(

@@ -6,10 +6,10 @@ Glass is what vibrates as a pane, what is double glazing, and whatever is called
 import re
 from dataclasses import dataclass
 
-from roommodes.acoustics.room import Pane, Surface
+from roommodes.acoustics.plates.panes import Plate
+from roommodes.acoustics.room import Surface
 from roommodes.acoustics.shaped_boundary import touched_area_m2
 from roommodes.acoustics.visible_surfaces import visible
-from roommodes.acoustics.wall_laws import DoubleGlazing
 from roommodes.project.project import Project
 
 CALLED_GLASS = re.compile(r"\b(?:glass|glaz)", re.IGNORECASE)
@@ -39,4 +39,5 @@ def glass_area_m2(project: Project) -> float:
 
 
 def _is_glass(surface: Surface) -> bool:
-    return isinstance(surface.law, Pane | DoubleGlazing) or bool(CALLED_GLASS.search(surface.name))
+    plate = isinstance(surface.law, Plate) and surface.law.glass
+    return plate or bool(CALLED_GLASS.search(surface.name))

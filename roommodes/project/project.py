@@ -5,7 +5,7 @@
 """
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -14,13 +14,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
-from roommodes.acoustics.room import WALLS, Room, Surface, WallLaw, whole_face
+from roommodes.acoustics.layering.layers import WallLaw
+from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
 from roommodes.errors import Fault, OutsideModel, ProjectInvalid
 from roommodes.filters.processor import Processor
 from roommodes.places.seats import Listening, Seats, listening_at
 from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
 from roommodes.project.changes import changed_text, laws_in
-from roommodes.project.constructions import Construction, InCode, library
+from roommodes.project.constructions import (
+    Construction,
+    InCode,
+    law_of_layers,
+    layers_in,
+    layers_words,
+    library,
+    reacts,
+)
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.room import ears_of, height_of, room_of, solid_faces, sorted_corners
@@ -245,17 +254,23 @@ class Project:
         """What is not rigid: whole walls in the order of `room.WALLS`, faces of blocks and slopes, then regions."""
         room, known = self.room, self.constructions()
         whole = [
-            surface_of(known[name], wall, (0.0, 0.0), room.wall_size_m(wall), name=f"{name}, {the_wall(wall)}")
+            surface_of(
+                [known[name] for name in layers_in(construction)],
+                wall,
+                (0.0, 0.0),
+                room.wall_size_m(wall),
+                name=f"{layers_words(construction)}, {the_wall(wall)}",
+            )
             for wall in WALLS
-            if known[name := getattr(self.tables.walls, wall)].kind != "rigid"
+            if reacts(known, construction := getattr(self.tables.walls, wall))
         ]
         parts = [
             surface_of(
-                known[region.construction],
+                [known[name] for name in layers_in(region.construction)],
                 region.wall,
                 region.from_m,
                 region.to_m,
-                name=f"{region.construction}, {the_wall(region.wall)} (regions[{index}])",
+                name=f"{layers_words(region.construction)}, {the_wall(region.wall)} (regions[{index}])",
             )
             for index, region in enumerate(self.tables.regions)
         ]
@@ -268,8 +283,7 @@ class Project:
         for face, name in made_of.items():
             touched = self.room.shape.face(face) if known[name].kind != "rigid" else ()
             if touched:
-                law = known[name].law(area_m2=sum(part.area_m2 for part in touched))
-                yield whole_face(self.room, face, law, name=f"{name}, {the_wall(face)}")
+                yield face_surface(self.room, face, known[name], name=f"{name}, {the_wall(face)}")
 
     @cached_property
     def seats(self) -> Seats:
@@ -351,14 +365,29 @@ def keep_out_box(table: KeepOutTable) -> Box:
     return Box(name=table.name, low=low, high=high)
 
 
+def face_surface(room: Room, face: str, construction: Construction, *, name: str) -> Surface:
+    """All of a face of a block or slope that air touches; sides are its width and what gives its area."""
+    surface = whole_face(room, face, construction.law(), name=name)
+    width = surface.to_m[0] - surface.from_m[0]
+    area = sum(part.area_m2 for part in room.shape.face(face))
+    return replace(surface, law=construction.law((width, area / width)))
+
+
 def surface_of(
-    construction: Construction, wall: str, a: tuple[float, float], b: tuple[float, float], *, name: str
+    layers: Sequence[Construction], wall: str, a: tuple[float, float], b: tuple[float, float], *, name: str
 ) -> Surface:
-    """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap."""
+    """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap.
+
+    Parameters
+    ----------
+    layers : what it is made of, the inner one first; at least one.
+    wall, a, b : where, [along, up] in m.
+    name : what it is called in messages.
+    """
     low = (round(min(a[0], b[0]), 6), round(min(a[1], b[1]), 6))
     high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
-    area = (high[0] - low[0]) * (high[1] - low[1])
-    return Surface(wall=wall, from_m=low, to_m=high, law=construction.law(area_m2=area), name=name)
+    sides = (high[0] - low[0], high[1] - low[1])
+    return Surface(wall=wall, from_m=low, to_m=high, law=law_of_layers(layers, sides), name=name)
 
 
 def the_wall(face: str) -> str:

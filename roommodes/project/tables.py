@@ -11,7 +11,7 @@ from pydantic import AfterValidator, Field
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.room import Room
-from roommodes.project.constructions import ConstructionTable
+from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
 from roommodes.project.shape_tables import BlockTable, Point, SlopeTable, WallPoint
@@ -59,14 +59,17 @@ class RoomTable(Table):
 
 
 class WallsTable(Table):
-    """The construction of each whole wall: a name from the library or from [constructions]."""
+    """The construction of each whole wall: a name from the library or from [constructions], or a list of layers.
 
-    front: Name = Field(default="rigid", description="Wall at x = 0, with the screen.", examples=["brick"])
-    rear: Name = Field(default="rigid", description="Wall at x = length.", examples=["concrete"])
-    left: Name = Field(default="rigid", description="Wall at y = 0.", examples=["double glazing"])
-    right: Name = Field(default="rigid", description="Wall at y = width.", examples=["plasterboard on studs"])
-    floor: Name = Field(default="rigid", description="z = 0.", examples=["timber floor"])
-    ceiling: Name = Field(default="rigid", description="z = height.", examples=["plasterboard on battens"])
+    Of layers the inner one, on the room's side, comes first.
+    """
+
+    front: LayerNames = Field(default="rigid", description="Wall at x = 0, with the screen.", examples=["brick"])
+    rear: LayerNames = Field(default="rigid", description="Wall at x = length.", examples=["concrete"])
+    left: LayerNames = Field(default="rigid", description="Wall at y = 0.", examples=["double glazing"])
+    right: LayerNames = Field(default="rigid", description="Wall at y = width.", examples=["plasterboard on studs"])
+    floor: LayerNames = Field(default="rigid", description="z = 0.", examples=["timber floor"])
+    ceiling: LayerNames = Field(default="rigid", description="z = height.", examples=["plasterboard on battens"])
 
 
 class RegionTable(Table):
@@ -84,7 +87,10 @@ class RegionTable(Table):
     )
     from_m: WallPoint = Field(description="One corner [m].", examples=[[1.0, 0.3]])
     to_m: WallPoint = Field(description="The opposite corner [m].", examples=[[3.4, 2.4]])
-    construction: Name = Field(description="What it is made of.", examples=["glass pane 6 mm"])
+    construction: LayerNames = Field(
+        description="What it is made of: a name, or a list of layers, the inner one first.",
+        examples=["glass pane 6 mm", ["curtain", "glass pane 6 mm"]],
+    )
 
 
 class RowTable(Table):

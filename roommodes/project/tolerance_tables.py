@@ -3,11 +3,12 @@
 Every figure is a half width or a factor of an even spread, not a standard deviation: what is built lies anywhere
 inside, with nothing known about where. A factor f means from 1/f to f, even over its logarithm.
 
-The defaults are common practice, no source, but for two. Absorption: handbook figures for one kind of wall differ
-by more than a factor of two to either side (glass at 125 Hz: 0.08 to 0.35). Support: the model's panes lie on simple
-supports; a clamped plate is stiffer. Its lowest resonance is 40.38 Hz where the simply supported one is 21.32 Hz
-(1.0 x 1.5 m, 6 mm glass; A. W. Leissa, J. Sound Vib. 31(3), 1973, from memory, and a Ritz calculation), as if its
-bending stiffness were (40.38 / 21.32)^2 = 3.59 times as large. Real frames lie between.
+Constructions say how well they are known themselves (`spread`, in the library too); a factor here that the file gives
+goes before that. The defaults are common practice, no source, but for two. Absorption: handbook figures for one kind of
+wall differ by more than a factor of two to either side (glass at 125 Hz: 0.08 to 0.35). Support: the model's panes lie
+on simple supports; a clamped plate is stiffer. Its lowest resonance is 40.38 Hz where the simply supported one is
+21.32 Hz (1.0 x 1.5 m, 6 mm glass; A. W. Leissa, J. Sound Vib. 31(3), 1973, from memory, and a Ritz calculation), as if
+its bending stiffness were (40.38 / 21.32)^2 = 3.59 times as large. Real frames lie between.
 """
 
 from typing import Annotated
@@ -36,6 +37,7 @@ class OwnToleranceTable(Table):
     absorption_factor: Factor | None = Field(default=None, description="Absorption coefficient, likewise.")
     thickness_factor: SmallFactor | None = Field(default=None, description="Thickness of a pane, likewise.")
     loss_factor: Factor | None = Field(default=None, description="Loss factor of a pane, likewise.")
+    gap_factor: Factor | None = Field(default=None, description="Width of the crack round a door, likewise.")
     support: Support | None = Field(
         default=None, description="A pane's bending stiffness over that of the drawn one, [least, most]."
     )
@@ -77,6 +79,7 @@ class ToleranceTable(Table):
     )
     thickness_factor: SmallFactor = Field(default=1.03, description="Thickness of a pane, likewise.", examples=[1.05])
     loss_factor: Factor = Field(default=2.0, description="Loss factor of a pane, likewise.", examples=[1.5])
+    gap_factor: Factor = Field(default=2.0, description="Width of the crack round a door, likewise.", examples=[1.5])
     support: Support = Field(
         default=(1.0, round(CLAMPED, 2)),
         description="A pane's bending stiffness over that on simple supports, [least, most]: 1 is simply supported, "
@@ -93,9 +96,15 @@ class ToleranceTable(Table):
         default={}, description="Constructions of which more, or less, is known, by name."
     )
 
-    def of(self, construction: str, key: str) -> float | tuple[float, float]:
-        """The spread of one property of one construction, by its key here."""
+    def of(self, construction: str, key: str, known: float | None = None) -> float | tuple[float, float]:
+        """The spread of one property of one construction, by its key here.
+
+        What stands here for the construction goes first, then what the file says for all, then `known`, what the
+        construction says of itself, then what holds for all where nothing is said.
+        """
         own = self.constructions.get(construction)
         value: float | tuple[float, float] | None = None if own is None else getattr(own, key)
+        if value is None and key not in self.model_fields_set:
+            value = known
         found: float | tuple[float, float] = getattr(self, key) if value is None else value
         return found

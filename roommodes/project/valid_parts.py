@@ -117,18 +117,22 @@ def _used_constructions(tree: Mapping[str, Any]) -> Iterator[tuple[Path, str]]:
     walls, regions = tree.get("walls"), tree.get("regions")
     if isinstance(walls, dict):
         for wall in WALLS:
-            if isinstance(name := walls.get(wall), str):
-                yield ("walls", wall), name
+            yield from ((("walls", wall), name) for name in _names_in(walls.get(wall)))
     for key, entries in (("regions", regions), ("blocks", tree.get("blocks")), ("slopes", tree.get("slopes"))):
         for index, entry in enumerate(entries if isinstance(entries, list) else ()):
             if not isinstance(entry, dict):
                 continue
-            if isinstance(name := entry.get("construction"), str):
-                yield (key, index, "construction"), name
+            yield from (((key, index, "construction"), name) for name in _names_in(entry.get("construction")))
             faces = entry.get("faces")
             for face, name in faces.items() if isinstance(faces, dict) else ():
                 if isinstance(name, str):
                     yield (key, index, "faces", face), name
+
+
+def _names_in(construction: Any) -> list[str]:
+    """The names in a file's value for a construction, one or a list of layers, valid or not."""
+    names = construction if isinstance(construction, list) else [construction]
+    return [name for name in names if isinstance(name, str)]
 
 
 def metres(value: float) -> str:

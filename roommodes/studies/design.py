@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.project.constructions import LayerNames, layers_in
 from roommodes.project.glass import glass_area_m2
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.room_table import NUMBER_COLUMNS, PLAIN_BUILD, TableRow
-from roommodes.studies.spread import constructions_of, plain_parameter, spread_by
+from roommodes.studies.spread import constructions_of, plain_parameter, spread_by, todays_keys
 from roommodes.studies.strategies import ALONG_ALL_WALLS
 from roommodes.studies.tables import MAX_ROOMS, BuildTable, SeatingTable
 from roommodes.toml.text import toml_text
@@ -203,13 +204,13 @@ def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
         "format": 1,
         "name": ROOM_NAME,
         "room": {key: draw.numbers[key] for key in NUMBER_COLUMNS},
-        "walls": {wall: getattr(build, wall) for wall in WALLS},
+        "walls": {wall: _as_written(getattr(build, wall)) for wall in WALLS},
         "regions": [
             {
                 "wall": region.wall,
                 "from_m": _scaled(region.from_fraction, room.wall_size_m(region.wall)),
                 "to_m": _scaled(region.to_fraction, room.wall_size_m(region.wall)),
-                "construction": region.construction,
+                "construction": _as_written(region.construction),
             }
             for region in build.regions
         ],
@@ -239,7 +240,13 @@ def _build(study: Study, draw: _Draw) -> BuildTable:
 def _used(study: Study, draw: _Draw) -> set[str]:
     """Names of the constructions in the room."""
     build = _build(study, draw)
-    return {getattr(build, wall) for wall in WALLS} | {region.construction for region in build.regions}
+    made = [*(getattr(build, wall) for wall in WALLS), *(region.construction for region in build.regions)]
+    return {name for each in made for name in layers_in(each)}
+
+
+def _as_written(construction: LayerNames) -> str | list[str]:
+    """A wall's layers as TOML has them."""
+    return construction if isinstance(construction, str) else list(construction)
 
 
 def _properties(study: Study, draw: _Draw, used: set[str], glass_m2: float) -> dict[str, float]:
@@ -249,7 +256,7 @@ def _properties(study: Study, draw: _Draw, used: set[str], glass_m2: float) -> d
     for (name, key), factor in draw.factors.items():
         if name in used:
             found[f"{name} {key} factor"] = factor
-            if isinstance(value := known[name].parameters[key], int | float):
+            if isinstance(value := known[name].parameters.get(todays_keys(known[name], key)[0]), int | float):
                 found[f"{name} {key}"] = plain_parameter(value, factor)
     return {name: found.get(name, nan) for name in property_units(study.tables, study.rows)}
 

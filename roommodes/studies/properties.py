@@ -9,7 +9,7 @@ from types import MappingProxyType
 from roommodes.arrays import Floats
 from roommodes.studies.results import StudyResults
 from roommodes.studies.room_table import TableRow
-from roommodes.studies.spread import constructions_of
+from roommodes.studies.spread import constructions_of, todays_keys
 from roommodes.studies.tables import StudyTables
 
 SIZES = ("volume_m3", "length_over_width", "height_m", "decay_s")  # they follow from a room's own columns
@@ -42,7 +42,7 @@ def _drawn_units(tables: StudyTables) -> dict[str, str]:
     for name, factors in tables.spread.items():
         for key in factors:
             units[f"{name} {key} factor"] = "1"
-            if isinstance(known[name].parameters[key], int | float):
+            if isinstance(known[name].parameters.get(todays_keys(known[name], key)[0]), int | float):
                 units[f"{name} {key}"] = "1"
     return units
 

@@ -5,12 +5,12 @@ from collections.abc import Iterator, Sequence
 from pydantic import ValidationError
 
 from roommodes.acoustics.room import WALLS
-from roommodes.project.constructions import library
+from roommodes.project.constructions import LayerNames, layers_fault, layers_in, library
 from roommodes.project.reading import nearest, reworded
 from roommodes.project.valid_parts import Found
 from roommodes.studies.properties import explaining
 from roommodes.studies.room_table import NUMBER_COLUMNS, TableRow
-from roommodes.studies.spread import constructions_of, spread_by
+from roommodes.studies.spread import constructions_of, spread_by, todays_keys
 from roommodes.studies.strategy_checks import strategy_faults
 from roommodes.studies.tables import MAX_STRATEGIES, RoomsTable, StudyTables, Varied
 from roommodes.toml.values import Table, number, shown
@@ -126,14 +126,19 @@ def covariate_faults(tables: StudyTables, rows: Sequence[TableRow]) -> Iterator[
 
 
 def _build_faults(tables: StudyTables) -> Iterator[Found]:
-    known = list(constructions_of(tables))
+    known = constructions_of(tables)
     for index, build in enumerate(tables.builds):
-        used: list[tuple[tuple[str | int, ...], str]] = [((wall,), getattr(build, wall)) for wall in WALLS]
+        used: list[tuple[tuple[str | int, ...], LayerNames]] = [((wall,), getattr(build, wall)) for wall in WALLS]
         used += [(("regions", k, "construction"), region.construction) for k, region in enumerate(build.regions)]
-        for place, name in used:
-            if name not in known:
-                text = f"there is no construction {shown(name)}.{nearest(name, known)} Allowed: one of your own under "
-                yield Found(("builds", index, *place), f"{text}[constructions], or {', '.join(map(shown, library()))}.")
+        for place, made in used:
+            unknown = [name for name in layers_in(made) if name not in known]
+            for name in unknown:
+                text = f"there is no construction {shown(name)}.{nearest(name, [*known])} Allowed: one of your own "
+                yield Found(
+                    ("builds", index, *place), f"{text}under [constructions], or {', '.join(map(shown, library()))}."
+                )
+            if not unknown and (fault := layers_fault(known, made)):
+                yield Found(("builds", index, *place), fault)
 
 
 def _spread_faults(tables: StudyTables) -> Iterator[Found]:
@@ -145,7 +150,7 @@ def _spread_faults(tables: StudyTables) -> Iterator[Found]:
             continue
         parameters = {key: v for key, v in known[name].parameters.items() if not isinstance(v, bool | str)}
         for key, factor in factors.items():
-            if key not in parameters:
+            if not set(todays_keys(known[name], key)) <= set(parameters):
                 allowed = ", ".join(parameters) or "none of its parameters is a number"
                 yield Found(("spread", name, key), f"unknown key.{nearest(key, list(parameters))} Allowed: {allowed}.")
                 continue

@@ -12,7 +12,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from roommodes.acoustics.room import Wall
-from roommodes.project.constructions import ConstructionTable
+from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.tables import Coordinate, Delay, Hertz, RoomTable, SearchGain, SearchTable
 from roommodes.studies.strategies import Fraction, StrategyTable
 from roommodes.toml.values import AnyLength, Name, Range, Table, apart, number, rising, several, shown, worded
@@ -148,19 +148,22 @@ class BuildRegionTable(Table):
     wall: Wall = Field(description="The wall it lies on.", examples=["left"])
     from_fraction: WallFraction = Field(description="One corner, [along, up] of the wall.", examples=[[0.2, 0.1]])
     to_fraction: WallFraction = Field(description="The opposite corner, [along, up].", examples=[[0.8, 0.9]])
-    construction: Name = Field(description="What it is made of.", examples=["glass pane 6 mm"])
+    construction: LayerNames = Field(
+        description="What it is made of: a name, or a list of layers, the inner one first.",
+        examples=["glass pane 6 mm", ["curtain", "glass pane 6 mm"]],
+    )
 
 
 class BuildTable(Table):
     """One way to build the rooms: what each wall is made of. Rooms are drawn from all builds alike."""
 
     name: Name = Field(description="What you call it.", examples=["masonry"])
-    front: Name = Field(default="rigid", description="Wall at the front.", examples=["brick"])
-    rear: Name = Field(default="rigid", description="Wall at the rear.", examples=["brick"])
-    left: Name = Field(default="rigid", description="Wall on the left.", examples=["brick"])
-    right: Name = Field(default="rigid", description="Wall on the right.", examples=["plasterboard on studs"])
-    floor: Name = Field(default="rigid", description="Floor.", examples=["timber floor"])
-    ceiling: Name = Field(default="rigid", description="Ceiling.", examples=["plasterboard on battens"])
+    front: LayerNames = Field(default="rigid", description="Wall at the front.", examples=["brick"])
+    rear: LayerNames = Field(default="rigid", description="Wall at the rear.", examples=["brick"])
+    left: LayerNames = Field(default="rigid", description="Wall on the left.", examples=["brick"])
+    right: LayerNames = Field(default="rigid", description="Wall on the right.", examples=["plasterboard on studs"])
+    floor: LayerNames = Field(default="rigid", description="Floor.", examples=["timber floor"])
+    ceiling: LayerNames = Field(default="rigid", description="Ceiling.", examples=["plasterboard on battens"])
     regions: Annotated[tuple[BuildRegionTable, ...], AnyLength] = Field(
         default=(), description="Parts of walls that are made of something else."
     )

@@ -16,14 +16,16 @@ from math import pi
 
 import numpy as np
 
+from roommodes.acoustics.layering.layers import WallLaw
+from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room import Pane, Room, Surface, WallLaw
+from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import boundary_of
-from roommodes.acoustics.strengths import LocalStrength, PlateStrength, Strength
+from roommodes.acoustics.strengths import LocalStrength, Strength
 from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
 from roommodes.arrays import Complexes, Floats
-from roommodes.project.constructions import AnyConstruction
+from roommodes.project.constructions import AnyConstruction, Construction, law_of_layers
 from roommodes.running import Running
 from solvers.fit.parameters import Parameter, Situation, Space
 
@@ -155,13 +157,14 @@ class FitModel:
                 max_wavenumber=2.0 * pi * float(self.hz.max()) / situation.room.air.speed_of_sound_m_s,
                 precision=PRECISION,
             )
-            name_of = {id(surface.law): name for surface, name in zip(surfaces, names, strict=True)}
-            owner = [name_of[id(law_of(strength))] for strength in boundary.strengths]
-            area_of = {id(surface.law): _area_m2(surface) for surface in surfaces}
+            place = {id(surface.law): index for index, surface in enumerate(surfaces)}
+            owner = [place[id(law_of(strength))] for strength in boundary.strengths]
             changed = [
                 [
-                    same_modes(strength, table.law(area_of[id(law_of(strength))])) if name == p.owner else None
-                    for strength, name in zip(boundary.strengths, owner, strict=True)
+                    same_modes(strength, _law(situation, names[at], surfaces[at], p.owner, table))
+                    if p.owner in names[at]
+                    else None
+                    for strength, at in zip(boundary.strengths, owner, strict=True)
                 ]
                 for p, table in walls
             ]
@@ -191,32 +194,29 @@ def _in_air(room: Room, place: Floats, axis: int, step: float) -> bool:
     return room.is_box or bool(room.shape.contains(moved[None])[0])
 
 
-def law_of(strength: Strength) -> WallLaw | Pane:
+def law_of(strength: Strength) -> WallLaw | Plate:
     """The law behind a strength."""
     return strength.law if isinstance(strength, LocalStrength) else strength.pane
 
 
-def same_modes(strength: Strength, law: WallLaw | Pane) -> Strength:
-    """The strength of the same boundary modes under another law of the same kind.
-
-    A plate's frequencies go as sqrt(D/m), so its explicit modes' and the moments of its skin follow by a factor.
-    """
+def same_modes(strength: Strength, law: WallLaw | Plate) -> Strength:
+    """The strength of the same boundary modes under another law of the same kind."""
     if isinstance(strength, LocalStrength):
-        if isinstance(law, Pane):
+        if isinstance(law, Plate):
             raise TypeError("a locally reacting surface cannot become a pane on the same modes")
         return replace(strength, law=law)
-    if not isinstance(law, Pane):
+    if not isinstance(law, Plate):
         raise TypeError("a pane cannot become a locally reacting surface on the same modes")
-    old = strength.pane
-    ratio = (law.bending_stiffness_n_m / law.surface_mass_kg_m2) / (old.bending_stiffness_n_m / old.surface_mass_kg_m2)
-    if isinstance(strength, PlateStrength):
-        return replace(strength, pane=law, omega_mode=strength.omega_mode * ratio**0.5)
-    power = ratio ** -(np.arange(len(strength.moments)) + 1.0)
-    return replace(strength, pane=law, moments=strength.moments * power[:, None, None])
+    return replace(strength, pane=law)
 
 
-def _area_m2(surface: Surface) -> float:
-    return (surface.to_m[0] - surface.from_m[0]) * (surface.to_m[1] - surface.from_m[1])
+def _law(
+    situation: Situation, layers: Sequence[str], surface: Surface, owner: str, table: AnyConstruction
+) -> WallLaw | Plate:
+    """The law of a surface with the table of one of its layers changed."""
+    tables = {**situation.tables, owner: table}
+    sides = (surface.to_m[0] - surface.from_m[0], surface.to_m[1] - surface.from_m[1])
+    return law_of_layers([Construction(name=name, table=tables[name]) for name in layers], sides)
 
 
 def _block(

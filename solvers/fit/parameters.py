@@ -13,12 +13,12 @@ from typing import Any, Literal
 import numpy as np
 
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
+from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.project.constructions import KINDS, AnyConstruction, Construction
-from roommodes.project.project import Project, surface_of
+from roommodes.project.constructions import KINDS, AnyConstruction, Construction, layers_in, layers_words
+from roommodes.project.project import Project, face_surface, surface_of
 from roommodes.project.reading import nearest
 from roommodes.project.room import solid_faces
 from roommodes.toml.values import Range, number
@@ -34,8 +34,17 @@ FREE: Mapping[str, Mapping[str, float]] = {  # kind -> parameter -> sigma of its
     "impedance": {"mass_kg_m2": 0.3, "resistance_pa_s_m": 1.0, "stiffness_pa_m": 0.5},
     # a frame holds a pane stiffer than simple supports do: that shows as a larger Young's modulus
     "pane": {"density_kg_m3": 0.1, "youngs_modulus_pa": 0.7, "loss_factor": 0.8},
-    "double glazing": {"inner_mass_kg_m2": 0.15, "outer_mass_kg_m2": 0.15, "gap_m": 0.3, "leaf_resistance_pa_s_m": 1.0},
+    "partition": {
+        "inner_mass_kg_m2": 0.2,
+        "outer_mass_kg_m2": 0.2,
+        "stud_stiffness_pa_m": 0.7,
+        "inner_resistance_pa_s_m": 1.0,
+        "outer_resistance_pa_s_m": 1.0,
+    },
+    "double glazing": {"density_kg_m3": 0.1, "youngs_modulus_pa": 0.7, "gap_m": 0.3, "loss_factor": 0.8},
+    "door": {"density_kg_m3": 0.2, "youngs_modulus_pa": 0.7, "loss_factor": 0.8, "edge_gap_m": 0.7},
     "porous": {"flow_resistivity_pa_s_m2": 0.5},
+    "perforated": {"open_fraction": 0.2, "fill_flow_resistivity_pa_s_m2": 0.7},
 }
 UNITS = (
     ("_kg_m2", "kg/m2"),
@@ -138,7 +147,8 @@ class Space:
         known = project.constructions()
         walls = [getattr(project.tables.walls, wall) for wall in WALLS]
         solids = [self._solid_faces[face] for face in self._solid_faces if project.room.shape.face(face)]
-        names = dict.fromkeys([*walls, *solids, *(region.construction for region in project.tables.regions)])
+        made = [*walls, *solids, *(region.construction for region in project.tables.regions)]
+        names = dict.fromkeys(name for each in made for name in layers_in(each))
         self.used: dict[str, Construction] = {name: known[name] for name in names}
         possible = (*self._walls(), *self._room(), *self._places())
         _refuse_unknown(project, possible, hold)
@@ -176,31 +186,28 @@ class Space:
                 moved[solid] = given[solid]
         return Situation(room=room, tables=tables, sub_m=sub_m, seat_m=seat_m)
 
-    def surfaces(self, situation: Situation) -> tuple[tuple[Surface, ...], tuple[str, ...]]:
-        """The walls of a situation in the order of `Project.surfaces`, and each one's construction.
+    def surfaces(self, situation: Situation) -> tuple[tuple[Surface, ...], tuple[tuple[str, ...], ...]]:
+        """The walls of a situation in the order of `Project.surfaces`, and each one's layers by name.
 
         What ends at a wall's far edge in the project goes on to end there when the room's size changes.
         """
         tables = self.project.tables
         before = self.project.room
-        found: list[tuple[Surface, str]] = []
+        found: list[tuple[Surface, tuple[str, ...]]] = []
         for wall in WALLS:
-            name = getattr(tables.walls, wall)
-            if situation.tables[name].kind != "rigid":
-                found.append((self._surface(situation, name, wall, (0.0, 0.0), situation.room.wall_size_m(wall)), name))
+            layers = layers_in(getattr(tables.walls, wall))
+            if any(situation.tables[name].kind != "rigid" for name in layers):
+                size = situation.room.wall_size_m(wall)
+                found.append((self._surface(situation, layers, wall, (0.0, 0.0), size), layers))
         for face, name in self._solid_faces.items():
             touched = situation.room.shape.face(face) if name in situation.tables else ()
             if touched and situation.tables[name].kind != "rigid":
-                law = Construction(name=name, table=situation.tables[name]).law(area_m2=sum(f.area_m2 for f in touched))
-                found.append((whole_face(situation.room, face, law, name=name), name))
+                made = Construction(name=name, table=situation.tables[name])
+                found.append((face_surface(situation.room, face, made, name=name), (name,)))
         for region in tables.regions:
             if region.wall not in WALLS:
-                found.append(
-                    (
-                        self._surface(situation, region.construction, region.wall, region.from_m, region.to_m),
-                        region.construction,
-                    )
-                )
+                layers = layers_in(region.construction)
+                found.append((self._surface(situation, layers, region.wall, region.from_m, region.to_m), layers))
                 continue
             old, new = before.wall_size_m(region.wall), situation.room.wall_size_m(region.wall)
             corners = [
@@ -208,14 +215,16 @@ class Space:
                 for corner in (region.from_m, region.to_m)
             ]
             (a0, a1), (b0, b1) = corners
-            found.append(
-                (self._surface(situation, region.construction, region.wall, (a0, a1), (b0, b1)), region.construction)
-            )
-        return tuple(surface for surface, _ in found), tuple(name for _, name in found)
+            layers = layers_in(region.construction)
+            found.append((self._surface(situation, layers, region.wall, (a0, a1), (b0, b1)), layers))
+        return tuple(surface for surface, _ in found), tuple(layers for _, layers in found)
 
     @staticmethod
-    def _surface(situation: Situation, name: str, wall: str, a: tuple[float, float], b: tuple[float, float]) -> Surface:
-        return surface_of(Construction(name=name, table=situation.tables[name]), wall, a, b, name=name)
+    def _surface(
+        situation: Situation, layers: tuple[str, ...], wall: str, a: tuple[float, float], b: tuple[float, float]
+    ) -> Surface:
+        made = [Construction(name=name, table=situation.tables[name]) for name in layers]
+        return surface_of(made, wall, a, b, name=layers_words(layers))
 
     def _walls(self) -> list[Parameter]:
         found = []

@@ -22,6 +22,7 @@ from roommodes.acoustics.curve import Curve
 from roommodes.acoustics.room import AXIS_OF_WALL, WALLS, Room, Surface
 from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
+from roommodes.project.constructions import layers_in, reacts
 from roommodes.project.project import Project
 from roommodes.project.tables import ProjectTables
 from roommodes.shapes.faces import PLANE_AXES
@@ -29,7 +30,7 @@ from roommodes.shapes.faces import PLANE_AXES
 CABINETS, EARS, ROOM = "cabinets' places", "ears' places", "size of the room"
 TEMPERATURE, DRIVES = "temperature", "drive settings"
 CONSTRUCTION = "construction: "  # before the name of one
-# the uncertain properties of each kind of construction: field of its table and of its law -> key of [tolerance]
+# the uncertain properties of each kind of construction: field of its table -> key of [tolerance]
 PROPERTIES: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "rigid": {},
@@ -40,14 +41,36 @@ PROPERTIES: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "stiffness_pa_m": "stiffness_factor",
             "resistance_pa_s_m": "resistance_factor",
         },
-        "pane": {"thickness_m": "thickness_factor", "youngs_modulus_pa": "support", "loss_factor": "loss_factor"},
-        "double glazing": {
+        "partition": {
             "inner_mass_kg_m2": "mass_factor",
             "outer_mass_kg_m2": "mass_factor",
+            "cavity_m": "stiffness_factor",
+            "stud_stiffness_pa_m": "stiffness_factor",
+            "inner_resistance_pa_s_m": "resistance_factor",
+            "outer_resistance_pa_s_m": "resistance_factor",
+            "fill_flow_resistivity_pa_s_m2": "resistance_factor",
+        },
+        "pane": {"thickness_m": "thickness_factor", "youngs_modulus_pa": "support", "loss_factor": "loss_factor"},
+        "double glazing": {
+            "inner_mass_kg_m2": "thickness_factor",
+            "outer_mass_kg_m2": "thickness_factor",
+            "youngs_modulus_pa": "support",
+            "loss_factor": "loss_factor",
             "gap_m": "stiffness_factor",
             "leaf_resistance_pa_s_m": "resistance_factor",
         },
+        "door": {
+            "density_kg_m3": "mass_factor",
+            "youngs_modulus_pa": "stiffness_factor",
+            "loss_factor": "loss_factor",
+            "edge_gap_m": "gap_factor",
+        },
         "porous": {"flow_resistivity_pa_s_m2": "resistance_factor"},
+        "perforated": {
+            "open_fraction": "stiffness_factor",
+            "cavity_m": "stiffness_factor",
+            "fill_flow_resistivity_pa_s_m2": "resistance_factor",
+        },
         "opening": {},
     }
 )
@@ -60,7 +83,7 @@ class Property:
     Parameters
     ----------
     construction : its name.
-    field : of its table and of its law.
+    field : of its table.
     low, high : the factor's ends.
     by_root : even over the factor's square root, else over its logarithm.
     """
@@ -231,11 +254,11 @@ def scaled(value: Any, factor: float) -> Any:
     return value * factor
 
 
-def construction_names(project: Project) -> tuple[str, ...]:
-    """The construction of every surface of `Project.surfaces`, in its order."""
+def construction_names(project: Project) -> tuple[tuple[str, ...], ...]:
+    """The constructions of every surface of `Project.surfaces`, in its order; of layers the inner one first."""
     known, walls = project.constructions(), project.tables.walls
-    whole = [name for wall in WALLS if known[name := getattr(walls, wall)].kind != "rigid"]
-    return (*whole, *(region.construction for region in project.tables.regions))
+    whole = [layers_in(made) for wall in WALLS if reacts(known, made := getattr(walls, wall))]
+    return (*whole, *(layers_in(region.construction) for region in project.tables.regions))
 
 
 def inputs_of(
@@ -254,10 +277,10 @@ def inputs_of(
     seat = np.arange(len(ear_m)) if ear_seat is None else ear_seat
     table, known = project.tables.tolerance, project.constructions()
     properties = []
-    for name in dict.fromkeys(construction_names(project)):
+    for name in dict.fromkeys(name for layers in construction_names(project) for name in layers):
         for field, key in PROPERTIES[known[name].kind].items():
             value = getattr(known[name].table, field)
-            spread = table.of(name, key)
+            spread = table.of(name, key, known[name].table.spread.get(field))
             low, high = spread if isinstance(spread, tuple) else (1.0 / spread, spread)
             if (low, high) != (1.0, 1.0) and value != 0.0:
                 one = Property(construction=name, field=field, low=low, high=high, by_root=key == "support")

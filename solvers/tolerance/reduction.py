@@ -83,7 +83,7 @@ def reduced_field(
             max_wavenumber=warmest,
             precision=PRECISION,
         )
-        walls = Walls(inputs, surfaces, boundary, max_omega=max_omega) if boundary.size else None
+        walls = Walls(inputs, surfaces, boundary, frequency_hz=frequency_hz) if boundary.size else None
         rooms = [inputs.built(samples, index) for index in range(len(samples))] if walls else []
         strengths = [] if walls is None else [walls.strengths(*one) for one in rooms]
         kept = ports.k2_modes <= (LOW_REACH * max_omega / room.air.speed_of_sound_m_s + LOW_MORE) ** 2

@@ -3,12 +3,10 @@
 The boundary's part of the system is Y^-1, the inverse of the strengths (`acoustics.strengths`). In the reduced
 basis Q it is a sum of fixed matrices with coefficients that are all that a built room changes:
 
-- a locally reacting surface: Q^T Q over its boundary modes, times 1 / y;
-- the explicit modes of a pane: Q^T Q times (m omega^2 - j omega r) / (omega^2 rho), and three matrices, one for each
-  term of omega_jk^2 = (D/m) [(j pi/a)^4 + 2 (j pi/a)^2 (k pi/b)^2 + (k pi/b)^4], since both sides may grow;
-- the skin of a pane: Y = (first / lambda) sum over t of x^t M_t with x = step / lambda and lambda the pane's
-  omega_jk^2 over the drawn one's, so that Y^-1 = (lambda / first) F(x); F is smooth, and passed through `NODES`
-  values of x.
+- a locally reacting surface, or what lies before a pane: Q^T Q over its boundary modes, times 1 / y;
+- the explicit modes of a pane: Q^T diag(1 / y_jk) Q. At one frequency the 1 / y_jk of all rooms that may be met lie
+  close to a few directions, which sample rooms show (singular vectors); each direction is a fixed matrix;
+- the skin of a pane: its inverse as drawn, times how much stiffer its lowest mode has become.
 
 All strengths stand for boundary modes of the drawn rectangle; a rectangle that has grown by g = (its area / the drawn
 one's)^(1/2) takes Y^-1 / g^2.
@@ -21,21 +19,35 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.stats import qmc
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import Pane, Room, Surface
+from roommodes.acoustics.layering.layers import WallLaw
+from roommodes.acoustics.plates.panes import Plate, behind_one_another
+from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import PLATE_MARGIN, Boundary
-from roommodes.acoustics.strengths import LocalStrength, PlateStrength, SkinStrength, Strength, plate_modes
+from roommodes.acoustics.strengths import (
+    FrontStrength,
+    LocalStrength,
+    PlateStrength,
+    SkinStrength,
+    Strength,
+    front_law,
+    plate_modes,
+    plate_reaction,
+)
 from roommodes.acoustics.visible_surfaces import visible
-from roommodes.acoustics.wall_laws import ALPHA_MAX, Absorption, ConstantAdmittance, admittance_of_absorption
+from roommodes.acoustics.wall_laws import Absorption
 from roommodes.arrays import Complexes, Floats
+from roommodes.project.constructions import AnyConstruction
 from roommodes.shapes.faces import PLANE_AXES
 from solvers.tolerance.inputs import Builds, Inputs, construction_names
 
 Indices = NDArray[np.intp]
 
-NODES = 4  # values of x at which a skin is inverted
+SAMPLES = 32  # rooms that show how the modes of a pane may change
+DIRECTIONS = 10  # of them kept at most
+SKIN_BEND = 2.0  # a skin's lowest mode: squared bending wavenumber over the highest explicit one's
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,25 +69,40 @@ class ManyAirs:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Local:
-    """Boundary modes of one construction on walls with one normal."""
+    """Boundary modes that react at every point by themselves, on walls with one normal.
 
-    law: Any
-    construction: str
+    Parameters
+    ----------
+    names : the layers' constructions, the inner one first.
+    sides_m : of the surface as drawn [m].
+    """
+
+    names: tuple[str, ...]
+    sides_m: tuple[float, float]
     axis: int
     modes: Indices
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Glass:
-    """Boundary modes of one pane: explicit plate modes, then the skin's."""
+    """Boundary modes of one pane: explicit plate modes, then the skin's.
 
-    pane: Pane
-    construction: str
+    Parameters
+    ----------
+    waves2 : (2, plate mode) (j pi / a)^2, (k pi / b)^2 as drawn [1/m2].
+    outside : (n_freq, plate mode) impedance of the air outside as drawn [Pa s/m].
+    direction : (n_freq, direction, plate mode) what 1 / y is made of.
+    """
+
+    names: tuple[str, ...]
+    sides_m: tuple[float, float]
     axis: int
     plate: Indices
     skin: Indices
-    parts: Floats  # (3, plate mode): (j pi / a)^4, 2 (j pi / a)^2 (k pi / b)^2, (k pi / b)^4
-    moments: Floats
+    skin_strength: SkinStrength
+    waves2: Floats
+    outside: Complexes
+    direction: Complexes
 
 
 class Walls:
@@ -86,160 +113,158 @@ class Walls:
     inputs : what is uncertain.
     surfaces : of the drawn room, with the laws that `boundary` was made of.
     boundary : its boundary modes.
-    max_omega : the highest frequency that the boundary was made for [rad/s].
+    frequency_hz : (n_freq,) that it will be asked for [Hz].
     """
 
-    def __init__(self, inputs: Inputs, surfaces: Sequence[Surface], boundary: Boundary, *, max_omega: float) -> None:
+    def __init__(
+        self, inputs: Inputs, surfaces: Sequence[Surface], boundary: Boundary, *, frequency_hz: Floats
+    ) -> None:
         self.inputs = inputs
         self.boundary = boundary
+        self.omega = 2.0 * pi * frequency_hz
+        room = inputs.project.room
+        self.drawn_m, self.drawn_air = np.array(room.size_m), room.air
+        self._known = inputs.project.constructions()
         self._place = {id(surface.law): index for index, surface in enumerate(surfaces)}
         names = construction_names(inputs.project)
-        panes = [surface for surface in visible(surfaces) if isinstance(surface.law, Pane)]
+        panes = [surface for surface in visible(surfaces) if isinstance(surface.law, Plate)]
         edges = np.cumsum([0, *(strength.size for strength in boundary.strengths)])
-        local: dict[tuple[str, int], tuple[Any, list[Indices]]] = {}
+        local: dict[Any, tuple[Local, list[Indices]]] = {}
         glass: list[Glass] = []
+        sobol = qmc.Sobol(max(inputs.size, 1), rng=0).random(SAMPLES)
+        samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
         for index, (family, strength) in enumerate(zip(boundary.families, boundary.strengths, strict=True)):
             modes = np.arange(edges[index], edges[index + 1])
-            if isinstance(strength, LocalStrength):
-                name = names[self._place[id(strength.law)]]
-                local.setdefault((name, family.normal_axis), (strength.law, []))[1].append(modes)
+            if isinstance(strength, LocalStrength | FrontStrength):
+                law = strength.law if isinstance(strength, LocalStrength) else strength.pane
+                place = self._place[id(law)]
+                one = Local(names=names[place], sides_m=_sides(surfaces[place]), axis=family.normal_axis, modes=modes)
+                local.setdefault((one.names, law, one.axis), (one, []))[1].append(modes)
             elif isinstance(strength, PlateStrength):
-                surface = panes[len(glass)]
-                a, b = (high - low for low, high in zip(surface.from_m, surface.to_m, strict=True))
-                numbers = plate_modes(strength.pane, a, b, PLATE_MARGIN * max_omega)
-                first, second = (numbers[:, 0] * pi / a) ** 2, (numbers[:, 1] * pi / b) ** 2
+                place = self._place[id(strength.pane)]
                 skin = boundary.strengths[index + 1]
                 assert isinstance(skin, SkinStrength), "a pane's skin follows its plate modes"
-                glass.append(
-                    Glass(
-                        pane=strength.pane,
-                        construction=names[self._place[id(strength.pane)]],
-                        axis=family.normal_axis,
-                        plate=modes,
-                        skin=np.arange(edges[index + 1], edges[index + 2]),
-                        parts=np.stack([first**2, 2.0 * first * second, second**2]),
-                        moments=skin.moments,
-                    )
-                )
-        self.local = tuple(
-            Local(law=law, construction=name, axis=axis, modes=np.concatenate(modes))
-            for (name, axis), (law, modes) in local.items()
-        )
+                bare = self._bare(strength, skin, panes[len(glass)], axis=family.normal_axis, names=names[place])
+                here = replace(bare, plate=modes, skin=np.arange(edges[index + 1], edges[index + 2]))
+                glass.append(replace(here, direction=self._directions(here, samples)))
+        self.local = tuple(replace(one, modes=np.concatenate(modes)) for one, modes in local.values())
         self.glass = tuple(glass)
 
-    @property
-    def n_term(self) -> int:
-        """How many fixed matrices there are."""
-        return len(self.local) + (4 + NODES) * len(self.glass)
-
     def matrices(self, basis: Complexes, omega: float) -> Complexes:
-        """The fixed matrices in a basis (mode, r) at one frequency [rad/s]: (n_term, r, r)."""
+        """The fixed matrices in a basis (mode, r) at one of the frequencies [rad/s]: (n_term, r, r)."""
+        index = int(np.argmin(np.abs(self.omega - omega)))
         found = [basis[one.modes].T @ basis[one.modes] for one in self.local]
         for pane in self.glass:
             plate, skin = basis[pane.plate], basis[pane.skin]
-            found.append(plate.T @ plate)
-            found += [plate.T @ (part[:, None] * plate) for part in pane.parts]
-            for x in self._nodes(pane, omega):
-                total = np.tensordot(x ** np.arange(len(pane.moments)), pane.moments, axes=1)
-                found.append(skin.T @ np.linalg.solve(total.astype(np.complex128), skin))
+            found += [plate.T @ (one[:, None] * plate) for one in pane.direction[index]]
+            drawn = pane.skin_strength.matrix(np.array([omega], dtype=np.complex128))[0]
+            found.append(skin.T @ np.linalg.solve(drawn, skin))
         return np.stack(found)
 
     def coefficients(self, builds: Builds, omega: Floats) -> Complexes:
-        """What each fixed matrix is multiplied by: (n, n_freq, n_term), for frequencies (n_freq,) [rad/s]."""
-        air = ManyAirs.of(builds.temperature_c)
-        grown = builds.size_m / np.array(self.inputs.project.room.size_m)
+        """What each fixed matrix is multiplied by: (n, n_freq, n_term), for all the frequencies (n_freq,) [rad/s]."""
+        air: Any = ManyAirs.of(builds.temperature_c)
+        grown = builds.size_m / self.drawn_m
         w = omega[None, :].astype(np.complex128)
         found = []
         for one in self.local:
-            beta = self._admittance(one, builds, w, air)
             first, second = PLANE_AXES[one.axis]
             area = (grown[:, first] * grown[:, second])[:, None]
-            found.append(air.speed_of_sound_m_s / (1j * w * beta * area))
+            law = self._law(one.names, one.sides_m, builds)
+            front = front_law(law) if isinstance(law, Plate) else law
+            assert front is not None, "a bare pane has no locally reacting part"
+            beta = front.admittance(w + 0.0 * air.density_kg_m3, air)
+            found.append((air.speed_of_sound_m_s / (1j * w * beta * area))[:, :, None])
         for pane in self.glass:
-            found += self._pane(pane, builds, w, air, grown)
-        return np.stack(found, axis=2)
+            terms, stiffer = [], []
+            for index, one in enumerate(omega):
+                inverse, skin = self._inverse(pane, builds, air, grown, index=index, omega=float(one))
+                terms.append(inverse @ np.linalg.pinv(pane.direction[index]))
+                stiffer.append(skin)
+            found += [np.stack(terms, axis=1), np.stack(stiffer, axis=1)[:, :, None]]
+        return np.concatenate(found, axis=2)
 
     def strengths(self, room: Room, surfaces: Sequence[Surface]) -> tuple[Strength, ...]:
         """The strengths of one built room on the drawn room's boundary modes, its sides as drawn."""
         found: list[Strength] = []
         for strength in self.boundary.strengths:
-            if isinstance(strength, LocalStrength):
-                law: Any = surfaces[self._place[id(strength.law)]].law
-                found.append(replace(strength, law=law, air=room.air))
-                continue
-            pane: Any = surfaces[self._place[id(strength.pane)]].law
-            stiffer = _speed2(pane) / _speed2(strength.pane)
-            if isinstance(strength, PlateStrength):
-                omega_mode = strength.omega_mode * stiffer**0.5
-                found.append(replace(strength, pane=pane, air=room.air, omega_mode=omega_mode))
-            else:
-                powers = stiffer ** -(1.0 + np.arange(len(strength.moments)))
-                moments = strength.moments * powers[:, None, None]
-                found.append(replace(strength, pane=pane, air=room.air, moments=moments))
+            drawn = strength.law if isinstance(strength, LocalStrength) else strength.pane
+            law: Any = surfaces[self._place[id(drawn)]].law
+            name = "law" if isinstance(strength, LocalStrength) else "pane"
+            changed: Any = {name: law, "air": room.air}
+            found.append(replace(strength, **changed))
         return tuple(found)
 
-    def _admittance(self, one: Local, builds: Builds, w: Complexes, air: ManyAirs) -> Complexes:
-        """beta of a locally reacting construction: (n, n_freq)."""
-        law, update = one.law, self._scaled(one.construction, one.law, builds)
-        if isinstance(law, Absorption):
-            alpha = law.alpha.at(w.real / (2.0 * pi)) * update.get("alpha", np.ones((len(builds), 1)))
-            return admittance_of_absorption(np.minimum(alpha, ALPHA_MAX)).astype(np.complex128)
-        if isinstance(law, ConstantAdmittance):
-            return np.asarray(
-                update.get("beta_re", law.beta_re)
-                + 1j * update.get("beta_im", law.beta_im)
-                + 0.0 * w * air.density_kg_m3
-            )
-        many: Any = replace(law, **update)  # numbers become (n, 1) arrays; the laws broadcast
-        return np.asarray(many.admittance(w + 0.0 * air.density_kg_m3, air))
+    def _bare(
+        self, strength: PlateStrength, skin: SkinStrength, surface: Surface, *, axis: int, names: tuple[str, ...]
+    ) -> Glass:
+        """A pane as drawn, before its modes' places and its directions are known."""
+        a, b = _sides(surface)
+        numbers = plate_modes(strength.pane, a, b, PLATE_MARGIN * float(self.omega.max()))
+        outside = np.zeros((len(self.omega), strength.size), dtype=np.complex128)
+        if strength.radiation is not None:
+            outside = strength.radiation.impedance_pa_s_m(self.omega.astype(np.complex128), strength.air)
+        nowhere = np.empty(0, dtype=np.intp)
+        return Glass(
+            names=names,
+            sides_m=(a, b),
+            axis=axis,
+            plate=nowhere,
+            skin=nowhere,
+            skin_strength=skin,
+            waves2=np.stack([(numbers[:, 0] * pi / a) ** 2, (numbers[:, 1] * pi / b) ** 2]),
+            outside=outside,
+            direction=np.empty((0, 0, 0), dtype=np.complex128),
+        )
 
-    def _scaled(self, construction: str, law: Any, builds: Builds) -> dict[str, Any]:
-        """The law's fields with their factors, (n, 1) each; for a curve, the factor alone."""
-        found = {}
-        for index, one in enumerate(self.inputs.properties):
-            if one.construction == construction:
-                value = getattr(law, one.field)
-                factor = builds.factor[:, index, None]
-                found[one.field] = factor if isinstance(value, Curve) else factor * value
-        return found
+    def _directions(self, pane: Glass, samples: Builds) -> Complexes:
+        """What 1 / y of a pane's modes is made of in sample rooms: (n_freq, direction, plate mode)."""
+        air = ManyAirs.of(samples.temperature_c)
+        grown = samples.size_m / self.drawn_m
+        found = []
+        for index, omega in enumerate(self.omega):
+            inverse = self._inverse(pane, samples, air, grown, index=index, omega=float(omega))[0]
+            size = np.linalg.norm(inverse, axis=0)  # every mode counts alike, by what it may be
+            found.append(np.linalg.svd(inverse / size, full_matrices=False)[2][:DIRECTIONS] * size)
+        return np.stack(found)
 
-    def _pane(self, pane: Glass, builds: Builds, w: Complexes, air: ManyAirs, grown: Floats) -> list[Complexes]:
-        """The coefficients of one pane, in the order of its matrices."""
-        many: Any = replace(pane.pane, **self._scaled(pane.construction, pane.pane, builds))
+    def _inverse(
+        self, pane: Glass, builds: Builds, air: Any, grown: Floats, *, index: int, omega: float
+    ) -> tuple[Complexes, Complexes]:
+        """1 / y of a pane's explicit modes (n, plate mode), and its skin's over the drawn one's (n,)."""
+        law = self._law(pane.names, pane.sides_m, builds)
+        assert isinstance(law, Plate), "a pane stays one"
         first, second = (grown[:, axis, None] for axis in PLANE_AXES[pane.axis])
-        mass, soft = many.surface_mass_kg_m2, 1.0 + 1j * many.loss_factor
-        resistance = air.impedance_pa_s_m if many.radiates else 0.0
-        scale = 1.0 / (w**2 * air.density_kg_m3 * first * second)
-        bending = -many.bending_stiffness_n_m * soft * scale
-        stiffer = many.bending_stiffness_n_m / mass / _speed2(pane.pane) / (first * second) ** 2
-        step = (w**2 - 1j * w * resistance / mass) / soft
-        outer = -stiffer * mass * soft * scale
-        x = step / stiffer
-        nodes = np.stack([self._nodes(pane, float(one)) for one in w[0].real])  # (n_freq, node)
-        weights = [
-            np.prod([(x - nodes[:, j]) / (nodes[:, i] - nodes[:, j]) for j in range(NODES) if j != i], axis=0)
-            for i in range(NODES)
-        ]
-        return [
-            (mass * w**2 - 1j * w * resistance) * scale,
-            bending / first**4,
-            bending / (first * second) ** 2,
-            bending / second**4,
-            *(outer * weight for weight in weights),
-        ]
+        w = np.array([[omega]], dtype=np.complex128)
+        bend2 = pane.waves2[0] / first**2 + pane.waves2[1] / second**2
+        drawn_air = self.drawn_air
+        outside = pane.outside[index] * (air.density_kg_m3 / drawn_air.density_kg_m3)
+        area = first * second
+        inverse = 1.0 / (plate_reaction(law, w, bend2, outside, air) * area)
+        far = SKIN_BEND * pane.waves2.sum(axis=0).max()
+        shape = 0.5 * (1.0 / first**2 + 1.0 / second**2)
+        nothing = np.zeros((1, 1), dtype=np.complex128)
+        drawn = plate_reaction(pane.skin_strength.pane, w, np.array([far]), nothing, drawn_air)
+        built = plate_reaction(law, w, far * shape, nothing, air) * area
+        return inverse, (drawn / built)[:, 0]
 
-    def _nodes(self, pane: Glass, omega: float) -> Floats:
-        """Where a pane's skin is inverted: (node,) values of x [rad2/s2], over all that may be met."""
-        low = high = 1.0
-        for one in self.inputs.properties:
-            if one.construction == pane.construction:
-                power = {"thickness_m": 2.0, "youngs_modulus_pa": 1.0}.get(one.field, 0.0)
-                low, high = low * one.low**power, high * one.high**power
-        ends = np.array([0.95 / high, 1.05 / low]) * omega**2
-        middle, half = ends.mean(), 0.5 * (ends[1] - ends[0])
-        return np.asarray(middle + half * np.cos(pi * (np.arange(NODES) + 0.5) / NODES))
+    def _law(self, names: tuple[str, ...], sides_m: tuple[float, float], builds: Builds) -> WallLaw | Plate:
+        """The law of layers with every uncertain number as (n, 1)."""
+        laws = []
+        for name in names:
+            table: AnyConstruction = self._known[name].table
+            changed: dict[str, Any] = {}
+            for index, one in enumerate(self.inputs.properties):
+                if one.construction == name and one.field != "alpha":
+                    changed[one.field] = getattr(table, one.field) * builds.factor[:, index, None]
+            law: Any = table.model_copy(update=changed).law(sides_m)
+            for index, one in enumerate(self.inputs.properties):
+                if one.construction == name and one.field == "alpha" and isinstance(law, Absorption):
+                    factor: Any = builds.factor[:, index, None]
+                    law = replace(law, factor=factor)
+            laws.append(law)
+        return behind_one_another(laws)
 
 
-def _speed2(pane: Pane) -> float:
-    """D / m [m4/s2]."""
-    return pane.bending_stiffness_n_m / pane.surface_mass_kg_m2
+def _sides(surface: Surface) -> tuple[float, float]:
+    return (surface.to_m[0] - surface.from_m[0], surface.to_m[1] - surface.from_m[1])

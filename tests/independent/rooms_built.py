@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import Pane, Room, Surface, Wall
+from roommodes.acoustics.plates.panes import Pane
+from roommodes.acoustics.room import Room, Surface, Wall
 from roommodes.arrays import Complexes
 from tests.independent.cases import admittance, patches
 

@@ -5,9 +5,10 @@ import pytest
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.built_modes import FOR_READING, PRECISION, built_modes, strongest
+from roommodes.acoustics.plates.panes import Pane
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
-from roommodes.acoustics.room import WALLS, Pane, Room, Surface
+from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics import ports, room_boundary
-from roommodes.acoustics.room import Pane, Room, Surface, whole_face
+from roommodes.acoustics.plates.panes import Pane
+from roommodes.acoustics.room import Room, Surface, whole_face
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
 from roommodes.errors import OutsideModel

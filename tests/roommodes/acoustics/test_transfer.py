@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.air import Air
+from roommodes.acoustics.plates.panes import Pane
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room import WALLS, Pane, Room, Surface, Wall
+from roommodes.acoustics.room import WALLS, Room, Surface, Wall
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
 from roommodes.errors import OutsideModel

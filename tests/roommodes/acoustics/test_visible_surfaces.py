@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roommodes.acoustics.room import Pane, Surface
+from roommodes.acoustics.plates.panes import Pane
+from roommodes.acoustics.room import Surface
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_laws import ConstantAdmittance
 

@@ -10,7 +10,8 @@ import jsonschema
 import numpy as np
 import pytest
 
-from roommodes.acoustics.room import Pane, Room
+from roommodes.acoustics.plates.panes import Pane
+from roommodes.acoustics.room import Room
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.project.project import Project

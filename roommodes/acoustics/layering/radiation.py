@@ -1,0 +1,116 @@
+"""The air on the far side of a wall: the radiation impedance of a piston and of a plate's modes in a large wall.
+
+| symbol | meaning |
+| --- | --- |
+| k | omega / c [1/m] |
+| psi | velocity over the surface, (2 / sqrt(a b)) sin(j pi u / a) sin(l pi v / b) for a plate's mode |
+
+References
+----------
+[1] P. M. Morse and K. U. Ingard, Theoretical Acoustics, sect. 7.4: the piston in a wall (from memory; its low- and
+    high-frequency limits are tested).
+[2] NIST Digital Library of Mathematical Functions, 11.5.1: Struve functions by an integral (from memory; tested against
+    scipy's, which is for real arguments alone).
+[3] Lord Rayleigh, The Theory of Sound, sect. 278: the pressure of a vibrating wall,
+    (j omega rho / 2 pi) int v e^{-jkR} / R dS (from memory).
+[4] C. E. Wallace, Radiation resistance of a rectangular panel, J. Acoust. Soc. Am. 51(3) 946, 1972: the low-frequency
+    limits that the tests hold the quadrature against (from memory).
+"""
+
+from dataclasses import dataclass
+from math import ceil, hypot, pi
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import jv
+
+from roommodes.acoustics.air import Air
+from roommodes.arrays import Complexes, Floats
+
+POINTS = 16  # of Gauss's rule along radius and angle, beside those for the modes' own waves
+POINTS_PER_M = 4.0  # more of them, over the plate's diagonal: half the largest k in use
+
+
+def struve_1(z: Any) -> Complexes:
+    """Struve function H1 of complex numbers, any shape: (2 z / pi) int_0^{pi/2} cos^2 t sin(z sin t) dt, [2].
+
+    By Gauss and Legendre's rule; the points suffice for the largest |z|.
+    """
+    value = np.asarray(z, dtype=np.complex128)[..., None]
+    point, weight = np.polynomial.legendre.leggauss(32 + int(np.abs(value).max(initial=0.0)))
+    angle = 0.25 * pi * (point + 1.0)
+    share = 0.25 * pi * weight * np.cos(angle) ** 2
+    return np.asarray(2.0 / pi * value[..., 0] * (np.sin(value * np.sin(angle)) @ share))
+
+
+def piston_impedance(z: Any) -> Complexes:
+    """Specific impedance of the air before a round piston in a wall, [1]: 1 - 2 J1(z) / z + 2j H1(z) / z, z = 2 k a."""
+    value = np.asarray(z, dtype=np.complex128)
+    return np.asarray(1.0 - 2.0 * jv(1, value) / value + 2.0j * struve_1(value) / value)
+
+
+def outside_impedance_pa_s_m(omega: Complexes, air: Air, area_m2: float | None) -> Complexes:
+    """Impedance of free air behind a surface that moves as one [Pa s/m]: a round piston's of its area.
+
+    Parameters
+    ----------
+    omega : (k,) [rad/s].
+    area_m2 : of the surface; None for rho c, that of a wall that goes on for ever.
+    """
+    if area_m2 is None:
+        return np.asarray(air.impedance_pa_s_m + 0.0 * omega)
+    z = 2.0 * omega / air.speed_of_sound_m_s * (area_m2 / pi) ** 0.5
+    return np.asarray(air.impedance_pa_s_m * piston_impedance(z))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ModeRadiation:
+    """Radiation of the modes of one rectangular plate in a large wall, each by itself.
+
+    Of a mode psi, normalised over the rectangle, int int psi psi' e^{-jkR} / R dS dS' is a plane integral over the
+    distance between two points, with psi's correlation c(u) = int psi(x) psi(x + u) dx along each side. In polar
+    coordinates R cancels. Modes that radiate into one another are left apart: a few per cent of a small part.
+
+    Parameters
+    ----------
+    distance_m : (q,) R at the points of the rule [m].
+    weight : (mode, q) the rule's weights times the correlations [m].
+    """
+
+    distance_m: Floats
+    weight: Floats
+
+    @classmethod
+    def of(cls, width_m: float, height_m: float, numbers: NDArray[np.intp]) -> "ModeRadiation":
+        """Of modes `numbers` (mode, 2), each from 1, of a plate of this size."""
+        most = int(numbers.max(initial=1))
+        points = POINTS + 2 * most + ceil(POINTS_PER_M * hypot(width_m, height_m))
+        node, weight = np.polynomial.legendre.leggauss(points)
+        unit, share = 0.5 * (node + 1.0), 0.5 * weight
+        corner = np.arctan2(height_m, width_m)
+        u, v, w = [], [], []
+        for start, end in ((0.0, corner), (corner, 0.5 * pi)):
+            angle = start + (end - start) * unit[:, None]
+            reach = width_m / np.cos(angle) if end <= corner else height_m / np.sin(angle)
+            radius = reach * unit[None, :]
+            u.append((radius * np.cos(angle)).ravel())
+            v.append((radius * np.sin(angle)).ravel())
+            w.append(((end - start) * share[:, None] * reach * share[None, :]).ravel())
+        along, up = np.concatenate(u), np.concatenate(v)
+        rule = 4.0 * np.concatenate(w)
+        first = _correlation(width_m, np.arange(1, most + 1), along)[numbers[:, 0] - 1]
+        second = _correlation(height_m, np.arange(1, most + 1), up)[numbers[:, 1] - 1]
+        return cls(distance_m=np.hypot(along, up), weight=rule * first * second)
+
+    def impedance_pa_s_m(self, omega: Complexes, air: Air) -> Complexes:
+        """(k,) rad/s -> (k, mode) pressure over velocity of each mode [Pa s/m], [3]."""
+        wave = np.exp(-1j * omega[:, None] / air.speed_of_sound_m_s * self.distance_m[None, :])
+        return np.asarray(0.5j / pi * omega[:, None] * air.density_kg_m3 * (wave @ self.weight.T))
+
+
+def _correlation(side_m: float, number: NDArray[np.intp], shift_m: Floats) -> Floats:
+    """int_0^{a-u} (2/a) sin(j pi x / a) sin(j pi (x + u) / a) dx: (mode, q)."""
+    bend = number[:, None] * (pi / side_m)
+    angle = bend * shift_m[None, :]
+    return np.asarray(((side_m - shift_m[None, :]) * np.cos(angle) + np.sin(angle) / bend) / side_m)
