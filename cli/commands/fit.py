@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
-from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.options import AnyFolder, Debug, Force, Json, ProjectFile, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
@@ -60,6 +60,7 @@ def fit(
             "per metre, else each.",
         ),
     ] = None,
+    any_folder: AnyFolder = False,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -86,7 +87,7 @@ def fit(
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
     project = load_project(file)
-    measured = load_manifest(manifest, project)
+    measured = load_manifest(manifest, project, any_folder=any_folder)
     check_targets({"--output": output, "--figure": figure}, inputs=[file, *measured.paths], force=force)
     settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
     moved = None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
-from cli.terminal.options import Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.options import AnyFolder, Debug, Force, Json, ProjectFile, Quiet
 from cli.terminal.output import Page, counted, print_json, say_error, warn
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
@@ -27,6 +27,7 @@ def optimise(
         Path | None,
         typer.Option("--measured", metavar="MANIFEST", help="Search on these measured responses, not on the model."),
     ] = None,
+    any_folder: AnyFolder = False,
     counts: Annotated[
         str | None, typer.Option("--counts", metavar="N,N", help="How many subs, such as 1,2,4; else as in FILE.")
     ] = None,
@@ -67,7 +68,7 @@ def optimise(
         from roommodes.measured.loading import load_manifest
         from solvers.plans.measured_basis import measured_basis
 
-        found = load_manifest(measured, project)
+        found = load_manifest(measured, project, any_folder=any_folder)
         inputs += found.paths
         basis = measured_basis(project, found)
         wanted = wanted or basis.counts

@@ -10,3 +10,6 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON value for mac
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, warnings or summary; faults only.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist already.")]
 Debug = Annotated[bool, typer.Option("--debug", help="Print tracebacks, to report a mistake in the program.")]
+AnyFolder = Annotated[
+    bool, typer.Option("--any-folder", help="Let the manifest name files outside its folder; if you trust it.")
+]

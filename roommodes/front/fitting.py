@@ -18,20 +18,21 @@ if TYPE_CHECKING:
     from solvers.fit.outcome import Fit
 
 
-def measurements(manifest: str | Path, project: Project) -> MeasuredSet:
+def measurements(manifest: str | Path, project: Project, *, any_folder: bool = False) -> MeasuredSet:
     """Read measured responses: text tables, WAV impulse responses or SOFA files, as a manifest names them.
 
     Parameters
     ----------
     manifest : the TOML file; `template("manifest")` gives one to begin with.
     project : whose seats were measured.
+    any_folder : take files from outside the manifest's folder as well; only for manifests whose author you know.
 
     Raises
     ------
     ProjectInvalid : with every fault of the manifest and its files.
     FileUnusable : it cannot be read.
     """
-    return load_manifest(Path(manifest), project)
+    return load_manifest(Path(manifest), project, any_folder=any_folder)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -19,6 +19,7 @@ from roommodes.measured.doubts import Doubt, model_doubts, neighbour_doubts, pea
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.notes import FADE_SHARE, measured_notes
+from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places
 from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
@@ -40,13 +41,14 @@ REFERENCE_PA = 20e-6
 ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=0.1)
 
 
-def load_manifest(path: str | Path, project: Project) -> MeasuredSet:
+def load_manifest(path: str | Path, project: Project, *, any_folder: bool = False) -> MeasuredSet:
     """Read a manifest and all its files.
 
     Parameters
     ----------
     path : the manifest; files are looked for beside it.
     project : whose seats and room it belongs to.
+    any_folder : take files from outside the manifest's folder as well; else they are faults and are not opened.
 
     Raises
     ------
@@ -55,7 +57,10 @@ def load_manifest(path: str | Path, project: Project) -> MeasuredSet:
     """
     text = read_text(path, what="manifest", start="roommodes new --manifest")
     tables, lines = parse_manifest(text, source=str(path))
-    return _Reading(with_pattern(tables, project), lines, project, str(path), text).run()
+    reading = _Reading(with_pattern(tables, project), lines, project, str(path), text)
+    if not any_folder:
+        reading.keep_below(written=len(tables.responses))
+    return reading.run()
 
 
 class _Reading:
@@ -71,10 +76,20 @@ class _Reading:
         self.faults: list[Fault] = []
         self.unreadable: list[bool] = []
         self.opened: dict[str, bytes] = {}
+        self.closed: set[str] = set()  # names that are not opened
         self.sofas: dict[str, Sofa] = {}
         search, grid = project.search, tables.grid
         low, high = grid.band_hz or search.band_hz
         self.hz = log_grid(low, high, grid.points_per_octave or search.points_per_octave)
+
+    def keep_below(self, *, written: int) -> None:
+        """Open nothing outside the manifest's folder; `written` responses are no pattern's."""
+        told = set()
+        for name, found in files_elsewhere(self.tables, self.folder, written=written):
+            self.closed.add(name)
+            if found.path not in told:
+                self.places.fault(found.path, found.message)
+            told.add(found.path)
 
     def run(self) -> MeasuredSet:
         seats = self.places.seats()
@@ -139,7 +154,8 @@ class _Reading:
         return self.opened[name]
 
     def _read(self, index: int) -> Spectrum | Impulse | None:
-        return self._guarded(index, self._parsed, self.tables.responses[index])
+        one = self.tables.responses[index]
+        return None if one.file in self.closed else self._guarded(index, self._parsed, one)
 
     def _parsed(self, one: ResponseTable) -> Spectrum | Impulse:
         data = self._content(one.file)
@@ -192,7 +208,7 @@ class _Reading:
                 chains.append(chain_response(sub, self.hz))
             except (FileFaulty, OutsideModel) as fault:
                 self.places.fault(("subs", index, "filters"), str(fault))
-        if (name := self.tables.microphone.calibration) is not None:
+        if (name := self.tables.microphone.calibration) is not None and name not in self.closed:
             try:
                 curve = calibration_curve(read_calibration(self._content(name)), self.hz)
                 chains = [chain * curve for chain in chains]
