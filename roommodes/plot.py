@@ -87,7 +87,7 @@ def seats(
         level_db=level - float(level.mean()) if about_mean else level,
         seat_name=plan.seats.name,
         seat_row=plan.seats.row.tolist(),
-        title=f"variation {varies:.2f} dB" if title is None else title,
+        title=f"variation {varies:z.2f} dB" if title is None else title,
         level_label="re mean [dB]" if about_mean else "level [dB re 1/m]",
         legend=legend,
     )

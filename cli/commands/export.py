@@ -81,7 +81,7 @@ def export(
             longer = "make them longer with --seconds"
             if plan.measured is not None and whole < seconds:
                 longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
-            warn([f"the responses still ring at their end ({left:.0f} dB); {longer}"])
+            warn([f"the responses still ring at their end ({left:z.0f} dB); {longer}"])
         data = wav_bytes(impulse.samples, rate_hz)
         words = wav_words(plan, whole, latency_s=impulse.latency_s, alone=sub is not None)
         latency_ms = 1e3 * impulse.latency_s

@@ -105,7 +105,7 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     for number, one in enumerate(found, start=1):
         page.line(filter_words(one), mark=f"{number}  ")
         section = one.biquad
-        coefficients = (f"{key} {getattr(section, key):+.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
+        coefficients = (f"{key} {getattr(section, key):+z.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
         page.line("  ".join(coefficients), mark="   ")
     if found:
         page.line(

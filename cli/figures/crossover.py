@@ -56,7 +56,7 @@ def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
     axes.set_ylabel("re mean of the sum [dB]")
     ms, word = 1e3 * best.delay_s, polarity_word(best.polarity)
     axes.set_title(
-        f"{plain(plan.project.name, 36)}: {best.crossover.words}; subs {ms:+.2f} ms, {word}", loc="left", fontsize=10
+        f"{plain(plan.project.name, 36)}: {best.crossover.words}; subs {ms:+z.2f} ms, {word}", loc="left", fontsize=10
     )
     axes.legend(loc="lower left", facecolor=PAPER, edgecolor="none", framealpha=0.92, fontsize=8, handlelength=3.2)
     return axes

@@ -39,7 +39,7 @@ def headroom_page(plan: Plan, found: PlanHeadroom, suffix: str) -> bytes:
 def draw_headroom(figure: Figure, found: PlanHeadroom, *, title: str) -> None:
     """Both figures side by side on an empty figure."""
     left, right = figure.subplots(1, 2, width_ratios=(1.35, 1.0))
-    level_axes(left, found, title=f"{title}: headroom {found.headroom.least_db:+.1f} dB")
+    level_axes(left, found, title=f"{title}: headroom {found.headroom.least_db:+z.1f} dB")
     gain_axes(right, found)
 
 

@@ -25,7 +25,7 @@ def prediction_page(plan: Plan, suffix: str) -> bytes:
             seat_row=plan.seats.row.tolist(),
             title="Level at the seat"
             if len(plan.seats) == 1
-            else f"Level at every seat: variation {plan.variation_db:.2f} dB",
+            else f"Level at every seat: variation {plan.variation_db:z.2f} dB",
             level_label=f"level [{unit}]",
         )
         return figure_bytes(figure, suffix)
@@ -54,7 +54,7 @@ def plans_page(results: Results, suffix: str) -> bytes:
                 level_db=plan.level_db - middle,
                 seat_name=plan.seats.name,
                 seat_row=plan.seats.row.tolist(),
-                title=f"{subs_word(plan.subs)}: {'output' if alone else 'variation'} {figure_db:.2f} dB",
+                title=f"{subs_word(plan.subs)}: {'output' if alone else 'variation'} {figure_db:z.2f} dB",
                 level_label="re mean [dB]",
                 legend=place == 0,
             )

@@ -185,7 +185,7 @@ def pressure_map(
         axes.text(
             x,
             y,
-            f"{value:+.0f}" if round(value) else "0",
+            f"{value:+z.0f}" if round(value) else "0",
             fontsize=size_pt,
             ha="center",
             va="center",
@@ -216,7 +216,7 @@ def level_key(axes: Axes) -> Axes:
     axes.set_ylim(0.0, 1.0)
     axes.set_yticks([])
     axes.xaxis.set_major_locator(FixedLocator(edges[::2].tolist()))
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:+.0f}" if value else "0"))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:+z.0f}" if value else "0"))
     axes.tick_params(labelsize=7)
     axes.set_xlabel("level about the seats' mean [dB]", fontsize=8)
     return axes

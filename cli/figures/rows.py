@@ -24,8 +24,8 @@ def row_means(axes: Axes, plan: Plan, found: Compromise) -> Axes:
         colour = ROW_COLOURS[cost.row % len(ROW_COLOURS)]
         word = plain(plan.project.rows[cost.row].name)
         for level, dashes, width, what in (
-            (cost.level_here_db, "-", 1.8, f"{word}, one setting: {cost.here_db:.2f} dB"),
-            (cost.level_alone_db, (0, (3, 2)), 1.1, f"{word}, its own: {cost.alone_db:.2f} dB"),
+            (cost.level_here_db, "-", 1.8, f"{word}, one setting: {cost.here_db:z.2f} dB"),
+            (cost.level_alone_db, (0, (3, 2)), 1.1, f"{word}, its own: {cost.alone_db:z.2f} dB"),
         ):
             shown = level - float(np.mean(level))
             axes.plot(plan.frequency_hz, shown, color=colour, linestyle=dashes, linewidth=width, label=what)

@@ -33,7 +33,7 @@ def side_by_side_page(names: Sequence[str], plans: Sequence[Seen], suffix: str) 
                 share = normalised(one.plan.seats.weight)
                 deviation = np.sqrt(((one.level_db - one.mean_db[:, None]) ** 2) @ share)
                 axes[1].plot(hz, deviation, color=colour, linestyle=dash, linewidth=1.6)
-            label = f"{letter}  {plain(name, 60)}" + (f": variation {one.variation_db:.2f} dB" if several else "")
+            label = f"{letter}  {plain(name, 60)}" + (f": variation {one.variation_db:z.2f} dB" if several else "")
             axes[0].plot(hz, mean, color=colour, linestyle=dash, linewidth=2.0, label=label)
         widest = max(plans, key=lambda one: len(one.frequency_hz)).frequency_hz
         for one_axes in axes:

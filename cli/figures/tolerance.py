@@ -45,8 +45,8 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
         spread = table.level_percentile_db[:, seats] - middle
         limits = (max(float(spread.min()), float(spread.max()) - 45.0) - 2.0, float(spread.max()) + 2.0)
         upper.suptitle(
-            f"{plain(results.project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:.2f} dB as "
-            f"drawn, below {table.variation_percentile_db[0, NINETY]:.2f} dB in 90 % of {found.draws:,} rooms",
+            f"{plain(results.project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:z.2f} dB as "
+            f"drawn, below {table.variation_percentile_db[0, NINETY]:z.2f} dB in 90 % of {found.draws:,} rooms",
             x=0.01,
             ha="left",
             fontsize=10,

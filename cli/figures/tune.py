@@ -40,7 +40,7 @@ def tuning_page(plan: Plan, suffix: str) -> bytes:
                 level_db=level - middle,
                 seat_name=seats.name,
                 seat_row=seats.row.tolist(),
-                title=f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)} {word}: variation {variation:.2f} dB",
+                title=f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)} {word}: variation {variation:z.2f} dB",
                 level_label="re mean without [dB]",
                 legend=axes is upper,
             )

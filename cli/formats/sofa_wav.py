@@ -70,7 +70,7 @@ def _origin(results: Results) -> str:
     if record is None:
         return f"Computed, not measured. Data: {pressure}; free field: e^{{-jkr}}/r"
     what = (
-        pressure if record.absolute else f"measured response, {record.scale_db:+.2f} dB applied to all, no known unit"
+        pressure if record.absolute else f"measured response, {record.scale_db:+z.2f} dB applied to all, no known unit"
     )
     return f"Measured ({clean(record.name, 60)}), resampled. Data: {what}"
 

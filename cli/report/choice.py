@@ -53,11 +53,11 @@ def front_section(plan: Plan) -> Section | None:
     chosen = (float(mean_level(np.array(plan.output_db), plan.subs, mean_limit_db(plan))), plan.variation_db)
     level, variation = curves[plan.subs]
     said = (
-        f"With {subs_word(plan.subs)} the most even plan found has {variation[0]:.2f} dB of variation at a mean level "
+        f"With {subs_word(plan.subs)} the most even plan found has {variation[0]:z.2f} dB of variation at a mean level "
         f"of {level[0]:.1f} {unit}"
     )
     if len(level) > 1:
-        said += f"; the loudest of those that none beats in both has {variation[-1]:.2f} dB at {level[-1]:.1f} {unit}"
+        said += f"; the loudest of those that none beats in both has {variation[-1]:z.2f} dB at {level[-1]:.1f} {unit}"
 
     def draw(figure: Figure) -> None:
         variation_against_level(
@@ -101,8 +101,8 @@ def row_section(plan: Plan) -> Section | None:
         f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]))}" for k in moving
     )
     said = (
-        f"With {subs_word(plan.subs)} the variation falls from {move.drawn_variation_db:.2f} dB for the rows as drawn "
-        f"to {move.variation_db:.2f} dB with {places}"
+        f"With {subs_word(plan.subs)} the variation falls from {move.drawn_variation_db:z.2f} dB for the rows as drawn "
+        f"to {move.variation_db:z.2f} dB with {places}"
     )
     if move.variation_db > move.drawn_variation_db - 0.005:
         said = f"With {subs_word(plan.subs)} the rows stand well as drawn: moving them gains nothing"
@@ -157,8 +157,8 @@ def mean_words(output: float, count: int, plan: Plan) -> str:
     level = float(mean_level(np.array(output), count, limit))
     if limit is None:
         at = "one sub at 1 m in the open" if plan.results.level_unit == "dB re one sub at 1 m" else "one measured sub"
-        return f"{level:+.1f} dB against {at}"
-    return f"{level:.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
+        return f"{level:+z.1f} dB against {at}"
+    return f"{level:z.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
 
 
 def _advice(plan: Plan) -> Text:
@@ -220,7 +220,7 @@ def _count_picture(plan: Plan) -> Picture:
 
 
 def _said(values: dict[int, float]) -> str:
-    return ", ".join(f"{value:.1f} dB with {subs_word(count)}" for count, value in values.items())
+    return ", ".join(f"{value:z.1f} dB with {subs_word(count)}" for count, value in values.items())
 
 
 def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
@@ -236,16 +236,16 @@ def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
             (
                 subs_word(count) + (" (this plan)" if count == plan.subs else ""),
                 *cells,
-                f"{output:+.1f}",
+                f"{output:+z.1f}",
                 f"{mean_level(np.array(output), count, limit):.1f}",
             )
         )
     if own := compared.own:
         number = len(own.positions_m)
         empty = ("–",) * 4
-        mean = f"{mean_level(np.array(own.output_db), number, own_limit(plan)):.1f}"
+        mean = f"{mean_level(np.array(own.output_db), number, own_limit(plan)):z.1f}"
         rows.append(
-            (f"{subs_word(number)}, {own.name}", f"{own.variation_db:.2f}", *empty, f"{own.output_db:+.1f}", mean)
+            (f"{subs_word(number)}, {own.name}", f"{own.variation_db:.2f}", *empty, f"{own.output_db:+z.1f}", mean)
         )
     headers: tuple[str, ...] = (
         "subs",
@@ -283,7 +283,7 @@ def _bought_words(plan: Plan) -> str:
     words = (
         f"What was bought: {subs_word(plan.subs)} {shown(usual.name[first], 120)}, all driven alike, have "
         f"{before:.2f} dB of variation. The best drives found {same} bring it to {there:.2f} dB; the plan's positions, "
-        f"with their best drives, to {plan.variation_db:.2f} dB."
+        f"with their best drives, to {plan.variation_db:z.2f} dB."
     )
     return f"{words} {free_weights_words(plan.table, plan.row)}".rstrip()
 
@@ -295,8 +295,8 @@ def _usual_table(plan: Plan, usual: UsualTable) -> Table:
             + ("" if usual.stands_free[k] else " (something is in the way)"),
             f"{usual.alike_variation_db[k]:.2f}",
             f"{usual.driven_variation_db[k]:.2f}",
-            f"{usual.alike_output_db[k]:+.1f}",
-            f"{usual.driven_output_db[k]:+.1f}",
+            f"{usual.alike_output_db[k]:+z.1f}",
+            f"{usual.driven_output_db[k]:+z.1f}",
         )
         for count in plan.results.plans
         for k in usual.of_count(count)
@@ -321,7 +321,7 @@ def _front_table(plan: Plan, count: int, front: FrontTable, unit: str) -> Table:
     rows = tuple(
         (
             f"{front.variation_db[k]:.2f}",
-            f"{front.output_db[k]:+.1f}",
+            f"{front.output_db[k]:+z.1f}",
             f"{level[k]:.1f}",
             f"{front.smoothness_db[k]:.1f}",
             f"{front.decay_s[k]:.2f}",
@@ -350,7 +350,7 @@ def _draw_rows(figure: Figure, sweeps: list[RowSweep], best_m: list[float]) -> N
 
 def _sweep_words(sweeps: list[RowSweep]) -> str:
     return " ".join(
-        f"Over its places {sweep.name} goes from {sweep.variation_db.min():.2f} to {sweep.variation_db.max():.2f} dB."
+        f"Over its places {sweep.name} goes from {sweep.variation_db.min():.2f} to {sweep.variation_db.max():z.2f} dB."
         for sweep in sweeps
     )
 

@@ -84,6 +84,6 @@ def _steps() -> list[dict[str, Any]]:
     """The map's key: number and lower edge of each step."""
     count = round((HIGHEST_DB - LOWEST_DB) / STEP_DB)
     return [
-        {"number": step, "label": f"{edge:+.0f}" if (edge := LOWEST_DB + step * STEP_DB) else "0"}
+        {"number": step, "label": f"{edge:+z.0f}" if (edge := LOWEST_DB + step * STEP_DB) else "0"}
         for step in range(count)
     ]

@@ -75,7 +75,7 @@ def _seats(found: PlanHeadroom) -> Table:
     rows.append(("seats' mean", *(f"{level:.0f}" for level in head.mean_db)))
     if found.plan.project.target.where == "every seat":
         rows.append(("quietest seat", *(f"{level:.0f}" for level in head.judged_db)))
-    rows.append(("headroom", *(f"{value:+.1f}" for value in head.headroom_db)))
+    rows.append(("headroom", *(f"{value:+z.1f}" for value in head.headroom_db)))
     headers = ("Hz", *band_names(found))
     return Table(
         caption="Highest clean level, third-octave bands [dB SPL rms]",

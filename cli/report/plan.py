@@ -46,12 +46,12 @@ def _loud_sentence(plan: Plan, headroom: PlanHeadroom | None) -> str:
     band, target = band_names(headroom)[head.worst], plan.project.target.rms_db
     if head.least_db < 0.0:
         return (
-            f"The target of {target:.0f} dB SPL is not reached: {-head.least_db:.1f} dB are missing at {band} Hz, "
+            f"The target of {target:z.0f} dB SPL is not reached: {-head.least_db:z.1f} dB are missing at {band} Hz, "
             "average over the seats, by third-octave."
         )
     return (
-        f"The target of {target:.0f} dB SPL is reached in every third-octave, average over the seats, with "
-        f"{head.least_db:.1f} dB to spare at {band} Hz."
+        f"The target of {target:z.0f} dB SPL is reached in every third-octave, average over the seats, with "
+        f"{head.least_db:z.1f} dB to spare at {band} Hz."
     )
 
 
@@ -62,7 +62,7 @@ def _even_sentence(plan: Plan) -> str:
     words = _spread_words(plan.frequency_hz, plan.level_db)
     return (
         f"From {low_hz:g} to {high_hz:g} Hz {words}; the standard deviation over the seats, the variation, is "
-        f"{plan.variation_db:.1f} dB."
+        f"{plan.variation_db:z.1f} dB."
     )
 
 
@@ -75,10 +75,10 @@ def _usual_sentence(plan: Plan) -> str:
     alike, driven = (
         min(own, key=lambda k: values[k]) for values in (usual.alike_variation_db, usual.driven_variation_db)
     )
-    best = f"{usual.driven_variation_db[driven]:.1f} dB with optimised settings ({usual.name[driven]})"
+    best = f"{usual.driven_variation_db[driven]:z.1f} dB with optimised settings ({usual.name[driven]})"
     if plan.subs == 1:
         return f"The most even of the usual places has a variation of {best}."
-    same = f"{usual.alike_variation_db[alike]:.1f} dB with identical settings ({usual.name[alike]})"
+    same = f"{usual.alike_variation_db[alike]:z.1f} dB with identical settings ({usual.name[alike]})"
     return f"The most even of the usual layouts have a variation of {same} and {best}."
 
 
@@ -288,8 +288,8 @@ def _filter_words(plan: Plan) -> str:
     if tuning is None:
         return "The filters lower peaks of the predicted mean over the seats."
     return (
-        f"With the filters the variation is {tuning.variation_after_db:.2f} dB, {tuning.variation_before_db:.2f} dB "
-        f"without; leave {tuning.boost_db:.1f} dB of headroom for them."
+        f"With the filters the variation is {tuning.variation_after_db:z.2f} dB, {tuning.variation_before_db:z.2f} dB "
+        f"without; leave {tuning.boost_db:z.1f} dB of headroom for them."
     )
 
 
@@ -311,7 +311,7 @@ def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = Fal
 def _spread_words(hz: Floats, level_db: Floats) -> str:
     if level_db.shape[1] == 1:
         level = level_db[:, 0] - float(np.mean(level_db))
-        return f"the level at the seat runs from {level.min():+.0f} to {level.max():+.0f} dB about its mean"
+        return f"the level at the seat runs from {level.min():+z.0f} to {level.max():+z.0f} dB about its mean"
     spread = level_db.max(axis=1) - level_db.min(axis=1)
     worst = int(np.argmax(spread))
     return (

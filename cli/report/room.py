@@ -81,7 +81,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
     alt = "; ".join(
         f"at {hz[frame]:.0f} Hz "
         + ", ".join(
-            f"{name}: seats from {seat_db[row][frame].min():+.0f} to {seat_db[row][frame].max():+.0f} dB"
+            f"{name}: seats from {seat_db[row][frame].min():+z.0f} to {seat_db[row][frame].max():+z.0f} dB"
             for row, (name, _, _, _) in enumerate(layouts)
         )
         for frame in stills
@@ -90,7 +90,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
     each = min(3.4, STILLS_IN / len(stills) * width_m / length_m)  # height of a map [inch]
     headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.seats.name]
     rows = [
-        (f"{hz[frame]:.1f}", *(f"{value:+.1f}" for levels in seat_db for value in levels[frame]))
+        (f"{hz[frame]:.1f}", *(f"{value:+z.1f}" for levels in seat_db for value in levels[frame]))
         for frame in range(len(hz))
     ]
     which = f" The usual layout is {subs_word(plan.subs)} {rival.name}, driven alike." if rival else ""

@@ -83,12 +83,12 @@ def _cover(plans: Sequence[ShortPlan]) -> Section:
         head = "not known"
         if one.headroom is not None:
             found = one.headroom.headroom
-            head = f"{found.least_db:+.1f} dB at {band_names(one.headroom)[found.worst]} Hz"
+            head = f"{found.least_db:+z.1f} dB at {band_names(one.headroom)[found.worst]} Hz"
         recommended = "recommended" if plan.subs == plan.results.recommended_subs else ""
         rows.append(
             (
                 subs_word(plan.subs),
-                f"{plan.variation_db:.1f} dB",
+                f"{plan.variation_db:z.1f} dB",
                 mean_words(plan.output_db, plan.subs, plan),
                 head,
                 recommended,
@@ -147,8 +147,8 @@ def _place_blocks(plan: Plan) -> tuple[Picture | Table, ...]:
         (
             str(number),
             from_walls(point, room),
-            f"{gain if abs(gain) >= 0.05 else 0.0:.1f} dB",
-            f"{1e3 * delay:.2f} ms",
+            f"{gain if abs(gain) >= 0.05 else 0.0:z.1f} dB",
+            f"{1e3 * delay:z.2f} ms",
             polarity_word(sign),
         )
         for number, (point, gain, delay, sign) in enumerate(values, start=1)

@@ -100,7 +100,7 @@ def _lead(results: StudyResults, compared: StudyComparison, pairs: list[int]) ->
     cheaper, dearer = shown(results.strategies[pair.cheaper]), shown(results.strategies[pair.dearer])
     more = "less even" if pair.mean_db.value > 0 else "more even"
     return (
-        f"In {pair.rooms} rooms, {cheaper} is {abs(pair.mean_db.value):.2f} dB {more} than {dearer} on average, and "
+        f"In {pair.rooms} rooms, {cheaper} is {abs(pair.mean_db.value):z.2f} dB {more} than {dearer} on average, and "
         f"at most {compared.within_db:g} dB less even than it in {100 * pair.within_share.value:.0f} % of rooms."
     )
 

@@ -45,7 +45,7 @@ def print_worth(page: Page, results: Results, count: int) -> None:
     if count > 1 and (words := free_weights_words(table, BEST)):
         page.line(words)
     if table.merits.smoothness_db is not None and table.merits.decay_s is not None:
-        page.line(f"Smoothness {table.merits.smoothness_db[BEST]:.1f} dB, decay {table.merits.decay_s[BEST]:.2f} s.")
+        page.line(f"Smoothness {table.merits.smoothness_db[BEST]:z.1f} dB, decay {table.merits.decay_s[BEST]:.2f} s.")
 
 
 def free_weights_words(table: PlanTable, row: int) -> str:
@@ -57,12 +57,12 @@ def free_weights_words(table: PlanTable, row: int) -> str:
     if merits.weights_output_db is None or merits.weights_least_db is None:
         return f"{words}."
     cost = round(float(table.output_db[row] - merits.weights_output_db[row]), 1)
-    words += f" with {abs(cost):.1f} dB {'less' if cost > 0.0 else 'more'} output" if cost else " with as much output"
+    words += f" with {abs(cost):z.1f} dB {'less' if cost > 0.0 else 'more'} output" if cost else " with as much output"
     found = float(merits.weights_db[row])
     least = floor(100.0 * float(merits.weights_least_db[row])) / 100.0
     if least > 0.0:
-        gap = f"gap {found - least:.2f} dB"
-        return f"{words}. Lower bound, proven: {least:.2f} dB ({gap}). Only other positions lead further."
+        gap = f"gap {found - least:z.2f} dB"
+        return f"{words}. Lower bound, proven: {least:z.2f} dB ({gap}). Only other positions lead further."
     return f"{words}. No better weights were found; no lower bound is proven."
 
 
@@ -86,9 +86,9 @@ def print_front(page: Page, results: Results) -> None:
     recommended = int(np.argmax(same)) if best.found.by_aims and same.any() else -1
     rows = [
         [
-            f"{front.variation_db[k]:.2f} dB",
-            f"{round(float(front.output_db[k]), 1) + 0.0:.1f} dB",
-            f"{front.smoothness_db[k]:.1f} dB",
+            f"{front.variation_db[k]:z.2f} dB",
+            f"{round(float(front.output_db[k]), 1) + 0.0:z.1f} dB",
+            f"{front.smoothness_db[k]:z.1f} dB",
             f"{front.decay_s[k]:.2f} s",
             ("" if k == 0 else _exchange(front, k)) + (", recommended" if k == recommended else ""),
         ]
@@ -226,7 +226,7 @@ def _first(values: Any) -> float | None:
 def _exchange(front: FrontTable, k: int) -> str:
     lost = float(front.variation_db[k] - front.variation_db[0])
     gained = float(front.output_db[k] - front.output_db[0])
-    return f"{lost:.2f} dB of variation for {gained:.1f} dB of output"
+    return f"{lost:z.2f} dB of variation for {gained:z.1f} dB of output"
 
 
 def _place(x_m: float, offset_m: float) -> str:
@@ -245,8 +245,8 @@ def _around(move: RowTable, row: int) -> str:
 
 
 def _shift(offset_m: float) -> str:
-    return "0 cm" if abs(offset_m) < 0.0005 else f"{100 * offset_m:+.0f} cm"
+    return "0 cm" if abs(offset_m) < 0.0005 else f"{100 * offset_m:+z.0f} cm"
 
 
 def _db(value: float) -> str:
-    return f"{float(value):.2f} dB"
+    return f"{float(value):z.2f} dB"

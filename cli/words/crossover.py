@@ -36,11 +36,16 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
     page.line(
         f"Set: {delay_words(best.delay_s, rate_hz)}; "
         f"all subs {polarity_word(best.polarity)}, beside each one's own polarity; "
-        f"{best.gain_db:+.1f} dB on all subs against the mains"
+        f"{best.gain_db:+z.1f} dB on all subs against the mains"
         + (", as both were given." if abs(best.gain_db) < 0.05 else ".")
     )
     rows = [
-        [word, f"{one.merit.shortfall_db:.2f} dB", f"{one.merit.deepest_db:.0f} dB", f"{one.merit.variation_db:.2f} dB"]
+        [
+            word,
+            f"{one.merit.shortfall_db:z.2f} dB",
+            f"{one.merit.deepest_db:z.0f} dB",
+            f"{one.merit.variation_db:z.2f} dB",
+        ]
         for word, one in (
             ("as set above", best),
             ("the same, subs inverted", met.inverted),
@@ -57,15 +62,15 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
     page.heading("How exact it must be")
     by_ms = dict(zip(np.round(1e3 * met.offset_s, 3).tolist(), met.by_offset, strict=True))
     rows = [
-        [f"{ms:+.1f} ms", f"{by_ms[ms].shortfall_db:.2f} dB", f"{by_ms[ms].variation_db:.2f} dB"] for ms in SHOWN_MS
+        [f"{ms:+z.1f} ms", f"{by_ms[ms].shortfall_db:z.2f} dB", f"{by_ms[ms].variation_db:z.2f} dB"] for ms in SHOWN_MS
     ]
     page.table(["subs later by", "shortfall", "variation"], rows, right=(0, 1, 2))
     rows = [
         [
             f"{frequency:.0f} Hz",
-            f"{held.score_db:.2f} dB",
-            f"{anew.merit.score_db:.2f} dB",
-            f"{1e3 * anew.delay_s:+.2f} ms",
+            f"{held.score_db:z.2f} dB",
+            f"{anew.merit.score_db:z.2f} dB",
+            f"{1e3 * anew.delay_s:+z.2f} ms",
             polarity_word(anew.polarity),
         ]
         for frequency, held, anew in zip(met.frequency_hz, met.held, met.anew, strict=True)
@@ -93,11 +98,11 @@ def _print_seats(page: Page, plan: Plan, met: MainsMet) -> None:
     rows = [
         [
             name(seat),
-            f"{np.mean(total[:, index]) - middle:+.1f} dB",
-            f"{np.mean(short[:, index]):.2f} dB",
-            f"{np.mean(low[at, index]) - middle:+.1f} dB",
-            f"{np.mean(high[at, index]) - middle:+.1f} dB",
-            f"{np.mean(total[at, index]) - middle:+.1f} dB",
+            f"{np.mean(total[:, index]) - middle:+z.1f} dB",
+            f"{np.mean(short[:, index]):z.2f} dB",
+            f"{np.mean(low[at, index]) - middle:+z.1f} dB",
+            f"{np.mean(high[at, index]) - middle:+z.1f} dB",
+            f"{np.mean(total[at, index]) - middle:+z.1f} dB",
         ]
         for index, seat in enumerate(plan.seats.name)
     ]

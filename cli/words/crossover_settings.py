@@ -40,12 +40,12 @@ def delay_words(delay_s: float, rate_hz: float) -> str:
     if abs(ms) < 0.005:
         return "no further delay of subs or mains"
     who = "every sub, beside its own delay" if ms > 0.0 else "every main loudspeaker"
-    return f"delay {who}, by {abs(ms):.2f} ms ({round(abs(delay_s) * rate_hz)} samples at {rate_hz:g} Hz)"
+    return f"delay {who}, by {abs(ms):z.2f} ms ({round(abs(delay_s) * rate_hz)} samples at {rate_hz:g} Hz)"
 
 
 def gain_words(record: CrossoverRecord, *, measured: bool) -> str:
     """The common gain, and what it is worth."""
-    gain = f"{record.gain_db:+.1f} dB on all subs against the mains"
+    gain = f"{record.gain_db:+z.1f} dB on all subs against the mains"
     if record.asked_gain_db is not None:
         return f"{gain}, as asked for."
     if measured:
@@ -62,8 +62,8 @@ def total_rows(values: StartingValues) -> list[tuple[str, ...]]:
     return [
         (
             word,
-            f"{round(one.gain_db, 1) + 0.0:.1f} dB",
-            f"{1e3 * one.delay_s:.2f} ms",
+            f"{round(one.gain_db, 1) + 0.0:z.1f} dB",
+            f"{1e3 * one.delay_s:z.2f} ms",
             str(one.delay_samples),
             polarity_word(one.polarity),
         )
@@ -82,9 +82,9 @@ def setting_lines(plan: Plan, values: StartingValues) -> list[str]:
     return [
         f"{record.crossover.words}: its low-pass on every sub, its high-pass on every main loudspeaker.",
         f"Set: {common}; {gain_words(record, measured=measured)}",
-        f"With it the sum stays {record.merits.shortfall_db:.2f} dB below both parts in step (mean) and varies by "
-        f"{record.merits.variation_db:.2f} dB over the seats; with no delay and subs normal "
-        f"{record.merits.plain_shortfall_db:.2f} dB and {record.merits.plain_variation_db:.2f} dB, "
+        f"With it the sum stays {record.merits.shortfall_db:z.2f} dB below both parts in step (mean) and varies by "
+        f"{record.merits.variation_db:z.2f} dB over the seats; with no delay and subs normal "
+        f"{record.merits.plain_shortfall_db:z.2f} dB and {record.merits.plain_variation_db:z.2f} dB, "
         f"{'as measured' if measured else 'by the model'}.",
     ]
 
@@ -111,7 +111,7 @@ def halves(common: CommonValues, rate_hz: float) -> tuple[tuple[str, tuple[Biqua
 
 def coefficients(section: Biquad) -> str:
     """A section's coefficients on one line."""
-    return "  ".join(f"{key} {value:+.12f}" for key, value in asdict(section).items())
+    return "  ".join(f"{key} {value:+z.12f}" for key, value in asdict(section).items())
 
 
 def crossover_columns(values: StartingValues) -> list[str]:

@@ -44,8 +44,8 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
                 f"{mode.frequency_hz:.1f} Hz",
                 f"{mode.decay_time_s:.2f} s",
                 f"{100.0 * mode.share:.0f} %",
-                f"{found.before.mode_db[place]:+.1f} dB",
-                f"{found.after.mode_db[place]:+.1f} dB",
+                f"{found.before.mode_db[place]:+z.1f} dB",
+                f"{found.after.mode_db[place]:+z.1f} dB",
             ]
             for place, mode in (
                 (int(place), found.modes[int(place)])
@@ -63,11 +63,11 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
     rows = [
         [
             name(seat),
-            f"{1e3 * found.first_s[index]:.1f} ms",
-            f"{1e3 * found.last_s[index]:.1f} ms",
-            f"{1e3 * found.late_s[index]:.1f} ms",
-            f"{1e3 * found.before.energy_s[index]:.0f} ms",
-            f"{1e3 * found.after.energy_s[index]:.0f} ms",
+            f"{1e3 * found.first_s[index]:z.1f} ms",
+            f"{1e3 * found.last_s[index]:z.1f} ms",
+            f"{1e3 * found.late_s[index]:z.1f} ms",
+            f"{1e3 * found.before.energy_s[index]:z.0f} ms",
+            f"{1e3 * found.after.energy_s[index]:z.0f} ms",
         ]
         for index, seat in enumerate(plan.seats.name)
     ]
@@ -89,7 +89,7 @@ def late_words(found: BeforeAfterTime) -> str:
             f"The last sub comes at most {worst_ms:.0f} ms after the first; {LATE_MS:g} ms is commonly kept, no source."
         )
     return (
-        f"The last sub comes up to {worst_ms:.0f} ms after the first, more than the {LATE_MS:g} ms that are commonly "
+        f"The last sub comes up to {worst_ms:z.0f} ms after the first, more than the {LATE_MS:g} ms that are commonly "
         "kept (no source)."
     )
 

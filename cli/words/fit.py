@@ -57,7 +57,7 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
         page.line(f"{names}: known hardly better than before; take their values from elsewhere.")
     pairs = [pair for pair in fit.together if not {pair[0].split(".")[0], pair[1].split(".")[0]} & _places(fit)]
     for one, other, correlation in pairs[:TOGETHER_SHOWN]:
-        page.line(f"{one} and {other} are told only together (correlation {correlation:+.2f}).", mark="- ")
+        page.line(f"{one} and {other} are told only together (correlation {correlation:+z.2f}).", mark="- ")
     _print_places(page, fit)
     if modes:
         page.heading("What moved: modes and null planes")
@@ -113,7 +113,7 @@ def _row(one: Estimate) -> list[str]:
         _figure(one.value),
         f"{one.deviation:.2g}",
         parameter.unit,
-        f"{one.moved:+.1f}",
+        f"{one.moved:+z.1f}",
     ]
 
 
@@ -135,7 +135,7 @@ def _print_places(page: Page, fit: Fit) -> None:
     off.sort(key=lambda one: -abs(one.value - one.parameter.start))
     for one in off[:POSITIONS_SHOWN]:
         move = 100.0 * (one.value - one.parameter.start)
-        page.line(f"{one.parameter.name}: {move:+.1f} cm, +- {100.0 * one.deviation:.1f} cm", mark="- ")
+        page.line(f"{one.parameter.name}: {move:+z.1f} cm, +- {100.0 * one.deviation:.1f} cm", mark="- ")
     if len(off) > POSITIONS_SHOWN:
         page.line(f"and {len(off) - POSITIONS_SHOWN} more coordinates; --json has all.")
     if not off:
@@ -178,7 +178,7 @@ def _shift(mode: BuiltMode) -> str:
     if not mode.null_planes:
         return "none"
     metres = mode.largest_shift_m
-    return "none left" if metres is None else f"{100.0 * metres:+.0f} cm"
+    return "none left" if metres is None else f"{100.0 * metres:+z.0f} cm"
 
 
 def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode] | None) -> dict[str, Any]:

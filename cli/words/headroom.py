@@ -62,7 +62,7 @@ def _print_levels(page: Page, found: PlanHeadroom) -> None:
     rows.append(["seats' mean", *(f"{level:.0f}" for level in head.mean_db)])
     if found.plan.project.target.where == "every seat":
         rows.append(["quietest seat", *(f"{level:.0f}" for level in head.judged_db)])
-    rows.append(["headroom", *(f"{value:+.1f}" for value in head.headroom_db)])
+    rows.append(["headroom", *(f"{value:+z.1f}" for value in head.headroom_db)])
     headers = ["Hz", *band_names(found)]
     page.table(headers, rows, right=tuple(range(1, len(headers))))
     page.line(band_words(found))
@@ -90,7 +90,7 @@ def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
         cells += [_at_most(needs.travel_m[:, sub] * 1e3, found, "mm", 1)]
         if needs.port_velocity_m_s is not None:
             cells += [_at_most(needs.port_velocity_m_s[:, sub], found, "m/s", 1)]
-        rows.append([str(sub + 1), f"{found.plan.drives.gain_db[sub] + 0.0:.1f} dB", *cells])
+        rows.append([str(sub + 1), f"{found.plan.drives.gain_db[sub] + 0.0:z.1f} dB", *cells])
     port = [] if needs.port_velocity_m_s is None else ["port's air, peak"]
     page.table(["sub", "gain", "voltage, rms", "current, rms", "power", "travel, peak", *port], rows, right=(0, 1))
     _print_channels(page, plan, found)

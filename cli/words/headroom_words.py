@@ -27,9 +27,9 @@ def finding_words(found: PlanHeadroom) -> str:
     worst, least = head.worst, head.least_db
     over = [hz for hz, value in zip(band_names(found), head.headroom_db, strict=True) if value < 0.0]
     text = (
-        f"Loud enough: the target is reached in every band, with {least:.1f} dB to spare"
+        f"Loud enough: the target is reached in every band, with {least:z.1f} dB to spare"
         if least >= 0.0
-        else f"Not loud enough: {-least:.1f} dB are missing"
+        else f"Not loud enough: {-least:z.1f} dB are missing"
     )
     where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.limited_by[worst]}"
     short = f". Short in {', '.join(over)} Hz" if over else ""
@@ -54,7 +54,7 @@ def target_words(project: Project) -> str:
     margin = f", {target.margin_db:g} dB of margin on top" if target.margin_db else ", no margin"
     source = f" Source of the levels: {CINEMA_SOURCE}." if target.is_cinema else ""
     where = "in every seat" if target.where == "every seat" else "at the seats"
-    return f"Target: {target.rms_db:.1f} dB SPL rms {where}: {made} ({meant}){margin}.{source}"
+    return f"Target: {target.rms_db:z.1f} dB SPL rms {where}: {made} ({meant}){margin}.{source}"
 
 
 def band_names(found: PlanHeadroom) -> list[str]:
@@ -96,8 +96,8 @@ def limit_rows(found: PlanHeadroom) -> list[list[str]]:
                 hz,
                 str(head.limited_by[k]),
                 ", ".join(str(sub + 1) for sub in subs),
-                f"{min(rest):.1f} dB" if rest else "-",
-                f"{head.open_air_db[k]:.1f}",
+                f"{min(rest):z.1f} dB" if rest else "-",
+                f"{head.open_air_db[k]:z.1f}",
                 _span(head.room_gain_db[k]),
                 _span(head.rule_gain_db[k]),
             ]
@@ -213,12 +213,12 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
         one = found.added
         gain = float(one.band_headroom_db.min()) - least
         place = from_walls(plan.results.candidates.position_m[one.candidate], plan.project.room)
-        cost = f"variation {one.variation_db:.2f} dB against {plan.variation_db:.2f} dB"
+        cost = f"variation {one.variation_db:z.2f} dB against {plan.variation_db:z.2f} dB"
         kept = "" if one.keeps_variation else "; no place keeps the variation, this one costs the least"
         lines.append(
             "Estimate: beside these subs as they are, one more at the gain of the loudest would bring "
-            f"{gain:+.1f} dB of "
-            f"headroom ({cost}{kept}): {place}, delay {one.delay_s * 1e3:.2f} ms, "
+            f"{gain:+z.1f} dB of "
+            f"headroom ({cost}{kept}): {place}, delay {one.delay_s * 1e3:z.2f} ms, "
             f"{polarity_word(one.polarity)}. A search "
             f"finds better: optimise --counts {plan.subs + 1}."
         )
@@ -227,8 +227,8 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
         extra = found.next_count - plan.subs
         subs = "the further sub brings" if extra == 1 else f"the {extra} further subs bring"
         lines.append(
-            f"In the file: with the best plan of {found.next_count} subs the headroom is {after:+.1f} dB, so {subs} "
-            f"{after - least:+.1f} dB."
+            f"In the file: with the best plan of {found.next_count} subs the headroom is {after:+z.1f} dB, so {subs} "
+            f"{after - least:+z.1f} dB."
         )
     if not lines:
         lines.append("No place is left for one more, and the file has no plan with more subs.")
@@ -239,7 +239,7 @@ def caution_words(plan: Plan, found: PlanHeadroom) -> list[str]:
     """Hearing, amplifiers and mains, weight: with this plan's numbers."""
     loudest = float(found.headroom.highest_db.max())
     lines = [
-        f"Hearing: this system can make {loudest:.0f} dB SPL at a seat. Levels like this harm within minutes, "
+        f"Hearing: this system can make {loudest:z.0f} dB SPL at a seat. Levels like this harm within minutes, "
         "and bass is "
         "heard less than it is felt. What it can do is not what people should sit in: start quietly, keep to "
         "the exposure "

@@ -52,12 +52,12 @@ def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> N
     ]
     spread = _spread_db(plan)
     band_spread = _band_spread_db(plan.frequency_hz, spread)
-    rows.append(["variation", *(f"{value:.1f}" for value in band_spread), f"{plan.variation_db:.1f}"])
+    rows.append(["variation", *(f"{value:z.1f}" for value in band_spread), f"{plan.variation_db:.1f}"])
     headers = ["Hz", *(f"{centre:g}" for centre in centres), "band"]
     page.table(headers, rows, right=tuple(range(1, len(headers))))
     page.line(
-        f"Seat-to-seat variation {plan.variation_db:.2f} dB over {plan.frequency_hz[0]:g} to "
-        f"{plan.frequency_hz[-1]:g} Hz; output {plan.output_db:.1f} dB (mean level at the seats, all subs "
+        f"Seat-to-seat variation {plan.variation_db:z.2f} dB over {plan.frequency_hz[0]:g} to "
+        f"{plan.frequency_hz[-1]:g} Hz; output {plan.output_db:z.1f} dB (mean level at the seats, all subs "
         "at their limit, against the same subs in phase at 1 m in the open)."
     )
     page.line(

@@ -42,7 +42,7 @@ def drive_lines(drives: Drives) -> list[str]:
 
 def drive_line(gain_db: float, delay_s: float, polarity: int) -> str:
     """A drive in one line."""
-    return f"{_signed_zero(gain_db):.1f} dB, {delay_s * 1e3:.2f} ms, {polarity_word(polarity)}"
+    return f"{_signed_zero(gain_db):z.1f} dB, {delay_s * 1e3:z.2f} ms, {polarity_word(polarity)}"
 
 
 def subs_word(count: int) -> str:
@@ -97,10 +97,10 @@ def print_comparison(page: Page, results: Results) -> None:
         limit_db = mean_limit_db(results.plan(count, BEST + 1))
         variation, level = float(table.variation_db[BEST]), mean_level_db(table, count, limit_db)
         bought = "" if before is None else _bought(before, variation, level)
-        rows.append([str(count), f"{variation:.2f} dB", f"{_signed_zero(float(table.output_db[BEST])):.1f} dB"])
+        rows.append([str(count), f"{variation:z.2f} dB", f"{_signed_zero(float(table.output_db[BEST])):z.1f} dB"])
         rows[-1] += [f"{level:.1f}"]
         if loud and table.merits.headroom_db is not None:
-            rows[-1] += [f"{table.merits.headroom_db[BEST]:+.1f} dB"]
+            rows[-1] += [f"{table.merits.headroom_db[BEST]:+z.1f} dB"]
         rows[-1] += [bought]
         before = (count, variation, level)
     page.heading("How many subs")
@@ -118,14 +118,14 @@ def print_plan(page: Page, plan: Plan) -> None:
     """A plan: where each sub stands and what is dialled in."""
     table, room, drives = plan.table, plan.project.room, plan.drives
     best = "first by the aims" if table.found.by_aims else "best" if table.found.exhaustive else "best found"
-    page.heading(f"{subs_word(plan.subs)}: {best}, variation {plan.variation_db:.2f} dB")
+    page.heading(f"{subs_word(plan.subs)}: {best}, variation {plan.variation_db:z.2f} dB")
     rows = [
         [
             str(sub + 1),
             name(plan.zones[sub]),
             from_walls(position, room),
-            f"{_signed_zero(float(drives.gain_db[sub])):.1f} dB",
-            f"{float(drives.delay_s[sub]) * 1e3:.2f} ms",
+            f"{_signed_zero(float(drives.gain_db[sub])):z.1f} dB",
+            f"{float(drives.delay_s[sub]) * 1e3:z.2f} ms",
             samples(float(drives.delay_s[sub])),
             polarity_word(int(drives.polarity[sub])),
         ]
@@ -190,7 +190,7 @@ def _bought(before: tuple[int, float, float], variation: float, level: float) ->
     parts = []
     for change, what in ((variation - variation_before, "variation"), (level - level_before, "level")):
         if isfinite(change):
-            parts.append(f"{abs(change):.1f} dB {'less' if change < 0 else 'more'} {what}")
+            parts.append(f"{abs(change):z.1f} dB {'less' if change < 0 else 'more'} {what}")
     return f"{', '.join(parts)} than {subs_word(count)}"
 
 

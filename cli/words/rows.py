@@ -21,10 +21,10 @@ def print_rows(page: Page, plan: Plan, found: Compromise) -> None:
         cells = [
             [
                 f"{row_name(plan, pair.rows[0])}, {row_name(plan, pair.rows[1])}",
-                f"{pair.response_db:.1f} dB",
-                f"{pair.level_db:+.1f} dB",
-                f"{1e3 * pair.first_sound_s:+.1f} ms",
-                f"{1e3 * pair.energy_s:+.1f} ms",
+                f"{pair.response_db:z.1f} dB",
+                f"{pair.level_db:+z.1f} dB",
+                f"{1e3 * pair.first_sound_s:+z.1f} ms",
+                f"{1e3 * pair.energy_s:+z.1f} ms",
             ]
             for pair in found.pairs
         ]
@@ -42,11 +42,11 @@ def print_rows(page: Page, plan: Plan, found: Compromise) -> None:
         [
             row_name(plan, cost.row),
             str(int(np.count_nonzero(plan.seats.row == cost.row))),
-            f"{cost.here_db:.2f} dB",
-            f"{cost.alone_db:.2f} dB",
-            f"{cost.cost_db:.2f} dB",
-            f"{cost.output_alone_db - cost.output_here_db:+.1f} dB",
-            f"{cost.all_alone_db:.2f} dB",
+            f"{cost.here_db:z.2f} dB",
+            f"{cost.alone_db:z.2f} dB",
+            f"{cost.cost_db:z.2f} dB",
+            f"{cost.output_alone_db - cost.output_here_db:+z.1f} dB",
+            f"{cost.all_alone_db:z.2f} dB",
         ]
         for cost in found.costs
     ]
@@ -55,7 +55,7 @@ def print_rows(page: Page, plan: Plan, found: Compromise) -> None:
     page.line(
         "as planned, set for it alone: variation within the row, at the plan's positions; cost: the difference. all "
         "seats then: variation over all seats if everybody got this row's setting; as planned it is "
-        f"{found.variation_db:.2f} dB. Filters are left out on both sides. A row of one seat has no variation in it."
+        f"{found.variation_db:z.2f} dB. Filters are left out on both sides. A row of one seat has no variation in it."
     )
 
 

@@ -128,7 +128,7 @@ def filter_words(one: Filter) -> str:
     """A filter as a person dials it in."""
     if one.kind == "all-pass":
         return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
-    return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:.1f} dB"
+    return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:z.1f} dB"
 
 
 def sub_table(values: StartingValues) -> tuple[tuple[str, ...], list[list[str]]]:
@@ -169,8 +169,8 @@ def _sub_row(sub: SubValues) -> list[str]:
     return [
         str(sub.number),
         clean(sub.zone, 32),
-        f"{round(sub.gain_db, 1) + 0.0:.1f} dB",
-        f"{sub.delay_s * 1e3:.2f} ms",
+        f"{round(sub.gain_db, 1) + 0.0:z.1f} dB",
+        f"{sub.delay_s * 1e3:z.2f} ms",
         str(sub.delay_samples),
         f"{sub.distance_m:.2f} m",
         polarity_word(sub.polarity),

@@ -43,7 +43,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
                     high,
                     higher,
                     f"{table.variation_draw_db[plan].max():.2f}",
-                    f"{table.output_db[plan]:.1f}",
+                    f"{table.output_db[plan]:z.1f}",
                     f"{output[0]:.1f} to {output[-1]:.1f}",
                 ]
             )
@@ -61,7 +61,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
     print_shares(page, found, table, which)
     if table.worst:
-        page.heading(f"The worst room drawn: {table.variation_draw_db[0].max():.2f} dB with {which}")
+        page.heading(f"The worst room drawn: {table.variation_draw_db[0].max():z.2f} dB with {which}")
         for line in table.worst:
             page.line(line, mark="- ")
     page.heading("How this was computed")
@@ -70,7 +70,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     if found.checked:
         page.line(
             f"{found.checked} of the rooms worked out again by the full equations: variations differ by "
-            f"{found.error_db:.3f} dB at most",
+            f"{found.error_db:z.3f} dB at most",
             mark="- ",
         )
     page.line(
@@ -91,8 +91,8 @@ def steadier_plans(found: Tolerance) -> list[str]:
         if ninety[best] < ninety[0] - STEADIER_DB:
             told.append(
                 f"{subs_word(count)}: in 90 % of the rooms plan {int(table.rank[best]) + 1} stays below "
-                f"{ninety[best]:.2f} dB, plan {int(table.rank[0]) + 1} below {ninety[0]:.2f} dB; as drawn they have "
-                f"{table.variation_db[best]:.2f} and {table.variation_db[0]:.2f} dB."
+                f"{ninety[best]:z.2f} dB, plan {int(table.rank[0]) + 1} below {ninety[0]:z.2f} dB; as drawn they have "
+                f"{table.variation_db[best]:.2f} and {table.variation_db[0]:z.2f} dB."
             )
     return told
 
@@ -192,7 +192,7 @@ def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
     for price in prices:
         bought = price.plain_ninety_db - price.robust_ninety_db
         cost = price.robust_db - price.plain_db
-        told = f"{subs_word(price.count)}: {bought:.2f} dB less at 90 %, for {cost:.2f} dB as drawn."
+        told = f"{subs_word(price.count)}: {bought:z.2f} dB less at 90 %, for {cost:z.2f} dB as drawn."
         if not price.worth:
             told += " That costs more than it buys: the plain plan stays first, the robust one follows it."
         page.line(told, mark="- ")

@@ -28,7 +28,7 @@ def section_words(one: Section) -> str:
     """A filter as a person dials it in."""
     if one.kind == "all-pass":
         return f"all-pass {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
-    return f"peaking {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:+.1f} dB"
+    return f"peaking {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:+z.1f} dB"
 
 
 def from_target_db(level_db: Floats, tuning: Tuning, weight: Floats) -> Floats:
@@ -59,7 +59,7 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
         page.line("None: no filter within the limits is worth its place.")
     own_count = sum(map(len, tuning.sub_filters))
     page.line(
-        f"Variation {tuning.variation_before_db:.2f} dB without, {tuning.variation_after_db:.2f} dB with them. "
+        f"Variation {tuning.variation_before_db:z.2f} dB without, {tuning.variation_after_db:z.2f} dB with them. "
         + (
             "Filters on single subs change it; those on all subs do not."
             if own_count
@@ -72,9 +72,9 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
     cells = [
         [
             name(seat),
-            f"{before[index]:.1f} dB",
-            f"{after[index]:.1f} dB",
-            f"{np.mean(tuning.after_db[:, index] - tuning.before_db[:, index]):+.1f} dB",
+            f"{before[index]:z.1f} dB",
+            f"{after[index]:z.1f} dB",
+            f"{np.mean(tuning.after_db[:, index] - tuning.before_db[:, index]):+z.1f} dB",
         ]
         for index, seat in enumerate(plan.seats.name)
     ]
@@ -103,11 +103,13 @@ def price_words(tuning: Tuning) -> str:
     if tuning.boost_db < 0.05:
         headroom = "No sub is driven harder than without filters at any frequency"
     else:
-        headroom = f"The hungriest sub is driven {tuning.boost_db:.1f} dB harder at {tuning.boost_hz:.0f} Hz, its worst"
+        headroom = (
+            f"The hungriest sub is driven {tuning.boost_db:z.1f} dB harder at {tuning.boost_hz:.0f} Hz, its worst"
+        )
     change = (
-        f"the mean level at the seats is {tuning.level_lost_db:.1f} dB lower"
+        f"the mean level at the seats is {tuning.level_lost_db:z.1f} dB lower"
         if tuning.level_lost_db >= 0.0
-        else f"the mean level at the seats is {-tuning.level_lost_db:.1f} dB higher"
+        else f"the mean level at the seats is {-tuning.level_lost_db:z.1f} dB higher"
     )
     return f"{headroom}. With the loudest drive kept where it was, {change} than without filters."
 
@@ -119,7 +121,7 @@ def limits_words(plan: Plan, free: Tuning) -> str:
     return (
         f"The filters keep to [processor.filters]. Free of its limits, {other[2]} filters in place of {own[2]} would "
         f"leave {other[0]:.2f} dB of variation in place of {own[0]:.2f} dB, and the mean level {other[1]:.1f} dB (rms) "
-        f"from the target in place of {own[1]:.1f} dB."
+        f"from the target in place of {own[1]:z.1f} dB."
     )
 
 
@@ -176,7 +178,7 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
 
 
 def _gain(one: Section) -> str:
-    return "" if one.kind == "all-pass" else f"{one.gain_db:+.1f} dB"
+    return "" if one.kind == "all-pass" else f"{one.gain_db:+z.1f} dB"
 
 
 def print_tuned(page: Page, plan: Plan, values: StartingValues) -> None:
@@ -191,8 +193,8 @@ def print_tuned(page: Page, plan: Plan, values: StartingValues) -> None:
         _print_filters(page, values.subs[0].filters[len(tuning.sub_filters[0]) :])
     page.line(
         f"At {values.rate_hz:g} Hz: {SIGN_CONVENTION}. Some processors want a1 and a2 with the opposite sign. With the "
-        f"filters the variation is {tuning.variation_after_db:.2f} dB, {tuning.variation_before_db:.2f} dB without. "
-        f"Leave {tuning.boost_db:.1f} dB of headroom for them. Measure before you keep them."
+        f"filters the variation is {tuning.variation_after_db:z.2f} dB, {tuning.variation_before_db:z.2f} dB without. "
+        f"Leave {tuning.boost_db:z.1f} dB of headroom for them. Measure before you keep them."
     )
 
 
@@ -200,5 +202,5 @@ def _print_filters(page: Page, filters: tuple[Filter, ...]) -> None:
     for number, one in enumerate(filters, start=1):
         page.line(filter_words(one), mark=f"{number}  ")
         section = one.biquad
-        coefficients = (f"{key} {getattr(section, key):+.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
+        coefficients = (f"{key} {getattr(section, key):+z.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
         page.line("  ".join(coefficients), mark="   ")

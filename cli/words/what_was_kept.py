@@ -20,8 +20,8 @@ def crossover_after(before: Plan, after: Plan) -> str | None:
         return "The crossover is left out, since it was not found anew with these filters: run crossover again."
     return (
         "The crossover was found anew with these filters: subs "
-        f"{1e3 * new.delay_s:+.2f} ms, {_sign(new.polarity)}, {new.gain_db:+.1f} dB; before "
-        f"{1e3 * old.delay_s:+.2f} ms, {_sign(old.polarity)}, {old.gain_db:+.1f} dB."
+        f"{1e3 * new.delay_s:+z.2f} ms, {_sign(new.polarity)}, {new.gain_db:+z.1f} dB; before "
+        f"{1e3 * old.delay_s:+z.2f} ms, {_sign(old.polarity)}, {old.gain_db:+z.1f} dB."
     )
 
 

@@ -94,7 +94,7 @@ def _judged(
         )
     elif time and value[best] > BETTER and value[best] - alike > GAINED and abs(delay) > DELAY_SLACK_S:
         message = (
-            f"it comes {abs(delay) * 1e3:.0f} ms {'later' if delay > 0.0 else 'earlier'} than the model and the sub's "
+            f"it comes {abs(delay) * 1e3:z.0f} ms {'later' if delay > 0.0 else 'earlier'} than the model and the sub's "
             f"other seats let expect: the common delay was lost. {MEND_TIME}"
         )
     return alike, message
@@ -204,8 +204,8 @@ def start_doubts(start_s: Floats, seat_m: Floats, sub_m: Floats, *, speed_m_s: f
                 Doubt(
                     sub=sub,
                     seat=int(seen[0]),
-                    message=f"it and the {len(seen) - 1} others of its sub start within {spread * 1e3:.2f} ms, "
-                    f"although their distances differ by {wanted * 1e3:.1f} ms: the common delay was lost. "
+                    message=f"it and the {len(seen) - 1} others of its sub start within {spread * 1e3:z.2f} ms, "
+                    f"although their distances differ by {wanted * 1e3:z.1f} ms: the common delay was lost. "
                     f"{MEND_TIME}",
                 )
             )

@@ -44,7 +44,7 @@ def measured_notes(
             rings = max(left_at_end_db(one.sample) for one in impulses)
             if rings > STILL_RINGS_DB:
                 notes.append(
-                    f"At least one still rings or holds noise at its end ({rings:.0f} dB); a window_s would fade it."
+                    f"At least one still rings or holds noise at its end ({rings:z.0f} dB); a window_s would fade it."
                 )
     octave = tables.processing.smoothing_octave
     notes.append(f"Smoothed over {octave:g} octave." if octave else "Not smoothed.")

@@ -130,7 +130,7 @@ def chain_response(sub: MeasuredSubTable, frequency_hz: Floats) -> Complexes:
     if size_db.min() < DEEPEST_DB:
         worst = int(size_db.argmin())
         raise faulty(
-            f"the filters of sub {sub.name} take {-size_db[worst]:.0f} dB away at {frequency_hz[worst]:.3g} Hz; "
+            f"the filters of sub {sub.name} take {-size_db[worst]:z.0f} dB away at {frequency_hz[worst]:.3g} Hz; "
             f"allowed: {-DEEPEST_DB:g} dB, beyond that dividing them out leaves noise. Measure without them, "
             "or narrow band_hz."
         )

@@ -230,7 +230,7 @@ class PlanQuestions:
         from roommodes.plan.as_layout import project_with
 
         plan = self._plan
-        comment = f"From {label}: variation {plan.variation_db:.2f} dB."
+        comment = f"From {label}: variation {plan.variation_db:z.2f} dB."
         return project_with(project or plan.project, plan.positions_m, plan.drives, comment=comment)
 
     def rows(self, *, threads: int | None = None, running: Running | None = None) -> Compromise:

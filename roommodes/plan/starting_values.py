@@ -235,7 +235,7 @@ def beyond_processor(values: StartingValues, processor: Processor) -> tuple[str,
         own_ms = 1e3 * sub.delay_s + least_ms
         if own_ms > most_ms + SLACK:
             found.append(
-                f"sub {sub.number}: delay {own_ms:.2f} ms; {allowed}. Search again with the range of your processor."
+                f"sub {sub.number}: delay {own_ms:z.2f} ms; {allowed}. Search again with the range of your processor."
             )
         elif own_ms + common_ms > most_ms + SLACK:
             found.append(
@@ -245,7 +245,7 @@ def beyond_processor(values: StartingValues, processor: Processor) -> tuple[str,
             )
         if not low_db - SLACK <= sub.gain_db <= high_db + SLACK:
             found.append(
-                f"sub {sub.number}: gain {sub.gain_db:.1f} dB; {gains} {low_db:g} to {high_db:g} dB. "
+                f"sub {sub.number}: gain {sub.gain_db:z.1f} dB; {gains} {low_db:g} to {high_db:g} dB. "
                 "Search again with the range of your processor."
             )
         if own := _off_steps(sub, processor):
@@ -255,9 +255,9 @@ def beyond_processor(values: StartingValues, processor: Processor) -> tuple[str,
     highest_db = max(values.total(sub).gain_db for sub in values.subs)
     if values.common and highest_db > high_db + SLACK and values.common.gain_db > SLACK:
         found.append(
-            f"gain {highest_db:.1f} dB with the {values.common.gain_db:+.1f} dB common to all subs; {gains} up "
+            f"gain {highest_db:z.1f} dB with the {values.common.gain_db:+z.1f} dB common to all subs; {gains} up "
             f"to {high_db:g} dB. Turn all subs and every main loudspeaker down by "
-            f"{highest_db - high_db:.1f} dB: only differences count."
+            f"{highest_db - high_db:z.1f} dB: only differences count."
         )
     return tuple(found)
 

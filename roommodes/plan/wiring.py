@@ -128,7 +128,8 @@ def _apart(drives: Drives, channel: Channel) -> str:
         return ""
     subs = " and ".join(str(sub + 1) for sub in channel.subs)
     given = "; ".join(
-        f"sub {sub + 1}: {drives.gain_db[sub] + 0.0:.1f} dB, {1e3 * drives.delay_s[sub]:.2f} ms" for sub in channel.subs
+        f"sub {sub + 1}: {drives.gain_db[sub] + 0.0:z.1f} dB, {1e3 * drives.delay_s[sub]:z.2f} ms"
+        for sub in channel.subs
     )
     return (
         f"subs {subs} hang on channel {channel.output} of {channel.amplifier or 'one amplifier'}, which gives both one "

@@ -251,7 +251,7 @@ def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...
     if usual is None or not own or usual.driven_variation_db[own[0]] > outcome.plans[0].variation_db - BETTER_DB:
         return ()
     found = (
-        f"Subs {usual.name[own[0]]} would reach {usual.driven_variation_db[own[0]]:.2f} dB, which no plan found among "
+        f"Subs {usual.name[own[0]]} would reach {usual.driven_variation_db[own[0]]:z.2f} dB, which no plan found among "
         "the candidates does."
     )
     if not usual.stands_free[own[0]]:
@@ -263,7 +263,7 @@ def _order_remarks(outcome: Outcome, plans: Sequence[FoundPlan]) -> tuple[str, .
     evenest = outcome.plans[0].variation_db
     text = "The plans are ordered by the weights and limits of [search], not by variation alone"
     if plans[0].variation_db > evenest:
-        text += f"; the most even plan found has {evenest:.2f} dB"
+        text += f"; the most even plan found has {evenest:z.2f} dB"
     return (f"{text}.",)
 
 

@@ -80,7 +80,7 @@ def _count_reasons(
         gap = other - chosen
         worth = {count: score_db(best[count], weights) - weights.subs * count for count in (chosen, other)}
         took = abs(worth[other] - worth[chosen])
-        what = f"{took:.2f} dB" + (" by the weights of all aims" if weighed else "")
+        what = f"{took:z.2f} dB" + (" by the weights of all aims" if weighed else "")
         if gap < 0:
             verb = "gain" if weighed else "take"
             off = "" if weighed else f" off the variation of {_subs(other)}"
@@ -107,7 +107,7 @@ def _traded(mine: Figures, evenest: Figures, weights: AimWeightsTable, limits: A
     ):
         if change >= (0.005 if word.startswith("s ") else 0.05):
             bought.append(f"{change:.2f} {word}" if word.startswith("s ") else f"{change:.1f} {word}")
-    lost = f"This plan gives up {mine.variation_db - evenest.variation_db:.2f} dB of variation"
+    lost = f"This plan gives up {mine.variation_db - evenest.variation_db:z.2f} dB of variation"
     if excess(evenest, limits) > excess(mine, limits):
         lost += " to come nearer to the limits" if excess(mine, limits) > 0.0 else " to keep the limits"
     return f"{lost}: {', '.join(bought)}." if bought else f"{lost}."
@@ -123,8 +123,8 @@ def _offer(mine: Figures, front: Sequence[Figures], weights: AimWeightsTable) ->
     if gained < WORTH_DB:
         return []
     return [
-        f"If output counts: another plan with {_subs(mine.subs)} gives up {cost:.2f} dB of variation for "
-        f"{gained:.1f} dB more output; weights.output chooses along the front."
+        f"If output counts: another plan with {_subs(mine.subs)} gives up {cost:z.2f} dB of variation for "
+        f"{gained:z.1f} dB more output; weights.output chooses along the front."
     ]
 
 

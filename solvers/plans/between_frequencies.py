@@ -65,4 +65,4 @@ def between_remarks(plans: Sequence[Plan], *, running: Running = Running()) -> l
 def _than(seen_db: float, value_db: float) -> str:
     """The difference of both as they are printed."""
     loss = round(100.0 * value_db) - round(100.0 * seen_db)
-    return f"{abs(loss) / 100.0:.2f} dB {'more' if loss > 0 else 'less'} than" if loss else "as"
+    return f"{abs(loss) / 100.0:z.2f} dB {'more' if loss > 0 else 'less'} than" if loss else "as"

@@ -29,7 +29,7 @@ def late_remark(plan: Plan, drives: DriveRange, *, seed: int, running: Running =
     late_ms = 1e3 * float(np.ptp(arrival, axis=1).max())
     if not late_ms > LATE_MS:  # also where a measured sub has no position
         return None
-    text = f"The last sub comes up to {late_ms:.0f} ms after the first; {LATE_MS:g} ms is common practice, no source."
+    text = f"The last sub comes up to {late_ms:z.0f} ms after the first; {LATE_MS:g} ms is common practice, no source."
     way = arrival - (plan.drives.delay_s - plan.drives.delay_s.min())
     span_ms = LATE_MS - 1e3 * float(np.ptp(way, axis=1).max())
     if span_ms <= 0.0:
@@ -50,6 +50,6 @@ def late_remark(plan: Plan, drives: DriveRange, *, seed: int, running: Running =
     if running.stop_asked() or not outcome.plans:
         return text
     return (
-        f"{text} Within {LATE_MS:g} ms these positions have {outcome.plans[0].variation_db:.2f} dB in place of "
-        f"{plan.variation_db:.2f} dB (best found); [search] delay_ms = [{lowest_ms:g}, {most_ms:g}] keeps to that."
+        f"{text} Within {LATE_MS:g} ms these positions have {outcome.plans[0].variation_db:z.2f} dB in place of "
+        f"{plan.variation_db:z.2f} dB (best found); [search] delay_ms = [{lowest_ms:g}, {most_ms:g}] keeps to that."
     )

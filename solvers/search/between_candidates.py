@@ -298,8 +298,8 @@ def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int, *, smoot
     remarks = outcome.remarks
     if best.candidate_index.max() >= n_first:
         remarks += (
-            f"The best plan found on the first grid has {before.variation_db:.2f} dB; moved between the grid's "
-            f"positions, {'to the centimetre' if smooth else 'over a finer one'}, it has {best.variation_db:.2f} dB.",
+            f"The best plan found on the first grid has {before.variation_db:z.2f} dB; moved between the grid's "
+            f"positions, {'to the centimetre' if smooth else 'over a finer one'}, it has {best.variation_db:z.2f} dB.",
         )
     return replace(
         outcome,

@@ -27,5 +27,5 @@ class SearchProgress:
         """Report how much of the stage is done, and the best value so far [dB^2]."""
         best_db = sqrt(max(best, 0.0)) if isfinite(best) else inf
         subs = "1 sub" if self.count == 1 else f"{self.count} subs"
-        reached = f"; best so far {best_db:.2f} dB" if isfinite(best_db) else ""
+        reached = f"; best so far {best_db:z.2f} dB" if isfinite(best_db) else ""
         self.running.step(STAGE, fraction, f"{subs}, {self.doing}{reached}", best_db=best_db)

@@ -31,10 +31,10 @@ def difference_words(inputs: Inputs, builds: Builds) -> tuple[str, ...]:
     lines = []
     grown = 1e3 * (builds.size_m[0] - drawn.size_m[0])
     if grown.any():
-        lines.append(f"room longer by {grown[0]:+.0f} mm, wider by {grown[1]:+.0f} mm, higher by {grown[2]:+.0f} mm")
+        lines.append(f"room longer by {grown[0]:+z.0f} mm, wider by {grown[1]:+z.0f} mm, higher by {grown[2]:+z.0f} mm")
     warmer = builds.temperature_c[0] - drawn.temperature_c[0]
     if warmer:
-        lines.append(f"air {warmer:+.1f} deg C")
+        lines.append(f"air {warmer:+z.1f} deg C")
     for name, here, there in (("cabinets", builds.cabinet_m, drawn.cabinet_m), ("ears", builds.ear_m, drawn.ear_m)):
         moved = np.linalg.norm(here[0] - there[0], axis=1)
         if moved.any():
