@@ -1,5 +1,7 @@
 """The filters in each sub's path as they are dialled in: those that a plan was tuned with, else cuts for all subs."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from roommodes.filters.sections import Section
@@ -7,7 +9,7 @@ from roommodes.plan.plan import Plan
 from solvers.tuning.equaliser import EqualiserLimits, equalise
 from solvers.tuning.tune import shared_left
 
-CUTS = 4  # of a plan that was not tuned, no boost
+CUTS_ALONE = EqualiserLimits(filters=4, boost_db=0.0)  # of a plan that was not tuned
 
 
 def path_filters(plan: Plan, rate_hz: float) -> tuple[tuple[Section, ...], ...]:
@@ -22,6 +24,6 @@ def common_cuts(plan: Plan, rate_hz: float) -> tuple[Section, ...]:
     hz, flat = plan.frequency_hz, np.zeros(len(plan.frequency_hz))
     level_db, weight = plan.level_at_limit_db, plan.seats.weight
     controls = plan.project.processor.filters
-    most = CUTS if controls.per_output is None else min(CUTS, controls.per_output)
-    limits = EqualiserLimits(filters=shared_left(most, 0, plan.subs, controls), boost_db=0.0, controls=controls)
+    most = CUTS_ALONE.filters if controls.per_output is None else min(CUTS_ALONE.filters, controls.per_output)
+    limits = replace(CUTS_ALONE, filters=shared_left(most, 0, plan.subs, controls), controls=controls)
     return equalise(hz, level_db, weight, shape_db=flat, limits=limits, rate_hz=rate_hz).sections

@@ -104,7 +104,7 @@ def test_measurements_with_a_level_give_headroom(run: Run, tmp_path: Path) -> No
 
 
 def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -> None:
-    """The spectrum of the file at the measured frequencies, against the responses times drives and filters.
+    """The spectrum of the file at the measured frequencies, against the responses times drives, filters and crossover.
 
     The causal filter of the band is the same for all seats: a phase at each frequency, which is taken out. Its slope
     in the middle of the band is the latency that the command tells.
@@ -127,6 +127,10 @@ def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -
             b = one.biquad(48000.0)
             z = np.exp(-2j * np.pi * hz / 48000.0)
             drives[:, sub] *= (b.b0 + b.b1 * z + b.b2 * z**2) / (1.0 + b.a1 * z + b.a2 * z**2)
+    met = results.crossover  # Linkwitz-Riley: a Butterworth low-pass of half the order, twice
+    half = butter(met.crossover.order // 2, met.crossover.frequency_hz, fs=48000.0, output="sos")
+    low = sosfreqz(half, hz, fs=48000.0)[1] ** 2 * met.polarity * 10.0 ** (met.gain_db / 20.0)
+    drives *= (low * np.exp(-2j * np.pi * hz * max(met.delay_s, 0.0)))[:, None]
     order = table.candidate_index[0]
     want = np.einsum("fsc,fc->fs", turned.transfer[:, :, order], drives)[inside]
     scale = np.sqrt(np.mean(np.abs(want) ** 2))
