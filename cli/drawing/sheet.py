@@ -23,6 +23,7 @@ SCALES = (10.0, 20.0, 25.0, 50.0, 100.0, 200.0, 500.0)
 WORKING_SCALES = (50.0, 100.0)  # what a joiner works from; a smaller one only where no paper holds these
 PLAN_SCALES = (40.0, 50.0, 75.0, 100.0, 200.0, 500.0)  # of the plan alone
 MARGIN_MM, GAP_MM, TITLE_MM = 10.0, 8.0, 42.0
+TITLE_ROW_MM = 8.0
 COLUMN_MM = 172.0  # schedules, notes and title block
 LINE_MM = 4.1
 
@@ -115,7 +116,8 @@ def _views(sheet: Sheet, plan: Plan) -> bool:
     right = max(COLUMN_MM, end_w)
     if left + GAP_MM + right > inner_w or plan_h + GAP_MM + side_h > inner_h:
         return False
-    if end_h + GAP_MM + TITLE_MM + _column_height(plan) > inner_h:
+    title_mm = _title_mm(plan)
+    if end_h + GAP_MM + title_mm + _column_height(plan) > inner_h:
         return False
     top = sheet.height_mm - MARGIN_MM - GAP_MM
     column = sheet.width_mm - MARGIN_MM - GAP_MM - right
@@ -123,7 +125,7 @@ def _views(sheet: Sheet, plan: Plan) -> bool:
     places = (
         (x, top - plan_h),
         (x, top - plan_h - GAP_MM - side_h),
-        (column, MARGIN_MM + TITLE_MM + GAP_MM),
+        (column, MARGIN_MM + title_mm + GAP_MM),
     )
     for view, title, (low, high), (to_x, to_y) in zip(views, titles, boxes, places, strict=True):
         dx, dy = to_x - low[0], to_y - low[1]
@@ -145,7 +147,7 @@ def _column(sheet: Sheet, plan: Plan, wishes: SheetWishes) -> None:
             sheet.label((left, y), line, align="left")
             y -= LINE_MM
         y -= 2.0
-    _title_block(sheet, plan, wishes, (right - COLUMN_MM - GAP_MM, MARGIN_MM), (right, MARGIN_MM + TITLE_MM))
+    _title_block(sheet, plan, wishes, (right - COLUMN_MM - GAP_MM, MARGIN_MM), (right, MARGIN_MM + _title_mm(plan)))
 
 
 def _column_height(plan: Plan) -> float:
@@ -233,29 +235,44 @@ def _wrapped(texts: Iterable[str]) -> list[str]:
     return lines
 
 
+def _title_cells(plan: Plan) -> list[tuple[str, str]]:
+    """Rows of what the project says in [title], the lowest first; none where it says nothing."""
+    title = plan.project.tables.title
+    facts = (("Drawing", title.drawing_number), ("Client", title.client), ("Designer", title.designer))
+    words = [f"{label}: {clean(text, 120)}" for label, text in facts if text]
+    rows = [(words[at], words[at + 1] if at + 1 < len(words) else "") for at in range(0, len(words), 2)]
+    return rows[::-1]
+
+
+def _title_mm(plan: Plan) -> float:
+    """Height of the title block."""
+    return TITLE_MM + TITLE_ROW_MM * len(_title_cells(plan))
+
+
 def _title_block(sheet: Sheet, plan: Plan, wishes: SheetWishes, low: Point, high: Point) -> None:
     sheet.box(FRAME, low, high)
     (x0, y0), (x1, y1) = low, high
-    rows = (y0 + 8.0, y0 + 16.0, y0 + 24.0)
+    results = plan.results
+    cells = (
+        (f"Project {plan.project.sha256[:12]}", f"Seed {results.seed}"),
+        (f"Computed {clean(results.created_utc[:10], 12)}", f"roommodes {clean(results.software_version, 20)}"),
+        (f"Scale 1:{sheet.scale:g} on {paper_of(sheet)}", f"Revision {clean(wishes.revision, 20)}"),
+        *_title_cells(plan),
+    )
+    rows = [y0 + TITLE_ROW_MM * number for number in range(1, len(cells) + 1)]
     for y in rows:
         sheet.path(FRAME, [(x0, y), (x1, y)])
     half = (x0 + x1) / 2.0
-    sheet.path(FRAME, [(half, y0), (half, rows[2])])
+    sheet.path(FRAME, [(half, y0), (half, rows[-1])])
     pad = 3.0
     name = fitted(clean(plan.project.name), x1 - x0 - 2 * pad, LARGE_MM)
     sheet.label((x0 + pad, y1 - 6.0), name, height=LARGE_MM, align="left")
     stand = "where it stands" if plan.subs == 1 else "where they stand"
     what = f"{subs_word(plan.subs)}: {stand}" + (f" (plan {plan.rank} in rank)" if plan.row else "")
     sheet.label((x0 + pad, y1 - 13.5), what, height=NORMAL_MM, align="left")
-    results = plan.results
-    cells = (
-        (f"Scale 1:{sheet.scale:g} on {paper_of(sheet)}", f"Revision {clean(wishes.revision, 20)}"),
-        (f"Computed {clean(results.created_utc[:10], 12)}", f"roommodes {clean(results.software_version, 20)}"),
-        (f"Project {plan.project.sha256[:12]}", f"Seed {results.seed}"),
-    )
-    for y, (left, right) in zip((y0 + 20.0, y0 + 12.0, y0 + 4.0), cells, strict=True):
-        sheet.label((x0 + pad, y), left, align="left")
-        sheet.label((half + pad, y), right, align="left")
+    for y, (left, right) in zip(rows[::-1], cells[::-1], strict=True):
+        for x, words in ((x0, left), (half, right)):
+            sheet.label((x + pad, y - 4.0), fitted(words, half - x0 - 2 * pad, SMALL_MM), align="left")
     _scale_bar(sheet, (x1 - 62.0, y1 - 16.6))
 
 

@@ -24,6 +24,7 @@ FROM_WALLS_M = 0.5  # of seats
 SPACING_M = 0.3
 MOST_SPACINGS = 20
 SHOWN = 4
+NEAR_M2 = 0.05  # the floor's area off by less is not told
 ENDS = ("front", "rear")
 SIDES = (*ENDS, "left", "right")
 
@@ -57,8 +58,8 @@ def project_text(path: Path, outline: Outline, drawn: Drawn, height_m: float | N
         row_x=f"{x:.2f}".ljust(26),
         row_y=", ".join(f"{y:.2f}" for y in ys),
         zones="".join(_zones(outline)),
-        keep_outs="".join(
-            _keep_out(number, piece, (length, width, height)) for number, piece in enumerate(outline.outside, 1)
+        blocks="".join(
+            _block(number, piece, (length, width, height)) for number, piece in enumerate(outline.outside, 1)
         ),
     )
 
@@ -82,17 +83,28 @@ def took_lines(path: Path, outline: Outline, drawn: Drawn) -> list[str]:
             f"The layer draws walls with two lines, {outline.wall_m:.2f} m apart: the inner one, the room's "
             "face, was taken."
         )
-    share = outline.outside_m2 / (length * width)
     if outline.outside:
-        real = (
-            "near the real ones." if share < 0.03 else "not the real ones: compare, but build on no level unmeasured."
-        )
-        keep_outs = "1 keep-out" if len(outline.outside) == 1 else f"{len(outline.outside)} keep-outs"
-        lines.append(
-            f"The outline is no rectangle: {outline.outside_m2:.1f} m2 of the box ({100 * share:.0f} %) lie outside. "
-            f"No sub is put there ({keep_outs}), but the model takes the whole box as the room; its modes are {real}"
-        )
+        lines.append(_outside_words(outline))
     return lines + _left_lines(outline, drawn)
+
+
+def _outside_words(outline: Outline) -> str:
+    """What stands for what of the box lies outside, and by how much the model's floor is off the drawing's."""
+    length, width = outline.size_m
+    share = outline.outside_m2 / (length * width)
+    taken = float(union_all([box(*piece) for piece in outline.outside]).area)
+    blocks = "1 block" if len(outline.outside) == 1 else f"{len(outline.outside)} blocks"
+    words = (
+        f"The outline is no rectangle: {outline.outside_m2:.1f} m2 of the box ({100 * share:.0f} %) lie outside. "
+        f"{blocks} of brick, floor to ceiling, {'stands' if len(outline.outside) == 1 else 'stand'} there: no sound, "
+        "and no sub."
+    )
+    if abs(taken - outline.outside_m2) > NEAR_M2:
+        words += (
+            f" Slanted and round walls became steps that take {taken - outline.outside_m2:.1f} m2 off the floor of "
+            f"{length * width - outline.outside_m2:.1f} m2: modes near the real ones, no more."
+        )
+    return words
 
 
 def _left_lines(outline: Outline, drawn: Drawn) -> list[str]:
@@ -154,11 +166,13 @@ def _zone(name: str, start: Sequence[float], end: Sequence[float], spacing: floa
     )
 
 
-def _keep_out(number: int, piece: Sequence[float], size: Sequence[float]) -> str:
+def _block(number: int, piece: Sequence[float], size: Sequence[float]) -> str:
     x0, y0, x1, y1 = (max(_down(value), 0.0) for value in piece)
     return (
-        f'\n[[keep_outs]]\nname = "outside the outline {number}"\nfrom_m = [{x0:.2f}, {y0:.2f}, 0.0]\n'
+        f'\n[[blocks]]                      # no air: outside the outline\nname = "outside the outline {number}"\n'
+        f"from_m = [{x0:.2f}, {y0:.2f}, 0.0]\n"
         f"to_m = [{min(x1, size[0]):.2f}, {min(y1, size[1]):.2f}, {size[2]:g}]\n"
+        'construction = "brick"          # of its faces, assumed\n'
     )
 
 

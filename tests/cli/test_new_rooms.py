@@ -118,20 +118,22 @@ def test_turned_moved_parted_or_in_other_units_a_drawing_gives_the_same_room(run
     assert "it states inches, which gives no room's size" in said
 
 
-def test_what_of_the_box_lies_outside_is_kept_free(run, tmp_path: Path) -> None:
+def test_what_of_the_box_lies_outside_is_solid(run, tmp_path: Path) -> None:
     drawing(tmp_path / "l.dxf", METRES, {"W": [L_SHAPE]})
     done = run("new", "--outline", "l.dxf")
     assert "5.5 m2 of the box (15 %)" in done.stdout
-    assert "takes the whole box" in " ".join(done.stdout.split())
-    (kept,) = tables(tmp_path / "l.toml")["keep_outs"]
+    assert "1 block of brick" in " ".join(done.stdout.split())
+    room = load_project(tmp_path / "l.toml").room
+    assert abs(room.volume_m3 - (7.0 * 5.2 - 2.5 * 2.2) * room.height_m) < 1e-9
+    (kept,) = tables(tmp_path / "l.toml")["blocks"]
     assert (kept["from_m"][:2], kept["to_m"][:2]) == ([4.5, 3.0], [7.0, 5.2])
     run("new", "--outline", "l.dxf", "--front", "right", "--force")  # half a turn
-    (kept,) = tables(tmp_path / "l.toml")["keep_outs"]
+    (kept,) = tables(tmp_path / "l.toml")["blocks"]
     assert (kept["from_m"][:2], kept["to_m"][:2]) == ([0.0, 0.0], [2.5, 2.2])
     assert run("check", "l.toml", "--quiet").exit_code == 0
     run("new", "--outline", "l.dxf", "--front", "bottom", "--force")  # a quarter turn, not a mirror image
     read = tables(tmp_path / "l.toml")
-    (kept,) = read["keep_outs"]
+    (kept,) = read["blocks"]
     assert (read["room"]["length_m"], read["room"]["width_m"]) == (5.2, 7.0)
     assert (kept["from_m"][:2], kept["to_m"][:2]) == ([3.0, 0.0], [5.2, 2.5])
 
@@ -139,11 +141,14 @@ def test_what_of_the_box_lies_outside_is_kept_free(run, tmp_path: Path) -> None:
 def test_a_slanted_wall_is_covered_and_little_more(run, tmp_path: Path) -> None:
     bay = [(0.0, 0.0), (4.0, 0.0), (4.0, 6.0), (2.0, 7.0), (0.0, 6.0)]
     drawing(tmp_path / "bay.dxf", METRES, {"W": [bay]})
-    assert run("new", "--outline", "bay.dxf").exit_code == 0
-    kept = tables(tmp_path / "bay.toml")["keep_outs"]
+    done = run("new", "--outline", "bay.dxf")
+    assert done.exit_code == 0
+    kept = tables(tmp_path / "bay.toml")["blocks"]
     area = sum((one["to_m"][0] - one["from_m"][0]) * (one["to_m"][1] - one["from_m"][1]) for one in kept)
     assert area > 1.9
     assert area < 3.0
+    said = " ".join(done.stdout.split())
+    assert f"steps that take {area - 2.0:.1f} m2 off the floor of 26.0 m2" in said
     assert run("check", "bay.toml", "--quiet").exit_code == 0
 
 

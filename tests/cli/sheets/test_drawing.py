@@ -232,6 +232,22 @@ def test_hostile_names_are_drawn_as_text(run, make_plan, suffix: str) -> None:
         assert not any("%%" in text or "\\U+" in text for text in texts)
 
 
+def test_the_title_block_names_client_designer_and_number() -> None:
+    """In rows of their own, under the name and over what was there before; without [title] nothing moves."""
+    title = '[title]\nclient = "The owners of 4 Quarry Lane"\ndesigner = "Studio North"\ndrawing_number = "A-104"\n'
+    results = [results_of(project_text().replace("[room]", room, 1)) for room in ("[room]", title + "[room]")]
+    bare, full = (drawing_sheet(found.plan(2, 1), SheetWishes(paper="A2")) for found in results)
+    texts = {part.text: part for part in full.parts if isinstance(part, Label)}
+    before = {part.text: part for part in bare.parts if isinstance(part, Label)}
+    number = texts["Drawing: A-104"]
+    assert texts["Client: The owners of 4 Quarry Lane"].at[1] == number.at[1]
+    assert texts["Designer: Studio North"].at[1] < number.at[1]
+    assert texts["Designer: Studio North"].at[1] > next(p for t, p in texts.items() if t.startswith("Scale 1:")).at[1]
+    assert not any(text.startswith(("Client", "Designer", "Drawing:")) for text in before)
+    assert texts["Attic cinema"].at[1] > number.at[1]
+    assert texts["Revision A"].at == before["Revision A"].at
+
+
 def test_texts_hold_no_codes_of_cad_programs() -> None:
     assert harmless("50 %%d ^I a\u202eb\nc \\P") == "50 % %d ^ I a\\ u202eb\\ nc \\ P"
 
