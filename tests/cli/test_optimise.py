@@ -151,6 +151,20 @@ def test_too_full_a_disk_is_refused_before_the_search(run, small: Path, no_searc
     assert "will be needed, but only 0.0 MB are free" in result.stderr
 
 
+def test_a_file_system_that_does_not_tell_what_is_free(run, small: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Some network and overlay file systems fail `statfs`: then nothing is foreseen, and the plan is written."""
+
+    def silent(folder: object) -> None:
+        raise OSError(38, "Function not implemented")
+
+    monkeypatch.setattr("shutil.disk_usage", silent)
+    for name in ("statvfs", "fstatvfs"):
+        monkeypatch.setattr(os, name, silent)
+    result = run("optimise", small, "-q")
+    assert (result.exit_code, result.output) == (0, "")
+    assert read_results(Path("small.h5")).plans.keys() == {1, 2}
+
+
 def test_a_disk_that_fills_up_meanwhile(run, small: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def full(descriptor: int) -> None:
         raise OSError(28, "No space left on device")

@@ -11,13 +11,16 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas
 import pytest
 from typer.testing import Result
 
 from roommodes.project.reading import load_project
-from roommodes.studies.results import read_study
+from roommodes.responses.frequency_grid import log_grid
+from roommodes.studies.reading import load_study
+from roommodes.studies.results import expected_study_bytes, read_study
 from tests.studies.texts import checksums, tiny
 
 Run = Callable[..., Result]
@@ -87,6 +90,35 @@ def test_a_dry_run_foresees_and_writes_nothing(run: Run, study_file: Path, tmp_p
     assert foreseen["jobs"] == 9
     assert len(foreseen["timed_jobs"]) == 6
     assert names(tmp_path) == ["tiny.toml"]
+
+
+def test_free_space_is_counted_for_the_results_and_every_job(
+    run: Run, study_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Room for the results alone is too little while jobs are missing, and enough once they are there."""
+    job, whole = expected_study_bytes(n_room=9, n_strategy=2, n_freq=grid_points(study_file), n_sub=2)
+    free = [whole + 8 * job]  # one job too few
+
+    def usage(folder: object) -> object:
+        return SimpleNamespace(free=free[0])
+
+    monkeypatch.setattr("shutil.disk_usage", usage)
+    done = run("study", study_file, "-o", "out.h5", "--workers", 1)
+    assert done.exit_code == 5, done.output
+    assert re.search(r"out\.h5: about [\d.]+ MB will be needed, but only [\d.]+ MB are free", done.stderr)
+    assert names(tmp_path) == ["tiny.toml"]
+    free[0] = whole + 9 * job
+    assert run("study", study_file, "-o", "out.h5", "--workers", 1).exit_code == 0
+    free[0] = whole
+    assert run("study", study_file, "-o", "out.h5", "--workers", 1).exit_code == 0
+    on_disk = sum(path.stat().st_size for path in (tmp_path / "out.h5.jobs").rglob("*") if path.is_file())
+    assert 0.5 * on_disk < 9 * job < 3 * on_disk
+    assert 0.5 * (tmp_path / "out.h5").stat().st_size < whole < 3 * (tmp_path / "out.h5").stat().st_size
+
+
+def grid_points(study_file: Path) -> int:
+    search = load_study(study_file).tables.search
+    return len(log_grid(*search.band_hz, search.points_per_octave))
 
 
 def test_results_are_shown_again(run: Run, study_file: Path, tmp_path: Path) -> None:

@@ -32,7 +32,7 @@ def test_sheets_and_exports_are_the_commands(run: Run, folder: Path, results: rm
         rm.drawing(plan, folder / "c.pdf", paper="A9")
 
 
-def test_plots_go_on_the_readers_own_axes(project: rm.Project, results: rm.Results) -> None:
+def test_plots_go_on_the_readers_own_axes(project: rm.Project, results: rm.Results, tmp_path: Path) -> None:
     plan = results.plan(2)
     with rm.plot.style():
         axes = Figure(figsize=(12, 8)).subplots(3, 3).ravel()
@@ -51,8 +51,8 @@ def test_plots_go_on_the_readers_own_axes(project: rm.Project, results: rm.Resul
     assert all(one.has_data() or one.patches or one.collections for one in axes)
     seats = axes[2].lines[0].get_ydata()
     np.testing.assert_allclose(seats, plan.level_db[:, 0] - plan.level_db.mean(), atol=1e-9)
-    axes[0].figure.savefig("all.png")
-    assert matplotlib.image.imread("all.png").std() > 0.05
+    axes[0].figure.savefig(tmp_path / "all.png")
+    assert matplotlib.image.imread(tmp_path / "all.png").std() > 0.05
 
 
 def test_labelled_arrays(results: rm.Results, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,7 +1,11 @@
 """drawing: to scale, dimensions of the plan, layers and units that CAD programs read, harmless texts."""
 
 import io
+import os
 import re
+import subprocess
+import sys
+import time
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -23,6 +27,7 @@ from tests.rooms import SMALL
 
 from .conftest import project_text, results_of
 
+ROOT = Path(__file__).parents[3]
 ROOM_MM = (5200.0, 4000.0, 2500.0)
 
 
@@ -57,6 +62,21 @@ def test_the_dxf_opens_clean_with_units_and_named_layers(run, plan_file: Path) -
     (page,) = (name for name in drawing.layout_names() if name != "Model")
     window = next(v for v in drawing.layout(page).query("VIEWPORT") if v.dxf.id != 1)
     assert window.dxf.view_height / window.dxf.height == pytest.approx(float(page.split()[-1]))
+
+
+def test_the_dxf_is_the_same_bytes_twice(plan_file: Path, tmp_path: Path) -> None:
+    """In two processes with other hash seeds, in two seconds of the clock: it holds no time and no random mark."""
+    made = []
+    for number in ("1", "2"):
+        subprocess.run(
+            [sys.executable, "-m", "cli.main", "drawing", str(plan_file), "-o", f"{number}.dxf", "-q"],
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONHASHSEED": number, "PYTHONPATH": str(ROOT)},
+            check=True,
+        )
+        made.append((tmp_path / f"{number}.dxf").read_bytes())
+        time.sleep(1.1)
+    assert made[0] == made[1] != b""
 
 
 def test_dxf_dimensions_are_the_plans(run, plan_file: Path) -> None:
