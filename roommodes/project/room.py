@@ -68,7 +68,14 @@ def height_of(blocks: Sequence[BlockTable], name: str | None) -> float:
 
 def ears_of(rows: Sequence[RowTable], blocks: Sequence[BlockTable]) -> list[Triple]:
     """Where the ears of all seats are, row by row [m]."""
-    return [(row.x_m, y, round(row.ear_height_m + height_of(blocks, row.on), 9)) for row in rows for y in row.y_m]
+    return [(row.x_m, y, _above(row, blocks)) for row in rows for y in row.y_m]
+
+
+def _above(row: RowTable, blocks: Sequence[BlockTable]) -> float:
+    """Height of a row's ears above the room's floor [m]."""
+    if row.on is None:
+        return row.ear_height_m
+    return round(row.ear_height_m + height_of(blocks, row.on), 9)
 
 
 def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
