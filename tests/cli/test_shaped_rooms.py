@@ -23,7 +23,7 @@ def test_check_tells_of_the_shape(attic, run):
     assert "not in the air" in done.stdout
     data = json.loads(run("check", attic, "--json").stdout)
     assert data["room"]["blocks"][0]["name"] == "riser"
-    assert data["modes"][0]["textbook"] == [1, 0, 0]
+    assert [1, 0, 0] in [mode["textbook"] for mode in data["modes"][:2]]
     assert 35.0 < data["modes"][0]["rigid_hz"] < 45.2  # 45.1 Hz in the box; a riser and a breast lower it
 
 

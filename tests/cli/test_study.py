@@ -163,7 +163,7 @@ def test_a_scheduler_that_is_not_there(run: Run, study_file: Path) -> None:
 def test_failures_end_with_4_and_the_rest_is_written(
     run: Run, study_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("solvers.study.job.run_job", __import__("tests.studies.texts", fromlist=["x"]).faulty_job)
+    monkeypatch.setattr("solvers.study.whole.run_job", __import__("tests.studies.texts", fromlist=["x"]).faulty_job)
     done = run("study", study_file, "-o", "out.h5", "--workers", 1)
     assert done.exit_code == 4
     failed = read_study(tmp_path / "out.h5").failed

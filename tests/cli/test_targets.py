@@ -52,7 +52,8 @@ WRITERS = (
     ("watch room.toml", "--output", ".png"),
 )
 NO_INPUT = {("demo", "--into"), ("new", "FILE")}  # writes without reading
-READ = {("optimise", "--measured"), ("predict", "--layout"), ("judge", "--in"), ("layout", "--project")}
+READ = {("new", "--outline"), ("new", "--project"), ("optimise", "--measured"), ("predict", "--layout")}
+READ |= {("judge", "--in"), ("layout", "--project")}
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
+from benchmarks.case_format import CasePane
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.plates.panes import Pane
 from roommodes.acoustics.room import Room, Surface, Wall
 from roommodes.arrays import Complexes
 from tests.independent.cases import admittance, patches
@@ -76,22 +76,23 @@ class LawOfCase:
 
 
 def model_room(case: dict[str, Any]) -> tuple[Room, tuple[Surface, ...]]:
-    """The case as a Room and Surfaces; its air must be AIR, its panes must radiate."""
+    """The case as a Room and Surfaces; its air must be AIR, its panes have rho c outside, as the elements have."""
     length, width, height = case["room_m"]
     room = Room(length_m=length, width_m=width, height_m=height, air=AIR, loss_factor=case["loss_factor"])
     surfaces = []
     for patch in patches(case):
-        law: LawOfCase | Pane
+        law: LawOfCase | CasePane
         if patch.pane is None:
             assert patch.law is not None
             law = LawOfCase(terms=patch.law)
         else:
-            law = Pane(
+            law = CasePane(
                 thickness_m=patch.pane["h"],
                 youngs_modulus_pa=patch.pane["E"],
                 poisson=patch.pane["nu"],
                 density_kg_m3=patch.pane["rho_g"],
                 loss_factor=patch.pane["eta_p"],
+                given_outside_pa_s_m=AIR.density_kg_m3 * AIR.speed_of_sound_m_s,
             )
         corners = {"from_m": (patch.u[0], patch.v[0]), "to_m": (patch.u[1], patch.v[1])}
         surfaces.append(Surface(wall=WALLS[patch.wall], law=law, name=patch.wall, **corners))
