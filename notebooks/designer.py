@@ -58,10 +58,11 @@ for mode in modes:
         f"{' '.join(map(str, mode.number)):6}  {mode.rigid_hz:8.2f}  {mode.frequency_hz:8.2f}  {mode.decay_time_s:7.2f}"
     )
 
-across = next(mode for mode in modes if mode.number == (0, 1, 0))
+# a wall's resonance near a mode makes two of it: that with the larger share of the response is meant
+across = max((mode for mode in modes if mode.number == (0, 1, 0)), key=lambda mode: mode.share)
 assert abs(across.rigid_hz - room.air.speed_of_sound_m_s / (2.0 * room.width_m)) < 1e-6
 shift_hz = across.frequency_hz - across.rigid_hz
-assert 0.3 < abs(shift_hz) < 3.0  # the glass wall and the light wall opposite move it by a hertz or two
+assert 0.3 < shift_hz < 2.0  # the large panes are past their resonance there, masses that push it up by about a hertz
 print(f"\nThe first mode across the room moves by {shift_hz:.2f} Hz, its null by {across.largest_shift_m:.2f} m.")
 
 # %% [markdown]

@@ -79,3 +79,38 @@ def opened_file(browser: Any, path: Path, *, fragment: str = "", **wishes: Any) 
 def _note(opened: Opened, url: str) -> None:
     if not url.startswith(("data:", "blob:")):
         opened.asked.append(url)
+
+
+def worst_contrast(page: Any, *, besides: str) -> tuple[float, str]:
+    """The least contrast of a text with its background (WCAG 2.1, 1.4.3), and the element that has it.
+
+    Parameters
+    ----------
+    page : playwright's.
+    besides : selector of what is left out.
+    """
+    ratio, where = page.evaluate(
+        """(besides) => {
+          const parse = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
+          const light = ([r, g, b]) => [r, g, b].map((v) => v / 255)
+            .map((v) => (v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
+            .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
+          const behind = (node) => {
+            for (let at = node; at; at = at.parentElement) {
+              const colour = parse(getComputedStyle(at).backgroundColor);
+              if (colour.length === 3 || colour[3] > 0) return colour;
+            }
+            return [255, 255, 255];
+          };
+          let worst = [21, ''];
+          for (const node of document.querySelectorAll(`body *:not(${besides})`)) {
+            if (!node.textContent.trim() || node.children.length) continue;
+            const [a, b] = [light(parse(getComputedStyle(node).color)), light(behind(node))];
+            const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+            if (ratio < worst[0]) worst = [ratio, node.outerHTML.slice(0, 80)];
+          }
+          return worst;
+        }""",
+        besides,
+    )
+    return float(ratio), str(where)

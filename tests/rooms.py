@@ -1,5 +1,17 @@
-"""A small room that is solved in a moment, for every test that needs just some project."""
+"""A small room that is solved in a moment, for every test that needs just some project; a driver and its box."""
 
+CLOSED_BOX = """\
+[subwoofer.driver]
+fs_hz = 23
+qes = 0.42
+qms = 5.5
+vas_m3 = 0.14
+cone_area_m2 = 0.083
+re_ohm = 3.3
+xmax_m = 0.014
+power_w = 700
+box_m3 = 0.052
+"""
 SMALL = """\
 format = 1
 name = "small room"

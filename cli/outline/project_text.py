@@ -1,6 +1,5 @@
 """A project's text about a drawing's outline, and what was taken and left, in sentences."""
 
-import json
 import textwrap
 from collections import Counter
 from collections.abc import Sequence
@@ -15,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from cli.outline.drawn_lines import UNITS, Drawn
 from cli.outline.room_outline import Outline
 from cli.terminal.output import clean
+from roommodes.toml.text import quoted
 
 HEIGHT_M = 2.4  # where nobody says
 INSET_M = 0.3  # of a cabinet's middle from a wall
@@ -50,7 +50,7 @@ def project_text(path: Path, outline: Outline, drawn: Drawn, height_m: float | N
     template = Template(files("cli.outline").joinpath("outline.toml").read_text(encoding="utf-8"))
     return template.substitute(
         took=took.removeprefix("#"),
-        name=json.dumps(clean(path.stem, 80), ensure_ascii=False),
+        name=quoted(clean(path.stem, 80)),
         length=f"{length:.2f}".ljust(21),
         width=f"{width:.2f}",
         height=f"{height:g}".ljust(21),

@@ -35,15 +35,6 @@ class Section:
             return all_pass(frequency_hz=self.frequency_hz, q=self.q, rate_hz=rate_hz)
         return peaking(frequency_hz=self.frequency_hz, q=self.q, gain_db=self.gain_db, rate_hz=rate_hz)
 
-    def rounded(self) -> "Section":
-        """As it is dialled in: 0.1 Hz, 0.1 in Q, 0.1 dB."""
-        return Section(
-            kind=self.kind,
-            frequency_hz=round(float(self.frequency_hz), 1),
-            q=round(float(self.q), 1),
-            gain_db=round(float(self.gain_db), 1) + 0.0,
-        )
-
 
 def section_response(sections: Sequence[Section], frequency_hz: ArrayLike, *, rate_hz: float) -> NDArray[np.complex128]:
     """What sections in a row do: (n_freq,) [Hz] -> (n_freq,) complex128; none gives ones."""

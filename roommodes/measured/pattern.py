@@ -1,12 +1,12 @@
 """A manifest for a project: one pattern for all file names; the manifest's text, with the order of measuring."""
 
-import json
 from collections.abc import Sequence
 
 import numpy as np
 
 from roommodes.measured.manifest import ManifestTables, ResponseTable
 from roommodes.project.project import Project
+from roommodes.toml.text import quoted
 
 SUB, SEAT = "{sub}", "{seat}"
 FIRST_LEVEL = """# Safety first. Before the first sweep: every output muted, the amplifiers' level at its lowest, nobody
@@ -76,8 +76,8 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
         f"#   {len(subs) + 1}. {again} once more: it must lie on the first within a few tenths of a decibel.",
         "",
         "format = 1",
-        f"name = {_quoted(project.name + ', first measurement')}",
-        f"file_pattern = {_quoted(pattern)}   # every sub at every seat; .txt, .wav (one channel) or .csv",
+        f"name = {quoted(project.name + ', first measurement')}",
+        f"file_pattern = {quoted(pattern)}   # every sub at every seat; .txt, .wav (one channel) or .csv",
         f"#   for example {file_of(pattern, subs[0][0], seats[0])}",
         "",
         "[reference]",
@@ -90,7 +90,7 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
     ]
     for name, place in subs:
         at = ", ".join(f"{round(float(value), 3):g}" for value in place)
-        lines += ["[[subs]]", f"name = {_quoted(name)}", f"position_m = [{at}]   # acoustic centre"]
+        lines += ["[[subs]]", f"name = {quoted(name)}", f"position_m = [{at}]   # acoustic centre"]
         lines += ["gain_db = 0", "delay_ms = 0", "polarity = 1", ""]
     return "\n".join(lines)
 
@@ -100,7 +100,3 @@ def _subs(project: Project) -> Sequence[tuple[str, Sequence[float]]]:
     if project.layout is not None:
         return [(f"sub {number}", place) for number, place in enumerate(project.layout.positions_m, start=1)]
     return [(zone.name, 0.5 * (np.array(zone.low) + np.array(zone.high))) for zone in project.zones]
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

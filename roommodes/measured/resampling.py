@@ -4,6 +4,8 @@ Between the points of a table real and imaginary part run along a cubic spline o
 response's own arrival is taken out (a turning phase would need far more points); it is put back afterwards.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
@@ -35,25 +37,15 @@ def resampled(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
     ------
     FileFaulty : the file does not cover the grid, or its points lie too far apart.
     """
-    keep = spectrum.hz > 0.0
-    hz, value = spectrum.hz[keep], spectrum.value[keep]
-    low, high = float(frequency_hz[0]), float(frequency_hz[-1])
-    if hz[0] > low * (1.0 + EDGE) or hz[-1] < high * (1.0 - EDGE):
-        raise faulty(
-            f"it runs from {hz[0]:g} to {hz[-1]:g} Hz; {low:g} to {high:g} Hz are asked for. Measure further, or "
-            "narrow band_hz in [grid]."
-        )
-    first, last = np.searchsorted(hz, [low * (1.0 - EDGE), high * (1.0 + EDGE)])
-    used = slice(max(0, int(first) - 1), min(len(hz), int(last) + 1))
+    hz, value, used, line_of = _covering(spectrum, frequency_hz, "Measure further, or narrow band_hz in [grid].")
     gap = np.diff(hz[used])
     allowed = np.maximum(COARSEST_HZ * (1.0 + EDGE), hz[used][:-1] * (2.0**COARSEST_OCTAVE * (1.0 + 1e-4) - 1.0))
     if (gap > allowed).any():
         worst = int(np.argmax(gap / allowed))
-        line = spectrum.line[keep.argmax() + used.start + worst] if spectrum.line else None
         raise faulty(
             f"at {hz[used][worst]:g} Hz the next point is {gap[worst]:.3g} Hz away; allowed: {allowed[worst]:.3g} Hz. "
             "Export with more points.",
-            line=line,
+            line=line_of(worst),
         )
     delay = arrival_s(hz, value)
     straight = value * np.exp(2j * np.pi * hz * delay)
@@ -72,16 +64,8 @@ def calibration_curve(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
     ------
     FileFaulty : the file does not cover the grid, or is not a smooth curve.
     """
-    keep = spectrum.hz > 0.0
-    hz, value = spectrum.hz[keep], spectrum.value[keep]
-    low, high = float(frequency_hz[0]), float(frequency_hz[-1])
-    if hz[0] > low * (1.0 + EDGE) or hz[-1] < high * (1.0 - EDGE):
-        raise faulty(
-            f"it runs from {hz[0]:g} to {hz[-1]:g} Hz; {low:g} to {high:g} Hz are asked for. Narrow band_hz in [grid], "
-            "or take a calibration that reaches further."
-        )
-    first, last = np.searchsorted(hz, [low * (1.0 - EDGE), high * (1.0 + EDGE)])
-    near = slice(max(0, int(first) - 1), min(len(hz), int(last) + 1))
+    further = "Narrow band_hz in [grid], or take a calibration that reaches further."
+    hz, value, near, line_of = _covering(spectrum, frequency_hz, further)
     level, phase = 20.0 * np.log10(np.maximum(np.abs(value), 1e-30)), np.unwrap(np.angle(value))
     octaves = np.diff(np.log2(hz[near]))
     steps = np.abs(np.diff(level[near]))
@@ -92,14 +76,31 @@ def calibration_curve(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
     ):
         if wrong.any():
             at = int(np.argmax(wrong))
-            line = spectrum.line[keep.argmax() + near.start + at] if spectrum.line else None
             text = f"at {hz[near][at]:g} Hz {what}: this is no microphone's curve. Is it the right file?"
-            raise faulty(text, line=line)
+            raise faulty(text, line=line_of(at))
     place = np.log(np.clip(frequency_hz, hz[0], hz[-1]))
-    if len(hz) < 2:
-        return np.full(len(frequency_hz), value[0])
     curve = PchipInterpolator(np.log(hz), np.stack([level, phase], axis=-1))(place)
     return np.asarray(10.0 ** (curve[:, 0] / 20.0) * np.exp(1j * curve[:, 1]))
+
+
+def _covering(
+    spectrum: Spectrum, frequency_hz: Floats, advice: str
+) -> tuple[Floats, Complexes, slice, Callable[[int], int | None]]:
+    """A file's points above 0 Hz, which of them the grid needs, and the file's line of the nth of these.
+
+    Raises
+    ------
+    FileFaulty : the file does not cover the grid.
+    """
+    keep = spectrum.hz > 0.0
+    hz, value = spectrum.hz[keep], spectrum.value[keep]
+    low, high = float(frequency_hz[0]), float(frequency_hz[-1])
+    if hz[0] > low * (1.0 + EDGE) or hz[-1] < high * (1.0 - EDGE):
+        raise faulty(f"it runs from {hz[0]:g} to {hz[-1]:g} Hz; {low:g} to {high:g} Hz are asked for. {advice}")
+    first, last = np.searchsorted(hz, [low * (1.0 - EDGE), high * (1.0 + EDGE)])
+    used = slice(max(0, int(first) - 1), min(len(hz), int(last) + 1))
+    begin = int(keep.argmax()) + used.start
+    return hz, value, used, lambda number: spectrum.line[begin + number] if spectrum.line else None
 
 
 def smoothed(value: Complexes, frequency_hz: Floats, *, octave: float) -> Complexes:

@@ -44,9 +44,14 @@ def _value(value: Any) -> str:
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return quoted(value)
     assert isinstance(value, Sequence), f"no TOML for {type(value).__name__}"
     return "[" + ", ".join(map(_value, value)) + "]"
+
+
+def quoted(text: str) -> str:
+    """A text as TOML writes it, in quotes."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def _key(key: str) -> str:

@@ -56,29 +56,20 @@ def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
     ------
     ProjectInvalid, OutsideModel, Interrupted : as `solvers.crossover.responses.each_of_both`.
     """
-    drives = plan.drives.from_earliest()
     met = plan.crossover
-    if met is None:
-        hz, subs = plan.frequency_hz, plan.transfer
-    else:
+    hz, subs, mains = plan.frequency_hz, plan.transfer, plan.transfer[:, :, :0]  # no mains
+    if met is not None:
         hz, subs, mains = each_of_both(plan, met.crossover, running=running)
-    before = PartCurves(part="subs", state="before", pressure=np.asarray(subs.sum(axis=2)))
-    after = seat_pressure(subs, drives.weights(hz) * plan.filter_response(hz))
-    parts = [before]
-    if met is None:
-        return PlanCurves(
-            frequency_hz=hz,
-            seats=plan.seats.name,
-            parts=(before, PartCurves(part="subs", state="after", pressure=after)),
-        )
-    after = after * through_crossover(plan, hz)[:, None]
-    rate = plan.project.processor.rate_hz
-    high = response(met.crossover.high_pass(rate), hz, rate_hz=rate)
-    late = np.exp(-2j * np.pi * hz * met.mains_delay_s)
-    parts.append(PartCurves(part="subs", state="after", pressure=after))
+    weights = plan.drives.from_earliest().weights(hz) * plan.filter_response(hz)
+    of_subs, of_mains = through_crossover(plan, hz)
+    after = seat_pressure(subs, weights) * of_subs[:, None]
+    parts = [
+        PartCurves(part="subs", state="before", pressure=np.asarray(subs.sum(axis=2))),
+        PartCurves(part="subs", state="after", pressure=after),
+    ]
     for number in range(mains.shape[2]):
         own = mains[:, :, number]
-        through = np.asarray(own * (high * late)[:, None], dtype=np.complex128)
+        through = np.asarray(own * of_mains[:, None])
         parts += [
             PartCurves(part=f"main {number + 1}", state="before", pressure=own),
             PartCurves(part=f"main {number + 1}", state="after", pressure=through),
@@ -87,10 +78,19 @@ def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
     return PlanCurves(frequency_hz=hz, seats=plan.seats.name, parts=tuple(parts))
 
 
-def through_crossover(plan: Plan, frequency_hz: Floats) -> Complexes:
-    """Low-pass, gain, delay and polarity that all subs share where they meet the mains: (n_freq,); else ones."""
+def through_crossover(plan: Plan, frequency_hz: Floats) -> tuple[Complexes, Complexes]:
+    """What all subs share, and what all mains share, where the plan has a crossover: (n_freq,) each; else ones.
+
+    The halves of the crossover with gain, delay and polarity of the subs, and the delay of the mains.
+    """
     met, rate = plan.crossover, plan.project.processor.rate_hz
     if met is None:
-        return np.ones(len(frequency_hz), dtype=np.complex128)
-    common = met.polarity * 10.0 ** (met.gain_db / 20.0) * np.exp(-2j * np.pi * frequency_hz * met.subs_delay_s)
-    return np.asarray(common * response(met.crossover.low_pass(rate), frequency_hz, rate_hz=rate))
+        ones = np.ones(len(frequency_hz), dtype=np.complex128)
+        return ones, ones
+    low, high = (
+        response(half, frequency_hz, rate_hz=rate)
+        for half in (met.crossover.low_pass(rate), met.crossover.high_pass(rate))
+    )
+    late = -2j * np.pi * frequency_hz
+    subs = low * met.polarity * 10.0 ** (met.gain_db / 20.0) * np.exp(late * met.subs_delay_s)
+    return np.asarray(subs), np.asarray(high * np.exp(late * met.mains_delay_s))

@@ -65,7 +65,7 @@ def seat_impulses(
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index[chosen], duration_s)
     if sub is None:
         drives = plan.drives.at_limit().from_earliest().weights(hz) * plan.filter_response(hz)
-        pressure = seat_pressure(transfer, drives) * through_crossover(plan, hz)[:, None]
+        pressure = seat_pressure(transfer, drives) * through_crossover(plan, hz)[0][:, None]
     else:
         pressure = transfer[:, :, 0]
     filtered = causal(hz, weight)

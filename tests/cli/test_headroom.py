@@ -18,25 +18,20 @@ from roommodes.project.reading import parse_project
 from solvers.loudness.of_plan import plan_headroom
 from solvers.plans.solve import solve
 from tests.cli.conftest import SMALL
+from tests.rooms import CLOSED_BOX
 
-DRIVER = """[subwoofer]
+DRIVER = (
+    """[subwoofer]
 cabinet_m = [0.4, 0.4, 0.45]
 weight_kg = 34
-[subwoofer.driver]
-fs_hz = 23
-qes = 0.42
-qms = 5.5
-vas_m3 = 0.14
-cone_area_m2 = 0.083
-re_ohm = 3.3
-xmax_m = 0.014
-power_w = 700
-box_m3 = 0.052
-[subwoofer.amplifier]
+"""
+    + CLOSED_BOX
+    + """[subwoofer.amplifier]
 power_w = 900
 load_ohm = 4
 closed_in_m = [0.5, 0.5, 0.3]
 """
+)
 
 
 @pytest.fixture(scope="module")

@@ -82,9 +82,7 @@ def test_a_template_gives_a_plan_that_is_no_worse_than_any_usual_layout(run, tmp
     found = json.loads(done.stdout)
     assert found["plans"][0]["variation_db"] < 3.6
     usual = [one["driven_variation_db"] for one in found["worth"][0]["usual"]]
-    assert (
-        found["plans"][0]["variation_db"] < min(usual) + 0.1
-    )  # usual places lie outside the zones, some centimetres to a row off
+    assert found["plans"][0]["variation_db"] < min(usual) + 0.02  # a zone may be some centimetres off a usual place
 
 
 # -- outlines ---------------------------------------------------------------------------------------------------------

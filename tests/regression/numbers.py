@@ -38,15 +38,21 @@ def gather(folder: Path) -> dict[str, Any]:
     study = folder / "study.toml"
     study.write_text(tiny(6, searched=True), encoding="utf-8")
     found["study"] = said("study", str(study), "-o", str(folder / "study.h5"), "--workers", "1", last=True)
-    return found
+    return {name: kept(answer) for name, answer in found.items()}
+
+
+def kept(value: Any) -> Any:
+    """An answer without times and names of files."""
+    if isinstance(value, dict):
+        return {key: kept(inner) for key, inner in value.items() if key not in LEFT_OUT}
+    return [kept(inner) for inner in value] if isinstance(value, list) else value
 
 
 def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
-    """Every number and word with where it stands; times and names of files left out."""
+    """Every number and word with where it stands."""
     if isinstance(value, dict):
         for key, inner in value.items():
-            if key not in LEFT_OUT:
-                yield from leaves(inner, f"{path}/{key}")
+            yield from leaves(inner, f"{path}/{key}")
     elif isinstance(value, list):
         for index, inner in enumerate(value):
             yield from leaves(inner, f"{path}/{index}")

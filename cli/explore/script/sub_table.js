@@ -51,32 +51,13 @@ export class SubTable {
     );
     const [gainLow, gainHigh] = app.data.drives.gain;
     const [delayLow, delayHigh] = app.data.drives.delay;
-    const gainSlider = input({
-      type: "range",
-      min: gainLow,
-      max: gainHigh,
-      step: 0.1,
-      "aria-label": `${name}, gain in decibels`,
-    });
-    const gain = input({
-      type: "text",
-      inputmode: "decimal",
-      class: "setting",
-      "aria-label": `${name}, gain in decibels, typed`,
-    });
-    const delaySlider = input({
-      type: "range",
-      min: delayLow,
-      max: delayHigh,
-      step: 0.02,
-      "aria-label": `${name}, delay in milliseconds`,
-    });
-    const delay = input({
-      type: "text",
-      inputmode: "decimal",
-      class: "setting",
-      "aria-label": `${name}, delay in milliseconds, typed`,
-    });
+    /** @type {(what: string, low: number, high: number, step: number) => HTMLInputElement[]} */
+    const control = (what, low, high, step) => [
+      input({ type: "range", min: low, max: high, step, "aria-label": `${name}, ${what}` }),
+      input({ type: "text", inputmode: "decimal", class: "setting", "aria-label": `${name}, ${what}, typed` }),
+    ];
+    const [gainSlider, gain] = control("gain in decibels", gainLow, gainHigh, 0.1);
+    const [delaySlider, delay] = control("delay in milliseconds", delayLow, delayHigh, 0.02);
     const polarity = /** @type {HTMLButtonElement} */ (
       html("button", { type: "button", class: "sign", "aria-label": `${name}, polarity inverted` })
     );

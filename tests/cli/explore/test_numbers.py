@@ -8,9 +8,10 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Results
-from roommodes.plan.tuning import Tuning, TuningSettings
+from roommodes.plan.tuning import Tuning
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure
+from tests.roommodes.plan.stored import tuning_settings
 
 from .conftest import CLOUDS, PROJECT, Explore, Explored, held, judged
 
@@ -221,21 +222,7 @@ def test_the_map_follows_the_subs(explore: Explore) -> None:
 
 def with_filters(results: Results) -> Results:
     """As `tune` leaves a plan: filters on each sub."""
-    settings = TuningSettings(
-        sample_rate_hz=48000.0,
-        per_sub=2,
-        shared=0,
-        sub_boost_db=3.0,
-        sub_cut_db=9.0,
-        boost_db=3.0,
-        cut_db=9.0,
-        differ_db=3.0,
-        q_low=0.5,
-        q_high=8.0,
-        all_pass=True,
-        exchange=0.1,
-        worth_db=0.05,
-    )
+    settings = tuning_settings(shared=0, cut_db=9.0, q_low=0.5, q_high=8.0, exchange=0.1)
     level = results.plans[2].level_db[0]
     tuning = Tuning(
         subs=2,

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from roommodes.project.reading import parse_project
+from tests.browser import worst_contrast
 
 from .conftest import PROJECT, Explore, Explored, held
 from .test_numbers import drag, typed
@@ -240,30 +241,8 @@ def test_contrast_of_texts(explore: Explore, scheme: str) -> None:
     typed_page.fill("-5")
     typed_page.press("Enter")
     page.wait_for_timeout(100)
-    worst = page.evaluate(
-        """() => {
-          const parse = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
-          const light = ([r, g, b]) => [r, g, b].map((v) => v / 255)
-            .map((v) => (v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
-            .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
-          const behind = (node) => {
-            for (let at = node; at; at = at.parentElement) {
-              const colour = parse(getComputedStyle(at).backgroundColor);
-              if (colour.length === 3 || colour[3] > 0) return colour;
-            }
-            return [255, 255, 255];
-          };
-          let worst = [21, ''];
-          for (const node of document.querySelectorAll("body *:not(svg *, script, button:disabled)")) {
-            if (!node.textContent.trim() || node.children.length) continue;
-            const [a, b] = [light(parse(getComputedStyle(node).color)), light(behind(node))];
-            const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
-            if (ratio < worst[0]) worst = [ratio, node.outerHTML.slice(0, 80)];
-          }
-          return worst;
-        }"""
-    )
-    assert worst[0] >= 4.5, worst[1]
+    worst, where = worst_contrast(page, besides="svg *, script, button:disabled")
+    assert worst >= 4.5, where
 
 
 def test_everything_is_named_for_readers_of_screens(explore: Explore) -> None:

@@ -9,21 +9,11 @@ import pytest
 
 from cli.drawing.sheet import _sub_lines
 from roommodes.plan.file import write_results
+from tests.rooms import CLOSED_BOX
 
 from .conftest import project_text, results_of
 
-DRIVER = """[subwoofer]
-[subwoofer.driver]
-fs_hz = 23
-qes = 0.42
-qms = 5.5
-vas_m3 = 0.14
-cone_area_m2 = 0.083
-re_ohm = 3.3
-xmax_m = 0.014
-power_w = 700
-box_m3 = 0.052
-"""
+DRIVER = "[subwoofer]\n" + CLOSED_BOX
 RACK = """[[amplifiers]]
 name = "rack"
 channels = 4

@@ -10,7 +10,7 @@ import pytest
 from cli.report.whole import model_numbers, report_bytes
 from cli.terminal.plan_options import choose_plan
 from roommodes.running import Running
-from tests.browser import opened_file
+from tests.browser import opened_file, worst_contrast
 
 HOSTILE = "<script>document.title='taken'</script> \\\"'><img src=x onerror=alert(1)>"
 
@@ -138,29 +138,8 @@ def test_a_hostile_name_is_text(opened) -> None:
 def test_contrast_of_texts(opened) -> None:
     """WCAG 2.1, 1.4.3: at least 4.5 to 1, for every text on its own background."""
     page, _, _ = opened()
-    worst = page.evaluate(
-        """() => {
-          const parse = (text) => (text.match(/[\\d.]+/g) || []).map(Number);
-          const light = ([r, g, b]) => [r, g, b].map((v) => v / 255)
-            .map((v) => (v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4))
-            .reduce((sum, v, i) => sum + v * [0.2126, 0.7152, 0.0722][i], 0);
-          const behind = (node) => {
-            for (let at = node; at; at = at.parentElement) {
-              const colour = parse(getComputedStyle(at).backgroundColor);
-              if (colour.length === 3 || colour[3] > 0) return colour;
-            }
-            return [255, 255, 255];
-          };
-          let worst = 21;
-          for (const node of document.querySelectorAll("body *:not(svg *, script)")) {
-            if (!node.textContent.trim() || node.children.length) continue;
-            const [a, b] = [light(parse(getComputedStyle(node).color)), light(behind(node))];
-            worst = Math.min(worst, (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05));
-          }
-          return worst;
-        }"""
-    )
-    assert worst >= 4.5
+    worst, where = worst_contrast(page, besides="svg *, script")
+    assert worst >= 4.5, where
 
 
 def test_it_prints_with_its_tables_open(opened, tmp_path: Path) -> None:

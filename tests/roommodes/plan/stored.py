@@ -1,6 +1,7 @@
 """Results of no room in particular, for the tests of the results file."""
 
 from dataclasses import fields, is_dataclass
+from typing import Any
 
 import numpy as np
 
@@ -98,26 +99,32 @@ def choices(rng: np.random.Generator) -> Choices:
     return Choices(fronts={2: front}, rows={2: row}, usual=usual, recommendation=reasons)
 
 
+def tuning_settings(**changes: Any) -> TuningSettings:
+    """What `tune` asks for by default, with changes."""
+    asked = {
+        "sample_rate_hz": 48000.0,
+        "per_sub": 2,
+        "shared": 6,
+        "sub_boost_db": 3.0,
+        "sub_cut_db": 9.0,
+        "boost_db": 3.0,
+        "cut_db": 12.0,
+        "differ_db": 3.0,
+        "q_low": 0.7,
+        "q_high": 6.0,
+        "all_pass": True,
+        "exchange": 0.05,
+        "worth_db": 0.05,
+    }
+    return TuningSettings(**{**asked, **changes})
+
+
 def tuning(rng: np.random.Generator) -> Tuning:
     own = (Section(kind="all-pass", frequency_hz=31.4, q=1.1),)
     return Tuning(
         subs=2,
         rank=1,
-        settings=TuningSettings(
-            sample_rate_hz=48000.0,
-            per_sub=2,
-            shared=6,
-            sub_boost_db=3.0,
-            sub_cut_db=9.0,
-            boost_db=3.0,
-            cut_db=12.0,
-            differ_db=3.0,
-            q_low=0.7,
-            q_high=6.0,
-            all_pass=True,
-            exchange=0.05,
-            worth_db=0.05,
-        ),
+        settings=tuning_settings(),
         sub_filters=((), own),
         shared=(Section(kind="peaking", frequency_hz=45.0, q=2.5, gain_db=-6.1),),
         before_db=rng.normal(size=(N_FREQ, N_SEAT)),

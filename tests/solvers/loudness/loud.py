@@ -2,8 +2,10 @@
 
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
+from tests.rooms import CLOSED_BOX
 
-TEXT = """\
+TEXT = (
+    """\
 format = 1
 name = "loud"
 [room]
@@ -38,17 +40,9 @@ points_per_octave = 9
 cabinet_m = [0.42, 0.4, 0.44]
 port_face = "rear"
 port_clearance_m = 0.1
-[subwoofer.driver]
-fs_hz = 23
-qes = 0.42
-qms = 5.5
-vas_m3 = 0.14
-cone_area_m2 = 0.083
-re_ohm = 3.3
-xmax_m = 0.014
-power_w = 700
-box_m3 = 0.052
 """
+    + CLOSED_BOX
+)
 
 
 def project(old: str = "", new: str = "", extra: str = "") -> Project:

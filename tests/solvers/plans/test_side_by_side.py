@@ -8,13 +8,14 @@ import pytest
 from roommodes.errors import OutsideModel
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
-from roommodes.plan.tuning import Tuning, TuningSettings
+from roommodes.plan.tuning import Tuning
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import level_db, normalised, seat_pressure
 from roommodes.responses.third_octaves import edges_hz
 from solvers.loudness.headroom import headroom, loudness_of
 from solvers.plans.side_by_side import common_band_hz, moved, polished, seen
 from tests.given_plans import given_results
+from tests.roommodes.plan.stored import tuning_settings
 from tests.rooms import SMALL
 
 TEXT = SMALL.replace("[search]", "[subwoofer]\nmax_level_1m_db = 110\nprice = 900\n[search]")
@@ -79,21 +80,7 @@ def test_polishing_is_never_worse_and_finds_what_was_spoilt(plan: Plan) -> None:
 
 
 def test_filters_of_single_subs_count_and_shared_ones_do_not(plan: Plan) -> None:
-    settings = TuningSettings(
-        sample_rate_hz=48000.0,
-        per_sub=1,
-        shared=1,
-        sub_boost_db=3.0,
-        sub_cut_db=9.0,
-        boost_db=3.0,
-        cut_db=9.0,
-        differ_db=3.0,
-        q_low=0.5,
-        q_high=8.0,
-        all_pass=False,
-        exchange=0.1,
-        worth_db=0.05,
-    )
+    settings = tuning_settings(per_sub=1, shared=1, cut_db=9.0, q_low=0.5, q_high=8.0, all_pass=False, exchange=0.1)
     cut = Section(kind="peaking", frequency_hz=47.0, q=2.0, gain_db=-6.0)
     level = plan.level_db
 
