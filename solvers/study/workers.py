@@ -103,10 +103,11 @@ class LocalCrew:
     def leave(self, *, at_once: bool) -> None:
         """Send the workers home."""
         for slot in self._slots:
+            for future, _ in slot.given:
+                future.cancel()
             if at_once:
                 _kill(slot.pool)
-            slot.pool.shutdown(wait=False, cancel_futures=True)
-        for slot in self._slots:
+        for slot in self._slots:  # one call for each: after shutdown(wait=False) no other waits, and Python's end races
             slot.pool.shutdown(wait=True)
 
     def _submit(self, slot: _Slot, job: StudyJob) -> Future[bytes]:
