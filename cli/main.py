@@ -8,29 +8,7 @@ from typing import Annotated
 
 import typer
 
-from cli.commands.check import check
-from cli.commands.crossover import crossover
-from cli.commands.decay import decay
-from cli.commands.demo import demo
-from cli.commands.drawing import drawing
-from cli.commands.export import export
-from cli.commands.fit import fit
-from cli.commands.headroom import headroom
-from cli.commands.new import new
-from cli.commands.optimise import optimise
-from cli.commands.predict import predict
-from cli.commands.report import report
-from cli.commands.rows import rows
-from cli.commands.schema import schema
-from cli.commands.settings import settings
-from cli.commands.study import study
-from cli.commands.tolerance import tolerance
-from cli.commands.tune import tune
-from cli.commands.what_if.compare import compare
-from cli.commands.what_if.explore import explore
-from cli.commands.what_if.judge import judge
-from cli.commands.what_if.layout import layout
-from cli.commands.what_if.watch import watch
+from cli.commands.on_demand import CommandsOnDemand
 from cli.terminal.guard import EXIT_INTERRUPTED, interrupted_words
 from cli.terminal.output import say_error
 from cli.terminal.streams import begin, silence
@@ -40,38 +18,13 @@ COLLECT_AFTER = 50_000  # objects
 
 app = typer.Typer(
     name="roommodes",
+    cls=CommandsOnDemand,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     no_args_is_help=True,
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-for command in (
-    demo,
-    new,
-    check,
-    predict,
-    optimise,
-    tune,
-    crossover,
-    rows,
-    decay,
-    report,
-    explore,
-    watch,
-    compare,
-    judge,
-    layout,
-    drawing,
-    settings,
-    headroom,
-    tolerance,
-    export,
-    fit,
-    study,
-    schema,
-):
-    app.command()(command)
 
 
 def _print_version(asked: bool) -> None:

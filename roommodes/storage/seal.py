@@ -3,9 +3,9 @@
 Behind the HDF5 image stands one line of text with the SHA-256 of all bytes before it. HDF5 libraries pass over it, and
 take it away when they change a file. It guards against damage, not against somebody who means to deceive.
 """
+# ruff: noqa: PLC0415 (every command starts with this file: hashlib waits until it is needed)
 
 import os
-from hashlib import sha256
 from pathlib import Path
 from typing import Literal
 
@@ -16,7 +16,7 @@ State = Literal["whole", "none", "broken"]
 
 def sealed(image: bytes) -> bytes:
     """A file's bytes with their seal."""
-    return image + _HEAD + sha256(image).hexdigest().encode() + b"\n"
+    return image + _HEAD + _digest(image)
 
 
 def seal_state(data: bytes) -> State:
@@ -27,7 +27,7 @@ def seal_state(data: bytes) -> State:
     end = max(0, len(data) - LENGTH)
     if data[end : end + len(_HEAD)] == _HEAD:
         given = data[end + len(_HEAD) :]
-        return "whole" if given == sha256(memoryview(data)[:end]).hexdigest().encode() + b"\n" else "broken"
+        return "whole" if given == _digest(memoryview(data)[:end]) else "broken"
     # What follows where HDF5's superblock (versions 2 and 3) says that the image ends may be a damaged or cut seal.
     image_end = int.from_bytes(data[28:36], "little") if data[8:9] in (b"\x02", b"\x03") else len(data)
     rest = data[image_end:]
@@ -42,3 +42,10 @@ def is_sealed(path: Path) -> bool:
             return stream.read(len(_HEAD)) == _HEAD
     except (OSError, ValueError):
         return False
+
+
+def _digest(data: bytes | memoryview) -> bytes:
+    """SHA-256 in hexadecimal digits, with the end of its line."""
+    from hashlib import sha256
+
+    return sha256(data).hexdigest().encode() + b"\n"

@@ -9,7 +9,6 @@ import contextlib
 import errno
 import os
 import re
-import secrets
 import shutil
 import stat
 from collections.abc import Iterator
@@ -142,7 +141,7 @@ def _open_beside(path: Path) -> tuple[Path, int]:
     target = _resolved(path)
     # The name is cut so that the temporary's stays within what file systems allow (255 bytes).
     stem = os.fsdecode(os.fsencode(target.name)[:200])
-    temporary = target.with_name(f".{stem}.{secrets.token_hex(6)}.part")
+    temporary = target.with_name(f".{stem}.{os.urandom(6).hex()}.part")
     take_away_abandoned(target.parent, stem)
     try:
         descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from cli.commands import on_demand
+from cli.commands.on_demand import COMMANDS as COMMAND_TABLE
 from roommodes.version import __version__
 
 COMMANDS = ("demo", "new", "check", "predict", "optimise", "schema")
@@ -43,6 +45,16 @@ def test_help_names_every_command_and_each_has_an_example(run) -> None:
         assert "--json" in help_text.stdout
 
 
+def test_the_table_of_commands_is_what_the_commands_are(run) -> None:
+    """Each is called by its name, and what the list says of it fits on a line of 80 columns."""
+    lines = run("--help").stdout.splitlines()
+    for entry in COMMAND_TABLE:
+        assert f"  {entry.name:9}  {entry.summary}" in lines
+        assert run(entry.name, "--help").stdout.startswith(f"Usage: roommodes {entry.name} ")
+    files = {path.stem for path in Path(on_demand.__file__).parent.rglob("*.py")} - {"__init__", "on_demand"}
+    assert {entry.name for entry in COMMAND_TABLE} <= files
+
+
 def test_version(run) -> None:
     assert run("--version").stdout == f"roommodes {__version__}\n"
 
@@ -51,6 +63,7 @@ def test_version(run) -> None:
     ("arguments", "message"),
     [
         (["chekc"], "No such command"),
+        (["chekc"], "Did you mean 'check'"),
         (["check"], "Missing argument"),
         (["check", "--nonsense", "x"], "No such option"),
         (["optimise", "small.toml", "--counts", "two"], "got 'two'; allowed: whole numbers from 1 to 8"),
