@@ -10,7 +10,11 @@ that the data tell lie inside the joint 99 % region that the fit states (deviati
 itself within 3.6 deviations (99 % for some 35 of them). Nine of ten cases must pass, and over all cases at least 90 %
 of the values must lie within two deviations, where 95 % should.
 
-    python -m benchmarks.fit_round_trips [--cases N] [--json]
+With `--wide` every draw is twice as far off as the priors say, in rooms of four kinds of walls: the fit has no right to
+find them all. There 95 % of the told values must lie within three stated deviations, over all the cases whose verdict
+is not "not up to noise".
+
+    python -m benchmarks.fit_round_trips [--cases N] [--first N] [--wide] [--json]
 """
 
 import argparse
@@ -27,9 +31,9 @@ from roommodes.acoustics.transfer import transfer_function
 from roommodes.measured.loading import load_manifest
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
-from solvers.fit.outcome import Verdict
 from solvers.fit.parameters import Space
 from solvers.fit.run import fit
+from solvers.fit.verdict import Verdict
 
 ROOM = """
 format = 1
@@ -69,19 +73,47 @@ positions_m = [[0.3, 0.4, 0.3], [0.4, 3.7, 0.3]]
 band_hz = [20, 100]
 points_per_octave = 16
 """
+GLASS = ROOM[ROOM.index("[[regions]]") : ROOM.index("[constructions")]
+LINING = ROOM[ROOM.index("[constructions") : ROOM.index("[[rows]]")]
+TIMBER_FLOOR = """
+[constructions."floor"]
+kind = "impedance"
+mass_kg_m2 = 30.0
+resistance_pa_s_m = 3000
+stiffness_pa_m = 4.0e5
+"""
+LEAVES = """
+[constructions."leaves"]
+kind = "double glazing"
+inner_mass_kg_m2 = 15.0
+outer_mass_kg_m2 = 20.0
+gap_m = 0.08
+leaf_resistance_pa_s_m = 2000
+"""
+KINDS = (
+    ROOM,
+    ROOM.replace(GLASS, "")
+    .replace('front = "brick"', 'front = "brick"\nfloor = "floor"')
+    .replace(LINING, LINING + TIMBER_FLOOR),
+    ROOM.replace('rear = "lining"', 'rear = "leaves"').replace(LINING, LEAVES),
+    ROOM.replace(
+        'ceiling = "plasterboard on battens"', 'ceiling = "concrete"\nleft = "plasterboard on battens"'
+    ).replace(GLASS, ""),
+)
 SUBS = {"left": (0.3, 0.4, 0.3), "right": (0.4, 3.7, 0.3)}
 NOISE = 0.01
 JOINT, FARTHEST = 0.99, 3.6
 WITHIN, SHARE = 2.0, 0.9
+WIDE, WIDE_WITHIN, WIDE_SHARE = 2.0, 3.0, 0.95
 
 
-def case(seed: int, folder: Path) -> dict[str, float | int | str | bool]:
+def case(seed: int, folder: Path, *, wide: bool) -> dict[str, float | int | str | bool]:
     """One round trip."""
-    project = parse_project(ROOM, source="round trip")
+    project = parse_project(KINDS[seed % len(KINDS)] if wide else ROOM, source="round trip")
     rng = np.random.default_rng(seed)
     seats, subs = project.seats, np.array(list(SUBS.values()))
     space = Space(project, sub_name=tuple(SUBS), sub_m=subs, seat_name=seats.name, seat_m=seats.position_m)
-    true = np.clip(rng.normal(size=len(space.free)), -2.0, 2.0)
+    true = np.clip(rng.normal(size=len(space.free)), -2.0, 2.0) * (WIDE if wide else 1.0)
     situation = space.situation(true)
     hz = log_grid(20.0, 100.0, 48)
     transfer = transfer_function(
@@ -125,6 +157,7 @@ def case(seed: int, folder: Path) -> dict[str, float | int | str | bool]:
         "told": len(told),
         "parameters": len(found.estimates),
         "within": int((away <= WITHIN).sum()),
+        "within_three": int((away <= WIDE_WITHIN).sum()),
         "joint": joint,
         "joint_allowed": float(chi2.ppf(JOINT, len(told))),
         "farthest": float(away.max()),
@@ -134,7 +167,9 @@ def case(seed: int, folder: Path) -> dict[str, float | int | str | bool]:
         "verdict": found.verdict.name.lower(),
         "steps": found.steps,
         "cpu_s": seconds,
-        "passed": bool(
+        "passed": bool((away <= WIDE_WITHIN).mean() >= WIDE_SHARE or found.verdict is not Verdict.NOISE)
+        if wide
+        else bool(
             found.verdict is not Verdict.REFUSED and joint <= chi2.ppf(JOINT, len(told)) and away.max() <= FARTHEST
         ),
     }
@@ -145,16 +180,17 @@ def main() -> int:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     options.add_argument("--cases", type=int, default=10)
     options.add_argument("--first", type=int, default=1, help="seed of the first case")
+    options.add_argument("--wide", action="store_true", help="rooms twice as far off as the priors say")
     options.add_argument("--json", action="store_true")
     chosen = options.parse_args()
     rows = []
     for seed in range(chosen.first, chosen.first + chosen.cases):
         with tempfile.TemporaryDirectory() as folder:
-            rows.append(case(seed, Path(folder)))
+            rows.append(case(seed, Path(folder), wide=chosen.wide))
         if not chosen.json:
             print(
                 "seed {seed:2d}  told {told:2d} of {parameters}  joint {joint:4.1f} of {joint_allowed:4.1f}  "
-                "in 2 sigma {within:2d}  farthest {farthest:3.1f} "
+                "in 2 sigma {within:2d}  in 3 {within_three:2d}  farthest {farthest:3.1f} "
                 "pane stiffness {pane_stiffness:3.1f}  misfit {misfit_before:4.0%} -> {misfit_after:5.1%}  {verdict}  "
                 "{steps} steps  {cpu_s:.0f} s CPU  {0}".format(
                     "passed" if rows[-1]["passed"] else "FAILED", **rows[-1]
@@ -162,12 +198,18 @@ def main() -> int:
                 flush=True,
             )
     passed = sum(bool(row["passed"]) for row in rows)
-    share = sum(int(row["within"]) for row in rows) / sum(int(row["told"]) for row in rows)
+    noise = [row for row in rows if row["verdict"] == Verdict.NOISE.name.lower()] if chosen.wide else rows
+    key = "within_three" if chosen.wide else "within"
+    share = sum(int(row[key]) for row in noise) / max(1, sum(int(row["told"]) for row in noise))
     if chosen.json:
         print(json.dumps(rows, indent=2))
     else:
-        print(f"{passed} of {len(rows)} passed; {share:.1%} of all told values within {WITHIN:g} deviations")
-    return 0 if passed >= 0.9 * len(rows) and share >= SHARE else 1
+        within = WIDE_WITHIN if chosen.wide else WITHIN
+        print(
+            f"{passed} of {len(rows)} passed; {len(noise)} counted: {share:.1%} of their told values within "
+            f"{within:g} deviations"
+        )
+    return 0 if passed >= 0.9 * len(rows) and share >= (WIDE_SHARE if chosen.wide else SHARE) else 1
 
 
 if __name__ == "__main__":

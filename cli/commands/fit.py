@@ -80,9 +80,10 @@ def fit(
     from roommodes.project.reading import load_project
     from solvers.fit.corrected_project import corrected_project
     from solvers.fit.moved_modes import moved_modes
-    from solvers.fit.outcome import Stop, Verdict
+    from solvers.fit.outcome import Stop
     from solvers.fit.run import Settings
     from solvers.fit.run import fit as fit_project
+    from solvers.fit.verdict import Verdict
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
@@ -117,7 +118,7 @@ def fit(
         say_error([_what_was_kept(found, moved, written)])
         raise typer.Exit(EXIT_INTERRUPTED)
     if refused:
-        say_error([f"{file}: {found.verdict.value}" + (f" {output} was not written." if output else "")])
+        say_error([f"{file}: {found.judgement.text}" + (f" {output} was not written." if output else "")])
         raise typer.Exit(EXIT_REFUSED)
 
 

@@ -28,10 +28,10 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
     for note in measured.notes:
         page.line(note, mark="- ")
     page.heading("How well the model explains the measurements")
-    page.line(f"{fit.verdict.value} {fit.steps} steps; {fit.stop.value}.")
+    page.line(f"{fit.judgement.text} {fit.steps} steps; {fit.stop.value}.")
     page.line(
         f"Misfit: {fit.misfit_before:.0%} of the responses' rms as drawn, {fit.misfit_after:.1%} as fitted (both with "
-        f"the subs' own response fitted). Points that count as one: {fit.widening:.1f}."
+        f"the subs' own response fitted). Points that count as one: {fit.judgement.widening:.1f}."
     )
     page.table(["Hz", "as drawn", "as fitted"], _bands(fit), right=(0, 1, 2))
     for remark in fit.remarks:
@@ -192,13 +192,15 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
         "files": [{"path": one.path, "sha256": one.sha256} for one in measured.files],
         "notes": list(measured.notes),
         "verdict": fit.verdict.name.lower(),
-        "verdict_text": fit.verdict.value,
+        "verdict_text": fit.judgement.text,
         "stop": fit.stop.value,
         "steps": fit.steps,
         "remarks": list(fit.remarks),
         "misfit": {
             "before": fit.misfit_before,
             "after": fit.misfit_after,
+            "noise": fit.judgement.noise,
+            "left_over_noise": fit.judgement.excess,
             "frequency_hz": fit.frequency_hz.tolist(),
             "before_over_frequency": before.tolist(),
             "after_over_frequency": after.tolist(),
@@ -207,7 +209,7 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
                 for low, high, means in _band_means(fit)
             ],
         },
-        "points_that_count_as_one": fit.widening,
+        "points_that_count_as_one": fit.judgement.widening,
         "parameters": [
             {
                 "group": one.parameter.group,

@@ -58,6 +58,24 @@ class ConstantAdmittance:
         return np.asarray(self.beta_re + 1j * self.beta_im + 0.0 * omega, dtype=np.complex128)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AdmittanceCurve:
+    """An admittance over frequency, as a fit to measurements finds it; level beyond the ends of its curves.
+
+    Parameters
+    ----------
+    beta_re, beta_im : real part, 0 or more, and imaginary part; each straight over log frequency.
+    """
+
+    beta_re: Curve
+    beta_im: Curve
+
+    def admittance(self, omega: Complexes, air: Air) -> Complexes:
+        """(k,) rad/s -> (k,); the real part of `omega` counts."""
+        hz = np.maximum(np.real(np.asarray(omega)) / (2.0 * pi), 1e-3)
+        return np.asarray(self.beta_re.at(hz) + 1j * self.beta_im.at(hz))
+
+
 def diffuse_absorption(zeta: Floats) -> Floats:
     """Absorption coefficient in a diffuse field of a wall with real specific impedance zeta, [1].
 

@@ -75,6 +75,8 @@ class MeasuredSet:
     name : what its owner calls the set.
     frequency_hz : (n_freq,) logarithmic [Hz].
     transfer : (n_freq, n_seat, n_sub) complex128; relative, Pa or 1/m, see `level`.
+    noise : (n_freq, n_sub) rms of the noise in each response of a sub, as the data tell or the manifest says; NaN where
+        neither does.
     subs, seats : what was measured, and where.
     level : ``relative``, ``pascal`` or ``per metre``.
     common_level, common_polarity, common_time : whether levels, signs and times of the responses compare.
@@ -86,6 +88,7 @@ class MeasuredSet:
     name: str
     frequency_hz: Floats
     transfer: Complexes
+    noise: Floats
     subs: MeasuredSubs
     seats: MeasuredSeats
     level: Literal["relative", "pascal", "per metre"]
@@ -98,7 +101,7 @@ class MeasuredSet:
     source: str
 
     def __post_init__(self) -> None:
-        for array in (self.frequency_hz, self.transfer, self.subs.position_m, self.seats.position_m):
+        for array in (self.frequency_hz, self.transfer, self.noise, self.subs.position_m, self.seats.position_m):
             array.setflags(write=False)
 
     @property

@@ -12,12 +12,13 @@ import numpy as np
 
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
-from roommodes.arrays import Complexes
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
 from roommodes.measured.data import MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
 from roommodes.measured.doubts import Doubt, model_doubts, neighbour_doubts, peak_of, scale_doubts, start_doubts
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
+from roommodes.measured.noise import noise_rms
 from roommodes.measured.notes import FADE_SHARE, measured_notes
 from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
@@ -37,6 +38,7 @@ Raw = Mapping[tuple[int, int], Spectrum | Impulse]  # (seat, sub) -> what its fi
 T = TypeVar("T")
 
 REFERENCE_PA = 20e-6
+NOISE_STEP_HZ = 0.35  # of impulse responses' spectra, where their noise is looked for: 2.9 s
 # a sign or some milliseconds need no more
 ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=0.1)
 
@@ -110,6 +112,12 @@ class _Reading:
             faults.sort(key=lambda fault: (fault.file, fault.line or 0))
             unreadable = not self.places.faults and all(self.unreadable)
             raise MeasurementsInvalid(self.source, faults, unreadable=unreadable)
+        stated = self.tables.reference.noise_percent
+        if stated is None:
+            noise = self._noise(raw, len(subs), end_s)
+        else:
+            noise = np.broadcast_to(0.01 * stated * np.sqrt(np.mean(np.abs(transfer) ** 2, axis=(0, 1))), chain.shape)
+        noise = noise / np.abs(chain)
         transfer = transfer / chain[:, None, :]
         octave = self.tables.processing.smoothing_octave
         for key in placed:
@@ -119,6 +127,7 @@ class _Reading:
             name=self.tables.name,
             frequency_hz=self.hz,
             transfer=transfer,
+            noise=noise,
             subs=subs,
             seats=seats,
             level=reference.level,
@@ -191,14 +200,43 @@ class _Reading:
         return None if length is None or not starts else max(starts) + length
 
     def _on_grid(self, found: Spectrum | Impulse, end_s: float | None) -> Complexes:
-        reference = self.tables.reference
         if isinstance(found, Spectrum):
-            return resampled(found, self.hz) * (REFERENCE_PA if reference.level == "pascal" else 1.0)
+            return resampled(found, self.hz) * self._scale(found)
+        return self._spectrum(found, self.hz, end_s)
+
+    def _spectrum(self, found: Impulse, hz: Floats, end_s: float | None) -> Complexes:
         fade = FADE_SHARE * (self.tables.processing.window_s or 0.0)
         cut = found if end_s is None else windowed(found, end_s=end_s, fade_s=fade)
         require_length(cut, float(self.hz[0]), float(self.hz[-1]))
-        scale = (reference.full_scale_pa or 1.0) if reference.level == "pascal" else 1.0
-        return spectrum(cut, self.hz) * scale
+        return spectrum(cut, hz) * self._scale(found)
+
+    def _scale(self, found: Spectrum | Impulse) -> float:
+        """What a file's values are multiplied by."""
+        reference = self.tables.reference
+        if reference.level != "pascal":
+            return 1.0
+        return REFERENCE_PA if isinstance(found, Spectrum) else reference.full_scale_pa or 1.0
+
+    def _noise(self, raw: Raw, n_sub: int, end_s: float | None) -> Floats:
+        """Rms of the noise in each sub's responses on the grid, before the chain is divided out: (n_freq, n_sub)."""
+        found = np.full((len(self.hz), n_sub), np.nan)
+        low, high = float(self.hz[0]), float(self.hz[-1])
+        for sub in range(n_sub) if not self.tables.processing.smoothing_octave else ():
+            own = [one for (_, column), one in raw.items() if column == sub]
+            impulses = [one for one in own if isinstance(one, Impulse)]
+            spectra = [one for one in own if isinstance(one, Spectrum)]
+            if impulses and not spectra:
+                longest = max(len(one.sample) / one.rate_hz for one in impulses)
+                hz = np.arange(low, high, max(NOISE_STEP_HZ, 1.0 / longest))
+                values = [self._spectrum(one, hz, end_s) for one in impulses]
+            elif spectra and not impulses and all(np.array_equal(one.hz, spectra[0].hz) for one in spectra):
+                used = (spectra[0].hz >= low * (1.0 - 1e-6)) & (spectra[0].hz <= high * (1.0 + 1e-6))
+                hz = spectra[0].hz[used]
+                values = [one.value[used] * self._scale(one) for one in spectra]
+            else:
+                continue
+            found[:, sub] = noise_rms(hz, np.stack(values, axis=1), self.hz)
+        return found
 
     def _chain(self) -> Complexes:
         """What is divided out: (n_freq, n_sub); of no use where it has a fault."""

@@ -40,6 +40,12 @@ class ReferenceTable(Table):
     full_scale_pa: Annotated[float, Range(low=1e-6, high=1e6, unit="Pa", above_low=True)] | None = Field(
         default=None, description="Sound pressure of a WAV file's full scale, for level = pascal [Pa].", examples=[20.0]
     )
+    noise_percent: Annotated[float, Range(low=0.0, high=50.0, unit="%", above_low=True)] | None = Field(
+        default=None,
+        description="Noise in the responses, over the rms of each sub's responses: of two measurements of one response "
+        "the rms of their difference over 1.4. Left out: as the files themselves tell it, if they do [%].",
+        examples=[1.0],
+    )
     common_level: bool = Field(
         default=True, description="false: every file was scaled by itself, so levels cannot be compared."
     )

@@ -27,6 +27,7 @@ from roommodes.project.construction_kinds.plain_constructions import (
     AdmittanceTable,
     Described,
     ImpedanceTable,
+    MeasuredAdmittanceTable,
     OpeningTable,
     PorousTable,
     RigidTable,
@@ -37,6 +38,7 @@ from roommodes.toml.values import NAME_LENGTH, Name, shown, worded
 AnyConstruction = (
     RigidTable
     | AdmittanceTable
+    | MeasuredAdmittanceTable
     | AbsorptionTable
     | ImpedanceTable
     | PartitionTable
@@ -52,6 +54,7 @@ KINDS: Mapping[str, type[Described]] = MappingProxyType(
     {
         "rigid": RigidTable,
         "admittance": AdmittanceTable,
+        "measured admittance": MeasuredAdmittanceTable,
         "absorption": AbsorptionTable,
         "impedance": ImpedanceTable,
         "partition": PartitionTable,

@@ -1,12 +1,11 @@
-"""The model inside a fit: responses and their derivatives at one situation, each from what is already solved.
+"""The model inside a fit: responses and their derivatives at one situation, all from one solve a frequency.
 
-With P = (1 + Z Y)^-1 Z the pressure on the walls (boundary modes) from a seat or a source, a change dY of the walls
-changes the transfer by
+With X = (1 + Y Z)^-1 Y and Z the rigid room's port matrix (`acoustics.transfer`), H = 4 pi [Z_sc - Z_sb X Z_bc]. Then
 
-    dH = -4 pi P_s^T dY P_c,
+    dH = -4 pi P_s^T dY P_c                  where walls change, P = Z_bp - Z_bb X Z_bp the pressure on the walls;
+    dH = 4 pi [1, -X Z_bs]^T dZ [1, -X Z_bc]      where the room does (`room_slopes`);
 
-so every parameter of every construction costs a few products. Seats and sources moved by a little are further
-columns of the same solve. The room's size and loss change Z itself and are solved again.
+and a seat or a sub moved by a little is one more row of Z. So no parameter asks for a solve of its own.
 """
 
 from collections.abc import Sequence
@@ -21,20 +20,31 @@ from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
-from roommodes.acoustics.room_boundary import boundary_of
+from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import LocalStrength, Strength
 from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.constructions import AnyConstruction, Construction, law_of_layers
 from roommodes.running import Running
 from solvers.fit.parameters import Parameter, Situation, Space
+from solvers.fit.room_slopes import RoomSlopes
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
-PRECISION = Precision(cut=2.5, extra_order=4, edge_wavenumber=30.0, plane_wavenumber=120.0, near_error=2e-2)
+FINE = Precision(cut=2.5, lowest_cut=5.0, extra_order=4, edge_wavenumber=20.0, plane_wavenumber=60.0, near_error=2e-2)
+# 1e-3 of the seats' rms on average, 1e-2 at worst, at a third of the time: on the way
+QUICK = Precision(
+    cut=2.0,
+    lowest_cut=4.0,
+    nodes=(1.0, 4.0),
+    extra_order=2,
+    fewest_extra=1,
+    edge_wavenumber=10.0,
+    plane_wavenumber=30.0,
+    near_error=0.5,
+)
 STEP_U = 1e-3  # differences of wall laws, in prior standard deviations
+STEP_LOSS_U = 1e-2  # of the loss of a room that is no box, likewise
 STEP_M = 5e-4  # by which seats and subs are moved for their derivatives [m]
-STEP_SIZE_M = 2e-4
-STEP_LOSS_U = 3e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,17 +69,19 @@ class FitModel:
     space : parameters.
     frequency_hz : (n_freq,) [Hz].
     running : asked between blocks of frequencies whether to stop; the work then ends early with None.
+    precision : how far the sums go.
     """
 
-    def __init__(self, space: Space, frequency_hz: Floats, running: Running) -> None:
+    def __init__(self, space: Space, frequency_hz: Floats, running: Running, precision: Precision = FINE) -> None:
         self.space = space
         self.hz = frequency_hz
         self.running = running
+        self.precision = precision
 
     def transfer(self, situation: Situation) -> Complexes | None:
         """(n_freq, n_seat, n_sub) [1/m]; None when cancelled."""
-        solved = self._solve(situation, situation.seat_m, situation.sub_m, ())
-        return None if solved is None else solved[0]
+        solved = self._solve(_Wanted(self.space, situation, {}, ()))
+        return None if solved is None else solved.transfer
 
     def response(
         self, u: Floats, wanted: Sequence[Parameter], at: dict[Parameter, float], note: str = ""
@@ -80,112 +92,136 @@ class FitModel:
         begins at 0 and carries the note.
         """
         values = {**dict(zip(self.space.free, u.tolist(), strict=True)), **at}
-        situation = self.space.situation_of(values)
-        walls = [p for p in wanted if p.group == "walls"]
-        again = [p for p in wanted if p.group in {"size", "loss"}]
-        moved = {p for p in wanted if p.group in {"subs", "microphones"}}
-        shifts, seats, subs = self._shifted(situation, moved)
         self.running.step("fit", 0.0, note)
-        tables = [self.space.situation_of({**values, p: values[p] + STEP_U}).tables[p.owner] for p in walls]
-        solved = self._solve(situation, seats, subs, list(zip(walls, tables, strict=True)))
-        if solved is None:
+        return self._solve(_Wanted(self.space, self.space.situation_of(values), values, wanted))
+
+    def _solve(self, wanted: "_Wanted") -> Response | None:
+        room = wanted.situation.room
+        surfaces, names = self.space.surfaces(wanted.situation)
+        boundary = self._boundary(wanted.situation, surfaces)
+        ports = Ports(
+            room,
+            boundary.families,
+            seat_m=wanted.seat_m,
+            source_m=wanted.sub_m,
+            max_wavenumber=2.0 * pi * float(self.hz.max()) / room.air.speed_of_sound_m_s,
+            precision=self.precision,
+        )
+        changed = wanted.changed(boundary, surfaces, names)
+        slopes_of_room = None
+        if wanted.room and room.is_box:
+            slopes_of_room = RoomSlopes(
+                room,
+                boundary,
+                self._enlarged(wanted, boundary),
+                seat_m=wanted.situation.seat_m,
+                source_m=wanted.situation.sub_m,
+                top_hz=float(self.hz.max()),
+            )
+        numbers = boundary.size * (2 * boundary.size + 4 * wanted.points) + 4.0 * ports.k2_modes.size
+        step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
+        parts = [slice(start, start + step) for start in range(0, len(self.hz), step)]
+
+        def block(part: slice) -> dict[Parameter | None, Complexes] | None:
+            if self.running.stop_asked():
+                return None
+            return _block(ports, boundary.strengths, self.hz[part], wanted, changed, slopes_of_room)
+
+        with ThreadPoolExecutor(self.running.thread_count) as pool:
+            found = list(pool.map(block, parts))
+        done = [one for one in found if one is not None]
+        if len(done) < len(found):
             return None
-        wide, wall_slopes = solved
-        n_seat, n_sub = len(situation.seat_m), len(situation.sub_m)
-        transfer = wide[:, :n_seat, :n_sub]
-        slopes = {p: slope[:, :n_seat, :n_sub] for p, slope in wall_slopes.items()}
-        for parameter, (column, step_u) in shifts.items():
-            slope = np.zeros_like(transfer)
-            if parameter.group == "subs":
-                index = self.space.sub_name.index(parameter.owner)
-                slope[:, :, index] = (wide[:, :n_seat, column] - transfer[:, :, index]) / step_u
-            else:
-                index = self.space.seat_name.index(parameter.owner)
-                slope[:, index, :] = (wide[:, column, :n_sub] - transfer[:, index, :]) / step_u
-            slopes[parameter] = slope
-        for number, parameter in enumerate(again, 1):
-            self.running.step("fit", number / (1 + len(again)), note)
-            step = STEP_LOSS_U if parameter.group == "loss" else STEP_SIZE_M / parameter.sigma
-            other = self.transfer(self.space.situation_of({**values, parameter: values[parameter] + step}))
+        joined = {key: np.concatenate([one[key] for one in done]) for key in done[0]}
+        transfer, slopes = joined.pop(None), {p: value for p, value in joined.items() if p}
+        for parameter in () if room.is_box else wanted.room:  # the loss alone: the size of any other shape is held
+            other = self.transfer(wanted.with_moved(parameter, STEP_LOSS_U))
             if other is None:
                 return None
-            slopes[parameter] = (other - transfer) / step
+            slopes[parameter] = (other - transfer) / STEP_LOSS_U
         return Response(transfer=transfer, slopes=slopes)
 
-    def _shifted(
-        self, situation: Situation, moved: set[Parameter]
-    ) -> tuple[dict[Parameter, tuple[int, float]], Floats, Floats]:
-        """Seats and subs with further ones moved a little; of each moved coordinate its column and step in u."""
+    def _enlarged(self, wanted: "_Wanted", boundary: Boundary) -> dict[str, tuple[float, Room, Boundary]]:
+        """For each size whose slope is wanted: by how much [m], and the room that is so much larger with its walls."""
+        found = {}
+        for parameter in wanted.room:
+            if parameter.group == "loss":
+                continue
+            for step in (STEP_M, -STEP_M):  # at one of the two as many polynomials are enough as here
+                other = wanted.with_moved(parameter, step / parameter.sigma)
+                walls = self._boundary(other, self.space.surfaces(other)[0])
+                if [family.size for family in walls.families] == [family.size for family in boundary.families]:
+                    found[parameter.key] = (step, other.room, walls)
+                    break
+        return found
+
+    def _boundary(self, situation: Situation, surfaces: Sequence[Surface]) -> Boundary:
+        return boundary_of(
+            situation.room,
+            surfaces,
+            frequency_hz=self.hz,
+            seat_m=situation.seat_m,
+            source_m=situation.sub_m,
+            precision=self.precision,
+        )
+
+
+class _Wanted:
+    """A situation, and of which parameters its responses' slopes are wanted.
+
+    Seats and subs that are moved a little for their slopes stand behind the others in `seat_m` and `sub_m`.
+    """
+
+    def __init__(
+        self, space: Space, situation: Situation, values: dict[Parameter, float], wanted: Sequence[Parameter]
+    ) -> None:
+        self.space, self.situation, self.values = space, situation, values
+        self.walls = [p for p in wanted if p.group == "walls"]
+        self.room = [p for p in wanted if p.group in {"size", "loss"}]
         points = {"microphones": list(situation.seat_m), "subs": list(situation.sub_m)}
-        names = {"microphones": self.space.seat_name, "subs": self.space.sub_name}
+        names = {"microphones": space.seat_name, "subs": space.sub_name}
         size = np.array(situation.room.size_m)
-        shifts: dict[Parameter, tuple[int, float]] = {}
-        for parameter in sorted(moved, key=lambda p: (p.group, p.name)):
+        self.moved: list[tuple[Parameter, int, int, float]] = []  # its place among the points, its own row, the step
+        for parameter in wanted:
+            if parameter.group not in points:
+                continue
             axis = "xyz".index(parameter.key[0])
-            place = points[parameter.group][names[parameter.group].index(parameter.owner)].copy()
+            owner = names[parameter.group].index(parameter.owner)
+            place = points[parameter.group][owner].copy()
             step = STEP_M if place[axis] + STEP_M <= size[axis] else -STEP_M
             if not _in_air(situation.room, place, axis, step):
                 step = -step
             place[axis] += step
-            shifts[parameter] = (len(points[parameter.group]), step / parameter.sigma)
+            self.moved.append((parameter, owner, len(points[parameter.group]), step / parameter.sigma))
             points[parameter.group].append(place)
-        return shifts, np.array(points["microphones"]), np.array(points["subs"])
+        self.seat_m, self.sub_m = np.array(points["microphones"]), np.array(points["subs"])
 
-    def _solve(
-        self,
-        situation: Situation,
-        seat_m: Floats,
-        source_m: Floats,
-        walls: Sequence[tuple[Parameter, AnyConstruction]],
-    ) -> tuple[Complexes, dict[Parameter, Complexes]] | None:
-        """Transfer between all points, and its slope for parameters of walls, each with its table `STEP_U` further."""
-        surfaces, names = self.space.surfaces(situation)
-        with ThreadPoolExecutor(self.running.thread_count) as pool:
-            boundary = boundary_of(
-                situation.room,
-                surfaces,
-                frequency_hz=self.hz,
-                seat_m=seat_m,
-                source_m=source_m,
-                precision=PRECISION,
-            )
-            ports = Ports(
-                situation.room,
-                boundary.families,
-                seat_m=seat_m,
-                source_m=source_m,
-                max_wavenumber=2.0 * pi * float(self.hz.max()) / situation.room.air.speed_of_sound_m_s,
-                precision=PRECISION,
-            )
-            place = {id(surface.law): index for index, surface in enumerate(surfaces)}
-            owner = [place[id(law_of(strength))] for strength in boundary.strengths]
-            changed = [
-                [
-                    same_modes(strength, _law(situation, names[at], surfaces[at], p.owner, table))
-                    if p.owner in names[at]
-                    else None
-                    for strength, at in zip(boundary.strengths, owner, strict=True)
-                ]
-                for p, table in walls
+    @property
+    def points(self) -> int:
+        """Seats and subs, moved ones too."""
+        return len(self.seat_m) + len(self.sub_m)
+
+    def changed(
+        self, boundary: Boundary, surfaces: Sequence[Surface], names: Sequence[Sequence[str]]
+    ) -> list[tuple[Parameter, list[Strength | None]]]:
+        """For each parameter of walls the strengths with its value `STEP_U` further; None where they stay."""
+        place = {id(surface.law): index for index, surface in enumerate(surfaces)}
+        owners = [place[id(law_of(strength))] for strength in boundary.strengths]
+        found = []
+        for parameter in self.walls:
+            moved, owner = self.with_moved(parameter, STEP_U), parameter.owner
+            strengths = [
+                same_modes(strength, _law(moved, names[at], surfaces[at], owner, moved.tables[owner]))
+                if owner in names[at]
+                else None
+                for strength, at in zip(boundary.strengths, owners, strict=True)
             ]
-            numbers = (
-                boundary.size * (2 * boundary.size + 4 * (len(seat_m) + len(source_m))) + 4.0 * ports.k2_modes.size
-            )
-            step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
-            parts = [slice(start, start + step) for start in range(0, len(self.hz), step)]
+            found.append((parameter, strengths))
+        return found
 
-            def block(part: slice) -> tuple[Complexes, list[Complexes]] | None:
-                if self.running.stop_asked():
-                    return None
-                return _block(ports, boundary.strengths, self.hz[part], changed)
-
-            found = list(pool.map(block, parts))
-        if any(one is None for one in found):
-            return None
-        done = [one for one in found if one is not None]
-        transfer = np.concatenate([one[0] for one in done])
-        slopes = {p: np.concatenate([one[1][i] for one in done]) for i, (p, _) in enumerate(walls)}
-        return transfer, slopes
+    def with_moved(self, parameter: Parameter, by_u: float) -> Situation:
+        """The situation with one parameter moved by so many prior standard deviations."""
+        return self.space.situation_of({**self.values, parameter: self.values[parameter] + by_u})
 
 
 def _in_air(room: Room, place: Floats, axis: int, step: float) -> bool:
@@ -220,34 +256,53 @@ def _law(
 
 
 def _block(
-    ports: Ports, strengths: Sequence[Strength], hz: Floats, changed: Sequence[Sequence[Strength | None]]
-) -> tuple[Complexes, list[Complexes]]:
-    """H at some frequencies (k, seat, source), and its slope for each set of changed strengths, per `STEP_U`."""
+    ports: Ports,
+    strengths: Sequence[Strength],
+    hz: Floats,
+    wanted: _Wanted,
+    changed: Sequence[tuple[Parameter, list[Strength | None]]],
+    room: RoomSlopes | None,
+) -> dict[Parameter | None, Complexes]:
+    """H at some frequencies (k, seat, source) under None, and its slope for each wanted parameter."""
     omega = (2.0 * pi * hz).astype(np.complex128)
     z = ports.at(bulk_k2(ports.room, omega))
-    pressure = z.seat_source
+    n_seat, n_source = len(wanted.situation.seat_m), len(wanted.situation.sub_m)
     size = z.boundary.shape[1]
-    n_source = z.source_boundary.shape[1]
-    if not size:
-        return np.asarray(4.0 * pi * pressure), []
-    points = np.concatenate([z.source_boundary, z.seat_boundary], axis=1).transpose(0, 2, 1)  # (k, mode, point)
-    system = strength_times(strengths, omega, z.boundary)
-    index = np.arange(size)
-    system[:, index, index] += 1.0
-    reaction = np.linalg.solve(system, strength_times(strengths, omega, points))  # Y (1 + Z Y)^-1 Z
-    pressure = pressure - z.seat_boundary @ reaction[:, :, :n_source]
+    points = np.concatenate([z.source_boundary[:, :n_source], z.seat_boundary[:, :n_seat]], axis=1)
+    points = points.transpose(0, 2, 1)  # (k, mode, point)
+    reaction = np.zeros_like(points)
+    if size:
+        system = strength_times(strengths, omega, z.boundary)
+        index = np.arange(size)
+        system[:, index, index] += 1.0
+        reaction = np.linalg.solve(system, strength_times(strengths, omega, points))  # X Z
+    to_source, to_seat = reaction[:, :, :n_source], reaction[:, :, n_source:].transpose(0, 2, 1)
+    by_seat = z.seat_source[:, :, :n_source] - z.seat_boundary @ to_source  # moved seats too
+    by_source = z.seat_source[:, :n_seat] - to_seat @ z.source_boundary.transpose(0, 2, 1)  # moved sources too
+    pressure = by_seat[:, :n_seat]
+    found: dict[Parameter | None, Complexes] = {None: 4.0 * pi * pressure}
+    for parameter, owner, row, step in wanted.moved:
+        slope = np.zeros_like(pressure)
+        if parameter.group == "subs":
+            slope[:, :, owner] = (by_source[:, :, row] - pressure[:, :, owner]) / step
+        else:
+            slope[:, owner] = (by_seat[:, row] - pressure[:, owner]) / step
+        found[parameter] = 4.0 * pi * slope
     on_walls = points - z.boundary @ reaction
     from_source, from_seat = on_walls[:, :, :n_source], on_walls[:, :, n_source:].transpose(0, 2, 1)
-    slopes = []
     edges = np.cumsum([0, *(strength.size for strength in strengths)])
-    for one in changed:
+    for parameter, further in changed:
         slope = np.zeros_like(pressure)
-        for old, new, start, end in zip(strengths, one, edges[:-1], edges[1:], strict=True):
+        for old, new, start, end in zip(strengths, further, edges[:-1], edges[1:], strict=True):
             if new is None:
                 continue
-            step = new.matrix(omega) - old.matrix(omega)
+            change = new.matrix(omega) - old.matrix(omega)
             here = from_source[:, start:end]
-            pulled = step[:, :, None] * here if step.ndim == 2 else step @ here
+            pulled = change[:, :, None] * here if change.ndim == 2 else change @ here
             slope -= from_seat[:, :, start:end] @ pulled
-        slopes.append(4.0 * pi * slope / STEP_U)
-    return np.asarray(4.0 * pi * pressure), slopes
+        found[parameter] = 4.0 * pi * slope / STEP_U
+    if room:
+        for parameter in wanted.room:
+            unit = parameter.slope(wanted.values[parameter])
+            found[parameter] = unit * room.slope(parameter, omega, to_seat=to_seat, to_source=to_source)
+    return found

@@ -1,7 +1,7 @@
 """What a fit found, and how far it is to be believed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
@@ -11,11 +11,10 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.loading import MeasuredSet
 from solvers.fit.parameters import Parameter, Situation, Space
 from solvers.fit.source import Source
+from solvers.fit.verdict import MOST_LEFT, Judgement, Verdict, judged
 
 TOLD = 0.7  # a parameter known to more than this share of its prior's deviation was not told by the data
 TOGETHER = 0.9  # posterior correlation from which two parameters are told only together
-WHITE = 3.0  # k up to which what is left counts as noise
-MOST_LEFT = 0.6  # share of the data's rms from which a fit explains too little
 SUSPECT_SHARE, SUSPECT_M = 0.2, 0.01
 FAR = 3.0  # prior standard deviations
 CONTRARY = 0.0
@@ -30,17 +29,6 @@ class Stop(Enum):
     NO_BETTER = "settled: no further step made it better"
     STEPS = "ended after the most steps allowed; the uncertainties are only rough"
     INTERRUPTED = "interrupted: the values of the last whole step are given"
-
-
-class Verdict(Enum):
-    """Whether the corrected project explains the data."""
-
-    NOISE = "The corrected project explains the measurements up to noise."
-    PARTLY = (
-        "The corrected project explains the measurements in part: what is left is no noise. Every uncertainty is "
-        "widened for that."
-    )
-    REFUSED = "The project does not explain the measurements: no corrected project is given."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,11 +69,11 @@ class Fit:
     together : pairs of parameters that the data tell only together, with their correlation.
     suspects : held parameters that would take much of the misfit: by how much each would change [its unit], and the
         share of the squared misfit.
-    widening : k, how many points of the data count as one.
+    judgement : what is left of the data, against their noise.
     own : (n_freq, n_sub) complex128, each sub's own response.
     gain, delay_s : (n_seat, n_sub) of each response, where the files lost level, sign or time.
     situation : the fitted room, constructions and positions.
-    verdict, stop, steps : how it ended.
+    stop, steps : how it ended.
     remarks : sentences on what to look at.
     """
 
@@ -97,16 +85,20 @@ class Fit:
     correlation: Floats
     together: tuple[tuple[str, str, float], ...]
     suspects: Mapping[str, tuple[float, float]]
-    widening: float
+    judgement: Judgement
     own: Complexes
     gain: Floats
     delay_s: Floats
     situation: Situation
     space: Space
-    verdict: Verdict
     stop: Stop
     steps: int
     remarks: tuple[str, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Whether it explains the data."""
+        return self.judgement.verdict
 
     @property
     def misfit_before(self) -> float:
@@ -180,6 +172,8 @@ def outcome(
     data: Complexes,
     before: Complexes,
     after: Complexes,
+    noise: Floats,
+    freedom: float,
     estimates: tuple[Estimate, ...],
     correlation: Floats,
     wide: float,
@@ -197,29 +191,45 @@ def outcome(
         if found[1] >= SUSPECT_SHARE and (p.group != "size" or abs(found[0]) >= SUSPECT_M)
     }
     left = misfit(data - after, data)
-    verdict = Verdict.NOISE if wide <= WHITE else Verdict.PARTLY
-    if strong or left > MOST_LEFT:
-        verdict = Verdict.REFUSED
+    judgement = judged(
+        frequency_hz,
+        data,
+        data - after,
+        noise,
+        freedom=freedom,
+        widening=wide,
+        misfit=left,
+        even=even_weight(data),
+        refused=bool(strong),
+    )
     return Fit(
         frequency_hz=frequency_hz,
         data=data,
         before=before,
         after=after,
-        estimates=estimates,
+        estimates=tuple(widened(one, judgement.further) for one in estimates),
         correlation=correlation,
         together=_together(estimates, correlation),
         suspects=strong,
-        widening=wide,
+        judgement=judgement,
         own=source.own,
         gain=source.gain,
         delay_s=source.delay_s,
         situation=space.situation(u),
         space=space,
-        verdict=verdict,
         stop=stop,
         steps=steps,
         remarks=(*_remarks(measured, estimates, strong, data, after, left), *rival_remarks(estimates, rivals)),
     )
+
+
+def widened(estimate: Estimate, times: float) -> Estimate:
+    """The estimate with a standard deviation so many times as large, at most that of its prior."""
+    if times == 1.0:
+        return estimate
+    known = estimate.known * times
+    known = max(estimate.known, known / float(np.hypot(1.0, known)))
+    return replace(estimate, known=known, deviation=estimate.deviation * known / estimate.known)
 
 
 def _together(estimates: tuple[Estimate, ...], correlation: Floats) -> tuple[tuple[str, str, float], ...]:

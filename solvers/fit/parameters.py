@@ -17,6 +17,7 @@ from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.project.construction_kinds.plain_constructions import MeasuredAdmittanceTable
 from roommodes.project.constructions import KINDS, AnyConstruction, Construction, layers_in, layers_words
 from roommodes.project.project import Project, face_surface, surface_of
 from roommodes.project.reading import nearest
@@ -30,6 +31,7 @@ SIZE_M, SUB_M, MICROPHONE_M = 0.03, 0.03, 0.02
 LOSS = 0.7
 FREE: Mapping[str, Mapping[str, float]] = {  # kind -> parameter -> sigma of its logarithm
     "admittance": {"beta_re": 1.0, "beta_im": 0.5},
+    "measured admittance": {"beta_re": 1.0, "beta_im": 0.0},
     "absorption": {"alpha": 0.7},
     "impedance": {"mass_kg_m2": 0.3, "resistance_pa_s_m": 1.0, "stiffness_pa_m": 0.5},
     # a frame holds a pane stiffer than simple supports do: that shows as a larger Young's modulus
@@ -46,6 +48,8 @@ FREE: Mapping[str, Mapping[str, float]] = {  # kind -> parameter -> sigma of its
     "porous": {"flow_resistivity_pa_s_m2": 0.5},
     "perforated": {"open_fraction": 0.2, "fill_flow_resistivity_pa_s_m2": 0.7},
 }
+IM_BETA = (0.1, 0.5)  # sigma of the imaginary part of a free admittance: so much, and that share of its size
+LEAST_RE = 0.005  # real part at which a free admittance begins at least
 UNITS = (
     ("_kg_m2", "kg/m2"),
     ("_kg_m3", "kg/m3"),
@@ -71,6 +75,7 @@ class Parameter:
     sigma : prior standard deviation, of the logarithm or in `unit`.
     logarithmic : which of the two.
     low, high : what the file allows.
+    at_hz : which point of a curve; None for a number, and for a curve that is scaled as a whole [Hz].
     """
 
     group: Group
@@ -82,21 +87,26 @@ class Parameter:
     logarithmic: bool
     low: float
     high: float
+    at_hz: float | None = None
 
     @property
     def name(self) -> str:
         """What a person calls it, and what `hold` takes."""
-        return f"{self.owner}.{self.key}" if self.owner else self.key
+        name = f"{self.owner}.{self.key}" if self.owner else self.key
+        return name if self.at_hz is None else f"{name} at {number(self.at_hz)} Hz"
 
     def value(self, u: float) -> float:
         """The value `u` prior standard deviations from the start."""
         moved = self.start * exp(self.sigma * u) if self.logarithmic else self.start + self.sigma * u
         return min(max(moved, self.low), self.high)
 
+    def slope(self, u: float) -> float:
+        """By how much the value grows per prior standard deviation."""
+        return self.sigma * self.value(u) if self.logarithmic else self.sigma
+
     def deviation(self, u: float, sigma_u: float) -> float:
         """One standard deviation in the parameter's unit, where u itself is known to `sigma_u`."""
-        slope = self.sigma * self.value(u) if self.logarithmic else self.sigma
-        return abs(slope) * sigma_u
+        return abs(self.slope(u)) * sigma_u
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,6 +134,7 @@ class Space:
     project : where the fit starts.
     sub_name, sub_m, seat_name, seat_m : what was measured, and where [m].
     hold : groups, owners or parameters that stay as they are.
+    instead : constructions to take in place of the project's own, by name.
 
     Raises
     ------
@@ -139,6 +150,7 @@ class Space:
         seat_name: Sequence[str],
         seat_m: Floats,
         hold: Sequence[str] = (),
+        instead: Mapping[str, AnyConstruction] | None = None,
     ) -> None:
         self.project = project
         self.sub_m, self.seat_m = sub_m, seat_m
@@ -150,6 +162,8 @@ class Space:
         made = [*walls, *solids, *(region.construction for region in project.tables.regions)]
         names = dict.fromkeys(name for each in made for name in layers_in(each))
         self.used: dict[str, Construction] = {name: known[name] for name in names}
+        for name, table in (instead or {}).items():
+            self.used[name] = Construction(name=name, table=table)
         possible = (*self._walls(), *self._room(), *self._places())
         _refuse_unknown(project, possible, hold)
         self.free = tuple(p for p in possible if not {p.group, p.owner, p.name, p.key} & set(hold))
@@ -230,6 +244,9 @@ class Space:
         found = []
         for name, construction in self.used.items():
             table = construction.table
+            if isinstance(table, MeasuredAdmittanceTable):
+                found += free_admittance(name, table)
+                continue
             for key, sigma in FREE.get(table.kind, {}).items():
                 start = 1.0 if key == "alpha" else float(getattr(table, key))
                 if start == 0.0:
@@ -286,6 +303,29 @@ class Space:
         return found
 
 
+def free_admittance(owner: str, table: MeasuredAdmittanceTable) -> list[Parameter]:
+    """Real and imaginary part at every point of an admittance's curves."""
+    found = []
+    for key, curve in (("beta_re", table.beta_re), ("beta_im", table.beta_im)):
+        for hz, value in zip(curve.hz, curve.value, strict=True):
+            real = key == "beta_re"
+            found.append(
+                Parameter(
+                    group="walls",
+                    owner=owner,
+                    key=key,
+                    unit="",
+                    start=max(value, LEAST_RE) if real else value,
+                    sigma=FREE[table.kind][key] if real else IM_BETA[0] + IM_BETA[1] * abs(value),
+                    logarithmic=real,
+                    low=1e-5 if real else -100.0,
+                    high=100.0,
+                    at_hz=hz,
+                )
+            )
+    return found
+
+
 def moved_edge(value: float, *, old: float, new: float) -> float:
     """A coordinate on a wall whose length went from `old` to `new`: what ended at the far edge still does."""
     return new if abs(value - old) < 1e-6 else min(value, new)
@@ -293,9 +333,13 @@ def moved_edge(value: float, *, old: float, new: float) -> float:
 
 def with_value(table: AnyConstruction, parameter: Parameter, value: float) -> AnyConstruction:
     """The construction with one parameter changed; a curve is scaled as a whole."""
-    if parameter.key == "alpha":
+    if parameter.at_hz is not None:
+        whole: Curve = getattr(table, parameter.key)
+        points = zip(whole.hz, whole.value, strict=True)
+        changed: Any = Curve(whole.hz, tuple(value if hz == parameter.at_hz else old for hz, old in points))
+    elif parameter.key == "alpha":
         curve: Curve = getattr(table, "alpha")  # noqa: B009 (only this kind has it)
-        changed: Any = Curve(curve.hz, tuple(min(alpha * value, ALPHA_MAX) for alpha in curve.value))
+        changed = Curve(curve.hz, tuple(min(alpha * value, ALPHA_MAX) for alpha in curve.value))
     else:
         changed = value
     return table.model_copy(update={parameter.key: changed})

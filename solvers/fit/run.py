@@ -3,13 +3,17 @@
     minimise  sum |d - F H(u)|^2 / (sigma^2 k / 2) + |u|^2,     u in prior standard deviations
 
 d the measured responses, F as in `fit.source`. Gauss-Newton steps on u within a trust region, with all numbers of F
-projected out of the slopes (they are free and nearly linear). The noise sigma is not known: it is taken from what is
-left of the data at every step (`Steps.weights`). What the model cannot explain runs along frequency, so that
-neighbouring points do not count as independent: k = (1 + r) / (1 - r) with r their correlation widens the noise, and
-with it every uncertainty. The inverse of the final curvature is the posterior covariance. The steps begin on the lowest
-modes alone and take in the others by and by (`STAGES`): a start far off would pair a mode with its neighbour. A pane's
-resonances may lie anywhere among them, so its stiffness is tried over the prior's range and several starts are carried
-through all stages. Two that end as likely are both told, and the uncertainties cover both.
+eliminated (they are nearly linear). The noise sigma is at least what the data themselves tell of it
+(`measured.noise`), and otherwise what is left of the data at every step (`Steps.weights`). What the model cannot
+explain runs along frequency, so that neighbouring points do not count as independent: k = (1 + r) / (1 - r) with r
+their correlation widens the noise, and with it every uncertainty. The inverse of the final curvature is the posterior
+covariance.
+
+The order is what finds the right valley. First all walls react as plain admittances (`plain_walls`), on the lowest
+modes alone and then on more and more of them (`STAGES`): a start far off would pair a mode with its neighbour. What the
+constructions must be to react like that is where their own fit starts. A pane's resonances may lie anywhere among the
+modes, so that its stiffness is looked for over the whole prior. Two ends that are as likely are both told, and the
+uncertainties cover both.
 
 References
 ----------
@@ -17,35 +21,35 @@ References
 [2] G. Golub, V. Pereyra, variable projection, SIAM J. Numer. Anal. 10, 1973 (from memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
+from roommodes.acoustics.precision import Precision
 from roommodes.arrays import Floats
 from roommodes.errors import Interrupted
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.running import Running, Step
-from solvers.fit.model import Response
-from solvers.fit.outcome import STIFFNESS, Estimate, Fit, Stop, outcome, require_places, spread
+from solvers.fit.model import FINE, QUICK
+from solvers.fit.outcome import Estimate, Fit, Stop, outcome, require_places, spread
 from solvers.fit.parameters import Parameter, Space
+from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
 from solvers.fit.source import Own, SourceModel
-from solvers.fit.steps import SCAN_STEPS, State, Steps
+from solvers.fit.steps import State, Steps
 
 MOST_FREQUENCIES = 48
 STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours
-EARLY_STEPS, EARLY_SETTLED = 4, 0.5
+EARLY_STEPS, EARLY_SETTLED = 6, 0.5
 LAST_STEPS, LAST_SETTLED = 25, 0.05  # posterior standard deviations
-FAR = (-2.0, -1.5, -1.0, -0.5, 0.5, 1.0, 1.5, 2.0)  # stiffness of panes tried
-NEARER = (-1.0, -0.6, -0.3, 0.3, 0.6, 1.0)  # and, once near, about where it has settled
-MOST_STARTS, FINISHED = 4, 2  # of them carried through the first stage, one less through each after it; to the end
+USUAL = 60.0  # responses computed in a fit
+FINISHED = 2  # ends carried to the last
+WIDEST = 10.0
 WIDER = 1.1  # of the linear theory's variances: in 30 seeded rooms the true values lay 1.08 +- 0.04 times as far off
 RIVAL = 6.0  # less likely by a factor of 20
 FEWEST = 10  # frequencies of a stage
-WIDEST = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +105,15 @@ class Ended:
     steps: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class End:
+    """Where some steps ended: the steps that can go on from it, the point, why they ended."""
+
+    stage: Steps
+    state: State
+    stop: Stop
+
+
 class _Work:
     def __init__(self, project: Project, measured: MeasuredSet, settings: Settings, running: Running) -> None:
         require_places(measured)
@@ -109,64 +122,104 @@ class _Work:
         every = -(-len(measured.frequency_hz) // MOST_FREQUENCIES)
         self.hz = measured.frequency_hz[::every]
         self.data = measured.transfer[::every]
-        self.space = Space(
-            project,
+        self.noise = measured.noise[::every]
+        self.own: Own = settings.own or ("none" if measured.level == "per metre" else "each")
+        self.built = self._space({})
+        owners = {p.owner for p in self.built.free if p.group == "walls"}
+        self.walls = {name: wall for name, wall in plain_walls(project, self.hz).items() if name in owners}
+        self.done, self.steps = 0, 0
+
+    def run(self) -> Fit:
+        """The whole fit."""
+        plain = self._climbed(self._space(self.walls), "plain walls") if self.walls else None
+        first: Floats | None = None
+        ends: list[End | None] = []
+        if plain:
+            known = np.sqrt(np.diag(self._covariance(plain)))
+            first = as_constructions(plain.stage.space, plain.state.u, known, self.built, self.walls, self.hz)
+            ends.append(self._reached(self._stage(self.built, note="constructions"), first))
+        ends.append(self._climbed(self.built, "as drawn"))
+        found = [end for end in ends if end]
+        if self.running.stop_asked():
+            u = found[0].state.u if found else first
+            if u is None:
+                raise Interrupted("interrupted; nothing was fitted")
+            return self._outcome(u, [], Stop.INTERRUPTED)
+        return self._finished(found)
+
+    def _finished(self, ends: Sequence[End]) -> Fit:
+        """From where the constructions' steps ended to the outcome."""
+        full = self._stage(self.built, note="constructions")
+        leading = full.leading([end.state for end in ends], FINISHED)
+        leading = full.leading([*full.elsewhere(leading[0]), *leading[1:]], FINISHED)
+        found: list[End] = []
+        for state in leading:
+            settled = self._gone_on(full, state, LAST_STEPS, LAST_SETTLED)
+            fine = self._stage(self.built, precision=FINE, note="finer sums")
+            begun = fine.start(settled.state.u)
+            if begun is None:
+                break
+            found.append(self._gone_on(fine, begun, LAST_STEPS, LAST_SETTLED))
+        if self.running.stop_asked():
+            return self._outcome(found[0].state.u if found else leading[0].u, [], Stop.INTERRUPTED)
+        stage = found[0].stage
+        best, *others = stage.leading([end.state for end in found], FINISHED)
+        stop = next(end.stop for end in found if np.array_equal(end.state.u, best.u))
+        return self._outcome(best.u, [(one.u, stage.behind(one, best)) for one in others], stop)
+
+    def _climbed(self, space: Space, note: str) -> End | None:
+        """Steps from the drawing over more and more of the band; None when cancelled before the first."""
+        low, top = float(self.hz[0]), float(self.hz[-1])
+        tops = [low * times for times in STAGES if low * times < 0.8 * top and (self.hz <= low * times).sum() >= FEWEST]
+        u, end = np.zeros(len(space.free)), None
+        for top_hz in (*tops, top):
+            stage = self._stage(space, top_hz=top_hz, note=note)
+            reached = self._reached(stage, u)
+            if reached is None:
+                return end
+            end = reached
+            if top_hz in {top, *tops[-1:]}:
+                best = stage.leading(stage.elsewhere(reached.state), 1)[0]
+                end = replace(reached, state=best)
+            u = end.state.u
+            if self.running.stop_asked():
+                return end
+        return end
+
+    def _reached(self, stage: Steps, u: Floats) -> End | None:
+        """Some steps from a point."""
+        begun = stage.start(u)
+        return None if begun is None else self._gone_on(stage, begun, EARLY_STEPS, EARLY_SETTLED)
+
+    def _gone_on(self, stage: Steps, state: State, most: int, settled: float) -> End:
+        state, stop, steps = stage.run(state, most=most, settled=settled)
+        self.steps += steps
+        return End(stage=stage, state=state, stop=stop)
+
+    def _space(self, walls: Mapping[str, PlainWall]) -> Space:
+        """The parameters, some constructions as plain admittances."""
+        measured = self.measured
+        return Space(
+            self.project,
             sub_name=measured.subs.name,
             sub_m=measured.subs.position_m,
             seat_name=measured.seats.name,
             seat_m=measured.seats.position_m,
-            hold=settings.hold,
+            hold=self.settings.hold,
+            instead={name: wall.table for name, wall in walls.items()},
         )
-        self.own: Own = settings.own or ("none" if measured.level == "per metre" else "each")
-        self.done = 0.0
 
-    def run(self) -> Fit:
-        top, low = float(self.hz[-1]), float(self.hz[0])
-        ends = [low * times for times in STAGES if low * times < 0.8 * top and (self.hz <= low * times).sum() >= FEWEST]
-        stages = [*((end, False) for end in ends), (top, False), (top, True)]
-        panes = sum(p.key == STIFFNESS for p in self.space.free)
-        many = MOST_STARTS if panes else 1
-        total = panes * (1 + SCAN_STEPS) * len(FAR) + many * EARLY_STEPS * (len(stages) - 1) + LAST_STEPS
-        starts, ended = [np.zeros(len(self.space.free))], Ended(stop=Stop.STEPS, steps=0)
-        rivals: list[tuple[Floats, float]] = []
-        for number, (end, last) in enumerate(stages):
-            stage = self._stage(self.hz <= end * (1.0 + 1e-9), total)
-            stage.local = end == top
-            found = self._carried(stage, starts, first=not number, last=last)
-            if found:
-                leading = stage.leading([state for state, _ in found], FINISHED if end == top else MOST_STARTS - number)
-                starts = [state.u for state in leading]
-                rivals = [(one.u, stage.behind(one, leading[0])) for one in leading[1:]]
-                how = next(how for state, how in found if state is leading[0])
-                ended = Ended(stop=how.stop, steps=ended.steps + how.steps)
-            elif not number:
-                raise Interrupted("interrupted; nothing was fitted")
-            if self.running.stop_asked():
-                ended = Ended(stop=Stop.INTERRUPTED, steps=ended.steps)
-                break
-        return self._outcome(starts[0], rivals, ended)
-
-    def _carried(self, stage: Steps, starts: Sequence[Floats], *, first: bool, last: bool) -> list[tuple[State, Ended]]:
-        """Where the steps of a stage end from every start, and how; fewer when cancelled."""
-        most, settled = (LAST_STEPS, LAST_SETTLED) if last else (EARLY_STEPS, EARLY_SETTLED)
-        found = []
-        for u in starts:
-            start = stage.start(u)
-            if start is None:
-                break
-            moves = FAR if first else NEARER if last else ()
-            states = (stage.scan(start, moves, MOST_STARTS if first else FINISHED) or [start]) if moves else [start]
-            for state in states:
-                reached, stop, steps = stage.run(state, most=most, settled=settled)
-                found.append((reached, Ended(stop=stop, steps=steps)))
-        return found
-
-    def _stage(self, used: NDArray[np.bool_], total: float) -> Steps:
+    def _stage(
+        self, space: Space, *, top_hz: float | None = None, precision: Precision = QUICK, note: str = ""
+    ) -> Steps:
+        """Steps over the band up to a frequency."""
+        used = self.hz <= (top_hz or float(self.hz[-1])) * (1.0 + 1e-9)
         hz = self.hz[used]
 
         def counted(step: Step) -> None:
-            self.done += step.fraction == 0.0  # a further response is begun
-            self.running.step(step.stage, self.done / total, step.note)
+            self.done += 1
+            share = 1.0 - np.exp(-self.done / USUAL)  # nobody knows how many more there will be
+            self.running.step("fit", float(share), f"{note}, {step.note}" if step.note else note)
 
         measured = self.measured
         source = SourceModel(
@@ -176,22 +229,37 @@ class _Work:
             gains=not (measured.common_level and measured.common_polarity),
             delays=not measured.common_time,
         )
-        return Steps(self.space, hz, self.data[used], source, running=replace(self.running, report=counted))
+        stage = Steps(
+            space,
+            hz,
+            self.data[used],
+            self.noise[used],
+            source,
+            running=replace(self.running, report=counted),
+            precision=precision,
+        )
+        stage.local = bool(used.all())
+        return stage
 
     # -- what came out ------------------------------------------------------------------------------------------------
 
-    def _outcome(self, u: Floats, rivals: Sequence[tuple[Floats, float]], ended: Ended) -> Fit:
+    def _covariance(self, end: End) -> Floats:
+        """Of the parameters where some steps ended, by the linear theory."""
+        state, _ = end.stage.weighed(end.state)
+        weight, wide = end.stage.weights(state.left)
+        curvature, _ = end.stage.curvature(state, weight / np.sqrt(wide), end.stage.space.free)
+        return np.asarray(WIDER * np.linalg.inv(curvature), dtype=np.float64)
+
+    def _outcome(self, u: Floats, rivals: Sequence[tuple[Floats, float]], stop: Stop) -> Fit:
         """Both ends over the whole band, judged; an interrupt waits for them."""
-        stage = self._stage(np.ones(len(self.hz), dtype=np.bool_), 1.0)
-        stage.local = True
+        stage = self._stage(self.built, precision=FINE, note="judged")
         stage.running = stage.model.running = stage.running.unstoppable()
         first, last = stage.start(np.zeros_like(u)), stage.start(u)
         assert first is not None, "not cancelled"
         assert last is not None, "not cancelled"
         last, _ = stage.weighed(last)
         weight, wide = stage.weights(last.left)
-        curvature, _ = stage.curvature(last, weight / np.sqrt(wide), self.space.free)
-        covariance = spread(np.asarray(WIDER * np.linalg.inv(curvature), dtype=np.float64), u, rivals)
+        covariance = spread(self._covariance(End(stage=stage, state=last, stop=stop)), u, rivals)
         deviation = np.sqrt(np.diag(covariance))
         estimates = tuple(
             Estimate(
@@ -201,15 +269,17 @@ class _Work:
                 moved=float(u),
                 known=float(s),
             )
-            for p, u, s in zip(self.space.free, last.u, deviation, strict=True)
+            for p, u, s in zip(self.built.free, last.u, deviation, strict=True)
         )
         return outcome(
             measured=self.measured,
-            space=self.space,
+            space=self.built,
             frequency_hz=self.hz,
             data=self.data,
             before=self.data - first.left,
             after=self.data - last.left,
+            noise=self.noise,
+            freedom=stage.freedom(),
             estimates=estimates,
             correlation=covariance / np.outer(deviation, deviation),
             wide=wide,
@@ -217,36 +287,29 @@ class _Work:
             suspects=self._suspects(stage, last, weight / np.sqrt(min(wide, WIDEST))),
             u=last.u,
             rivals=[other for other, behind in rivals if behind < RIVAL],
-            stop=ended.stop,
-            steps=ended.steps,
+            stop=stop,
+            steps=self.steps,
         )
 
     def _suspects(self, stage: Steps, last: State, weight: Floats) -> dict[Parameter, tuple[float, float]]:
         """Held size and loss: by how much each would have to change, and what share of the misfit that would take."""
-        asked = [p for p in self.space.held if p.group in {"size", "loss"}]
+        asked = [p for p in self.built.held if p.group in {"size", "loss"}]
         if not asked or self.running.stop_asked():
             return {}
         response = stage.model.response(last.u, asked, dict.fromkeys(asked, 0.0))
         if response is None:
             return {}
-        slopes = {**last.response.slopes, **response.slopes}
-        state = State(
-            u=last.u,
-            response=Response(transfer=last.response.transfer, slopes=slopes),
-            source=last.source,
-            left=last.left,
-        )
-        matrix, left = stage.projected(state, weight, (*self.space.free, *asked))
-        held = np.arange(len(asked)) + len(self.space.free)
-        prior = np.eye(matrix.shape[1])
+        state = replace(last, response=replace(last.response, slopes={**last.response.slopes, **response.slopes}))
+        square, product, size = stage.normal(state, weight, (*self.built.free, *asked))
+        prior = np.eye(len(product))
+        held = np.arange(len(asked)) + len(self.built.free)
         prior[held, held] = 1e-2
-        gradient = matrix.T @ left
+        gradient = product.copy()
         gradient[: len(last.u)] -= last.u
         found = {}
         for place, parameter in zip(held, asked, strict=True):
-            only = [*range(len(self.space.free)), int(place)]
-            alone = np.linalg.solve((matrix.T @ matrix + prior)[np.ix_(only, only)], gradient[only])
-            gone = left - matrix[:, only] @ alone
-            share = 1.0 - float(gone @ gone) / max(float(left @ left), 1e-300)
-            found[parameter] = (float(alone[-1]) * parameter.sigma, share)
+            only = [*range(len(self.built.free)), int(place)]
+            moved = np.linalg.solve((square + prior)[np.ix_(only, only)], gradient[only])
+            gone = 2.0 * moved @ product[only] - moved @ square[np.ix_(only, only)] @ moved
+            found[parameter] = (float(moved[-1]) * parameter.sigma, float(gone) / max(size, 1e-300))
         return found

@@ -4,25 +4,27 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import nnls
 
+from roommodes.acoustics.precision import Precision
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
-from solvers.fit.model import FitModel, Response
-from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, even_weight, misfit, span, stacked, widening
+from solvers.fit.model import QUICK, FitModel, Response
+from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, even_weight, misfit, stacked, widening
 from solvers.fit.parameters import Parameter, Space
 from solvers.fit.source import Source, SourceModel
 
 MOST_TRIES = 6
 HALVINGS = 40
 REACH = 1.0  # longest step of any parameter, in prior standard deviations
-STEADY = 0.1  # moves of all parameters below which size and loss keep their slopes
-SCAN_STEPS = 2
-SCANNED = 0.02  # share of the response that a pane must move for that
 LOCAL, STIFF = 5.0, 300.0  # bounds; data that would have to say otherwise
 WIDEST = 10.0  # k while the steps are taken
 ROUNDS = 5
 FLOOR = 1e-3  # least noise over the data's rms: what the model's own sums leave
+TRIED = np.arange(-3.6, 3.61, 0.15)  # stiffnesses of a pane looked at, in prior standard deviations
+PROMISING, TRIAL_STEPS = 4, 4  # of them tried by so many steps
+SEEN = 0.02  # share of the response that a pane must move for that
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,8 +45,10 @@ class Steps:
     space : parameters.
     frequency_hz : (n_freq,) [Hz].
     data : (n_freq, n_seat, n_sub) complex128, measured.
+    noise : (n_freq, n_sub) rms of the noise, NaN where nobody knows.
     source : how F may look.
-    running : progress of a step, begun anew at 0 with each; cancelling.
+    running : progress, cancelling, threads.
+    precision : of the model.
     """
 
     def __init__(
@@ -52,16 +56,20 @@ class Steps:
         space: Space,
         frequency_hz: Floats,
         data: Complexes,
+        noise: Floats,
         source: SourceModel,
         *,
-        running: Running,
+        running: Running = Running(),
+        precision: Precision = QUICK,
     ) -> None:
         self.space = space
         self.hz = frequency_hz
         self.data = data
+        self.noise2 = np.where(np.isfinite(noise), noise, 0.0) ** 2
         self.source = source
         self.running = running
-        self.model = FitModel(space, frequency_hz, running)
+        self.model = FitModel(space, frequency_hz, running, precision)
+        self.shape = np.ones((data.shape[0], data.shape[2]), dtype=np.complex128)
         self.latency = np.zeros(data.shape[2])
         self.local = False
 
@@ -70,8 +78,10 @@ class Steps:
         response = self.model.response(u, self.space.free, {})
         if response is None:
             return None
-        self.latency = self.source.latency_s(self.data, response.transfer, even_weight(self.data))
-        return self._with_source(u, response, None, even_weight(self.data))
+        weight = even_weight(self.data)
+        self.latency = self.source.latency_s(self.data, response.transfer, weight)
+        self.shape = self.source.shape(self.data, response.transfer, weight, self.latency)
+        return self._with_source(u, response, None, weight)
 
     def run(self, state: State, *, most: int, settled: float) -> tuple[State, Stop, int]:
         """Steps until every move is below `settled` posterior standard deviations, at most `most`."""
@@ -79,7 +89,7 @@ class Steps:
         for number in range(1, most + 1):
             state, weight = self.weighed(state)
             curvature, gradient = self.curvature(state, weight, self.space.free)
-            taken, move, reach = self._step(state, weight, curvature, gradient, reach, number)
+            taken, move, reach = self._step(state, weight, curvature, gradient, reach)
             if taken is None:
                 return state, Stop.INTERRUPTED if self.running.stop_asked() else Stop.NO_BETTER, number
             state = taken
@@ -94,20 +104,17 @@ class Steps:
         """The weights of what is left, widened, and the same point with F as those weights have it."""
         weight, wide = self.weights(state.left)
         weight = weight / np.sqrt(min(wide, WIDEST))
+        self.shape = self.source.shape(self.data, state.response.transfer, weight, self.latency)
         return self._with_source(state.u, state.response, state.source, weight), weight
 
-    def _evaluate(
-        self, u: Floats, wanted: Sequence[Parameter], before: State, weight: Floats, note: str
-    ) -> State | None:
-        """Response with the wanted slopes (those left out are taken from `before`) and F at u."""
-        response = self.model.response(u, wanted, {}, note)
-        if response is None:
-            return None
-        response = Response(transfer=response.transfer, slopes={**before.response.slopes, **response.slopes})
-        return self._with_source(u, response, before.source, weight)
+    def _evaluate(self, u: Floats, before: State, weight: Floats) -> State | None:
+        """Response with all slopes and F at u."""
+        note = f"misfit {100.0 * misfit(before.left, self.data):.1f} %"
+        response = self.model.response(u, self.space.free, {}, note)
+        return None if response is None else self._with_source(u, response, before.source, weight)
 
     def _with_source(self, u: Floats, response: Response, start: Source | None, weight: Floats) -> State:
-        source = self.source.solve(self.data, response.transfer, weight, self.latency, start)
+        source = self.source.solve(self.data, response.transfer, weight, self.shape, start)
         left = self.data - source.factor(self.hz) * response.transfer
         return State(u=u, response=response, source=source, left=left)
 
@@ -118,8 +125,9 @@ class Steps:
         the same at all frequencies, as noise is, one that goes with the level, as a model's faults do; and beyond both,
         within bounds, what is left over half-octaves. Unbounded, that would let the fit give up an octave; and a noise
         that follows every chance of the data makes uncertainties narrow, so that much must speak for it (`STIFF`).
+        What the data themselves tell of the noise is the least that sigma can be.
         """
-        power = np.mean(np.abs(left) ** 2, axis=1) / self._freedom()
+        power = np.mean(np.abs(left) ** 2, axis=1) / self.freedom()
         level = np.mean(np.abs(self.data) ** 2, axis=1)
         even = 1.0 / even_weight(self.data) ** 2
         sigma2 = even * np.mean(power / even)
@@ -130,12 +138,12 @@ class Steps:
             number = 2.0 * self.data.shape[1]  # real data of a frequency
             smooth = (number * near @ (power / sigma2) + STIFF) / (number * near.sum(axis=1)[:, None] + STIFF)
             sigma2 = sigma2 * np.clip(smooth, 1.0 / LOCAL, LOCAL)
-        weight = 1.0 / np.sqrt(sigma2 + FLOOR**2 * even)
+        weight = 1.0 / np.sqrt(np.maximum(sigma2 + FLOOR**2 * even, self.noise2))
         return np.asarray(weight), widening(left * weight[:, None, :])
 
-    def _freedom(self) -> float:
+    def freedom(self) -> float:
         """Share of the data that no parameter uses up."""
-        own = {"none": 0, "common": 1, "each": self.data.shape[2]}[self.source.own] * self.source.terms * 2
+        own = {"none": 0, "common": 1, "each": self.data.shape[2]}[self.source.own] * self.source.terms
         extra = (int(self.source.gains) + int(self.source.delays)) * self.data[0].size
         used = own + extra + len(self.space.free)
         return max(0.2, 1.0 - float(used) / (2.0 * float(self.data.size)))
@@ -143,57 +151,71 @@ class Steps:
     # -- one step -----------------------------------------------------------------------------------------------------
 
     def curvature(self, state: State, weight: Floats, wanted: Sequence[Parameter]) -> tuple[Floats, Floats]:
-        """Half the curvature and the downhill gradient of the function over u, F's numbers projected out."""
-        slopes, left = self.projected(state, weight, wanted)
+        """Half the curvature and the downhill gradient of the function over u, F's numbers taken along."""
+        square, product, _ = self.normal(state, weight, wanted)
         u = np.array([state.u[self.space.free.index(p)] if p in self.space.free else 0.0 for p in wanted])
-        return slopes.T @ slopes + np.eye(len(wanted)), slopes.T @ left - u
+        return square + np.eye(len(wanted)), product - u
 
-    def projected(self, state: State, weight: Floats, wanted: Sequence[Parameter]) -> tuple[Floats, Floats]:
+    def normal(self, state: State, weight: Floats, wanted: Sequence[Parameter]) -> tuple[Floats, Floats, float]:
+        """Slopes^T slopes, slopes^T left and left^T left over the wanted parameters, F's numbers eliminated.
+
+        With C the slopes over F's numbers and L their precisions the first is J^T J - J^T C (C^T C + L)^-1 C^T J.
+        """
         factor = state.source.factor(self.hz)
         scale = np.sqrt(2.0) * weight[:, None, :]  # real and imaginary part have half the variance each
-        slopes = stacked([factor * state.response.slopes[p] * scale for p in wanted])
-        left = stacked([state.left * scale])[:, 0]
-        columns = self.source.columns(state.response.transfer, state.source, self.latency)
-        if columns:
-            basis = span(stacked([column * scale for column in columns]))
-            slopes = slopes - basis @ (basis.T @ slopes)
-            left = left - basis @ (basis.T @ left)
-        return slopes, left
+        columns = self.source.columns(state.response.transfer, state.source)
+        square, product, size = np.zeros((len(wanted), len(wanted))), np.zeros(len(wanted)), 0.0
+        for subs in self.source.together(self.data.shape[2]):
 
-    def _cost(self, state: State, weight: Floats) -> float:
+            def rows(value: Complexes, subs: NDArray[np.intp] = subs) -> Complexes:
+                return np.asarray((value * scale)[:, :, subs])
+
+            slopes = stacked([rows(factor * state.response.slopes[p]) for p in wanted])
+            left = stacked([rows(state.left)])[:, 0]
+            square += slopes.T @ slopes
+            product += slopes.T @ left
+            size += float(left @ left)
+            own = [(rows(column), precision) for column, precision in columns if np.any(column[:, :, subs])]
+            if own:
+                along = stacked([column for column, _ in own])
+                both = along.T @ slopes
+                square -= both.T @ np.linalg.solve(along.T @ along + np.diag([one for _, one in own]), both)
+        return square, product, size
+
+    def cost(self, state: State, weight: Floats) -> float:
+        """What is minimised."""
         left: float = float(np.linalg.norm(state.left * weight[:, None, :]))
-        return 2.0 * left**2 + float(state.u @ state.u)
+        return 2.0 * left**2 + float(state.u @ state.u) + state.source.unlikely
 
     def _step(
-        self, state: State, weight: Floats, curvature: Floats, gradient: Floats, reach: float, number: int
+        self, state: State, weight: Floats, curvature: Floats, gradient: Floats, reach: float
     ) -> tuple[State | None, Floats, float]:
         """The next point, the whole Gauss-Newton move, and the reach of the step after it."""
         whole: Floats = np.asarray(np.linalg.solve(curvature, gradient), dtype=np.float64)
-        now = self._cost(state, weight)
+        now = self.cost(state, weight)
         for _ in range(MOST_TRIES):
             move = within(curvature, gradient, reach)
             length = float(np.abs(move).max())
-            steady = length < STEADY and number > 1
-            wanted = [p for p in self.space.free if not (steady and p.group in {"size", "loss"})]
-            share = 100.0 * misfit(state.left, self.data)
-            trial = self._evaluate(state.u + move, wanted, state, weight, f"misfit {share:.1f} %")
+            trial = self._evaluate(state.u + move, state, weight)
             if trial is None:
                 return None, whole, reach
-            gained = now - self._cost(trial, weight)
+            gained = now - self.cost(trial, weight)
             if gained >= -1e-9 * now:
                 expected = float(2.0 * gradient @ move - move @ curvature @ move)
                 return trial, whole, min(REACH, 2.0 * length) if gained > 0.5 * expected else length
             reach = 0.3 * length
         return None, whole, reach
 
+    # -- several starts -----------------------------------------------------------------------------------------------
+
     def leading(self, states: Sequence[State], most: int) -> list[State]:
         """At most so many states, the likeliest first, judged alike; of two with stiffnesses alike the likelier."""
         if not states:
             return []
-        weight, wide = self.weights(min(states, key=lambda one: misfit(one.left, self.data)).left)
-        weight = weight / np.sqrt(min(wide, WIDEST))
+        _, weight = self.weighed(min(states, key=lambda one: misfit(one.left, self.data)))
+        alike = [self._with_source(one.u, one.response, one.source, weight) for one in states]
         kept: list[State] = []
-        for state in sorted(states, key=lambda one: self._cost(one, weight)):
+        for state in sorted(alike, key=lambda one: self.cost(one, weight)):
             apart = (np.abs(self._stiffness(state.u) - self._stiffness(one.u)).max(initial=0.0) for one in kept)
             if all(value > ALIKE for value in apart) and len(kept) < most:
                 kept.append(state)
@@ -203,51 +225,62 @@ class Steps:
         """By how much what is minimised is larger than for the best, at the best one's weights."""
         best, weight = self.weighed(best)
         state = self._with_source(state.u, state.response, state.source, weight)
-        return self._cost(state, weight) - self._cost(best, weight)
+        return self.cost(state, weight) - self.cost(best, weight)
 
-    def scan(self, state: State, moves: Sequence[float], most: int) -> list[State]:
-        """Starts at other stiffnesses of panes: their resonances may lie far from where they are drawn.
+    def elsewhere(self, state: State) -> list[State]:
+        """Where else the stiffness of a pane may lie: its resonances may be far from where the steps ended.
 
-        From each start, `moves` prior standard deviations away and the pane otherwise as drawn, some steps are taken
-        with the slopes of size and loss as they are. At most so many are kept, the likeliest first; none when
-        cancelled.
+        Every stiffness of the prior's range is looked at with all other parameters moved along their slopes; from the
+        most promising ones some steps are taken. The point itself comes first; fewer when cancelled.
         """
         size = float(np.linalg.norm(state.response.transfer))
-        states = [state]
+        found = [state]
         for place, parameter in enumerate(self.space.free):
             if parameter.key != STIFFNESS:
                 continue
-            if float(np.linalg.norm(state.response.slopes[parameter])) < SCANNED * size:
+            if float(np.linalg.norm(state.response.slopes[parameter])) < SEEN * size:
                 continue
-            found = list(states)
-            for one in states:
-                for move in (0.0, *moves):
-                    u = one.u.copy()
-                    if move:
-                        u[[p.owner == parameter.owner for p in self.space.free]] = 0.0
-                    u[place] = one.u[place] + move
-                    other = self._few_steps(one, u, f"{parameter.owner}: stiffness")
-                    if other is None:
-                        return []
-                    found.append(other)
-            states = self.leading(found, most)
-        again = (self._evaluate(one.u, self.space.free, one, even_weight(self.data), "stiffness") for one in states)
-        return [one for one in again if one is not None]
+            best = self.leading(found, 1)[0]
+            costs = self._along(best, place)
+            if costs is None:
+                return found
+            inner = [i for i in range(1, len(costs) - 1) if costs[i] <= min(costs[i - 1], costs[i + 1])]
+            ends = [i for i, j in ((0, 1), (len(costs) - 1, len(costs) - 2)) if costs[i] < costs[j]]
+            for one in sorted(inner + ends, key=lambda i: costs[i])[:PROMISING]:
+                if abs(TRIED[one] - best.u[place]) <= ALIKE:
+                    continue
+                u = best.u.copy()
+                u[place] = TRIED[one]
+                weight = even_weight(self.data)
+                begun = self._evaluate(u, best, weight)
+                if begun is None:
+                    return found
+                reached, _, _ = self.run(begun, most=TRIAL_STEPS, settled=0.5)
+                found.append(reached)
+        return found
+
+    def _along(self, state: State, place: int) -> list[float] | None:
+        """What is minimised over `TRIED` values of one parameter, the others moved as their slopes here say."""
+        state, weight = self.weighed(state)
+        others = [p for index, p in enumerate(self.space.free) if index != place]
+        u = np.delete(state.u, place)
+        costs = []
+        for value in TRIED:
+            there = state.u.copy()
+            there[place] = value
+            transfer = self.model.transfer(self.space.situation(there))
+            if transfer is None:
+                return None
+            response = Response(transfer=transfer, slopes=state.response.slopes)
+            moved = self._with_source(there, response, state.source, weight)
+            square, product, size = self.normal(moved, weight, others)
+            gradient = product - u
+            gained = float(gradient @ np.linalg.solve(square + np.eye(len(u)), gradient))
+            costs.append(size + float(there @ there) + moved.source.unlikely - gained)
+        return costs
 
     def _stiffness(self, u: Floats) -> Floats:
         return np.array([value for value, p in zip(u, self.space.free, strict=True) if p.key == STIFFNESS])
-
-    def _few_steps(self, state: State, u: Floats, note: str) -> State | None:
-        """`SCAN_STEPS` steps from u with the slopes of size and loss that `state` has."""
-        quick = [p for p in self.space.free if p.group not in {"size", "loss"}]
-        found = self._evaluate(u, quick, state, even_weight(self.data), note)
-        for _ in range(SCAN_STEPS):
-            if found is None:
-                return None
-            found, weight = self.weighed(found)
-            curvature, gradient = self.curvature(found, weight, self.space.free)
-            found = self._evaluate(found.u + within(curvature, gradient, REACH), quick, found, weight, note)
-        return found
 
 
 def within(curvature: Floats, gradient: Floats, reach: float) -> Floats:

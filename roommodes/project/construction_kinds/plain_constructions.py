@@ -13,6 +13,7 @@ from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.wall_laws import (
     ALPHA_MAX,
     Absorption,
+    AdmittanceCurve,
     ConstantAdmittance,
     MassSpring,
     Opening,
@@ -91,6 +92,28 @@ class AdmittanceTable(Described):
     def law(self, sides_m: Sides | None = None) -> WallLaw:
         """The same admittance everywhere."""
         return ConstantAdmittance(beta_re=self.beta_re, beta_im=self.beta_im)
+
+
+class MeasuredAdmittanceTable(Described):
+    """A specific admittance over frequency, as measurements tell it; e^{+j omega t}.
+
+    Beyond its points it stays level, which says nothing of the wall there.
+    """
+
+    kind: Literal["measured admittance"]
+    beta_re: Annotated[Curve, CurveOf(allowed=Range(low=0.0, high=100.0))] = Field(
+        description="Real part of beta, a number or a table by frequency in Hz; 0 or more, or the wall would make "
+        "sound. Between the points it runs straight over log frequency.",
+        examples=[{"30": 0.04, "60": 0.06}],
+    )
+    beta_im: Annotated[Curve, CurveOf(allowed=Range(low=-100.0, high=100.0))] = Field(
+        description="Imaginary part of beta, likewise: below 0 reacts as a mass, above 0 as a spring.",
+        examples=[{"30": 0.05, "60": -0.02}],
+    )
+
+    def law(self, sides_m: Sides | None = None) -> WallLaw:
+        """The curves."""
+        return AdmittanceCurve(beta_re=self.beta_re, beta_im=self.beta_im)
 
 
 class AbsorptionTable(Described):

@@ -11,9 +11,10 @@ from roommodes.project.reading import parse_project
 from roommodes.running import Running
 from solvers.fit.corrected_project import corrected_project
 from solvers.fit.model import FitModel
-from solvers.fit.outcome import Fit, Verdict
+from solvers.fit.outcome import Fit
 from solvers.fit.parameters import Space
 from solvers.fit.run import Settings, fit
+from solvers.fit.verdict import Verdict
 from tests.measuring import ROOM, SUBS, modelled, room_project, write_set
 
 LONGER = ROOM.replace("length_m = 5.2", "length_m = 5.25").replace("mass_kg_m2 = 14.0", "mass_kg_m2 = 17.0")

@@ -8,8 +8,8 @@ from roommodes.measured.loading import load_manifest
 from roommodes.project.reading import parse_project
 from solvers.fit.corrected_project import corrected_project
 from solvers.fit.moved_modes import moved_modes
-from solvers.fit.outcome import Verdict
 from solvers.fit.run import Settings, fit
+from solvers.fit.verdict import Verdict
 from tests.measuring import ROOM, SUBS, modelled, room_project, write_set
 
 STEP = """

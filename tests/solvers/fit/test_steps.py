@@ -7,11 +7,12 @@ from scipy.stats import chi2
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.measured.loading import load_manifest
-from solvers.fit.outcome import Estimate, Verdict, rival_remarks, spread
+from solvers.fit.outcome import Estimate, rival_remarks, spread
 from solvers.fit.parameters import Space
 from solvers.fit.run import Settings, fit
 from solvers.fit.source import SourceModel
 from solvers.fit.steps import two_parts, within
+from solvers.fit.verdict import Verdict
 from tests.measuring import ROOM, SUBS, Measured, modelled, room_project, write_set
 
 GLAZED = (
@@ -80,7 +81,7 @@ def test_the_latency_of_a_sub_is_found_with_a_model_that_is_wrong(latency_s: flo
     np.testing.assert_allclose(
         found - source.latency_s(late_by(data, hz, -latency_s), drawn, weight), latency_s, atol=6e-4
     )
-    last = source.solve(data, drawn, weight, found)
+    last = source.solve(data, drawn, weight, source.shape(data, drawn, weight, found))
     left = data - last.factor(hz) * drawn
     assert np.linalg.norm(left) < 0.5 * np.linalg.norm(data)
 
@@ -113,7 +114,8 @@ def test_a_pane_twice_as_soft_and_a_room_that_is_longer_lie_inside_the_joint_reg
     rng = np.random.default_rng(12)
     size = 0.01 * np.sqrt(np.mean(np.abs(clean) ** 2) / 2.0)
     noisy = clean + size * (rng.normal(size=clean.shape) + 1j * rng.normal(size=clean.shape))
-    manifest = write_set(tmp_path_factory.mktemp("pane"), Measured(hz=hz, transfer=noisy))
+    stated = "[reference]\nnoise_percent = 1.0"
+    manifest = write_set(tmp_path_factory.mktemp("pane"), Measured(hz=hz, transfer=noisy), extra=stated)
     found = fit(project, load_manifest(manifest, project), Settings(hold=("subs", "microphones"), terms=6))
 
     assert found.verdict is Verdict.NOISE

@@ -1,0 +1,73 @@
+"""What a subwoofer with its electronics may look like over frequency: shapes to hold its own response to.
+
+A box rolls off at 12 or 24 dB an octave below its corner, a crossover at 12 or 24 dB above its own. Between them
+and beside them a response wavers by a decibel or two, slowly (common practice, no source).
+"""
+
+from functools import cache
+
+import numpy as np
+
+from roommodes.arrays import Complexes, Floats
+
+CORNERS = 10  # of each roll-off tried, over log frequency
+LOWEST, HIGHEST = 0.3, 1.5  # of the lower corners, over the ends of the band
+QS = (0.5, 0.7, 1.0)
+CROSSOVERS_HZ = (40.0, 50.0, 60.0, 80.0, 100.0, 120.0, 160.0)
+WAVER = 0.25  # standard deviation of a response about its shape, over the shape: 2 dB
+PER_OCTAVE = 1.0  # waves an octave from which it wavers less
+
+
+@cache
+def shapes(hz: tuple[float, ...]) -> Complexes:
+    """Responses tried, 1 in the passband: (n_shape, n_freq)."""
+    f = np.array(hz)
+    corners = np.geomspace(LOWEST * f[0], min(HIGHEST * f[0], 0.7 * f[-1]), CORNERS)
+    low = [np.ones_like(f, dtype=np.complex128)]
+    for corner in corners:
+        s = 1j * f / corner
+        for q in QS:
+            second = s**2 / (s**2 + s / q + 1.0)
+            low += [second, second**2]
+    high = [np.ones_like(f, dtype=np.complex128)]
+    for corner in CROSSOVERS_HZ:
+        if f[0] < corner < 2.0 * f[-1]:
+            s = 1j * f / corner
+            second = 1.0 / (s**2 + s / 0.7071 + 1.0)
+            high += [second, second**2]
+    return np.asarray([one * other for one in low for other in high])
+
+
+def best_shape(hz: Floats, wanted: Complexes, weight: Floats, time_s: Floats) -> tuple[Complexes, float]:
+    """The shape, with a gain and a latency, that comes nearest to a wavering response.
+
+    Parameters
+    ----------
+    hz : (n_freq,) [Hz].
+    wanted : (n_freq,) complex128.
+    weight : (n_freq,) of the squared distance.
+    time_s : (n_time,) latencies tried [s].
+
+    Returns
+    -------
+    Shape times gain, without the latency (n_freq,), and the latency [s].
+    """
+    tried = shapes(tuple(hz.tolist()))
+    power = (np.abs(tried) ** 2) @ weight
+    turn = np.exp(2j * np.pi * np.outer(hz, time_s))
+    alike = (np.conj(tried) * (weight * wanted)) @ turn  # (shape, time)
+    gained = np.abs(alike) ** 2 / power[:, None]
+    one, late = np.unravel_index(int(gained.argmax()), gained.shape)
+    gain = alike[one, late] / power[one]
+    return np.asarray(gain * tried[one]), float(time_s[late])
+
+
+def waver_sigma(terms: int, octaves: float) -> Floats:
+    """Standard deviations of a response's Chebyshev terms over log frequency about its shape: (terms,).
+
+    The first two, a level and a tilt, are as good as free.
+    """
+    rate = np.arange(terms) / max(octaves, 0.5) / 2.0  # waves an octave
+    sigma = WAVER / (1.0 + (rate / PER_OCTAVE) ** 2)
+    sigma[:2] = 3.0
+    return np.asarray(sigma)

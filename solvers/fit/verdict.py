@@ -1,0 +1,162 @@
+"""Whether a fitted model explains the measurements: what it leaves, held against the noise that they hold.
+
+Whiteness over frequency alone would not do. A response with a smooth loudspeaker in it can hide a wrong wall, and what
+is left of coarse data looks white. So the size counts: what is left must be the noise, as the data tell it
+(`measured.noise`) or the manifest says, over the whole band, over every half octave of every sub, and without a run
+along frequency. Where nobody knows the noise, nobody can say "up to noise".
+"""
+
+from dataclasses import dataclass
+from enum import Enum
+from math import sqrt
+
+import numpy as np
+
+from roommodes.arrays import Complexes, Floats
+
+WHITE = 2.0  # k up to which what is left counts as noise
+MOST_EXCESS, MOST_LOCAL = 1.2, 1.6  # rms of what is left over the noise's: in all, in a half octave of a sub
+KNOWN, LEAST_KNOWN = 0.5, 0.15  # share of the points whose noise must be known: to agree, to object
+FLOOR = 2e-3  # of the data's rms: what the model's own sums may leave
+MOST_LEFT = 0.6  # share of the data's rms from which a fit explains too little
+STRETCH_OCTAVE = 0.5
+
+
+class Verdict(Enum):
+    """Whether the corrected project explains the data."""
+
+    NOISE = "up to noise"
+    PARTLY = "in part: not up to noise"
+    UNKNOWN = "in part: the noise is not known"
+    REFUSED = "not explained"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """What is left, against the noise.
+
+    Parameters
+    ----------
+    left : share of the data's rms that is left.
+    noise : share of the data's rms that is noise; None where nobody knows.
+    excess : rms of what is left over the noise's; None where nobody knows.
+    local : the same in the worst half octave of a sub, and its middle [Hz].
+    known : share of the points whose noise is known.
+    widening : k, how many points of the data count as one.
+    refused : held sizes explain too much of what is left.
+    """
+
+    left: float
+    noise: float | None
+    excess: float | None
+    local: tuple[float, float] | None
+    known: float
+    widening: float
+    refused: bool
+
+    @property
+    def verdict(self) -> Verdict:
+        """In one word."""
+        if self.refused or self.left > MOST_LEFT:
+            return Verdict.REFUSED
+        if self.excess is None or self.local is None:
+            return Verdict.UNKNOWN
+        good = self.excess <= MOST_EXCESS and self.local[0] <= MOST_LOCAL and self.widening <= WHITE
+        if good:
+            return Verdict.NOISE if self.known >= KNOWN else Verdict.UNKNOWN
+        return Verdict.PARTLY
+
+    @property
+    def further(self) -> float:
+        """By how much more uncertainties are widened than what is left would have it as noise.
+
+        What a wrong model leaves does not average out as noise does.
+        """
+        return max(1.0, self.excess or 1.0) if self.verdict is Verdict.PARTLY else 1.0
+
+    @property
+    def text(self) -> str:
+        """In sentences."""
+        explained = f"{100.0 * max(0.0, 1.0 - self.left**2):.3g} % of the measured energy"
+        verdict = self.verdict
+        if verdict is Verdict.REFUSED:
+            return (
+                f"The project does not explain the measurements: {self.left:.0%} of the responses' rms is left. No "
+                "corrected project is given."
+            )
+        if verdict is Verdict.NOISE:
+            return (
+                f"The corrected project explains the measurements up to noise: {self.left:.1%} of the responses' rms "
+                f"is left, and {self.noise:.1%} is noise."
+            )
+        if verdict is Verdict.UNKNOWN:
+            return (
+                f"The corrected project explains {explained}; {self.left:.1%} of the responses' rms is left: not up to "
+                "noise, as far as anybody can tell. The files' points lie too far apart to tell how much noise they "
+                "hold: export finer, or measure a response twice and give the difference as noise_percent in "
+                "[reference]."
+            )
+        assert self.noise is not None, "known"
+        text = (
+            f"The corrected project explains {explained}: not up to noise. {self.left:.1%} of the responses' rms is "
+            f"left, where the measurements hold {self.noise:.1%} of noise. "
+        )
+        if self.local and self.local[0] > 1.5 * (self.excess or 0.0):
+            text += f"It is worst near {self.local[1]:.0f} Hz. "
+        return text + (
+            "Something in the room is not as the project has it, so a value may lie further off than its uncertainty "
+            "says, although every uncertainty is widened."
+        )
+
+
+def judged(
+    frequency_hz: Floats,
+    data: Complexes,
+    left: Complexes,
+    noise: Floats,
+    *,
+    freedom: float,
+    widening: float,
+    misfit: float,
+    even: Floats,
+    refused: bool,
+) -> Judgement:
+    """What is left of the data, judged.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    data, left : (n_freq, n_seat, n_sub) complex128.
+    noise : (n_freq, n_sub) rms of the noise, NaN where nobody knows.
+    freedom : share of the data that no parameter uses up.
+    widening, misfit, refused : see `Judgement`.
+    even : (n_freq, n_sub) by whose inverse the misfit weighs.
+    """
+    known = np.isfinite(noise)
+    share_known = float(known.mean())
+    if share_known < LEAST_KNOWN:
+        return Judgement(
+            left=misfit, noise=None, excess=None, local=None, known=share_known, widening=widening, refused=refused
+        )
+    filled = np.where(known, noise, 0.0)
+    allowed = filled**2 + (FLOOR / even) ** 2
+    power = np.mean(np.abs(left) ** 2, axis=1) / freedom / allowed
+    size = float((np.mean(np.abs(data) ** 2, axis=1) * even**2)[known].sum())
+    share = sqrt(float(((filled * even) ** 2)[known].sum()) / size)
+    octave = np.log2(frequency_hz / frequency_hz[0])
+    worst, where = 0.0, float(frequency_hz[0])
+    for start in np.arange(0.0, max(octave[-1] - 0.5 * STRETCH_OCTAVE, 1e-9), 0.5 * STRETCH_OCTAVE):
+        inside = (octave >= start - 1e-9) & (octave <= start + STRETCH_OCTAVE)
+        for sub in range(noise.shape[1]):
+            used = inside & known[:, sub]
+            if used.any() and (here := sqrt(float(power[used, sub].mean()))) > worst:
+                worst, where = here, float(frequency_hz[0] * 2.0 ** (start + 0.5 * STRETCH_OCTAVE))
+    return Judgement(
+        left=misfit,
+        noise=share,
+        excess=sqrt(float(power[known].mean())),
+        local=(worst, where),
+        known=share_known,
+        widening=widening,
+        refused=refused,
+    )
