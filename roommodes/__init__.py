@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from roommodes.front.model import judge as judge
     from roommodes.front.model import predict as predict
     from roommodes.front.model import transfer as transfer
+    from roommodes.front.model import watcher as watcher
     from roommodes.front.pages import drawing as drawing
     from roommodes.front.pages import explore as explore
     from roommodes.front.pages import export as export
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
     from roommodes.front.projects import demo as demo
     from roommodes.front.projects import load as load
     from roommodes.front.projects import loads as loads
+    from roommodes.front.projects import outline as outline
     from roommodes.front.projects import schema as schema
     from roommodes.front.projects import template as template
     from roommodes.front.searching import open as open
@@ -87,9 +89,9 @@ _HOMES = {  # where each name lives
         "RoommodesError",
     ),
     "front.fitting": ("Fitted", "fit", "measurements"),
-    "front.model": ("Transfer", "compare", "judge", "predict", "transfer"),
+    "front.model": ("Transfer", "compare", "judge", "predict", "transfer", "watcher"),
     "front.pages": ("drawing", "explore", "export", "report", "settings"),
-    "front.projects": ("check", "demo", "load", "loads", "schema", "template"),
+    "front.projects": ("check", "demo", "load", "loads", "outline", "schema", "template"),
     "front.searching": ("open", "save", "search"),
     "front.studies": ("Study", "compare_strategies", "study", "study_from"),
     "plan.drives": ("Drives",),

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     import xarray
 
     from solvers.plans.side_by_side import Seen
+    from solvers.plans.watched import Watcher
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -177,6 +178,20 @@ def judge(
     from solvers.plans.by_hand import judge_layout
 
     return judge_layout(project, positions_m, drives, running=running or Running(threads=threads))
+
+
+def watcher() -> Watcher:
+    """Keeps what it worked out of one project for the next look at it, as `roommodes watch` does between saves.
+
+    Returns
+    -------
+    An object whose ``look(project)`` gives the layout's plan, the modes, and in words what was worked out anew.
+
+    Example: ``eye = rm.watcher(); eye.look(project); eye.look(project.with_(length_m=6.2)).plan.variation_db``
+    """
+    from solvers.plans.watched import Watcher
+
+    return Watcher()
 
 
 def compare(*plans: Plan) -> tuple[Seen, ...]:

@@ -4,33 +4,60 @@
 from __future__ import annotations
 
 from pathlib import Path
+from warnings import warn
 
 from roommodes.errors import FileUnusable, OutsideModel
-from roommodes.plan.plan import Plan
+from roommodes.plan.plan import Plan, Results
 from roommodes.running import Running
 from roommodes.storage.whole_file import check_target, write_whole
 
 
-def report(plan: Plan, path: str | Path, *, force: bool = False, running: Running | None = None) -> None:
+def report(
+    plan: Plan | Results,
+    path: str | Path,
+    *,
+    short: bool = False,
+    logo_folder: str | Path = ".",
+    force: bool = False,
+    running: Running | None = None,
+) -> None:
     """Write a report of a plan: what to build, what every seat will hear, what it rests on; `roommodes report`.
 
     Parameters
     ----------
-    plan : the plan.
+    plan : the plan; or, for the short report, all results of a search, after a page that lists their plans.
     path : a .html page that needs no network, or a .pdf that ends with the drawing to scale.
+    short : two pages for the client instead: verdict, places, what the plan does, what to do.
+    logo_folder : where the logo file stands that the project's `[title]` names; for the short report.
     force : an existing file may be replaced.
     running : progress, cancelling, threads.
 
     Raises
     ------
     FileUnusable : another suffix; the file exists, or cannot be written.
+    OutsideModel : all results, but not the short report.
     Interrupted : when cancelled.
+
+    Warns
+    -----
+    UserWarning : the logo cannot be shown.
     """
-    from cli.report.whole import model_numbers, report_bytes
+    from cli.report.whole import model_numbers, report_bytes, short_bytes
 
     target = _target(path, (".html", ".pdf"), force=force)
-    compared, found = model_numbers(plan, running or Running(), target.suffix)
-    write_whole(target, report_bytes(plan, compared, found, target.suffix), force=force)
+    running = running or Running()
+    if short:
+        plans = [plan] if isinstance(plan, Plan) else [plan.plan(subs, 1) for subs in plan.plans]
+        cover = not isinstance(plan, Plan)
+        data, warnings = short_bytes(plans, target.suffix, running, cover=cover, folder=Path(logo_folder).absolute())
+        for text in warnings:
+            warn(text, stacklevel=2)
+    elif isinstance(plan, Plan):
+        compared, found = model_numbers(plan, running, target.suffix)
+        data = report_bytes(plan, compared, found, target.suffix)
+    else:
+        raise OutsideModel("report: got all results; allowed: one plan, such as results.recommended(), or short=True")
+    write_whole(target, data, force=force)
 
 
 def drawing(

@@ -66,23 +66,62 @@ def check(project: Project | str | Path, *, running: Running | None = None) -> R
     return examine(project if isinstance(project, Project) else load(project), running=running or Running())
 
 
-def template(kind: str = "project") -> str:
+def template(kind: str = "project", project: Project | None = None) -> str:
     """A commented starter as `roommodes new` writes it.
 
     Parameters
     ----------
     kind : "project", "manifest" (of measurements) or "study"; or a kind of room to be
         changed: "attic", "cellar", "large", "open-plan", "two-row".
+    project : with "manifest": whose subs and seats it names, in the order of measuring.
 
     Raises
     ------
-    OutsideModel : no such starter.
+    OutsideModel : no such starter; a project with another kind than "manifest".
     """
+    if project is not None:
+        from roommodes.measured.pattern import manifest_for
+
+        if kind != "manifest":
+            raise OutsideModel(f"template: got {kind!r} with a project; a project goes with 'manifest'")
+        return manifest_for(project)
     if kind in ROOMS:
         return files("roommodes.project.templates").joinpath(f"{kind}.toml").read_text(encoding="utf-8")
     if kind not in FOLDERS:
         raise OutsideModel(f"template: got {kind!r}; allowed: {', '.join((*FOLDERS, *ROOMS))}")
     return files(f"roommodes.{FOLDERS[kind]}").joinpath("starter.toml").read_text(encoding="utf-8")
+
+
+def outline(
+    drawing: str | Path,
+    *,
+    layer: str | None = None,
+    front: Literal["left", "right", "top", "bottom"] | None = None,
+    height_m: float | None = None,
+) -> str:
+    """A project about the closed line of a drawing, as text with comments; `roommodes new --outline`.
+
+    Parameters
+    ----------
+    drawing : the DXF file.
+    layer : whose line; left out, the line about the largest area.
+    front : where in the drawing the front wall is; left out, a short side.
+    height_m : the room's height; left out, what the text then says is assumed.
+
+    Raises
+    ------
+    FileUnusable : the file cannot be read as DXF.
+    ProjectInvalid : no such layer, no closed line, or a shape that is no room.
+
+    Example: ``project = rm.loads(rm.outline("ground-floor.dxf", height_m=2.5))``
+    """
+    from cli.outline.drawn_lines import read_drawing
+    from cli.outline.project_text import project_text
+    from cli.outline.room_outline import room_outline
+
+    file = Path(drawing)
+    drawn = read_drawing(file)
+    return project_text(file, room_outline(file, drawn, layer=layer, front=front), drawn, height_m)
 
 
 def schema(kind: Kind = "project") -> dict[str, Any]:

@@ -5,6 +5,7 @@ from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 
+import ezdxf
 import numpy as np
 import pytest
 from typer.testing import Result
@@ -73,3 +74,17 @@ def test_the_layout_in_the_file_is_predicted(said, project: rm.Project) -> None:
     assert before.output_db == pytest.approx(command["output_db"], abs=1e-12)
     levels = before.highest_level_db if command["level_unit"] == "dB SPL" else before.level_at_limit_db
     np.testing.assert_allclose(levels.T, command["level_db"], rtol=0, atol=1e-9)
+
+
+def test_starters_are_the_commands(run: Run, folder: Path, project: rm.Project) -> None:
+    assert run("new", "m.toml", "--manifest", "--project", "small.toml").exit_code == 0
+    assert rm.template("manifest", project) == (folder / "m.toml").read_text()
+    with pytest.raises(rm.OutsideModel, match="'manifest'"):
+        rm.template("study", project)
+    drawing = ezdxf.new(units=6)  # metres
+    drawing.modelspace().add_lwpolyline([(0, 0), (6, 0), (6, 3), (4, 3), (4, 4), (0, 4)], close=True)
+    drawing.saveas(folder / "floor.dxf")
+    assert run("new", "f.toml", "--outline", "floor.dxf", "--height", 2.6, "--front", "left").exit_code == 0
+    text = rm.outline("floor.dxf", height_m=2.6, front="left")
+    assert text == (folder / "f.toml").read_text()
+    assert rm.loads(text).room.height_m == 2.6

@@ -20,6 +20,12 @@ def test_sheets_and_exports_are_the_commands(run: Run, folder: Path, results: rm
     rm.report(plan, folder / "a.html")
     assert run("report", "plan.h5", "--subs", 2, "-o", "b.html", "-q").exit_code == 0
     assert (folder / "a.html").read_bytes() == (folder / "b.html").read_bytes()
+    for what, options in ((plan, ["--subs", 2]), (rm.open(folder / "plan.h5"), ["--cover"])):
+        rm.report(what, folder / "a.html", short=True, force=True)
+        assert run("report", "plan.h5", "--short", *options, "-o", "b.html", "-q", "--force").exit_code == 0
+        assert (folder / "a.html").read_bytes() == (folder / "b.html").read_bytes()
+    with pytest.raises(rm.OutsideModel, match="one plan"):
+        rm.report(results, folder / "c.html")
     rm.drawing(plan, folder / "a.svg")
     assert run("drawing", "plan.h5", "--subs", 2, "-o", "b.svg", "-q").exit_code == 0
     assert (folder / "a.svg").read_bytes() == (folder / "b.svg").read_bytes()

@@ -49,6 +49,19 @@ def test_layout_is_the_commands_and_projects_are_saved(run: Run, folder: Path, r
         rm.save(mine, folder / "mine.toml")
 
 
+def test_a_watcher_works_out_what_changed_alone(results: rm.Results) -> None:
+    project = results.plan(2).in_project(label="two")
+    eye = rm.watcher()
+    first, second = eye.look(project), eye.look(project.with_(search={"seed": 9}))
+    assert (first.computed, second.computed) == (("levels", "modes"), ())
+    moved = eye.look(project.with_(length_m=project.room.length_m + 0.2))
+    assert moved.computed == ("levels", "modes")
+    assert moved.plan is not None
+    assert first.plan is not None
+    assert moved.plan.variation_db != first.plan.variation_db
+    assert first.plan.variation_db == pytest.approx(rm.predict(project).variation_db, abs=0.05)
+
+
 def test_pages_and_tables_are_the_commands(run: Run, folder: Path) -> None:
     plan = rm.open(folder / "plan.h5").plan(2)
     rm.settings(plan, folder / "a.csv", rate_hz=96000)
