@@ -25,7 +25,12 @@ def drawing(
     subs: Subs = None,
     rank: Rank = None,
     paper: Annotated[
-        str | None, typer.Option("--paper", metavar="SIZE", help="A3, A2, A1 or A0; left out: the smallest that fits.")
+        str | None,
+        typer.Option(
+            "--paper",
+            metavar="SIZE",
+            help="A4 to A0, letter, tabloid, ansi-c to -e, arch-a to -e; left out: what fits.",
+        ),
     ] = None,
     scale: Annotated[
         float | None, typer.Option("--scale", metavar="N", help="50 for 1:50; left out: the largest that fits.")
@@ -43,23 +48,29 @@ def drawing(
     Example: roommodes drawing plan.h5 -o sheet.pdf
     """
     from cli.drawing.file import sheet_file
-    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_of
+    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named, paper_of, scale_words
+    from cli.words.lengths import METRIC, lengths_of
     from roommodes.storage.whole_file import write_whole
 
     target = output or beside(file, ".pdf")
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
-    if paper is not None and paper.upper() not in PAPERS:
+    if paper is not None and paper_named(paper) is None:
         raise typer.BadParameter(f"got {paper!r}; allowed: {', '.join(PAPERS)}", param_hint="--paper")
     if scale is not None and not 1.0 <= scale <= 1000.0:
         raise typer.BadParameter(f"got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50", param_hint="--scale")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": target}, inputs=[file], force=force)
-    sheet = drawing_sheet(plan, SheetWishes(paper=paper and paper.upper(), scale=scale, revision=revision))
+    lengths = METRIC if target.suffix.lower() == ".dxf" else lengths_of(plan.project)
+    wishes = SheetWishes(paper=paper and paper_named(paper), scale=scale, revision=revision, lengths=lengths)
+    sheet = drawing_sheet(plan, wishes)
     write_whole(target, sheet_file(sheet, target.suffix), force=force)
     if as_json:
         print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.subs})
     elif not quiet:
         page = Page()
-        page.line(f"Wrote {target}: {paper_of(sheet)} at 1:{sheet.scale:g}. Print it at 100 % and check the scale bar.")
+        at = scale_words(sheet.scale, lengths)
+        page.line(f"Wrote {target}: {paper_of(sheet)} at {at}. Print it at 100 % and check the scale bar.")
+        if lengths_of(plan.project).feet and not lengths.feet:
+            page.line("DXF stays metric: real millimetres.")
         page.line("Check every dimension on site before anything is cut; local codes and licensed trades decide.")

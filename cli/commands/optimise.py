@@ -120,6 +120,7 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
 def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
+    from cli.words.lengths import lengths_of
     from cli.words.plan import print_cautions, print_comparison, print_legend, print_plan
     from roommodes.project.glass import glass_of
 
@@ -132,7 +133,7 @@ def print_summary(results: "Results") -> None:
     for count in results.plans:
         print_plan(page, results.plan(count, 1))
         print_worth(page, results, count)
-    print_legend(page)
+    print_legend(page, lengths_of(results.project))
     print_aims_legend(page)
     print_front(page, results)
     print_rows(page, results)

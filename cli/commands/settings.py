@@ -73,6 +73,7 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     """Starting values for a person, with what must be known to dial them in safely."""
     from cli.terminal.output import name
     from cli.words.crossover_settings import print_common
+    from cli.words.lengths import ROUNDED, lengths_of
     from cli.words.plan import from_walls, subs_word
     from cli.words.settings import filter_words, sub_table, wiring_lines
     from cli.words.tune import print_tuned
@@ -83,7 +84,8 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     known = "measured" if measured else "predicted"
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.subs)}{which}")
-    headers, rows = sub_table(values)
+    lengths = lengths_of(plan.project)
+    headers, rows = sub_table(values, lengths)
     page.table(headers, rows, right=(0, 2, 3, 4, 5))
     for line in wiring_lines(values):
         page.line(line)
@@ -94,7 +96,9 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     )
     page.heading("Where they stand")
     for sub in values.subs:
-        page.line(from_walls(sub.position_m, room), mark=f"{sub.number}  ")
+        page.line(from_walls(sub.position_m, room, lengths), mark=f"{sub.number}  ")
+    if lengths.feet:
+        page.line(ROUNDED)
     print_common(page, plan, values)
     if plan.tuning and any(sub.filters for sub in values.subs):
         print_tuned(page, plan, values)

@@ -7,6 +7,7 @@ import numpy as np
 from cli.drawing.objects import Stance
 from cli.drawing.primitives import Point, Sheet
 from cli.figures.lettering import SMALL_MM, text_width
+from cli.words.lengths import METRIC, Lengths
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.acoustics.room import WALLS as ALL_WALLS
 from roommodes.places.zones import Box, Triple
@@ -43,6 +44,7 @@ class View:
     mirrored : the sheet's x runs against the room's axis.
     room_m : length, width, height [m].
     mm_per_m : on paper.
+    lengths : how its dimensions are written.
     """
 
     across: int
@@ -50,6 +52,7 @@ class View:
     mirrored: bool
     room_m: Triple
     mm_per_m: float
+    lengths: Lengths = METRIC
 
     def at(self, point: Triple) -> Point:
         """A point of the room on the sheet."""

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.terminal.output import clean
+from cli.words.lengths import METRIC, Lengths
 from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.room import AXIS_OF_WALL, Surface
 from roommodes.arrays import Floats
@@ -93,19 +94,21 @@ class WallPart:
     glass: bool
     corners_m: tuple[Triple, Triple] | None = None
 
-    def words(self) -> str:
-        """What it is and where, in mm."""
+    def words(self, lengths: Lengths = METRIC) -> str:
+        """What it is and where."""
+        fine = lengths.fine
         (a0, b0), (a1, b1) = self.from_m, self.to_m
         if self.corners_m is not None:
             (x0, y0, z0), (x1, y1, z1) = self.corners_m
             return (
-                f"{self.name}, {the_wall(self.wall)}: {_mm(x0)} to {_mm(x1)} from front wall, {_mm(y0)} to {_mm(y1)} "
-                f"from left wall, {_mm(z0)} to {_mm(z1)} from floor"
+                f"{self.name}, {the_wall(self.wall)}: {fine(x0)} to {fine(x1)} from front wall, {fine(y0)} to "
+                f"{fine(y1)} from left wall, {fine(z0)} to {fine(z1)} from floor"
             )
         along = {"front": "left wall", "rear": "left wall"}.get(self.wall, "front wall")
         up = "left wall" if self.wall in {"floor", "ceiling"} else "floor"
         return (
-            f"{self.name}, {the_wall(self.wall)}: {_mm(a0)} to {_mm(a1)} from {along}, {_mm(b0)} to {_mm(b1)} from {up}"
+            f"{self.name}, {the_wall(self.wall)}: {fine(a0)} to {fine(a1)} from {along}, {fine(b0)} to {fine(b1)} "
+            f"from {up}"
         )
 
 
@@ -218,7 +221,3 @@ def _triple(values: object) -> Triple:
 
 def _letter(index: int) -> str:
     return chr(ord("A") + index % 26) + ("" if index < 26 else str(index // 26))
-
-
-def _mm(metres: float) -> str:
-    return f"{1e3 * metres:.0f}"

@@ -114,6 +114,7 @@ class Dimension:
     line_at : where the dimension line runs, on the other axis.
     text_at : middle of the number along `axis`.
     value_mm : the real distance.
+    shown : how it is written.
     """
 
     axis: Literal[0, 1]
@@ -122,11 +123,12 @@ class Dimension:
     line_at: float
     text_at: float
     value_mm: float
+    shown: str = ""
 
     @property
     def text(self) -> str:
-        """The number, whole millimetres."""
-        return f"{self.value_mm:.0f}"
+        """The number: as `shown`, else whole millimetres."""
+        return self.shown or f"{self.value_mm:.0f}"
 
 
 Part = Path | Ring | Label | Dimension
@@ -172,11 +174,12 @@ class Sheet:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
-    """A distance to be dimensioned: from, to (in that order seen from the wall), on the sheet [mm]."""
+    """A distance to be dimensioned: from, to (in that order seen from the wall), on the sheet [mm]; its number."""
 
     start: Point
     end: Point
     value_mm: float
+    shown: str = ""
 
 
 def dimension_rows(
@@ -200,7 +203,7 @@ def dimension_rows(
     once = {(round(m.start[axis], 3), round(m.end[axis], 3)): m for m in measures}
     for measure in sorted(once.values(), key=lambda one: (abs(one.end[axis] - one.start[axis]), one.start[axis])):
         a, b = measure.start[axis], measure.end[axis]
-        text_at, taken = _number_place(a, b, f"{measure.value_mm:.0f}")
+        text_at, taken = _number_place(a, b, measure.shown or f"{measure.value_mm:.0f}")
         free = [all(taken[1] <= low or taken[0] >= high for low, high in row) for row in rows]
         number = free.index(True) if True in free else len(rows)
         if number == len(rows):
@@ -214,6 +217,7 @@ def dimension_rows(
                 line_at=first_at + outward * DIMENSION_GAP_MM * number,
                 text_at=text_at,
                 value_mm=measure.value_mm,
+                shown=measure.shown,
             )
         )
     return placed, first_at + outward * DIMENSION_GAP_MM * len(rows)

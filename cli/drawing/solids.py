@@ -56,7 +56,7 @@ def solid_names(
             high = (high[0], min(y for _, y in _under_slopes(view, room, block)[2:]))
         words = clean(block.name, 40)
         if near is None and not _full(block, room):
-            words += f", {1e3 * block.low_m[2]:.0f} to {1e3 * block.high_m[2]:.0f} above floor"
+            words += f", {view.lengths.fine(block.low_m[2])} to {view.lengths.fine(block.high_m[2])} above floor"
         letters = max(8, int((high[0] - low[0] - 2.0) / text_width("a")))
         lines = textwrap.wrap(words, letters, max_lines=4, placeholder="…")
         step = SMALL_MM + 1.1
@@ -70,7 +70,7 @@ def solid_names(
         there.append(((x - 0.5 * size[0], y - 0.5 * size[1]), (x + 0.5 * size[0], y + 0.5 * size[1])))
     for slope in room.slopes if near is None else ():
         for height, ends in _lines(view, room, slope):
-            words = f"{clean(slope.name, 24)}: ceiling {1e3 * height:.0f} above floor"
+            words = f"{clean(slope.name, 24)}: ceiling {view.lengths.fine(height)} above floor"
             (x0, y0), (x1, y1) = ends
             flat = abs(y1 - y0) < abs(x1 - x0)
             size = (text_width(words), SMALL_MM) if flat else (SMALL_MM, text_width(words))

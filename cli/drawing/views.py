@@ -29,6 +29,7 @@ from cli.drawing.primitives import (
 from cli.drawing.solids import above_slopes, room_outline, solid_names, solids, whole_blocks
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
+from cli.words.lengths import METRIC, Lengths
 from roommodes.acoustics.room import AXIS_OF_WALL, Wall
 from roommodes.plan.plan import Plan
 
@@ -39,10 +40,10 @@ KEY_SHARES = (0.5, 0.25, 0.75, 0.0, 1.0)  # where along a cabinet's side the key
 FIRST_ROW_MM = 9.0  # from the outline to the first dimension line: room for the marks of wall parts
 
 
-def plan_view(plan: Plan, scale: float) -> Sheet:
+def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     """The room from above, the front wall to the left; the origin lies in the corner of front, left wall and floor."""
     room = plan.project.room.size_m
-    view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale)
+    view = View(across=0, up=1, mirrored=False, room_m=room, mm_per_m=1e3 / scale, lengths=lengths)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
     subs = stances(plan)
     room_outline(sheet, view, plan.project.room)
@@ -65,13 +66,13 @@ def plan_view(plan: Plan, scale: float) -> Sheet:
     return sheet
 
 
-def elevation(plan: Plan, scale: float, wall: Wall) -> Sheet:
+def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -> Sheet:
     """A wall from inside, with all that stands between it and the wall behind the onlooker."""
     room = plan.project.room.size_m
     normal, side = AXIS_OF_WALL[wall]
     across = 1 - normal
     mirrored = wall in {"left", "rear"}
-    view = View(across=across, up=2, mirrored=mirrored, room_m=room, mm_per_m=1e3 / scale)
+    view = View(across=across, up=2, mirrored=mirrored, room_m=room, mm_per_m=1e3 / scale, lengths=lengths)
     sheet = Sheet(width_mm=0.0, height_mm=0.0, scale=scale)
     subs = stances(plan)
     room_outline(sheet, view, plan.project.room)
@@ -244,7 +245,7 @@ def _seats_in_plan(sheet: Sheet, view: View, plan: Plan) -> None:
             y = min(point[1] for point in points) - CHAIR_M * view.mm_per_m - 2.6
             name = clean(table.name, 16)
             row = name if name.lower().startswith("row") else f"row {name}"
-            words = f"{row}, ears {1e3 * members[0][2]:.0f}"
+            words = f"{row}, ears {view.lengths.fine(members[0][2])}"
             half = text_width(words) / 2.0
             while any(
                 abs(x - there) < half + reach and abs(y - level) < SMALL_MM + 1.0 for there, level, reach in taken
@@ -384,4 +385,5 @@ def _on(point: Point, axis: int, value: float) -> Point:
 
 
 def _measure(start: Point, end: Point, axis: int, view: View) -> Measure:
-    return Measure(start=start, end=end, value_mm=abs(end[axis] - start[axis]) / view.mm_per_m * 1e3)
+    value_m = abs(end[axis] - start[axis]) / view.mm_per_m
+    return Measure(start=start, end=end, value_mm=value_m * 1e3, shown=view.lengths.fine(value_m))

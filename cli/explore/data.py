@@ -10,6 +10,7 @@ from cli.explore.field import left_out
 from cli.explore.packing import packed_field, packed_plane
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
 from cli.words.basis import basis_words
+from cli.words.lengths import lengths_of
 from cli.words.plan import caution_lines, subs_word
 from roommodes.arrays import Floats
 from roommodes.plan.plan import MODEL_UNIT, Plan, Results
@@ -39,6 +40,7 @@ def page_data(plan: Plan, found: Anywhere) -> dict[str, Any]:
         "project": project.name,
         "project_toml": project.toml_text,
         "project_sha256": project.sha256,
+        "feet": lengths_of(project).feet,
         "version": results.software_version,
         "hz": results.frequency_hz.tolist(),
         "room": {

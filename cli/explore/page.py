@@ -8,6 +8,7 @@ from typing import Any
 from jinja2 import Environment, StrictUndefined
 
 from cli.explore.bundle import bundled
+from cli.words.lengths import Lengths
 
 
 def explore_html(data: dict[str, Any]) -> bytes:
@@ -20,6 +21,7 @@ def explore_html(data: dict[str, Any]) -> bytes:
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     page = environment.from_string(template).render(
         data=data,
+        plane_height=Lengths(feet=data["feet"]).text(data["plane"]["z"]) if data["plane"] else "",
         page_style=page_style,
         picture_style=picture_style,
         script=script,

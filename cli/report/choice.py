@@ -7,6 +7,7 @@ from cli.figures.choice import RowSweep, variation_against_level, variation_by_c
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
 from cli.report.mean_levels import front_level, mean_level, own_limit
 from cli.words.choice import free_weights_words
+from cli.words.lengths import Lengths, lengths_of
 from cli.words.plan import mean_limit_db, subs_word
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
 from roommodes.plan.plan import Plan
@@ -89,7 +90,7 @@ def front_section(plan: Plan) -> Section | None:
 
 def row_section(plan: Plan) -> Section | None:
     """Where the rows should be; None where none may move."""
-    moves, rows = plan.results.choices.rows, plan.project.rows
+    moves, rows, lengths = plan.results.choices.rows, plan.project.rows, lengths_of(plan.project)
     move = moves.get(plan.subs)
     if move is None or len(move.offset_m) != len(rows):
         return None
@@ -98,7 +99,7 @@ def row_section(plan: Plan) -> Section | None:
     sweeps = [_sweep(move, rows[k], k) for k in swept]
     step_cm = 100.0 * move.step_m
     places = "; ".join(
-        f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]))}" for k in moving
+        f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]), lengths)}" for k in moving
     )
     said = (
         f"With {subs_word(plan.subs)} the variation falls from {move.drawn_variation_db:z.2f} dB for the rows as drawn "
@@ -140,7 +141,7 @@ def row_section(plan: Plan) -> Section | None:
                     f"{one.drawn_variation_db:.2f}",
                     f"{one.variation_db:.2f}",
                     f"{one.worst_near_db:.2f}",
-                    *(_place(rows[k].x_m, float(one.offset_m[k])) for k in moving),
+                    *(_place(rows[k].x_m, float(one.offset_m[k]), lengths) for k in moving),
                 )
                 for count, one in moves.items()
             ),
@@ -369,7 +370,8 @@ def _sweep_table(sweeps: list[RowSweep]) -> Table:
     )
 
 
-def _place(x_m: float, offset_m: float) -> str:
+def _place(x_m: float, offset_m: float, lengths: Lengths) -> str:
     if abs(offset_m) < 0.0005:
-        return f"{x_m:.2f} m, as drawn"
-    return f"{x_m + offset_m:.2f} m, {100.0 * abs(offset_m):.0f} cm further {'back' if offset_m > 0 else 'forward'}"
+        return f"{lengths.text(x_m)}, as drawn"
+    by = lengths.fine(abs(offset_m)) if lengths.feet else f"{100.0 * abs(offset_m):.0f} cm"
+    return f"{lengths.text(x_m + offset_m)}, {by} further {'back' if offset_m > 0 else 'forward'}"

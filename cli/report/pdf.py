@@ -15,6 +15,7 @@ from cli.drawing.sheet import SheetWishes, drawing_sheet
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.report.blocks import Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
 from cli.report.print import Inset, Print
+from cli.words.lengths import lengths_of
 from roommodes.plan.plan import Plan
 
 PAGE_MM = (210.0, 297.0)
@@ -54,7 +55,7 @@ def report_pdf(report: Report, plan: Plan | None) -> bytes:
         for figure in writer.pages:
             pages.savefig(figure)
         if plan is not None:
-            pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes())))
+            pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes(lengths=lengths_of(plan.project)))))
     return buffer.getvalue()
 
 

@@ -11,6 +11,7 @@ from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Ta
 from cli.report.choice import mean_words
 from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
 from cli.words.headroom_words import band_names
+from cli.words.lengths import ROUNDED, lengths_of
 from cli.words.levels import third_octaves
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import filter_words, sub_table, wiring_lines
@@ -93,33 +94,35 @@ def _do_sentence(plan: Plan) -> str:
 
 def place_section(plan: Plan) -> Section:
     """Where the subs stand."""
-    room = plan.project.room
+    room, lengths = plan.project.room, lengths_of(plan.project)
     subs = stances(plan)
     rows = []
     for sub, zone in zip(subs, plan.zones, strict=True):
-        row: tuple[str, ...] = (str(sub.number), shown(zone, 40), from_walls(sub.centre_m, room))
+        row: tuple[str, ...] = (str(sub.number), shown(zone, 40), from_walls(sub.centre_m, room, lengths))
         if sub.has_cabinet:
-            spans = [f"{1e3 * a:.0f} to {1e3 * b:.0f}" for a, b in zip(sub.low_m, sub.high_m, strict=True)]
+            spans = [f"{lengths.fine(a)} to {lengths.fine(b)}" for a, b in zip(sub.low_m, sub.high_m, strict=True)]
             row += (*spans, f"{sub.faces} wall")
         rows.append(row)
     headers: tuple[str, ...] = ("sub", "zone", "acoustic centre")
     if subs[0].has_cabinet:
-        headers += ("cabinet from front wall [mm]", "from left wall [mm]", "above floor [mm]", "faces")
+        unit = "" if lengths.feet else " [mm]"
+        headers += (f"cabinet from front wall{unit}", f"from left wall{unit}", f"above floor{unit}", "faces")
     table = plan.project.subwoofer
     cabinet_words = []
     if subs[0].has_cabinet:
         cabinet_words = [
-            f"The cross in each cabinet is its acoustic centre, {centre_words(table)}.",
-            *space_lines(table),
+            f"The cross in each cabinet is its acoustic centre, {centre_words(table, lengths)}.",
+            *space_lines(table, lengths),
             "",
         ]
-    places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room)}" for sub in subs)
+    places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room, lengths)}" for sub in subs)
     return Section(
         key="place",
         heading="Where they stand",
         blocks=(
             Drawing(
-                title="The room from above, front wall to the left, with dimensions in mm from the finished walls.",
+                title="The room from above, front wall to the left, with dimensions in "
+                f"{'feet and inches' if lengths.feet else 'mm'} from the finished walls.",
                 alt=f"Plan of the room with {subs_word(plan.subs)}: {places}.",
                 sheet=lambda width_mm: plan_to_fit(plan, width_mm),
             ),
@@ -127,6 +130,7 @@ def place_section(plan: Plan) -> Section:
             Text(
                 text=" ".join(cabinet_words)
                 + "The full sheet with two walls, at a scale to work from, comes from: roommodes drawing."
+                + (f" {ROUNDED}" if lengths.feet else "")
             ),
         ),
     )
@@ -194,7 +198,7 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
 def values_section(plan: Plan, values: StartingValues) -> Section:
     """What is dialled in."""
     beyond = beyond_processor(values, plan.project.processor)
-    headers, rows_of_subs = sub_table(values)
+    headers, rows_of_subs = sub_table(values, lengths_of(plan.project))
     tables: list[Table | Text | Bullets] = [
         Table(
             caption=f"Starting values; samples at {values.rate_hz:g} Hz",

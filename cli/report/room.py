@@ -18,6 +18,7 @@ from cli.figures.report import (
     ramp_colours,
 )
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
+from cli.words.lengths import Lengths, lengths_of
 from cli.words.parameters import parameter_words
 from cli.words.plan import caution_lines, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
@@ -87,6 +88,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
         for frame in stills
     )
     length_m, width_m, _ = plan.project.room.size_m
+    height = lengths_of(plan.project).text(compared.plane.height_m)
     each = min(3.4, STILLS_IN / len(stills) * width_m / length_m)  # height of a map [inch]
     headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.seats.name]
     rows = [
@@ -99,7 +101,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
         heading="Where it is loud and quiet",
         blocks=(
             Text(
-                text=f"Level over the room at ear height ({compared.plane.height_m:.2f} m), about the mean of the "
+                text=f"Level over the room at ear height ({height}), about the mean of the "
                 f"seats at each frequency: light is loud, dark is quiet, a line every {STEP_DB:g} dB.{which} In each "
                 "seat stands its level at its own ear height; squares are subs."
                 + (" What is hatched is no air at that height." if _solid(plan, compared) else "")
@@ -136,7 +138,7 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
             f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
             f"{mode.decay_time_s:.2f}",
             f"{100.0 * mode.share:.0f} %",
-            shift_words(mode) or "none",
+            shift_words(mode, lengths_of(plan.project)) or "none",
         )
         for mode in found.modes
     )
@@ -223,7 +225,7 @@ def assumed_section(plan: Plan) -> Section:
             places.setdefault(name, []).append(the_wall(face))
     for region in project.tables.regions:
         (a0, b0), (a1, b1) = region.from_m, region.to_m
-        size = f"{abs(a1 - a0):.2f} x {abs(b1 - b0):.2f} m"
+        size = lengths_of(project).sides(abs(a1 - a0), abs(b1 - b0))
         for name in layers_in(region.construction):
             places.setdefault(name, []).append(f"{size} of the {the_wall(region.wall)}")
     rows = tuple(
@@ -243,7 +245,7 @@ def assumed_section(plan: Plan) -> Section:
         blocks=(
             Bullets(
                 items=(
-                    f"{_room_words(room)}; air at {room.air.temperature_c:g} °C, sound at "
+                    f"{_room_words(room, lengths_of(project))}; air at {room.air.temperature_c:g} °C, sound at "
                     f"{room.air.speed_of_sound_m_s:.1f} m/s; loss factor of air and furnishings {room.loss_factor:g}.",
                     _limits_words(sub),
                     f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
@@ -298,11 +300,12 @@ def _solid(plan: Plan, compared: BeforeAfter) -> tuple[tuple[float, float, float
     return () if room.is_box else solid_at(room.shape, compared.plane.height_m)
 
 
-def _room_words(room: Room) -> str:
-    size = f"{room.length_m:g} m long, {room.width_m:g} m wide, {room.height_m:g} m high"
+def _room_words(room: Room, lengths: Lengths) -> str:
+    long, wide, high = (lengths.text(side, "g") for side in room.size_m)
+    size = f"{long} long, {wide} wide, {high} high"
     if room.is_box:
         return f"A rectangular room, {size}"
-    return f"A room of {room.volume_m3:.1f} m3 in a box {size}. {shape_words(room).removesuffix('.')}"
+    return f"A room of {room.volume_m3:.1f} m3 in a box {size}. {shape_words(room, lengths).removesuffix('.')}"
 
 
 def _with_letters(warning: str, plan: Plan) -> str:

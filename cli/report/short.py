@@ -12,6 +12,7 @@ from cli.report.choice import mean_words
 from cli.report.plan import heard_picture, lead_words
 from cli.report.room import RAISED_M
 from cli.words.headroom_words import band_names
+from cli.words.lengths import ROUNDED, lengths_of
 from cli.words.plan import caution_lines, from_walls, polarity_word, subs_word
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
@@ -141,12 +142,12 @@ def _sections(one: ShortPlan, number: int, *, cover: bool) -> list[Section]:
 
 
 def _place_blocks(plan: Plan) -> tuple[Picture | Table, ...]:
-    room, drives = plan.project.room, plan.drives
+    room, drives, lengths = plan.project.room, plan.drives, lengths_of(plan.project)
     values = zip(plan.positions_m, drives.gain_db, drives.delay_s, drives.polarity, strict=True)
     rows = tuple(
         (
             str(number),
-            from_walls(point, room),
+            from_walls(point, room, lengths),
             f"{gain if abs(gain) >= 0.05 else 0.0:z.1f} dB",
             f"{1e3 * delay:z.2f} ms",
             polarity_word(sign),
@@ -175,14 +176,15 @@ def _draw_plan(figure: Figure, plan: Plan) -> None:
 
 
 def _do_blocks(plan: Plan) -> tuple[Bullets, ...]:
-    number = plan.project.tables.title.drawing_number
+    number, lengths = plan.project.tables.title.drawing_number, lengths_of(plan.project)
+    exact = "fractions of an inch" if lengths.feet else "millimetres"
     raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
     them = "the sub" if plan.subs == 1 else "the subs"
     return (
         Bullets(
             items=(
-                f"Place {them} to the millimetres of the drawing{f' {shown(number, 60)}' if number else ''}; check "
-                "every dimension on site first.",
+                f"Place {them} to the {exact} of the drawing{f' {shown(number, 60)}' if number else ''}; check "
+                "every dimension on site first." + (f" {ROUNDED}" if lengths.feet else ""),
                 "Have the calibrator dial in the starting values, measure at every seat, and correct them: all figures "
                 "here are predicted, and no room is built quite as it is drawn.",
                 *caution_lines(glass=bool(glass_of(plan.project)), raised=raised),

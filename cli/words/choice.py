@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
+from cli.words.lengths import Lengths, lengths_of
 from cli.words.plan import BEST, subs_word
 from roommodes.plan.choices import FrontTable, RowTable
 from roommodes.plan.plan import Results
@@ -107,11 +108,12 @@ def print_rows(page: Page, results: Results) -> None:
     if not moves or len(next(iter(moves.values())).offset_m) != len(results.project.rows):
         return
     page.heading("Where the rows should be")
+    lengths = lengths_of(results.project)
     moving = [k for k, row in enumerate(results.project.rows) if row.move_m and max(row.move_m) > 0.0]
     rows = []
     for count, move in moves.items():
         rows.append([str(count), _db(move.drawn_variation_db), _db(move.variation_db), _db(move.worst_near_db)])
-        rows[-1] += [_place(results.project.rows[k].x_m, float(move.offset_m[k])) for k in moving]
+        rows[-1] += [_place(results.project.rows[k].x_m, float(move.offset_m[k]), lengths) for k in moving]
     headers = [
         "subs",
         "rows as drawn",
@@ -229,10 +231,11 @@ def _exchange(front: FrontTable, k: int) -> str:
     return f"{lost:z.2f} dB of variation for {gained:z.1f} dB of output"
 
 
-def _place(x_m: float, offset_m: float) -> str:
+def _place(x_m: float, offset_m: float, lengths: Lengths) -> str:
     if abs(offset_m) < 0.0005:
-        return f"{x_m:.2f} m, as drawn"
-    return f"{x_m + offset_m:.2f} m ({100 * abs(offset_m):.0f} cm {'back' if offset_m > 0 else 'forward'})"
+        return f"{lengths.text(x_m)}, as drawn"
+    by = lengths.fine(abs(offset_m)) if lengths.feet else f"{100.0 * abs(offset_m):.0f} cm"
+    return f"{lengths.text(x_m + offset_m)} ({by} {'back' if offset_m > 0 else 'forward'})"
 
 
 def _around(move: RowTable, row: int) -> str:

@@ -20,6 +20,7 @@ from cli.words.headroom_words import (
     more_words,
     target_words,
 )
+from cli.words.lengths import lengths_of
 from cli.words.plan import subs_word
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
@@ -111,7 +112,7 @@ def _print_channels(page: Page, plan: Plan, found: PlanHeadroom) -> None:
 
 def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     page.heading("The cabinets where they stand")
-    sub = plan.project.subwoofer
+    sub, lengths = plan.project.subwoofer, lengths_of(plan.project)
     if not found.standings:
         page.line("Not known: the project gives no cabinet_m.")
     else:
@@ -119,7 +120,7 @@ def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
             [
                 str(one.number),
                 FACING_WORDS[one.facing],
-                "; ".join(f"{face} {free:.2f} m to {name(what)}" for face, (free, what) in one.free_m.items()),
+                "; ".join(f"{face} {lengths.text(free)} to {name(what)}" for face, (free, what) in one.free_m.items()),
             ]
             for one in found.standings
         ]

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from cli.words.lengths import lengths_of
 from cli.words.plan import from_walls, polarity_word, subs_word
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
@@ -212,7 +213,9 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
     if found.added is not None:
         one = found.added
         gain = float(one.band_headroom_db.min()) - least
-        place = from_walls(plan.results.candidates.position_m[one.candidate], plan.project.room)
+        place = from_walls(
+            plan.results.candidates.position_m[one.candidate], plan.project.room, lengths_of(plan.project)
+        )
         cost = f"variation {one.variation_db:z.2f} dB against {plan.variation_db:z.2f} dB"
         kept = "" if one.keeps_variation else "; no place keeps the variation, this one costs the least"
         lines.append(

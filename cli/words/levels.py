@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
+from cli.words.lengths import lengths_of
 from cli.words.plan import drive_lines, from_walls
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
@@ -38,8 +39,12 @@ def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> N
     """The layout, the levels per third-octave, and what they come to; `whose` says where the layout comes from."""
     room = plan.project.room
     page.heading(f"{name(plan.project.name)}: the layout {whose}")
+    lengths = lengths_of(plan.project)
     each = zip(plan.positions_m, drive_lines(plan.drives), strict=True)
-    rows = [[str(number), from_walls(position, room), words] for number, (position, words) in enumerate(each, start=1)]
+    rows = [
+        [str(number), from_walls(position, room, lengths), words]
+        for number, (position, words) in enumerate(each, start=1)
+    ]
     page.table(["sub", "where it stands", "gain, delay, polarity"], rows, right=(0,))
     levels, unit = shown_levels(plan)
     absolute = plan.highest_level_db is not None

@@ -5,6 +5,7 @@ from math import isfinite, log10
 from typing import Any
 
 from cli.terminal.output import Page, counted, name
+from cli.words.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.acoustics.room import Room
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
@@ -14,14 +15,17 @@ SAMPLE_RATE_HZ = 48000
 BEST = 0  # rank of the best plan
 
 
-def from_walls(position_m: Sequence[float], room: Room) -> str:
+def from_walls(position_m: Sequence[float], room: Room, lengths: Lengths = METRIC) -> str:
     """A position by the nearer of front and rear wall, the nearer of left and right wall, and what it stands on."""
     x, y, z = (float(value) for value in position_m)
     along = (x, "front") if x <= room.length_m / 2 else (room.length_m - x, "rear")
     across = (y, "left") if y <= room.width_m / 2 else (room.width_m - y, "right")
     under = None if room.is_box else room.shape.carrier((x, y, z))
-    height = f"{abs(z):.2f} m above floor" if under is None else f"{z - under.high_m[2]:.2f} m above {under.name}"
-    return f"{abs(along[0]):.2f} m from {along[1]} wall, {abs(across[0]):.2f} m from {across[1]} wall, {height}"
+    height = f"{lengths.text(abs(z))} above floor"
+    if under is not None:
+        height = f"{lengths.text(z - under.high_m[2])} above {under.name}"
+    near, beside = lengths.text(abs(along[0])), lengths.text(abs(across[0]))
+    return f"{near} from {along[1]} wall, {beside} from {across[1]} wall, {height}"
 
 
 def samples(delay_s: float) -> str:
@@ -118,12 +122,13 @@ def print_plan(page: Page, plan: Plan) -> None:
     """A plan: where each sub stands and what is dialled in."""
     table, room, drives = plan.table, plan.project.room, plan.drives
     best = "first by the aims" if table.found.by_aims else "best" if table.found.exhaustive else "best found"
+    lengths = lengths_of(plan.project)
     page.heading(f"{subs_word(plan.subs)}: {best}, variation {plan.variation_db:z.2f} dB")
     rows = [
         [
             str(sub + 1),
             name(plan.zones[sub]),
-            from_walls(position, room),
+            from_walls(position, room, lengths),
             f"{_signed_zero(float(drives.gain_db[sub])):z.1f} dB",
             f"{float(drives.delay_s[sub]) * 1e3:z.2f} ms",
             samples(float(drives.delay_s[sub])),
@@ -141,13 +146,15 @@ def print_plan(page: Page, plan: Plan) -> None:
         page.line(remark)
 
 
-def print_legend(page: Page) -> None:
+def print_legend(page: Page, lengths: Lengths = METRIC) -> None:
     """What the columns of the plans mean."""
     page.line()
     page.line(
         f"gain, delay and polarity are starting values for the processor; samples: the delay at "
         f"{SAMPLE_RATE_HZ // 1000} kHz."
     )
+    if lengths.feet:
+        page.line(ROUNDED)
 
 
 def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.acoustics.built_modes import LEAST_SHARE, SHORTEST_S, BuiltMode
 from roommodes.acoustics.room import Room
 from roommodes.project.advice import REAR_WALL_M, viewing_angle_deg
@@ -22,42 +23,50 @@ TOWARD = (("front", "rear"), ("left", "right"), ("floor", "ceiling"))
 
 def print_room(page: Page, project: Project, found: RoomFindings) -> None:
     """The room, its modes, the seats and the candidates."""
-    room = project.room
+    room, lengths = project.room, lengths_of(project)
     low_hz, high_hz = project.search.band_hz
-    page.heading(f"{name(project.name)}: {room.length_m:g} x {room.width_m:g} x {room.height_m:g} m")
+    page.heading(f"{name(project.name)}: {lengths.sides(*room.size_m, metric='g')}")
     page.line(
         f"{room.volume_m3:.1f} m3, air {room.air.temperature_c:g} C, sound {room.air.speed_of_sound_m_s:.1f} m/s, "
         f"band {low_hz:g} to {high_hz:g} Hz"
     )
     if room.blocks or room.slopes:
-        page.line(shape_words(room))
+        page.line(shape_words(room, lengths))
     page.line(
         f"Modes per hertz: {found.density_low_per_hz:.2f} at {low_hz:g} Hz, {found.density_high_per_hz:.2f} at "
         f"{high_hz:g} Hz. Above about {found.crossover_hz:.0f} Hz (decay time about {found.decay_time_s:.2f} s) they "
         "overlap too much to be told apart: there statistics hold, not single modes."
     )
-    _print_modes(page, found.modes, found.rigid, high_hz)
+    _print_modes(page, found.modes, found.rigid, high_hz, lengths)
     _print_seats(page, project)
     _print_zones(page, project)
+    if lengths.feet:
+        page.line(ROUNDED)
 
 
-def shape_words(room: Room) -> str:
+def shape_words(room: Room, lengths: Lengths = METRIC) -> str:
     """What of the box is not air: ``Not air: riser (2.00 x 4.40 x 0.35 m), roof (falls from 2.50 to 1.30 m).``"""
     words = [
-        "{} ({} m)".format(
-            name(block.name),
-            " x ".join(f"{high - low:.2f}" for low, high in zip(block.low_m, block.high_m, strict=True)),
-        )
+        f"{name(block.name)} ({lengths.sides(*np.subtract(block.high_m, block.low_m).tolist())})"
         for block in room.blocks
     ]
     for slope in room.slopes:
         high, low = sorted((slope.from_m[1], slope.to_m[1]), reverse=True)
-        words.append(f"what lies above {name(slope.name)} (falls from {high:.2f} to {low:.2f} m along {slope.along})")
+        words.append(f"what lies above {name(slope.name)} (falls from {_span(high, low, lengths)} along {slope.along})")
     box = room.length_m * room.width_m * room.height_m
     return f"Not air, of the {box:.1f} m3 of the box: {', '.join(words)}."
 
 
-def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[int, int, int]], high_hz: float) -> None:
+def _span(start_m: float, end_m: float, lengths: Lengths) -> str:
+    """``2.50 to 1.30 m``, or both in feet and inches."""
+    if lengths.feet:
+        return f"{lengths.text(start_m)} to {lengths.text(end_m)}"
+    return f"{start_m:.2f} to {lengths.text(end_m)}"
+
+
+def _print_modes(
+    page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[int, int, int]], high_hz: float, lengths: Lengths
+) -> None:
     page.heading("Modes as built, and with rigid walls")
     lost = lost_words(modes, rigid, high_hz)
     if not modes:
@@ -76,7 +85,7 @@ def _print_modes(page: Page, modes: Sequence[BuiltMode], rigid: Sequence[tuple[i
             f"{mode.frequency_hz:.1f}" + ("" if mode.settled else " ?"),
             f"{mode.decay_time_s:.2f}",
             f"{100.0 * mode.share:.0f} %",
-            shift_words(mode),
+            shift_words(mode, lengths),
         ]
         for mode in modes[:MODES_SHOWN]
     ]
@@ -165,7 +174,7 @@ def lost_words(modes: Sequence[BuiltMode], rigid: Sequence[tuple[int, int, int]]
     )
 
 
-def shift_words(mode: BuiltMode) -> str:
+def shift_words(mode: BuiltMode, lengths: Lengths = METRIC) -> str:
     """Where the null plane that moved most has gone to."""
     shifts = [(plane.built_m - plane.rigid_m, plane) for plane in mode.null_planes if plane.built_m is not None]
     gone = len(mode.null_planes) - len(shifts)
@@ -174,30 +183,33 @@ def shift_words(mode: BuiltMode) -> str:
         shift, plane = max(shifts, key=lambda pair: abs(pair[0]))
         if abs(shift) >= UNMOVED_M:
             side = TOWARD[plane.axis][1 if shift > 0 else 0]
-            words.append(f"{abs(shift):.2f} m toward {side}, from {plane.rigid_m:.2f} to {plane.built_m:.2f} m")
+            words.append(
+                f"{lengths.text(abs(shift))} toward {side}, from {_span(plane.rigid_m, plane.built_m or 0.0, lengths)}"
+            )
         elif not gone:
-            words.append(f"under {UNMOVED_M:g} m")
+            words.append(f"under {lengths.text(UNMOVED_M, 'g')}")
     if gone:
         words.append(f"{gone} washed out")
     return "; ".join(words)
 
 
 def _print_seats(page: Page, project: Project) -> None:
-    room, screen = project.room, project.screen
+    room, screen, lengths = project.room, project.screen, lengths_of(project)
     page.heading("Seats")
     headers = ["row", "seats", "from front wall", "to rear wall", "ears above floor", "weight"]
     headers += ["viewing angle"] if screen else []
     rows = []
     for row in project.rows:
-        rows.append([name(row.name), str(len(row.y_m)), f"{row.x_m:.2f} m", f"{room.length_m - row.x_m:.2f} m"])
-        rows[-1] += [f"{project.row_height_m(row):.2f} m", f"{row.weight:g}"]
+        rows.append([name(row.name), str(len(row.y_m)), lengths.text(row.x_m), lengths.text(room.length_m - row.x_m)])
+        rows[-1] += [lengths.text(project.row_height_m(row)), f"{row.weight:g}"]
         if screen:
             rows[-1].append(_angle_words(screen.width_m, row.x_m))
     page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
     if screen:
         page.line(
-            f"viewing angle: horizontal, of a picture {screen.width_m:g} m wide at the front wall, seen from its axis. "
-            f"Heads about {REAR_WALL_M:g} m or more off the rear wall: common practice, no source."
+            f"viewing angle: horizontal, of a picture {lengths.text(screen.width_m, 'g')} wide at the front wall, seen "
+            f"from its axis. Heads about {lengths.text(REAR_WALL_M, 'g')} or more off the rear wall: common practice, "
+            "no source."
         )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from cli.terminal.output import clean
 from cli.words.basis import responses_word
 from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
+from cli.words.lengths import METRIC, Lengths
 from cli.words.plan import from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.plan.plan import Plan
@@ -131,9 +132,9 @@ def filter_words(one: Filter) -> str:
     return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:z.1f} dB"
 
 
-def sub_table(values: StartingValues) -> tuple[tuple[str, ...], list[list[str]]]:
+def sub_table(values: StartingValues, lengths: Lengths = METRIC) -> tuple[tuple[str, ...], list[list[str]]]:
     """Headers and rows of the starting values for a person; the channel where the project says something of them."""
-    rows = [_sub_row(sub) for sub in values.subs]
+    rows = [_sub_row(sub, lengths) for sub in values.subs]
     if not values.channels_said:
         return SUB_HEADERS, rows
     return (*SUB_HEADERS, "channel"), [
@@ -164,7 +165,7 @@ def wiring_lines(values: StartingValues) -> list[str]:
     return lines
 
 
-def _sub_row(sub: SubValues) -> list[str]:
+def _sub_row(sub: SubValues, lengths: Lengths) -> list[str]:
     """A sub's starting values as cells."""
     return [
         str(sub.number),
@@ -172,7 +173,7 @@ def _sub_row(sub: SubValues) -> list[str]:
         f"{round(sub.gain_db, 1) + 0.0:z.1f} dB",
         f"{sub.delay_s * 1e3:z.2f} ms",
         str(sub.delay_samples),
-        f"{sub.distance_m:.2f} m",
+        lengths.text(sub.distance_m),
         polarity_word(sub.polarity),
     ]
 

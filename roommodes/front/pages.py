@@ -75,7 +75,8 @@ def drawing(
     ----------
     plan : the plan.
     path : a .pdf, .svg or .dxf file.
-    paper : "A3", "A2", "A1" or "A0"; left out, the smallest that fits.
+    paper : "A4" to "A0", "letter", "tabloid", "ansi-c" to "ansi-e", "arch-a" to "arch-e"; left out, the smallest of A3
+        to A0 that fits, or of tabloid to ANSI E where the project asks for feet.
     scale : 50 for 1:50; left out, the largest that fits.
     revision : for the title block.
     force : an existing file may be replaced.
@@ -86,14 +87,17 @@ def drawing(
     OutsideModel : no such paper or scale.
     """
     from cli.drawing.file import sheet_file
-    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet
+    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named
+    from cli.words.lengths import METRIC, lengths_of
 
     target = _target(path, (".pdf", ".svg", ".dxf"), force=force)
-    if paper is not None and paper.upper() not in PAPERS:
+    if paper is not None and paper_named(paper) is None:
         raise OutsideModel(f"paper: got {paper!r}; allowed: {', '.join(PAPERS)}")
     if scale is not None and not 1.0 <= scale <= 1000.0:
         raise OutsideModel(f"scale: got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50")
-    sheet = drawing_sheet(plan, SheetWishes(paper=paper and paper.upper(), scale=scale, revision=revision))
+    lengths = METRIC if target.suffix.lower() == ".dxf" else lengths_of(plan.project)
+    wishes = SheetWishes(paper=paper and paper_named(paper), scale=scale, revision=revision, lengths=lengths)
+    sheet = drawing_sheet(plan, wishes)
     write_whole(target, sheet_file(sheet, target.suffix), force=force)
 
 

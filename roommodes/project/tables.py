@@ -151,6 +151,16 @@ class TitleTable(Table):
     )
 
 
+class UnitsTable(Table):
+    """How lengths are written where a person reads or prints them. This file and all data files stay metric."""
+
+    length: Literal["m", "ft-in"] = Field(
+        default="m",
+        description='"m": metres, and millimetres on drawings; "ft-in": feet and inches, to the nearest 1/8 in.',
+        examples=["ft-in"],
+    )
+
+
 class ZoneTable(Table):
     """Where a subwoofer's acoustic centre may be: a point, a line, a rectangle or a box between two corners.
 
@@ -320,6 +330,7 @@ class ProjectTables(Table):
     format: Literal[1] = Field(description="Version of this file format.", examples=[1])
     name: Name = Field(description="What you call the project.", examples=["Attic cinema"])
     title: TitleTable = Field(default=TitleTable(), description="Client, designer, drawing number, logo.")
+    units: UnitsTable = Field(default=UnitsTable(), description="How lengths are written for people.")
     room: RoomTable = Field(description="The room: size, air, loss.")
     blocks: Annotated[tuple[BlockTable, ...], AnyLength] = Field(
         default=(), description="What stands in the room and is not air: risers, stages, columns, chimney breasts."

@@ -1,6 +1,6 @@
 /** The page's state and what may be done with it; views ask it, and are drawn anew after each change. */
 
-import { byId, counted, fixed, say, signed } from "./dom.js";
+import { byId, counted, fixed, lengthWords, say, signed } from "./dom.js";
 import { copied, fragmentOf, fromFragment, History, started, withSub } from "./state.js";
 import { Places } from "./places.js";
 
@@ -343,11 +343,12 @@ export class App {
    * @param {Point} at
    */
   standsWords(at) {
+    const { feet } = this.data;
     const [length, width] = this.data.room.size;
     const along = at[0] <= length / 2 ? [at[0], "front"] : [length - at[0], "rear"];
     const across = at[1] <= width / 2 ? [at[1], "left"] : [width - at[1], "right"];
-    const walls = [along, across].map(([gap, wall]) => `${Math.abs(Number(gap)).toFixed(2)} m from ${wall} wall`);
-    return `${walls.join(", ")}, ${at[2].toFixed(2)} m above floor`;
+    const walls = [along, across].map(([gap, wall]) => `${lengthWords(Math.abs(Number(gap)), feet)} from ${wall} wall`);
+    return `${walls.join(", ")}, ${lengthWords(at[2], feet)} above floor`;
   }
 
   /** @param {number} n */

@@ -51,6 +51,24 @@ function dress(element, attributes) {
 }
 
 /**
+ * A length in metres, or in feet and inches to the nearest eighth: `cli.words.lengths.feet_inches` once more.
+ * @param {number} value [m]
+ * @param {boolean} feet
+ * @param {number | null} [digits] of metres; null: as many as there are
+ */
+export function lengthWords(value, feet, digits = 2) {
+  if (!feet) return `${digits === null ? value : value.toFixed(digits)} m`;
+  const eighths = Math.floor((Math.abs(value) / 0.0254) * 8 + 0.5);
+  const sign = value < 0 && eighths ? "-" : "";
+  const [whole, rest] = [Math.floor(eighths / 96), Math.floor((eighths % 96) / 8)];
+  let [part, below] = [eighths % 8, 8];
+  while (part && part % 2 === 0) [part, below] = [part / 2, below / 2];
+  let words = String(rest);
+  if (part) words = rest || whole ? `${rest} ${part}/${below}` : `${part}/${below}`;
+  return whole ? `${sign}${whole}'-${words}"` : `${sign}${words}"`;
+}
+
+/**
  * A number with its sign; a minus as long as a plus, none before a zero.
  * @param {number} value
  * @param {number} [digits]

@@ -1,5 +1,6 @@
 /** Where a sub may be put: the nearest legal place to a pointer, and the next one along an axis. */
 
+import { lengthWords } from "./dom.js";
 import { key } from "./field.js";
 
 /** @typedef {import("./types.js").Point} Point */
@@ -124,7 +125,7 @@ export class Places {
    * @returns {string[]}
    */
   warnings(state, seats) {
-    const { drives, drawing } = this.data;
+    const { drives, drawing, feet } = this.data;
     const said = [];
     const subs = state.subs;
     for (let a = 0; a < subs.length; a += 1) {
@@ -133,14 +134,14 @@ export class Places {
         const names = `Subs ${b + 1} and ${a + 1}`;
         if (drawing.cabinet && overlap(subs[a].at, subs[b].at, drawing.cabinet.size)) said.push(`${names} overlap.`);
         else if (apart < drives.distance - 1e-6) {
-          said.push(`${names} stand ${apart.toFixed(2)} m apart; the project asks for ${drives.distance} m.`);
+          const wanted = lengthWords(drives.distance, feet, null);
+          said.push(`${names} stand ${lengthWords(apart, feet)} apart; the project asks for ${wanted}.`);
         }
       }
       const near = Math.min(...seats.map((seat) => distance(seat, subs[a].at)));
       if (near < Math.max(drives.seat_distance - 1e-6, 0.1)) {
-        said.push(
-          `Sub ${a + 1} stands ${near.toFixed(2)} m from an ear; the project asks for ${drives.seat_distance} m.`,
-        );
+        const wanted = lengthWords(drives.seat_distance, feet, null);
+        said.push(`Sub ${a + 1} stands ${lengthWords(near, feet)} from an ear; the project asks for ${wanted}.`);
       }
     }
     return said;

@@ -1,6 +1,6 @@
 /** The room from above, to scale, front wall to the left and left wall below: subs, rows and seats are dragged here. */
 
-import { rowColour, signed, sized, svg } from "./dom.js";
+import { lengthWords, rowColour, signed, sized, svg } from "./dom.js";
 import { seatKey, subKey } from "./keys.js";
 import { cabinetBox, dragged, MARGIN, subMark, UNIT } from "./room_view.js";
 
@@ -129,7 +129,8 @@ export class PlanView {
       handle.setAttribute("aria-valuemin", String(way[0]));
       handle.setAttribute("aria-valuemax", String(way[1]));
       handle.setAttribute("aria-valuenow", by.toFixed(2));
-      handle.setAttribute("aria-valuetext", `${signed(by, 2)} m toward the rear`);
+      const shift = app.data.feet ? lengthWords(by, true) : `${signed(by, 2)} m`;
+      handle.setAttribute("aria-valuetext", `${shift} toward the rear`);
       const y = (top + bottom) / 2;
       handle.replaceChildren(
         svg("rect", { class: "grip", x: x - 14 * k, y: top, width: 22 * k, height: bottom - top }),

@@ -80,6 +80,7 @@
  * @property {string} project_toml
  * @property {string} project_sha256
  * @property {string} version
+ * @property {boolean} feet whether lengths are written in feet and inches
  * @property {number[]} hz
  * @property {{size: Point, speed: number, images: number[][][], apart: number}} room
  * @property {{name: string[], row: number[]}} seats

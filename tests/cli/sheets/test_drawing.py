@@ -283,7 +283,7 @@ def test_larger_paper_never_means_a_smaller_scale(plan_file: Path) -> None:
     ("arguments", "code", "words"),
     [
         (["-o", "d.dwg"], 2, "got '.dwg'; allowed: .pdf, .svg, .dxf"),
-        (["-o", "d.pdf", "--paper", "B5"], 2, "got 'B5'; allowed: A3, A2, A1, A0"),
+        (["-o", "d.pdf", "--paper", "B5"], 2, "got 'B5'; allowed: A3, A2, A1, A0, A4, LETTER"),
         (["-o", "d.pdf", "--scale", 0], 2, "allowed: 1 to 1000"),
         (["-o", "d.pdf", "--paper", "A3", "--scale", 5], 3, "do not fit on A3 at 1:5"),
     ],
