@@ -24,14 +24,36 @@ NEIGHBOURS_M = 1.2
 WAVELENGTHS = 8.0  # neighbours are compared up to a wavelength of so many times their distance
 FEWEST_POINTS = 6
 FEWEST_SEATS = 3
-OPPOSITE = -0.45  # C below which a response runs opposite
+OPPOSITE = -0.5  # C below which a response runs opposite
+OPPOSITE_HALF = -0.3  # and in the lower and the upper half of the band
+TRUSTED = 0.5  # C of the other seats from which the model has a say
+NULL = 0.1  # of the mean power over the seats
 BETTER, GAINED = 0.65, 0.4  # C at the best delay, and how much more that must be than without
 LONGEST_DELAY_S, DELAY_STEP_S, DELAY_SLACK_S = 0.04, 0.25e-3, 5e-3
 SPREAD_S = 3e-3  # arrivals must differ by so much by geometry before they are judged
 SPREAD_SHARE = 0.1
 SAME_PEAK = 1e-3
-MEND_POLARITY = "Check cable and export, or say common_polarity = false in [reference]."
-MEND_TIME = "Export all responses with one time reference, or say common_time = false in [reference]."
+MEND_POLARITY = (
+    "Check cable and export. If you have, and it is right: "
+    'checked = ["polarity"] at the sub, or in [reference] for all.'
+)
+MEND_TIME = (
+    "Export all with one time zero, or say common_time = false in [reference]. If you have checked it, and it is "
+    'right: checked = ["time"] at the sub.'
+)
+MEND_LEVEL = (
+    "Export all with one scale, or say common_level = false in [reference]. If you have checked it, and it is right: "
+    'checked = ["level"] at the sub.'
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """What of a sub's responses is to be judged: what compares by the manifest, and no person has checked."""
+
+    polarity: bool
+    level: bool
+    time: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,17 +65,17 @@ class Doubt:
     message: str
 
 
-def model_doubts(
-    frequency_hz: Floats, transfer: Complexes, expected: Complexes, *, polarity: bool, time: bool
-) -> list[Doubt]:
+def model_doubts(frequency_hz: Floats, transfer: Complexes, expected: Complexes, *, judged: Judged) -> list[Doubt]:
     """Responses whose polarity or delay is not what a rough model and the other seats let expect.
+
+    Where the model does not explain the other seats either, it has no say: see `explains`.
 
     Parameters
     ----------
     frequency_hz : (n_freq,) [Hz].
     transfer : (n_freq, n_seat) complex128 of one sub.
     expected : (n_freq, n_seat) complex128 by the model.
-    polarity, time : what is to be judged.
+    judged : what is to be judged.
 
     Returns
     -------
@@ -62,42 +84,66 @@ def model_doubts(
     doubts: list[Doubt] = []
     sound = list(range(transfer.shape[1]))
     while len(sound) >= FEWEST_SEATS:  # the most doubtful first: it spoils what is expected of the others
-        judged = [
-            _judged(frequency_hz, transfer[:, sound], expected[:, sound], place, polarity=polarity, time=time)
+        found = [
+            _judged(frequency_hz, transfer[:, sound], expected[:, sound], place, judged=judged)
             for place in range(len(sound))
         ]
-        worst = min(range(len(sound)), key=lambda place: judged[place][0] if judged[place][1] else np.inf)
-        if not judged[worst][1]:
+        worst = min(range(len(sound)), key=lambda place: found[place][0] if found[place][1] else np.inf)
+        if not found[worst][1]:
             break
-        doubts.append(Doubt(sub=0, seat=sound.pop(worst), message=judged[worst][1]))
+        doubts.append(Doubt(sub=0, seat=sound.pop(worst), message=found[worst][1]))
     return doubts
 
 
+def explains(transfer: Complexes, expected: Complexes) -> bool:
+    """Whether a model is near enough to a sub's responses to tell a sign: most are as it and the others have them."""
+    seats = range(transfer.shape[1])
+    return len(seats) >= FEWEST_SEATS and _trust(transfer, expected, list(seats)) >= TRUSTED
+
+
+def _trust(transfer: Complexes, expected: Complexes, seats: list[int]) -> float:
+    """The middle of some seats' C, each with the others of them."""
+    alike = []
+    for seat in seats:
+        others = [other for other in seats if other != seat]
+        product = _product(transfer, expected, seat, others)
+        alike.append(float(product.real.sum()))
+    return float(np.median(alike))
+
+
+def _product(transfer: Complexes, expected: Complexes, seat: int, others: list[int]) -> Complexes:
+    """One seat's response times what is expected of it, every frequency counting alike: (n_freq,), its sum is C."""
+    weight = 1.0 / np.maximum((np.abs(transfer) ** 2).sum(axis=1), 1e-300)
+    power = np.abs(expected) ** 2
+    least = NULL * power.mean(axis=1)  # in a null of the others nothing is told
+    source = (transfer * np.conj(expected))[:, others].sum(axis=1) / (power[:, others].sum(axis=1) + least)
+    wanted = source * expected[:, seat]
+    size = (weight * np.abs(transfer[:, seat]) ** 2).sum() * (weight * np.abs(wanted) ** 2).sum()
+    return np.asarray(weight * transfer[:, seat] * np.conj(wanted) / max(float(np.sqrt(size)), 1e-300))
+
+
 def _judged(
-    frequency_hz: Floats, transfer: Complexes, expected: Complexes, seat: int, *, polarity: bool, time: bool
+    frequency_hz: Floats, transfer: Complexes, expected: Complexes, seat: int, *, judged: Judged
 ) -> tuple[float, str]:
     """C of one seat's response with what the others and the model let expect, and what is wrong with it."""
-    others = np.arange(transfer.shape[1]) != seat
-    power = (np.abs(expected) ** 2)[:, others].sum(axis=1)
-    source = (transfer * np.conj(expected))[:, others].sum(axis=1) / power  # the sub's own response
-    wanted = source * expected[:, seat]
-    size = float(np.sqrt((np.abs(transfer[:, seat]) ** 2).sum() * (np.abs(wanted) ** 2).sum()))
-    product = transfer[:, seat] * np.conj(wanted) / max(size, 1e-300)
+    others = [other for other in range(transfer.shape[1]) if other != seat]
+    product = _product(transfer, expected, seat, others)
     value = (np.exp(2j * np.pi * np.outer(_delays(), frequency_hz)) @ product).real
     alike, best = float(product.real.sum()), int(value.argmax())
+    if _trust(transfer, expected, others) < TRUSTED:
+        return alike, ""
     delay = float(_delays()[best])
-    message = ""
-    if polarity and alike < OPPOSITE and alike < float(value.min()) + GAINED:
-        message = (
-            "its polarity differs from its neighbours': the model and the sub's other seats want the opposite. "
-            f"{MEND_POLARITY}"
-        )
-    elif time and value[best] > BETTER and value[best] - alike > GAINED and abs(delay) > DELAY_SLACK_S:
-        message = (
+    halves = [float(half.real.sum() / np.abs(half).sum()) for half in np.array_split(product, 2)]
+    if judged.polarity and alike < OPPOSITE and max(halves) < OPPOSITE_HALF and alike < float(value.min()) + GAINED:
+        text = "its polarity differs from its neighbours': the model and the sub's other seats want the opposite. "
+        return alike, text + MEND_POLARITY
+    if judged.time and value[best] > BETTER and value[best] - alike > GAINED and abs(delay) > DELAY_SLACK_S:
+        text = (
             f"it comes {abs(delay) * 1e3:z.0f} ms {'later' if delay > 0.0 else 'earlier'} than the model and the sub's "
             f"other seats let expect: the common delay was lost. {MEND_TIME}"
         )
-    return alike, message
+        return alike, text
+    return alike, ""
 
 
 def _delays() -> Floats:

@@ -10,13 +10,11 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
 from roommodes.measured.data import MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
-from roommodes.measured.doubts import Doubt, model_doubts, neighbour_doubts, peak_of, scale_doubts, start_doubts
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
+from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.noise import noise_rms
 from roommodes.measured.notes import FADE_SHARE, measured_notes
@@ -39,8 +37,6 @@ T = TypeVar("T")
 
 REFERENCE_PA = 20e-6
 NOISE_STEP_HZ = 0.35  # of impulse responses' spectra, where their noise is looked for: 2.9 s
-# a sign or some milliseconds need no more
-ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=0.1)
 
 
 def load_manifest(path: str | Path, project: Project, *, any_folder: bool = False) -> MeasuredSet:
@@ -106,8 +102,9 @@ class _Reading:
             if value is not None:
                 transfer[(slice(None), *key)] = value
         chain = self._chain()
+        untold: list[str] = []
         if not self.faults and not self.places.faults:
-            self._doubt(raw, placed, transfer, seats, subs)
+            untold = self._doubt(raw, placed, transfer, seats, subs)
         if faults := [*self.places.faults, *self.faults]:
             faults.sort(key=lambda fault: (fault.file, fault.line or 0))
             unreadable = not self.places.faults and all(self.unreadable)
@@ -134,7 +131,10 @@ class _Reading:
             common_level=reference.common_level,
             common_polarity=reference.common_polarity,
             common_time=reference.common_time,
-            notes=measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),
+            notes=(
+                *measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),
+                *untold,
+            ),
             files=tuple(MeasuredFile(path=name, sha256=fingerprint(data)) for name, data in self.opened.items()),
             manifest_text=self.text,
             source=self.source,
@@ -261,51 +261,17 @@ class _Reading:
         transfer: Complexes,
         seats: MeasuredSeats,
         subs: MeasuredSubs,
-    ) -> None:
-        """What was lost between the files."""
-        reference = self.tables.reference
-        speed = self.project.room.air.speed_of_sound_m_s
-        peaks = np.full(transfer.shape[1:], np.nan)
-        starts = peaks.copy()
-        for key, found in raw.items():
-            peaks[key] = peak_of(found)
-            if isinstance(found, Impulse):
-                starts[key] = found.start_s
-        doubts: list[Doubt] = []
-        if reference.common_level:
-            doubts += scale_doubts(peaks)
-        if reference.common_time:
-            doubts += start_doubts(starts, seats.position_m, subs.position_m, speed_m_s=speed)
-        for index in range(len(subs)):
-            found_here = self._phase_doubts(index, transfer[:, :, index], seats, subs)
-            doubts += [Doubt(sub=index, seat=one.seat, message=one.message) for one in found_here]
+    ) -> list[str]:
+        """What was lost between the files is kept as faults; sentences on what nothing could tell."""
+        doubts, untold = Judging(
+            tables=self.tables,
+            project=self.project,
+            raw=raw,
+            frequency_hz=self.hz,
+            transfer=transfer,
+            seats=seats,
+            subs=subs,
+        ).outcome()
         for doubt in doubts:
             self._keep(faulty(doubt.message), placed[doubt.seat, doubt.sub])
-
-    def _phase_doubts(self, sub: int, transfer: Complexes, seats: MeasuredSeats, subs: MeasuredSubs) -> list[Doubt]:
-        """Lost signs and times of one sub's responses (n_freq, n_seat)."""
-        reference, room = self.tables.reference, self.project.room
-        if not (reference.common_polarity or reference.common_time):
-            return []
-        place = subs.position_m[sub]
-        away = np.sqrt(((seats.position_m - place) ** 2).sum(axis=1))
-        if np.isfinite(place).all() and away.min() >= CLOSEST_M:
-            expected = transfer_function(
-                room,
-                self.project.surfaces(),
-                frequency_hz=self.hz,
-                seat_m=seats.position_m,
-                source_m=place[None],
-                precision=ROUGH,
-            )
-            return model_doubts(
-                self.hz,
-                transfer,
-                expected[:, :, 0],
-                polarity=reference.common_polarity,
-                time=reference.common_time,
-            )
-        if not reference.common_polarity:
-            return []
-        speed = room.air.speed_of_sound_m_s
-        return neighbour_doubts(self.hz, transfer, seats.position_m, seats.name, speed_m_s=speed)
+        return untold

@@ -18,6 +18,8 @@ from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, 
 
 MANIFEST_FORMAT = 1
 
+Checked = Annotated[tuple[Literal["polarity", "level", "time"], ...], AnyLength]
+CHECKED = "What a person has checked by hand, {}, so that it is not doubted: polarity, level, time."
 Column = Annotated[int, Range(low=1, high=1000)]
 Which = Annotated[int, Range(low=1, high=4096)]
 
@@ -53,6 +55,7 @@ class ReferenceTable(Table):
     common_time: bool = Field(
         default=True, description="false: every file has a time zero of its own, so arrivals cannot be compared."
     )
+    checked: Checked = Field(default=(), description=CHECKED.format("of every sub"), examples=[["polarity"]])
 
 
 class GridTable(Table):
@@ -125,6 +128,7 @@ class MeasuredSubTable(Table):
     gain_db: Gain = Field(default=0.0, description="Gain that was dialled in [dB].", examples=[-6.0])
     delay_ms: Delay = Field(default=0.0, description="Delay that was dialled in [ms].", examples=[4.2])
     polarity: Literal[1, -1] = Field(default=1, description="Polarity that was dialled in: 1 or -1.", examples=[-1])
+    checked: Checked = Field(default=(), description=CHECKED.format("of this sub"), examples=[["polarity"]])
     filters: Annotated[tuple[FilterTable, ...], AnyLength] = Field(
         default=(), description="Filters that were switched on for this sub."
     )

@@ -82,6 +82,7 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
         "",
         "[reference]",
         'level = "relative"     # one unknown scale for all files; "pascal": sound pressure, in tables dB re 20 uPa',
+        '# checked = ["polarity"] # checked by hand for every sub, so not doubted: polarity, level, time',
         "",
         "[microphone]",
         '# calibration = "microphone.txt"   # frequency, dB, and degrees if known; divided out',
@@ -91,7 +92,8 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
     for name, place in subs:
         at = ", ".join(f"{round(float(value), 3):g}" for value in place)
         lines += ["[[subs]]", f"name = {quoted(name)}", f"position_m = [{at}]   # acoustic centre"]
-        lines += ["gain_db = 0", "delay_ms = 0", "polarity = 1", ""]
+        lines += ["gain_db = 0", "delay_ms = 0", "polarity = 1"]
+        lines += ['# checked = ["polarity"]   # once checked by hand, of this sub alone', ""]
     return "\n".join(lines)
 
 
