@@ -1,14 +1,12 @@
 """The field in a project's room."""
 
-from math import pi, prod
-
-from roommodes.acoustics.box_field import counts_to
+from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room_boundary import boundary_of
+from roommodes.acoustics.room_boundary import require_boundary_fits
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
-from roommodes.effort import Effort, require_room_for
 from roommodes.project.project import Project
+from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 
 # levels at the seats to 0.03 dB, in a tenth of the time (measured in the demo's room)
@@ -62,29 +60,19 @@ def project_transfer(
     )
 
 
-def require_project_fits(project: Project, *, frequency_hz: Floats, seat_m: Floats, source_m: Floats) -> None:
-    """Refuse at once what `project_transfer` would refuse, before other work is begun beside it; boxes alone.
-
-    Parameters
-    ----------
-    project, frequency_hz, seat_m, source_m : as there.
+def require_project_fits(project: Project) -> None:
+    """Refuse at once what the model would refuse of the project's whole band, before other work is begun; boxes alone.
 
     Raises
     ------
     OutsideModel : it would take more memory or time than can be had here.
     """
-    room, precision = project.room, Precision()
-    if not room.is_box:
-        return
-    boundary = boundary_of(
-        room,
-        project.surfaces(),
-        frequency_hz=frequency_hz,
-        seat_m=seat_m,
-        source_m=source_m,
-        precision=precision,
-    )
-    highest_hz = float(frequency_hz.max())
-    wavenumber = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
-    box = prod(counts_to(room, max(precision.cut * wavenumber, precision.lowest_cut)))
-    require_room_for(Effort(box=box, boundary=boundary.size, frequencies=len(frequency_hz)), room.size_m, highest_hz)
+    if box_within(project.room) is not None:
+        require_boundary_fits(
+            project.room,
+            project.surfaces(),
+            frequency_hz=log_grid(*project.search.band_hz, project.search.points_per_octave),
+            seat_m=project.seats.position_m,
+            source_m=project.candidates.position_m,
+            precision=Precision(),
+        )

@@ -22,12 +22,7 @@ def model_numbers(plan: "Plan", running: "Running", suffix: str = ".html") -> "t
     from solvers.project_transfer import require_project_fits
 
     running = running.under(words="interrupted")
-    require_project_fits(
-        plan.project,
-        frequency_hz=plan.results.frequency_hz,
-        seat_m=plan.seats.position_m,
-        source_m=plan.positions_m,
-    )
+    require_project_fits(plan.project)
     # both at once, since each has stretches that keep one processor only busy; the other imports beside them
     with side_by_side() as pool:
         comparing = pool.submit(before_after, plan, running=running)

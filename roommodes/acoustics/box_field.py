@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics import imaginary
 from roommodes.acoustics.contraction import (
+    PART_BYTES,
     Factors,
     adjacent_walls,
-    mode_products,
     parallel_walls,
+    parts_of,
     points_to_family,
     points_to_points,
     wall_cosines,
@@ -40,6 +41,45 @@ def counts_to(room: Room, wavenumber: float) -> tuple[int, int, int]:
     """Cosines per axis so that every mode below `wavenumber` is among them."""
     x, y, z = (ceil(wavenumber * size / pi) + 1 for size in room.size_m)
     return (x, y, z)
+
+
+def cut_of(precision: Precision, max_wavenumber: float) -> float:
+    """k_cut for the largest |k| that will be asked for [1/m]."""
+    return max(precision.cut * max_wavenumber, precision.lowest_cut)
+
+
+def box_effort(
+    room: Room,
+    families: Sequence[tuple[int, int]],
+    *,
+    precision: Precision,
+    max_wavenumber: float,
+    points: tuple[int, int],
+    n_freq: int = 1,
+) -> Effort:
+    """What a box's field takes, known from the numbers of boundary modes, seats and sources.
+
+    Parameters
+    ----------
+    room, precision, max_wavenumber : as for `BoxField`.
+    families : of each the axis along its wall's normal, and its number of boundary modes.
+    points : numbers of seats and of sources.
+    n_freq : frequencies.
+    """
+    counts, sizes = table_counts(room, precision), [size for _, size in families]
+    normals = {axis for axis, _ in families}
+    planes = [prod(counts) // counts[axis] for axis in normals]  # two kernels for each, others while one is made
+    edges = prod(_edge_counts(room, precision)) if len(normals) > 1 else 0
+    return Effort(
+        box=prod(counts_to(room, cut_of(precision, max_wavenumber))),
+        boundary=sum(sizes),
+        largest=max(sizes, default=0),
+        table=max(2 * sum(planes) + 4 * max(planes, default=0), 2 * sum(planes) + 3 * edges),
+        seats=points[0],
+        sources=points[1],
+        frequencies=n_freq,
+        part_bytes=PART_BYTES,
+    )
 
 
 class BoxField:
@@ -73,10 +113,16 @@ class BoxField:
         self.precision = precision
         self.nodes = precision.nodes
         self.volume_m3 = room.volume_m3
-        self.cut_wavenumber = max(precision.cut * max_wavenumber, precision.lowest_cut)
+        self.cut_wavenumber = cut_of(precision, max_wavenumber)
         self.counts = counts_to(room, self.cut_wavenumber)
-        highest_hz = round(max_wavenumber * room.air.speed_of_sound_m_s / (2.0 * pi))
-        require_room_for(Effort(box=prod(self.counts), boundary=self.size), room.size_m, highest_hz)
+        self.effort = box_effort(
+            room,
+            [(family.normal_axis, family.size) for family in families],
+            precision=precision,
+            max_wavenumber=max_wavenumber,
+            points=(len(seat_m), len(source_m)),
+        )
+        require_room_for(self.effort, room.size_m, round(max_wavenumber * room.air.speed_of_sound_m_s / (2.0 * pi)))
         full = self._plane_counts()
         self.seat_m, self.source_m = seat_m, source_m
         self.seat_factors = _point_factors(room, seat_m, full)
@@ -89,15 +135,11 @@ class BoxField:
         """Number of boundary modes."""
         return sum(family.size for family in self.families)
 
-    @property
-    def seat_shapes(self) -> Floats:
-        """The modes at the seats: (seat, nx, ny, nz)."""
-        return mode_products(self.seat_factors, self.counts).reshape(-1, *self.counts)
-
-    @property
-    def source_shapes(self) -> Floats:
-        """The modes at the sources: (source, nx, ny, nz)."""
-        return mode_products(self.source_factors, self.counts).reshape(-1, *self.counts)
+    def shapes_at(self, number: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """Some modes, their numbers (n, 3), at the seats and at the sources: (seat, n), (source, n)."""
+        nx, ny, nz = number.T
+        seats, sources = (x[:, nx] * y[:, ny] * z[:, nz] for x, y, z in (self.seat_factors, self.source_factors))
+        return seats, sources
 
     def overlaps(self, number: NDArray[np.intp]) -> Floats:
         """U, every boundary mode's overlap with some modes of the box: (mode, n) [m]; their numbers are (n, 3)."""
@@ -162,6 +204,16 @@ class BoxField:
 
     def _points_low(self, kernel: Floats, factors: Factors) -> Floats:
         n_point = len(factors[0])
+        result = np.empty((len(kernel), n_point, self.size))
+        walls = {family.wall: self.counts[family.normal_axis] for family in self.families}
+        planes = sum(prod(self.counts) / count for count in walls.values())
+        for part in parts_of(n_point, 8.0 * len(kernel) * planes):
+            x, y, z = (factor[part] for factor in factors)
+            result[:, part] = self._some_points_low(kernel, (x, y, z))
+        return result
+
+    def _some_points_low(self, kernel: Floats, factors: Factors) -> Floats:
+        n_point = len(factors[0])
         parts = [np.empty((len(kernel), n_point, 0))]
         planes: dict[str, Floats] = {}
         for family in self.families:
@@ -183,8 +235,9 @@ class BoxField:
             axis: [imaginary.wall_kernel(room, kappa, axis, opposite=far, counts=plane) for far in (False, True)]
             for axis in axes
         }
-        edge_wavenumber = min(self.precision.edge_wavenumber, pi * (MOST_TERMS / room.volume_m3) ** (1.0 / 3.0))
-        edge = imaginary.edge_kernel(room, kappa, counts_to(room, edge_wavenumber)) if len(axes) > 1 else np.empty(0)
+        edge = np.empty(0)
+        if len(axes) > 1:
+            edge = imaginary.edge_kernel(room, kappa, _edge_counts(room, self.precision))
 
         def block(rows: Family, columns: Family) -> Floats:
             if rows.normal_axis != columns.normal_axis:
@@ -211,6 +264,11 @@ def table_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
     """How many cosines the families' tables must hold along each axis; fewer in a vast room."""
     widest = room.volume_m3 / min(room.size_m)  # area of the largest wall [m2]
     return counts_to(room, min(precision.plane_wavenumber, pi * (MOST_TERMS / widest) ** 0.5))
+
+
+def _edge_counts(room: Room, precision: Precision) -> tuple[int, int, int]:
+    """How many cosines are summed along each axis for walls that share an edge; fewer in a vast room."""
+    return counts_to(room, min(precision.edge_wavenumber, pi * (MOST_TERMS / room.volume_m3) ** (1.0 / 3.0)))
 
 
 def _point_factors(room: Room, point_m: Floats, counts: tuple[int, int, int]) -> Factors:

@@ -10,6 +10,7 @@ sum over all modes of port * kernel * port is a chain of small matrix products, 
 | plane kernel G | (k, nu, nv) | D summed over the normal axis of two parallel walls, with their cosines |
 """
 
+from collections.abc import Iterator
 from math import prod
 
 import numpy as np
@@ -19,6 +20,8 @@ from roommodes.arrays import Floats
 from roommodes.shapes.faces import PLANE_AXES
 
 Factors = tuple[Floats, Floats, Floats]
+
+PART_BYTES = 256e6  # what the sums over points take at a time; where they need more, one part comes after another
 
 
 def wall_cosines(side: int, count: int) -> Floats:
@@ -103,10 +106,16 @@ def points_to_family(plane_kernel: Floats, factors: Factors, family: Family) -> 
     """
     count_u, count_v = plane_kernel.shape[2:]
     u, v = PLANE_AXES[family.normal_axis]
-    first = family.first[None, :, :count_u] * factors[u][:, None, :count_u]  # (point, a, u)
-    second = family.second[None, :, :count_v] * factors[v][:, None, :count_v]  # (point, b, v)
-    full = first @ plane_kernel @ second.transpose(0, 2, 1)  # (k, point, a, b)
-    return full.reshape(*full.shape[:2], len(family.first) * len(family.second))[:, :, family.keep]
+    n_point, n_first, n_second = len(factors[u]), len(family.first), len(family.second)
+    result = np.empty((len(plane_kernel), n_point, family.size))
+    each = n_first * count_u + n_second * count_v + len(plane_kernel) * n_first * (count_v + 2 * n_second)
+    for part in parts_of(n_point, 8.0 * each):
+        first = family.first[None, :, :count_u] * factors[u][part, None, :count_u]  # (point, a, u)
+        second = family.second[None, :, :count_v] * factors[v][part, None, :count_v]  # (point, b, v)
+        kernel = plane_kernel if plane_kernel.shape[1] == 1 else plane_kernel[:, part]
+        full = first @ kernel @ second.transpose(0, 2, 1)  # (k, point, a, b)
+        result[:, part] = full.reshape(*full.shape[:2], n_first * n_second)[:, :, family.keep]
+    return result
 
 
 def points_to_points(kernel: Floats, rows: Factors, columns: Factors) -> Floats:
@@ -122,12 +131,22 @@ def points_to_points(kernel: Floats, rows: Factors, columns: Factors) -> Floats:
     (k, n_row, n_column).
     """
     count = kernel.shape[1:]
-    left = mode_products(rows, count)
-    right = mode_products(columns, count)
-    return np.stack([(left * one.ravel()) @ right.T for one in kernel])
+    result = np.zeros((len(kernel), len(rows[0]), len(columns[0])))
+    for part in parts_of(count[0], 8.0 * prod(count[1:]) * (2 * len(rows[0]) + len(columns[0]))):
+        held = (kernel[0, part].shape[0], *count[1:])
+        left, right = (mode_products((x[:, part], y, z), held) for x, y, z in (rows, columns))
+        for k, one in enumerate(kernel):
+            result[k] += (left * one[part].ravel()) @ right.T
+    return result
 
 
 def mode_products(factors: Factors, count: tuple[int, ...]) -> Floats:
     """Mode shapes at points: (n_point, nx ny nz)."""
     x, y, z = (factor[:, :n] for factor, n in zip(factors, count, strict=True))
     return (x[:, :, None, None] * y[:, None, :, None] * z[:, None, None, :]).reshape(len(x), prod(count))
+
+
+def parts_of(count: int, each_bytes: float) -> Iterator[slice]:
+    """Slices of so many things, of so many bytes each, that stay within `PART_BYTES`; one of all where they can."""
+    step = max(1, int(PART_BYTES / max(each_bytes, 1.0)))
+    return (slice(start, min(start + step, count)) for start in range(0, count, step))

@@ -17,11 +17,12 @@ References
     (Gradshteyn and Ryzhik 1.445).
 """
 
+from collections.abc import Sequence
 from math import ceil, pi
 
 import numpy as np
 
-from roommodes.acoustics.contraction import Factors, points_to_family
+from roommodes.acoustics.contraction import Factors, parts_of, points_to_family
 from roommodes.acoustics.room import Room
 from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Floats
@@ -117,6 +118,14 @@ def points_against_points(room: Room, kappa: float, rows_m: Floats, columns_m: F
         return np.zeros((len(rows_m), len(columns_m)))
     reach = IMAGE_DECAY / kappa
     shells = [range(-ceil(reach / (2.0 * size)) - 1, ceil(reach / (2.0 * size)) + 2) for size in room.size_m]
+    images = 2.0 * (sum(map(len, shells)) + 2.0 * len(shells[-1]))
+    parts = parts_of(len(columns_m), 8.0 * images * len(rows_m))
+    return np.concatenate([_by_images(room, kappa, rows_m, columns_m[part], shells) for part in parts], axis=1)
+
+
+def _by_images(room: Room, kappa: float, rows_m: Floats, columns_m: Floats, shells: Sequence[range]) -> Floats:
+    """The sum over the images in these shells along each axis."""
+    reach = IMAGE_DECAY / kappa
     total = np.zeros((len(rows_m), len(columns_m)))
     separations = []  # per axis: every image's distance along it, (n_image, row, column)
     for axis, size in enumerate(room.size_m):

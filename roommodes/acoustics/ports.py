@@ -30,6 +30,7 @@ from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room
 from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Complexes, Floats
+from roommodes.effort import Effort
 from roommodes.elements.face_bases import FaceBasis
 from roommodes.elements.field import ShapedField
 from roommodes.elements.solution import solved
@@ -65,12 +66,14 @@ class RigidField(Protocol):
     """Volume of the air [m3]."""
 
     @property
-    def seat_shapes(self) -> Floats:
-        """The modes at the seats: (seat, *modes); their mean square over the room is 1."""
+    def effort(self) -> Effort:
+        """What one frequency takes."""
 
-    @property
-    def source_shapes(self) -> Floats:
-        """The modes at the sources: (source, *modes)."""
+    def shapes_at(self, number: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """Modes at (n, axes) in `k2_modes`, at the seats and at the sources: (seat, n), (source, n).
+
+        Their mean square over the room is 1.
+        """
 
     @property
     def size(self) -> int:
@@ -135,6 +138,11 @@ class Ports:
     def size(self) -> int:
         """Number of boundary modes."""
         return self.field.size
+
+    @property
+    def effort(self) -> Effort:
+        """What one frequency takes."""
+        return self.field.effort
 
     def at(self, k2: Complexes, *, without: NDArray[np.bool_] | None = None) -> PortMatrices:
         """Port matrices at squared wavenumbers.

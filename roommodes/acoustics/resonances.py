@@ -35,6 +35,7 @@ from roommodes.elements.likeness import textbook_names
 from roommodes.running import Running
 
 TOGETHER = 13  # frequencies to a call of the ports
+BOX_SHARE = 0.5  # of what a pair of boundary modes takes in such a call, for each mode of the box
 ORDER_HZ = 16  # frequencies at which the walls' strength is looked at, to choose their polynomials
 STEP_HZ = 3.0  # between samples of the folded walls; halved until their fit is good enough
 MOST_HALVINGS = 2
@@ -113,9 +114,10 @@ class Resonances:
 
     def reactions(self, omega: Complexes, running: Running) -> Iterator[Complexes]:
         """Y' U^T at any number of frequencies, each (boundary mode, kept)."""
-        together = max(1, min(TOGETHER, int(CHUNK_BYTES / (16.0 * max(1, self.boundary.size) ** 2))))
+        numbers = max(1.0, float(self.boundary.size) ** 2, BOX_SHARE * self.ports.k2_modes.size)
+        together = max(1, min(TOGETHER, int(CHUNK_BYTES / (16.0 * numbers))))
         parts = [omega[start : start + together] for start in range(0, len(omega), together)]
-        with ThreadPoolExecutor(running.thread_count) as pool:
+        with ThreadPoolExecutor(replace(self.ports.effort, at_once=together).blocks(running.thread_count)) as pool:
             for number, answers in enumerate(running.each(pool, self.reaction, parts), 1):
                 running.check(INTERRUPTED)
                 running.step("modes", number / len(parts))

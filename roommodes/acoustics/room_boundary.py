@@ -12,7 +12,7 @@ from math import ceil, log, log10, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.acoustics.box_field import table_counts
+from roommodes.acoustics.box_field import box_effort, table_counts
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.edge_functions import Ends, family_with_edges
 from roommodes.acoustics.layering.layers import WallLaw
@@ -29,8 +29,9 @@ from roommodes.acoustics.strengths import (
     skin_strength,
 )
 from roommodes.acoustics.visible_surfaces import visible
-from roommodes.acoustics.wall_bases import Family, legendre_family, sine_family
+from roommodes.acoustics.wall_bases import Family, kept_products, legendre_family, sine_family
 from roommodes.arrays import Complexes, Floats
+from roommodes.effort import require_room_for
 from roommodes.elements.face_bases import FaceBasis
 from roommodes.shapes.faces import PLANE_AXES
 
@@ -130,34 +131,78 @@ def boundary_of(
     source_m: Floats,
     precision: Precision,
 ) -> Boundary:
-    """Boundary modes for all of these frequencies, seats and sources."""
+    """Boundary modes for all of these frequencies, seats and sources.
+
+    Raises
+    ------
+    OutsideModel : the room is a box, and with them it takes more than this machine has.
+    """
     families: list[Family | FaceBasis] = []
     strengths: list[Strength] = []
-    if box := box_within(room):
-        room, surfaces = box.room, box.surfaces(surfaces)
-        seat_m, source_m = seat_m - box.origin_m, source_m - box.origin_m
+    room, wanted = require_boundary_fits(
+        room, surfaces, frequency_hz=frequency_hz, seat_m=seat_m, source_m=source_m, precision=precision
+    )
     omega = 2.0 * pi * frequency_hz
-    wavenumber = float(omega.max()) / room.air.speed_of_sound_m_s
-    shown = visible(surfaces)
-    if not room.is_box:
-        shown = tuple(part for surface in shown for part in face_parts(room, surface))
-    reactions = [Reaction.of(surface, frequency_hz, room) for surface in shown]
-    along = precision.plane_wavenumber + EDGE_REACH * max((one.edge_per_m for one in reactions), default=0.0)
+    along = precision.plane_wavenumber + EDGE_REACH * max((one.reaction.edge_per_m for one in wanted), default=0.0)
     bases = _Bases(room=room, counts=table_counts(room, replace(precision, plane_wavenumber=along)))
-    for surface, reaction in zip(shown, reactions, strict=True):
+    for one in wanted:
+        surface = one.surface
         if isinstance(surface.law, Plate):
             sides = _sides(surface)
             plate = (surface.law, *sides)
             edge = PLATE_MARGIN * float(omega.max())
             numbers = plate_modes(*plate, edge)
-            orders = _orders(sides, wavenumber, SKIN_BETA, precision)
+            orders = _orders(sides, float(omega.max()) / room.air.speed_of_sound_m_s, SKIN_BETA, precision)
             families += [*bases.sines(surface, numbers), *bases.polynomials(surface, orders)]
             strengths.append(plate_strength(*plate, numbers=numbers, air=room.air))
             strengths.append(skin_strength(*plate, above_omega=edge, explicit=numbers, orders=orders, air=room.air))
-        if reaction.most == 0.0:
-            continue
+        for piece, orders in one.pieces:
+            for family in bases.reacting(piece, orders, surface, one.reaction):
+                families.append(family)
+                strengths.append(local_strength(surface.law, room.air, family.size))
+    return Boundary(families=tuple(families), strengths=tuple(strengths))
 
-        def orders_of(piece: Surface, reaction: Reaction = reaction) -> tuple[tuple[int, int], tuple[int, int]]:
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """A surface, how it reacts, and its pieces with the polynomials that each needs along its sides."""
+
+    surface: Surface
+    reaction: Reaction
+    pieces: tuple[tuple[Surface, tuple[int, int]], ...]
+
+
+def require_boundary_fits(
+    room: Room,
+    surfaces: Sequence[Surface],
+    *,
+    frequency_hz: Floats,
+    seat_m: Floats,
+    source_m: Floats,
+    precision: Precision,
+) -> tuple[Room, tuple[Wanted, ...]]:
+    """What `boundary_of` will make, and whether this machine can: told before the first table, in a moment.
+
+    Returns
+    -------
+    The room, or the box that its air fills, and what its visible surfaces need.
+
+    Raises
+    ------
+    OutsideModel : as there.
+    """
+    if box := box_within(room):
+        room, surfaces = box.room, box.surfaces(surfaces)
+        seat_m, source_m = seat_m - box.origin_m, source_m - box.origin_m
+    wavenumber = 2.0 * pi * float(frequency_hz.max()) / room.air.speed_of_sound_m_s
+    shown = visible(surfaces)
+    if not room.is_box:
+        shown = tuple(part for surface in shown for part in face_parts(room, surface))
+
+    def wanted_of(surface: Surface) -> Wanted:
+        reaction = Reaction.of(surface, frequency_hz, room)
+
+        def orders_of(piece: Surface) -> tuple[tuple[int, int], tuple[int, int]]:
             away = sum(float(distance_m(room, piece, point).min(initial=np.inf)) for point in (seat_m, source_m))
             sides = _sides(piece)
             near = [near_order(side, reaction.most, away, precision.near_error) for side in sides]
@@ -165,11 +210,25 @@ def boundary_of(
             waves = [min(reaction.wave_order(side), MOST_WAVES) for side in sides]
             return (max(first, waves[0]), max(second, waves[1])), (near[0], near[1])
 
-        for piece, orders in _pieces(surface, orders_of):
-            for family in bases.reacting(piece, orders, surface, reaction):
-                families.append(family)
-                strengths.append(local_strength(surface.law, room.air, family.size))
-    return Boundary(families=tuple(families), strengths=tuple(strengths))
+        pieces = tuple(_pieces(surface, orders_of)) if reaction.most > 0.0 else ()
+        return Wanted(surface=surface, reaction=reaction, pieces=pieces)
+
+    wanted = tuple(wanted_of(surface) for surface in shown)
+    if room.is_box:
+        effort = box_effort(
+            room,
+            [
+                (AXIS_OF_WALL[one.surface.wall][0], len(kept_products(orders)))
+                for one in wanted
+                for _, orders in one.pieces
+            ],
+            precision=precision,
+            max_wavenumber=wavenumber,
+            points=(len(seat_m), len(source_m)),
+            n_freq=len(frequency_hz),
+        )
+        require_room_for(effort, room.size_m, float(frequency_hz.max()))
+    return room, wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,6 +9,7 @@ Only seats are solved for; every source is one more column.
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from math import pi
 
 import numpy as np
@@ -21,7 +22,7 @@ from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
 from roommodes.arrays import Complexes, Floats
-from roommodes.effort import Effort, require_room_for
+from roommodes.effort import require_room_for
 from roommodes.errors import OutsideModel
 from roommodes.running import Running
 
@@ -104,7 +105,7 @@ def transfer_function(
         numbers = boundary.size * (boundary.size + points) + 4.0 * ports.k2_modes.size + 2.0 * points * plane
         step = max(1, int(CHUNK_BYTES / (16.0 * numbers)))
         parts = [slice(start, start + step) for start in range(0, len(hz), step)]
-        effort = Effort(box=ports.k2_modes.size, boundary=boundary.size, at_once=step, frequencies=len(hz))
+        effort = replace(ports.effort, at_once=step, frequencies=len(hz))
         require_room_for(effort, room.size_m, float(hz.max()))
         pool = ThreadPoolExecutor(effort.blocks(running.thread_count))
         blocks = [pool.submit(_pressure, ports, boundary, hz[part]) for part in parts]

@@ -7,12 +7,14 @@ It is the maker of `acoustics.ports.RigidField` for rooms that are no boxes. Its
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
+from math import inf
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.effort import Effort
 from roommodes.elements.face_bases import FaceBasis, loads_of
 from roommodes.elements.point_sources import flux_loads, images_of, off_edges
 from roommodes.elements.solution import RigidSolution
@@ -53,6 +55,21 @@ class ShapedField:
     def size(self) -> int:
         """Number of boundary modes."""
         return sum(basis.size for basis in self.bases)
+
+    @property
+    def effort(self) -> Effort:
+        """What one frequency takes; the solution itself is there already."""
+        return Effort(
+            box=self.k2_modes.size,
+            boundary=self.size,
+            seats=len(self.seat_m),
+            sources=len(self.source_m),
+            part_bytes=inf,
+        )
+
+    def shapes_at(self, number: NDArray[np.intp]) -> tuple[Floats, Floats]:
+        """Some modes, (n, 1) their ranks, at the seats and at the sources: (seat, n), (source, n)."""
+        return self.seat_shapes[:, number[:, 0]], self.source_shapes[:, number[:, 0]]
 
     def overlaps(self, number: NDArray[np.intp]) -> Floats:
         """U, every boundary mode's overlap with some modes, (n, 1) their ranks: (boundary mode, n) [m]."""

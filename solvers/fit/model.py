@@ -127,7 +127,8 @@ class FitModel:
                 return None
             return _block(ports, boundary.strengths, self.hz[part], wanted, changed, slopes_of_room)
 
-        with ThreadPoolExecutor(self.running.thread_count) as pool:
+        threads = replace(ports.effort, at_once=step).blocks(self.running.thread_count)
+        with ThreadPoolExecutor(threads) as pool:
             found = list(pool.map(block, parts))
         done = [one for one in found if one is not None]
         if len(done) < len(found):

@@ -28,7 +28,7 @@ from roommodes.project.project import Project
 from roommodes.running import Running
 from solvers.listening.near_field import rough
 from solvers.listening.plane import Plane, listening_plane
-from solvers.project_transfer import QUICK, project_transfer
+from solvers.project_transfer import QUICK, project_transfer, require_project_fits
 
 PER_WAVELENGTH = 14.0  # places, at the end of the band: below it no place is taken from its neighbours
 LEAST_TERMS, TERMS_PER_RADIAN = 5, 0.75  # of a row's series: 5 and some for each radian of its whole way
@@ -184,6 +184,7 @@ def anywhere(
     OutsideModel : the model cannot take this project.
     """
     project, hz, listening = results.project, results.frequency_hz, results.project.listening()
+    require_project_fits(project)
     room = project.room
     lattice = page_lattice(project, hz, step_m)
     n_first, n_ear = results.candidates.n_first, len(listening.position_m)

@@ -20,7 +20,7 @@ from roommodes.responses.metrics import level_db, output_db, seat_pressure, vari
 from roommodes.running import Running
 from solvers.choice.usual_layouts import UsualLayout, usual_layouts
 from solvers.listening.plane import Plane, listening_plane
-from solvers.project_transfer import QUICK, project_transfer
+from solvers.project_transfer import QUICK, project_transfer, require_project_fits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,6 +83,7 @@ def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
     running : progress, cancelling, threads.
     """
     project, seat_m, hz = plan.project, plan.seats.position_m, plan.frequency_hz
+    require_project_fits(project)
     room = project.room
     usual = [_alike(one) for one in _rivals(plan)]
     layouts = [_Layout(name="plan", positions_m=plan.positions_m, drives=plan.drives), *usual, *_own(project)]

@@ -11,6 +11,7 @@ from roommodes.acoustics.room import Room
 from roommodes.project.advice import decay_estimate_s, null_warnings, project_warnings
 from roommodes.project.project import Project
 from roommodes.running import Running
+from solvers.project_transfer import require_project_fits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,7 +44,13 @@ def examine(project: Project, *, running: Running = Running()) -> RoomFindings:
     ----------
     project : the project.
     running : progress.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+    OutsideModel : the model cannot take the project's band, so that its modes would help nobody.
     """
+    require_project_fits(project)
     room, surfaces = project.room, project.surfaces()
     low_hz, high_hz = project.search.band_hz
     modes = built_modes(room, surfaces, max_hz=high_hz, precision=FOR_READING, running=running)

@@ -17,7 +17,7 @@ from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
 from roommodes.running import Running
 from solvers.plans.by_hand import IN_FILE, band_grid_hz, results_at
-from solvers.project_transfer import QUICK, project_transfer
+from solvers.project_transfer import QUICK, project_transfer, require_project_fits
 
 MOST_MODES_HZ = 80.0  # above, modes lie so close that each says little
 ELSEWHERE = (  # tables that change nothing in the room's field
@@ -77,6 +77,7 @@ class Watcher:
         if room != self._room:
             self._room, self._ears, self._modes = None, None, ()
             self._columns.clear()
+        require_project_fits(project)
         plan = self._plan(project, computed, running)
         if room != self._room:
             highest = min(MOST_MODES_HZ, project.search.band_hz[1])

@@ -6,6 +6,7 @@ What is left of all these answers above a tolerance is the basis.
 """
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import product
 from math import pi
 
@@ -31,6 +32,7 @@ from solvers.tolerance.walls import Walls
 PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=1e-2)
 LOW_REACH, LOW_MORE = 1.6, 0.6  # modes below LOW_REACH k + LOW_MORE [1/m] are worked out one by one
 K2_STEP = 0.02  # over which the smooth part's slope is taken
+AT_ONCE = 2  # wavenumbers of one frequency
 SAMPLES = 12  # rooms beside the drawn one from which a basis is learnt
 MODE_SAMPLES = 2  # of them, with the low modes too
 LEAST = 1e-3  # what a direction must weigh against the strongest to enter the basis
@@ -69,7 +71,7 @@ def reduced_field(
     max_omega = 2.0 * pi * float(frequency_hz.max())
     sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
     samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
-    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
+    with threadpool_limits(1):
         flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
         boundary = boundary_of(
             room, surfaces, frequency_hz=frequency_hz, seat_m=flat_ears, source_m=flat_cabinets, precision=PRECISION
@@ -100,10 +102,11 @@ def reduced_field(
             fits=(ear_fit, cabinet_fit),
         )
         levels = []
-        for level in pool.map(learner.level, frequency_hz):
-            levels.append(level)
-            running.check("interrupted while the room was prepared")
-            running.step("room", len(levels) / len(frequency_hz))
+        with ThreadPoolExecutor(replace(ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
+            for level in pool.map(learner.level, frequency_hz):
+                levels.append(level)
+                running.check("interrupted while the room was prepared")
+                running.step("room", len(levels) / len(frequency_hz))
     return Field(
         frequency_hz=frequency_hz,
         size_m=size,
@@ -138,8 +141,7 @@ class _Learner:
         self.ear_fit, self.cabinet_fit = fits
         self.room = inputs.project.room
         self.k2_modes = ports.k2_modes[tuple(number.T)]
-        kept = (slice(None), *number.T)
-        self.shapes = (ports.field.seat_shapes[kept], ports.field.source_shapes[kept])  # (point, m) each
+        self.shapes = ports.field.shapes_at(number)  # (point, m) each
         self.speeds = [Air(temperature_c=float(one)).speed_of_sound_m_s for one in samples.temperature_c]
 
     def level(self, hz: float) -> Level:
