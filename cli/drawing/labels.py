@@ -8,11 +8,11 @@ from cli.drawing.objects import Stance
 from cli.drawing.primitives import Point, Sheet
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.words.lengths import METRIC, Lengths
+from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.acoustics.room import WALLS as ALL_WALLS
 from roommodes.places.zones import Box, Triple
 from roommodes.plan.plan import Plan
-from roommodes.project.project import the_wall
 
 NAME_INSET_MM = 3.2
 # where along its wall a name may stand, the middle first

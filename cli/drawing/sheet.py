@@ -14,10 +14,10 @@ from cli.terminal.output import clean
 from cli.words.lengths import METRIC, Lengths, lengths_of
 from cli.words.plan import subs_word
 from cli.words.settings import channel_words
+from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.errors import OutsideModel
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
-from roommodes.project.project import the_wall
 
 INCH_MM = 25.4
 PAPERS = {  # lying; ISO 216, ANSI/ASME Y14.1 and the architectural series (sizes in inches, from memory)

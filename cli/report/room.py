@@ -23,12 +23,12 @@ from cli.words.parameters import parameter_words
 from cli.words.plan import caution_lines, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
 from roommodes.acoustics.built_modes import strongest
+from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_in
 from roommodes.project.glass import glass_of
-from roommodes.project.project import the_wall
 from roommodes.project.room import solid_faces
 from roommodes.responses.metrics import normalised
 from roommodes.shapes.outlines import solid_at

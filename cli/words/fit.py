@@ -9,7 +9,7 @@ from cli.terminal.output import Page, counted, name
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
-from roommodes.toml.values import number
+from roommodes.ranges import number
 from solvers.fit.moved_modes import MovedMode
 from solvers.fit.outcome import Estimate, Fit
 

@@ -24,6 +24,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.box_within import box_within
+from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.poles import Poles, Strip
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
@@ -141,7 +142,9 @@ def built_modes(
     Raises
     ------
     Interrupted : when cancelled.
+    OutsideModel : a surface lies outside its wall, or would make sound.
     """
+    require_surfaces(room, surfaces)
     running.step("modes", 0.0)
     origin = np.zeros(3)
     if box := box_within(room):

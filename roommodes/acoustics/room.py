@@ -22,10 +22,13 @@ from typing import Literal
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.acoustics.plates.panes import Plate
+from roommodes.ranges import Allowed, require
 from roommodes.shapes.faces import PLANE_AXES
 from roommodes.shapes.shape import Shape
 from roommodes.shapes.solids import Block, Slope, Triple
 
+LOSS_FACTOR = Allowed(low=0.0, high=1.0)  # of the bulk; files allow less
+_SIDE = Allowed(low=0.0, high=10_000.0, unit="m", above_low=True)
 Wall = Literal["front", "rear", "left", "right", "floor", "ceiling"]
 WALLS: tuple[Wall, ...] = ("front", "rear", "left", "right", "floor", "ceiling")
 # wall -> (normal axis, 0 at the origin side or 1 at the far side)
@@ -52,6 +55,10 @@ class Room:
     loss_factor : eta of the bulk, k = (omega / c)(1 - j eta / 2) [-].
     blocks, slopes : what of the box is not air.
     inside_m : a point in the part of the air that counts, where blocks cut it; None for the largest part [m].
+
+    Raises
+    ------
+    OutsideModel : a side is not above 0, or the loss factor is not from 0 to 1.
     """
 
     length_m: float
@@ -62,6 +69,10 @@ class Room:
     blocks: tuple[Block, ...] = ()
     slopes: tuple[Slope, ...] = ()
     inside_m: Triple | None = None
+
+    def __post_init__(self) -> None:
+        sides = {name: (getattr(self, name), _SIDE) for name in ("length_m", "width_m", "height_m")}
+        require("Room", {**sides, "loss_factor": (self.loss_factor, LOSS_FACTOR)})
 
     @property
     def size_m(self) -> tuple[float, float, float]:
@@ -114,7 +125,8 @@ class Surface:
     Parameters
     ----------
     wall : which wall, or which face of a block or slope, as `shapes.solids` names them.
-    from_m, to_m : opposite corners along the wall's two axes in the order x, y, z [m]
+    from_m, to_m : opposite corners along the wall's two axes in the order x, y, z, given in any order and kept with
+        the lower numbers first [m]
         (front, rear: (y, z); left, right: (x, z); floor, ceiling: (x, y)); on a slope as in `shapes.faces`.
     law : a locally reacting law, or one that vibrates as a plate.
     name : what a person calls it.
@@ -125,6 +137,12 @@ class Surface:
     to_m: tuple[float, float]
     law: WallLaw | Plate
     name: str = ""
+
+    def __post_init__(self) -> None:
+        (a, b), (c, d) = self.from_m, self.to_m
+        if a > c or b > d:
+            object.__setattr__(self, "from_m", (min(a, c), min(b, d)))
+            object.__setattr__(self, "to_m", (max(a, c), max(b, d)))
 
 
 def whole_face(room: Room, face: str, law: WallLaw | Plate, *, name: str = "") -> Surface:

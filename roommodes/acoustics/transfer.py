@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from threadpoolctl import threadpool_limits
 
+from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
@@ -86,6 +87,7 @@ def transfer_function(
     seats = np.atleast_2d(np.asarray(seat_m, dtype=np.float64))
     sources = np.atleast_2d(np.asarray(source_m, dtype=np.float64))
     _require_valid(room, hz, seats, sources)
+    require_surfaces(room, surfaces)
     boundary = boundary_of(room, surfaces, frequency_hz=hz, seat_m=seats, source_m=sources, precision=precision)
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
     # one frequency block per thread and one thread per block: small matrices do not gain from threads inside

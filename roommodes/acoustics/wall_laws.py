@@ -6,7 +6,8 @@
 | zeta | specific impedance 1 / beta |
 | s | stiffness per area [Pa/m]; an air gap of depth d has rho c^2 / d |
 
-Every law is passive, Re beta >= 0 at real frequencies. Frequencies may be complex (damped modes): analytic laws are
+Every law is passive, Re beta >= 0 at real frequencies; parameters that would make it another are refused
+(OutsideModel). Frequencies may be complex (damped modes): analytic laws are
 continued as they stand, tables and switches go by the real part.
 
 References
@@ -30,6 +31,7 @@ from roommodes.acoustics.curve import Curve
 from roommodes.acoustics.layering.layers import TransferMatrix
 from roommodes.acoustics.layering.radiation import outside_impedance_pa_s_m
 from roommodes.arrays import Complexes, Floats
+from roommodes.ranges import ABOVE_ZERO, Allowed, require, require_of
 
 ALPHA_MAX = 0.951  # [2]; no real impedance absorbs more in a diffuse field
 ZETA_AT_MAX = 1.567  # [2]
@@ -52,6 +54,9 @@ class ConstantAdmittance:
 
     beta_re: float
     beta_im: float
+
+    def __post_init__(self) -> None:
+        require_of(self, "beta_re")
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
@@ -124,6 +129,11 @@ class Absorption:
     alpha: Curve
     factor: float = 1.0
 
+    def __post_init__(self) -> None:
+        allowed = Allowed(low=0.0, high=ALPHA_MAX)
+        require("Absorption", {f"alpha[{k}]": (value, allowed) for k, value in enumerate(self.alpha.value)})
+        require_of(self, "factor")
+
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,); the real part of `omega` counts."""
         hz = np.real(np.asarray(omega)) / (2.0 * pi)
@@ -149,6 +159,9 @@ class MassSpring:
     stiffness_pa_m: float = 0.0
     radiates: bool = False
     area_m2: float | None = None
+
+    def __post_init__(self) -> None:
+        require_of(self, "resistance_pa_s_m", "mass_kg_m2", "stiffness_pa_m")
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
@@ -207,6 +220,11 @@ class Porous:
     gap_m: float = 0.0
     limp_mass_kg_m2: float | None = None
 
+    def __post_init__(self) -> None:
+        require_of(self, "gap_m")
+        limp = () if self.limp_mass_kg_m2 is None else ("limp_mass_kg_m2",)
+        require_of(self, "flow_resistivity_pa_s_m2", "thickness_m", *limp, allowed=ABOVE_ZERO)
+
     def fluid(self, omega: Complexes, air: Air) -> tuple[Complexes, Complexes]:
         """Density [kg/m3] and bulk modulus [Pa] of the fluid that stands for the layer: (k,) rad/s -> (k,), (k,)."""
         y = np.asarray(omega, dtype=np.complex128) / (2.0 * pi * self.flow_resistivity_pa_s_m2)
@@ -253,6 +271,10 @@ class Opening:
     """
 
     area_m2: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.area_m2 is not None:
+            require_of(self, "area_m2", allowed=ABOVE_ZERO)
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""

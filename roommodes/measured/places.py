@@ -12,8 +12,9 @@ from roommodes.measured.manifest import ManifestTables
 from roommodes.project.project import Project
 from roommodes.project.reading import key_text, nearest
 from roommodes.project.shape_checks import not_in_air
+from roommodes.ranges import number
 from roommodes.toml.lines import Lines
-from roommodes.toml.values import number, shown
+from roommodes.toml.values import shown
 
 SAME_PLACE_M = 0.05  # a place or sub so near to a seat or candidate of the project is that one
 KEYS_OF = {  # kind of file -> keys of a response that only it has

@@ -6,8 +6,7 @@ Every check works on whatever parts of the project are valid by themselves, so t
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import get_close_matches
 
-import numpy as np
-
+from roommodes.acoustics.checks.surfaces import area_fault, corner_faults, the_wall, wall_fault
 from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
 from roommodes.acoustics.shaped_boundary import face_parts
@@ -15,7 +14,7 @@ from roommodes.acoustics.wall_laws import Rigid
 from roommodes.project.constructions import Construction, layers_fault, layers_in, layers_words, library
 from roommodes.project.placement_checks import placement_faults
 from roommodes.project.processor import processor_of, wished_of
-from roommodes.project.project import surface_of, the_wall
+from roommodes.project.project import surface_of
 from roommodes.project.room import height_of, solid_faces
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
 from roommodes.project.subwoofer_checks import amplifier_faults, subwoofer_faults
@@ -23,19 +22,17 @@ from roommodes.project.tables import (
     MAX_CANDIDATES,
     MAX_SEATS,
     KeepOutTable,
-    RegionTable,
     RowTable,
     SearchTable,
     ZoneTable,
 )
-from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, plain
-from roommodes.shapes.faces import PLANE_AXES
+from roommodes.project.valid_parts import SLACK_M, Found, Parts
+from roommodes.ranges import metres, plain
 from roommodes.subwoofer.tables import NamedAmplifierTable
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
 
 SMALLEST_SIDE_M = 0.01  # of a region
-ON_FACE_M = 1e-9
 
 
 def geometry_faults(parts: Parts) -> list[Found]:
@@ -251,20 +248,17 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             laid.append(((*_owner_of(parts, face), "construction"), whole))
             yield from _touched(room, (*_owner_of(parts, face), "construction"), whole)
     for index, region in parts.regions.items():
-        if region.wall not in faces:
-            near = get_close_matches(region.wall, faces, n=1, cutoff=0.6)
-            mean = f" Did you mean {near[0]}?" if near else ""
-            yield Found(("regions", index, "wall"), f"got {shown(region.wall)}; allowed: {', '.join(faces)}.{mean}")
+        if text := wall_fault(region.wall, faces):
+            yield Found(("regions", index, "wall"), f"got {shown(region.wall)}; {text}")
             continue
         layers, name = layers_in(region.construction), layers_words(region.construction)
-        outside = [*_outside_face(index, region, room)]
+        bare = Surface(wall=region.wall, from_m=region.from_m, to_m=region.to_m, law=Rigid())
+        outside = [
+            Found(("regions", index, key), text) for key, text in corner_faults(room, bare, shown_name=shown(name))
+        ]
         yield from outside
-        if any(abs(a - b) < SMALLEST_SIDE_M for a, b in zip(region.from_m, region.to_m, strict=True)):
-            yield Found(
-                ("regions", index, "to_m"),
-                f"the {shown(name)} has no area: it goes from [{plain(region.from_m)}] to "
-                f"[{plain(region.to_m)}]. Give opposite corners, at least {metres(SMALLEST_SIDE_M)} apart each way.",
-            )
+        if text := area_fault(bare, shown_name=shown(name), smallest_m=SMALLEST_SIDE_M):
+            yield Found(("regions", index, "to_m"), text)
         elif not outside and set(layers) <= set(known):
             if fault := layers_fault(known, region.construction):
                 yield Found(("regions", index, "construction"), fault)
@@ -274,39 +268,6 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             yield from _touched(room, ("regions", index), new)
             laid = [entry for entry in laid if not _covers(new, entry[1])]
             laid.append((("regions", index), new))
-
-
-def _outside_face(index: int, region: RegionTable, room: Room) -> Iterator[Found]:
-    """Corners of a region beyond the end of its wall, or of its block's or slope's face."""
-    if region.wall in WALLS:
-        ends = room.wall_size_m(region.wall)
-        low = (0.0, 0.0)
-        axes = {"front": "yz", "rear": "yz", "left": "xz", "right": "xz"}.get(region.wall, "xy")
-        advice = "Move the corner or enlarge the room."
-    else:
-        touched = room.shape.face(region.wall)
-        if not touched:
-            yield Found(
-                ("regions", index, "wall"),
-                f"no air touches the {the_wall(region.wall)}, so that nothing can lie on it. Take another face.",
-            )
-            return
-        whole = whole_face(room, region.wall, Rigid())
-        low, ends = whole.from_m, whole.to_m
-        normal = np.abs(touched[0].plane.normal)
-        names = ["xyz"[axis] for axis in PLANE_AXES[int(normal.argmax())]]
-        axes = "".join(names) if normal.max() > 1.0 - 1e-9 else ("yd" if touched[0].plane.along[1] else "xd")
-        advice = "Move the corner."
-    for key, corner in (("from_m", region.from_m), ("to_m", region.to_m)):
-        for axis, value, start, end in zip(axes, corner, low, ends, strict=True):
-            what = "the distance down the slope" if axis == "d" else axis
-            if value > end + ON_FACE_M or value < start - ON_FACE_M:
-                side = f"ends at {metres(end)}" if value > end else f"begins at {metres(start)}"
-                yield Found(
-                    ("regions", index, key),
-                    f"a corner of the {shown(layers_words(region.construction))} is at {what} = {metres(value)}; "
-                    f"the {the_wall(region.wall)} {side}. {advice}",
-                )
 
 
 def _owner_of(parts: Parts, face: str) -> Path:

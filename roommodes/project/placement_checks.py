@@ -11,7 +11,8 @@ from roommodes.project.project import cabinet_of, keep_out_box, zone_box
 from roommodes.project.room import ears_of, height_of
 from roommodes.project.shape_checks import cut_off_positions, not_in_air
 from roommodes.project.tables import MAX_CANDIDATES, ZoneTable
-from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, outside, plain
+from roommodes.project.valid_parts import SLACK_M, Found, Parts, outside
+from roommodes.ranges import metres, plain
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
 

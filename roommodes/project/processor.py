@@ -5,7 +5,8 @@ from typing import Annotated, Literal, Protocol
 from pydantic import AfterValidator, Field, model_validator
 
 from roommodes.filters.processor import FilterControls, Processor, Steps
-from roommodes.toml.values import AnyLength, Range, Table, apart, number, rising, several, worded
+from roommodes.ranges import number
+from roommodes.toml.values import AnyLength, Range, Table, apart, rising, several, worded
 
 Milliseconds = Annotated[float, Range(low=0.0, high=2000.0, unit="ms")]
 Decibels = Annotated[float, Range(low=-120.0, high=60.0, unit="dB")]

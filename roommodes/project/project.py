@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
+from roommodes.acoustics.checks.surfaces import law_fault, the_wall
 from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
 from roommodes.errors import Fault, OutsideModel, ProjectInvalid
@@ -96,13 +97,17 @@ class Project:
 
         Raises
         ------
-        ProjectInvalid : with every fault of the changed project.
+        ProjectInvalid : with every fault of the changed project, or of a law given in code that would make sound.
         """
         from roommodes.project.reading import parse_project  # noqa: PLC0415 (it makes projects)
 
-        laws = {**self.in_code, **laws_in(changes)}
+        given = laws_in(changes)
         text = changed_text(self.toml_text, changes, source=self.source)
-        return replace(parse_project(text, source=self.source), in_code=laws)
+        changed = replace(parse_project(text, source=self.source), in_code={**self.in_code, **given})
+        found = ((f"constructions.{name}", law_fault(law, changed.room.air)) for name, law in given.items())
+        if faults := [Fault(where=where, message=message) for where, message in found if message]:
+            raise ProjectInvalid(self.source, faults)
+        return changed
 
     def modes(self, *, max_hz: float = 120.0, running: Running | None = None) -> tuple[BuiltMode, ...]:
         """The room's modes as built up to a frequency, with decay time, share and moved null planes; see `BuiltMode`.
@@ -388,11 +393,3 @@ def surface_of(
     high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
     sides = (high[0] - low[0], high[1] - low[1])
     return Surface(wall=wall, from_m=low, to_m=high, law=law_of_layers(layers, sides), name=name)
-
-
-def the_wall(face: str) -> str:
-    """What a person calls a face: "left wall", "floor", "top of the riser", "roof"."""
-    if face in {"front", "rear", "left", "right"}:
-        return f"{face} wall"
-    owner, _, side = face.rpartition(": ")
-    return f"{side} of the {owner}" if owner else face

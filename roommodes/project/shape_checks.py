@@ -8,10 +8,11 @@ from roommodes.acoustics.room import WALLS, Room
 from roommodes.project.room import ears_of, room_of, slope_of
 from roommodes.project.shape_tables import BlockTable
 from roommodes.project.tables import RowTable, ZoneTable
-from roommodes.project.valid_parts import SLACK_M, Found, Parts, metres, outside, plain
+from roommodes.project.valid_parts import SLACK_M, Found, Parts, outside
+from roommodes.ranges import metres, number, plain
 from roommodes.shapes.grid import SAME_M
 from roommodes.shapes.shape import Shape
-from roommodes.toml.values import number, shown
+from roommodes.toml.values import shown
 
 MOVE_STEP_M = 0.1  # places along a row's way that must lie in the air
 STANDS_M = 1e-6

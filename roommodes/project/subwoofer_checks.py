@@ -5,7 +5,8 @@ from math import pi, prod, sqrt
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.curve import Curve
-from roommodes.project.valid_parts import Found, Parts, metres
+from roommodes.project.valid_parts import Found, Parts
+from roommodes.ranges import metres, number
 from roommodes.responses.third_octaves import (
     FIRST_BAND,
     HALF_BAND,
@@ -19,7 +20,6 @@ from roommodes.subwoofer.boxed_driver import END_CORRECTION
 from roommodes.subwoofer.limits import port_of
 from roommodes.subwoofer.tables import BurstTable, ChannelTable, DriverTable, PortTable, SubwooferTable
 from roommodes.toml.lines import Path
-from roommodes.toml.values import number
 
 CENTRE_BEYOND_M = 0.3  # an acoustic centre may lie so far before the cabinet's faces
 _AXES_OF_FACE = {"front": (1, 2), "rear": (1, 2), "left": (0, 2), "right": (0, 2), "top": (0, 1), "bottom": (0, 1)}

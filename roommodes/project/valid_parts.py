@@ -20,10 +20,10 @@ from roommodes.project.tables import (
     ZoneTable,
 )
 from roommodes.project.tolerance_tables import ToleranceTable
+from roommodes.ranges import metres
 from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 from roommodes.toml.lines import Path
-from roommodes.toml.values import number
 
 SLACK_M = 1e-9  # what rounding may add to a length
 
@@ -133,17 +133,6 @@ def _names_in(construction: Any) -> list[str]:
     """The names in a file's value for a construction, one or a list of layers, valid or not."""
     names = construction if isinstance(construction, list) else [construction]
     return [name for name in names if isinstance(name, str)]
-
-
-def metres(value: float) -> str:
-    """A length with two decimals, three where they say more: ``6.10 m``."""
-    text = f"{value:.3f}"
-    return (text[:-1] if text.endswith("0") else text) + " m"
-
-
-def plain(values: Sequence[float]) -> str:
-    """Numbers in a row: ``0.3, 4.2``."""
-    return ", ".join(number(value) for value in values)
 
 
 def outside(point: Sequence[float], room: Room) -> str:

@@ -7,8 +7,8 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from roommodes.project.constructions import Construction, ConstructionTable, library
+from roommodes.ranges import number
 from roommodes.studies.tables import StudyTables
-from roommodes.toml.values import number
 
 # keys of the library's constructions before they became partitions, panes and doors: kind -> key -> today's
 _PLATE = {"mass_kg_m2": ("density_kg_m3",), "resistance_pa_s_m": ("loss_factor",)}

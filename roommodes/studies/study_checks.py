@@ -8,12 +8,13 @@ from roommodes.acoustics.room import WALLS
 from roommodes.project.constructions import LayerNames, layers_fault, layers_in, library
 from roommodes.project.reading import nearest, reworded
 from roommodes.project.valid_parts import Found
+from roommodes.ranges import number
 from roommodes.studies.properties import explaining
 from roommodes.studies.room_table import NUMBER_COLUMNS, TableRow
 from roommodes.studies.spread import constructions_of, spread_by, todays_keys
 from roommodes.studies.strategy_checks import strategy_faults
 from roommodes.studies.tables import MAX_STRATEGIES, RoomsTable, StudyTables, Varied
-from roommodes.toml.values import Table, number, shown
+from roommodes.toml.values import Table, shown
 
 FEWEST_REPLICATES = 4
 

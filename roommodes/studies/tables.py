@@ -14,8 +14,9 @@ from pydantic_core import CoreSchema, core_schema
 from roommodes.acoustics.room import Wall
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.tables import Coordinate, Delay, Hertz, RoomTable, SearchGain, SearchTable
+from roommodes.ranges import number
 from roommodes.studies.strategies import Fraction, StrategyTable
-from roommodes.toml.values import AnyLength, Name, Range, Table, apart, number, rising, several, shown, worded
+from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, shown, worded
 
 STUDY_FORMAT = 1
 MAX_ROOMS = 20_000

@@ -13,6 +13,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from roommodes.acoustics.curve import Curve
+from roommodes.ranges import Allowed, number
 from roommodes.toml.letters import unsafe
 
 NAME_LENGTH = 80
@@ -41,35 +42,9 @@ def worded(message: str) -> PydanticCustomError:
     return PydanticCustomError(WORDED, "{text}", {"text": message})
 
 
-def number(value: float) -> str:
-    """A number as short as it can be said: 3 for 3.0, 0.004 for 0.004, 7e10 for 70e9."""
-    if isinstance(value, int) and abs(value) < 10**15:
-        return str(value)
-    if isinstance(value, int) and abs(value) > 10**300:
-        return "a very large number"
-    return f"{float(value):.6g}".replace("e+0", "e").replace("e+", "e")
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
-    """What a number may be: from `low` to `high`, both included, in `unit`; `above_low` shuts `low` out."""
-
-    low: float
-    high: float
-    unit: str = ""
-    above_low: bool = False
-
-    @property
-    def text(self) -> str:
-        """The range in words: ``1.5 to 60 m``."""
-        low = f"above {number(self.low)}, up to" if self.above_low else f"{number(self.low)} to"
-        return f"{low} {number(self.high)} {self.unit}".rstrip()
-
-    def fault(self, value: float) -> str:
-        """What is wrong with a value; empty if it lies in the range."""
-        if (value > self.low or (value == self.low and not self.above_low)) and value <= self.high:
-            return ""
-        return f"got {number(value)} {self.unit}".rstrip() + f"; allowed: {self.text}."
+class Range(Allowed):
+    """What a number in a file may be."""
 
     def _check(self, value: float) -> float:
         if text := self.fault(value):

@@ -11,10 +11,10 @@ from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.project.room import room_of
 from roommodes.project.tables import ProjectTables
+from roommodes.ranges import number
 from roommodes.shapes.faces import PLANE_AXES
 from roommodes.toml.edit import with_table, with_values
 from roommodes.toml.lines import Path
-from roommodes.toml.values import number
 from solvers.fit.outcome import Fit
 from solvers.fit.parameters import moved_edge
 

@@ -22,7 +22,8 @@ from roommodes.project.constructions import KINDS, AnyConstruction, Construction
 from roommodes.project.project import Project, face_surface, surface_of
 from roommodes.project.reading import nearest
 from roommodes.project.room import solid_faces
-from roommodes.toml.values import Range, number
+from roommodes.ranges import number
+from roommodes.toml.values import Range
 
 Group = Literal["walls", "loss", "size", "subs", "microphones"]
 GROUPS: tuple[Group, ...] = ("walls", "loss", "size", "subs", "microphones")

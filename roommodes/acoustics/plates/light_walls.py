@@ -27,6 +27,7 @@ from roommodes.acoustics.layering.layers import TransferMatrix
 from roommodes.acoustics.layering.radiation import outside_impedance_pa_s_m
 from roommodes.acoustics.wall_laws import Porous, air_gap
 from roommodes.arrays import Complexes
+from roommodes.ranges import ABOVE_ZERO, require_of
 
 SHUT_M = 1e-6  # a crack narrower than this is none
 VISCOSITY_PA_S = 1.82e-5  # of air at 20 C (from memory); 5 % more at 40 C
@@ -72,6 +73,11 @@ class Partition:
     radiates: bool = True
     area_m2: float | None = None
 
+    def __post_init__(self) -> None:
+        require_of(self, "inner_mass_kg_m2", "outer_mass_kg_m2", "cavity_m", allowed=ABOVE_ZERO)
+        losses = ("fill_flow_resistivity_pa_s_m2", "inner_resistance_pa_s_m", "outer_resistance_pa_s_m")
+        require_of(self, *losses, "stud_mass_kg_m2", "stud_stiffness_pa_m")
+
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""
         w = np.asarray(omega + 0.0 * air.density_kg_m3, dtype=np.complex128)
@@ -113,6 +119,10 @@ class Perforated:
     panel_mass_kg_m2: float
     cavity_m: float
     fill_flow_resistivity_pa_s_m2: float = 0.0
+
+    def __post_init__(self) -> None:
+        require_of(self, "thickness_m", "hole_m", "open_fraction", "panel_mass_kg_m2", "cavity_m", allowed=ABOVE_ZERO)
+        require_of(self, "fill_flow_resistivity_pa_s_m2")
 
     def admittance(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k,)."""

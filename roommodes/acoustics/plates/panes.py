@@ -24,6 +24,9 @@ from roommodes.acoustics.air import Air
 from roommodes.acoustics.layering.layers import Layer, Layered, WallLaw
 from roommodes.acoustics.layering.radiation import ModeRadiation
 from roommodes.arrays import Complexes, Floats
+from roommodes.ranges import ABOVE_ZERO, Allowed, require_of
+
+POISSON = Allowed(low=0.0, high=0.49)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +109,11 @@ class Pane(Plate):
     density_kg_m3: float
     loss_factor: float
 
+    def __post_init__(self) -> None:
+        require_of(self, "thickness_m", "youngs_modulus_pa", "density_kg_m3", allowed=ABOVE_ZERO)
+        require_of(self, "poisson", allowed=POISSON)
+        require_of(self, "loss_factor")
+
     @property
     def thicknesses_m(self) -> tuple[float, ...]:
         """See `Plate`."""
@@ -156,6 +164,12 @@ class DoublePane(Plate):
     density_kg_m3: float
     loss_factor: float
     leaf_resistance_pa_s_m: float = 0.0
+
+    def __post_init__(self) -> None:
+        thick = ("inner_thickness_m", "outer_thickness_m", "gap_m", "youngs_modulus_pa", "density_kg_m3")
+        require_of(self, *thick, allowed=ABOVE_ZERO)
+        require_of(self, "poisson", allowed=POISSON)
+        require_of(self, "loss_factor", "gap_loss_factor", "leaf_resistance_pa_s_m")
 
     @property
     def thicknesses_m(self) -> tuple[float, ...]:
