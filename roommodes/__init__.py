@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from roommodes.front.model import Transfer as Transfer
     from roommodes.front.model import compare as compare
     from roommodes.front.model import judge as judge
+    from roommodes.front.model import modes as modes
     from roommodes.front.model import predict as predict
     from roommodes.front.model import transfer as transfer
     from roommodes.front.model import watcher as watcher
@@ -89,7 +90,7 @@ _HOMES = {  # where each name lives
         "RoommodesError",
     ),
     "front.fitting": ("Fitted", "fit", "measurements"),
-    "front.model": ("Transfer", "compare", "judge", "predict", "transfer", "watcher"),
+    "front.model": ("Transfer", "compare", "judge", "modes", "predict", "transfer", "watcher"),
     "front.pages": ("drawing", "explore", "export", "report", "settings"),
     "front.projects": ("check", "demo", "load", "loads", "outline", "schema", "template"),
     "front.searching": ("open", "save", "search"),

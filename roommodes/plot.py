@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from roommodes.arrays import Floats
+from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
 from roommodes.plan.plan import Plan, Results
 from roommodes.project.project import Project
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     from solvers.listening.row_compromise import Compromise
     from solvers.loudness.of_plan import PlanHeadroom
     from solvers.study.compare import Pair, StudyComparison
+
+MODE_POINTS = 61  # a side
 
 
 def style() -> AbstractContextManager[None]:
@@ -131,6 +134,51 @@ def modes(ax: Axes, project: Project, *, max_hz: float = 120.0) -> Axes:
     from cli.figures.report import modes_built
 
     return modes_built(ax, modes=project.modes(max_hz=max_hz))
+
+
+def mode(
+    ax: Axes, project: Project, mode: BuiltMode, *, height_m: float | None = None, title: str | None = None
+) -> Axes:
+    """A mode's pressure over the room from above, in steps of 3 dB about its mean square over the room.
+
+    Parameters
+    ----------
+    ax : to draw on.
+    project : whose mode it is; its seats are marked with the level there.
+    mode : of `modes`.
+    height_m : of the plane; left out, the mean height of the ears [m].
+    title : left out, its numbers and frequency.
+
+    Raises
+    ------
+    OutsideModel : the plane lies outside the room.
+    """
+    from cli.figures.report import pressure_map
+
+    room, seat_m = project.room, project.seats.position_m
+    height = float(seat_m[:, 2].mean()) if height_m is None else height_m
+    if not 0.0 <= height <= room.height_m:
+        raise OutsideModel(f"height_m: got {height:g} m; allowed: 0 to {room.height_m:g} m")
+    x, y = (np.linspace(0.0, side, MODE_POINTS) for side in (room.length_m, room.width_m))
+    points = np.stack(np.broadcast_arrays(x[:, None], y[None, :], height), axis=-1)
+    level = np.full(points.shape[:2], np.nan)
+    air = room.shape.contains(points.reshape(-1, 3)).reshape(level.shape)
+    level[air] = _db(mode.pressure(points[air]))
+    name = ", ".join(str(n) for n in mode.number)
+    return pressure_map(
+        ax,
+        x_m=x,
+        y_m=y,
+        level_db=level,
+        seat_m=seat_m,
+        seat_db=_db(mode.pressure(seat_m)),
+        sub_m=np.empty((0, 3)),
+        title=f"({name}) {mode.frequency_hz:.1f} Hz" if title is None else title,
+    )
+
+
+def _db(pressure: Complexes) -> Floats:
+    return np.asarray(20.0 * np.log10(np.maximum(np.abs(pressure), 1e-6)))
 
 
 def counts(ax: Axes, results: Results) -> Axes:

@@ -17,10 +17,11 @@ References
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import ceil, log, pi
 
 import numpy as np
+from numpy.typing import ArrayLike
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.box_within import box_within
@@ -28,11 +29,21 @@ from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.poles import Poles, Strip
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
-from roommodes.acoustics.rigid_modes import RigidModes, mode_count, rigid_modes
+from roommodes.acoustics.rigid_modes import (
+    BoxShape,
+    ElementShape,
+    ModeShape,
+    RigidModes,
+    mode_count,
+    rigid_modes,
+    shape_pressure,
+)
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.transfer import LOWEST_HZ
 from roommodes.acoustics.wall_bases import cosine_table
 from roommodes.arrays import Complexes, Floats
+from roommodes.elements.field import ShapedField
+from roommodes.errors import OutsideModel
 from roommodes.running import Running
 
 AXES = (0, 1, 2)
@@ -82,6 +93,7 @@ class BuiltMode:
         modes may add or cancel.
     settled : whether the full equations confirm it to 1e-5 of its frequency.
     looks_like : in a room that is no box, numbers of the mode that it looks like of the box that encloses it, if any.
+    shape : its pressure as a sum of rigid modes; ask `pressure`.
     """
 
     number: tuple[int, ...]
@@ -93,6 +105,36 @@ class BuiltMode:
     share: float
     settled: bool
     looks_like: tuple[int, int, int] | None = None
+    shape: ModeShape | None = field(default=None, compare=False, repr=False)
+
+    def pressure(self, point_m: ArrayLike) -> Complexes:
+        """The mode's pressure as built: mean square over the room 1, real and positive where the rigid mode's is.
+
+        It is a sum of rigid modes up to a few times its frequency: within some decimetres of a pane or of a wall that
+        absorbs strongly it ripples about the true pressure.
+
+        Parameters
+        ----------
+        point_m : (..., 3) in the air or on its faces [m].
+
+        Returns
+        -------
+        (...) complex. The phase tells what leads: walls that absorb make a wave travel towards them.
+
+        Raises
+        ------
+        OutsideModel : a point lies outside the room's air, or the mode was read from a file, which holds no shape.
+        """
+        return shape_pressure(self._shape(), np.asarray(point_m))
+
+    def rigid_pressure(self, point_m: ArrayLike) -> Floats:
+        """The same of the rigid mode that it is named by: in a box sqrt(eps) cos cos cos. (..., 3) [m] -> (...)."""
+        return np.asarray(shape_pressure(self._shape().rigid(self.number), np.asarray(point_m)).real)
+
+    def _shape(self) -> ModeShape:
+        if self.shape is None:
+            raise OutsideModel("this mode came without its shape; ask rm.modes or a project's modes for it")
+        return self.shape
 
     @property
     def textbook(self) -> tuple[int, int, int] | None:
@@ -215,7 +257,18 @@ def _described(
         share=share,
         settled=settled,
         looks_like=names[own[0]] if len(own) == 1 and own[0] < len(names) else None,
+        shape=_shape_of(problem, amplitudes, own, origin_m),
     )
+
+
+def _shape_of(problem: Resonances, amplitudes: Complexes, own: tuple[int, ...], origin_m: Floats) -> ModeShape:
+    """The mode's pressure with its mean square over the room 1, and its own rigid mode's part positive."""
+    turn = np.conj(amplitudes[own]) / abs(amplitudes[own])
+    scaled = amplitudes * (turn / np.sqrt((np.abs(amplitudes) ** 2).sum()))
+    rigid = problem.ports.field
+    if isinstance(rigid, ShapedField):
+        return ElementShape(mesh=rigid.solution.mesh, vectors=rigid.solution.vectors, amplitudes=scaled)
+    return BoxShape(room=problem.room, origin_m=origin_m, amplitudes=scaled)
 
 
 def _moved(planes: Sequence[NullPlane], by_m: float) -> list[NullPlane]:

@@ -1,4 +1,4 @@
-"""Rigid modes of the rectangular room, their count and density, and where the modal range ends.
+"""Rigid modes of the rectangular room, their shapes, count and density, and where the modal range ends.
 
 References
 ----------
@@ -14,7 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.room import Room
-from roommodes.arrays import Floats
+from roommodes.acoustics.wall_bases import cosine_table
+from roommodes.arrays import Complexes, Floats
+from roommodes.elements.mesh import Mesh
+from roommodes.elements.traces import values_at
+from roommodes.errors import OutsideModel
+from roommodes.ranges import number as as_text
+
+ON_WALL_M = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +36,91 @@ class RigidModes:
 
     number: NDArray[np.intp]
     frequency_hz: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class BoxShape:
+    """Pressure of a mode of a box, as a sum of its rigid modes sqrt(eps) cos cos cos.
+
+    Parameters
+    ----------
+    room : the box.
+    origin_m : (3,) of its corner [m].
+    amplitudes : (nx, ny, nz) of each rigid mode, their squares summing to 1.
+    """
+
+    room: Room
+    origin_m: Floats
+    amplitudes: Complexes
+
+    def holds(self, point_m: Floats) -> NDArray[np.bool_]:
+        """Which points lie in the air or on its faces: (n, 3) -> (n,)."""
+        inside = point_m - self.origin_m
+        return np.asarray(((inside >= -ON_WALL_M) & (inside <= np.array(self.room.size_m) + ON_WALL_M)).all(axis=1))
+
+    def at(self, point_m: Floats) -> Complexes:
+        """At points (n, 3) [m]: (n,)."""
+        places = (point_m - self.origin_m).T
+        x, y, z = (
+            cosine_table(length, place, count)
+            for length, place, count in zip(self.room.size_m, places, self.amplitudes.shape, strict=True)
+        )
+        along = np.tensordot(x, self.amplitudes, axes=(1, 0))  # (n, ny, nz)
+        return np.asarray(np.einsum("nj,njk,nk->n", y, along, z))
+
+    def rigid(self, number: tuple[int, ...]) -> "BoxShape":
+        """The rigid mode of these numbers."""
+        amplitudes = np.zeros_like(self.amplitudes)
+        amplitudes[number] = 1.0
+        return BoxShape(room=self.room, origin_m=self.origin_m, amplitudes=amplitudes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ElementShape:
+    """The same of a room that is no box, as a sum of its rigid modes by elements.
+
+    Parameters
+    ----------
+    mesh : its elements.
+    vectors : (size, mode) its rigid modes, the mean of each one's square over the room 1.
+    amplitudes : (mode,) their squares summing to 1.
+    """
+
+    mesh: Mesh
+    vectors: Floats
+    amplitudes: Complexes
+
+    def holds(self, point_m: Floats) -> NDArray[np.bool_]:
+        """Which points lie in the air or on its faces: (n, 3) -> (n,)."""
+        return self.mesh.shape.contains(point_m)
+
+    def at(self, point_m: Floats) -> Complexes:
+        """At points (n, 3) [m]: (n,)."""
+        return np.asarray(values_at(self.mesh, point_m) @ (self.vectors @ self.amplitudes))
+
+    def rigid(self, number: tuple[int, ...]) -> "ElementShape":
+        """The rigid mode of this rank."""
+        amplitudes = np.zeros_like(self.amplitudes)
+        amplitudes[number] = 1.0
+        return ElementShape(mesh=self.mesh, vectors=self.vectors, amplitudes=amplitudes)
+
+
+ModeShape = BoxShape | ElementShape
+
+
+def shape_pressure(shape: ModeShape, point_m: Floats) -> Complexes:
+    """A shape at points (..., 3) [m]: (...).
+
+    Raises
+    ------
+    OutsideModel : a point lies outside the room's air.
+    """
+    points = np.asarray(point_m, dtype=np.float64)
+    flat = points.reshape(-1, 3)
+    if len(wrong := np.flatnonzero(~shape.holds(flat))):
+        place = ", ".join(as_text(float(value)) for value in flat[wrong[0]])
+        raise OutsideModel(f"point {wrong[0]} is at ({place}) m, outside the room's air; move it inside")
+    return shape.at(flat).reshape(points.shape[:-1])
 
 
 def rigid_modes(room: Room, max_hz: float, *, with_pressure_mode: bool = False) -> RigidModes:

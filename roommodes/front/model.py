@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from roommodes.acoustics.built_modes import BuiltMode, built_modes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
@@ -129,6 +130,39 @@ def transfer(
         running=running or Running(threads=threads),
     )
     return Transfer(values=values, frequency_hz=hz, seat_m=seats, source_m=sources, seat_name=names)
+
+
+def modes(
+    project: Project | Room,
+    *,
+    surfaces: Sequence[Surface] = (),
+    max_hz: float = 120.0,
+    threads: int | None = None,
+    running: Running | None = None,
+) -> tuple[BuiltMode, ...]:
+    """The modes of a room as built up to a frequency: what frequency, how long they ring, and their pressure anywhere.
+
+    Parameters
+    ----------
+    project : a project, or a bare room.
+    surfaces : of a bare room, later ones over earlier ones; the rest is rigid.
+    max_hz : highest frequency as built [Hz].
+    threads, running : threads; progress and cancelling in place of none.
+
+    Returns
+    -------
+    In rising frequency; ``mode.pressure(points)`` and ``mode.rigid_pressure(points)`` take (..., 3) in m.
+
+    Raises
+    ------
+    Interrupted, OutsideModel : when cancelled; the model cannot take this room.
+
+    Example: ``x, y = np.meshgrid(...); rm.modes(project)[0].pressure(np.stack([x, y, 0 * x + 1.2], axis=-1))``
+    """
+    running = running or Running(threads=threads)
+    if isinstance(project, Project):
+        return project.modes(max_hz=max_hz, running=running)
+    return built_modes(project, surfaces, max_hz=max_hz, running=running)
 
 
 def predict(project: Project, *, threads: int | None = None, running: Running | None = None) -> Plan:

@@ -41,7 +41,7 @@ def test_sheets_and_exports_are_the_commands(run: Run, folder: Path, results: rm
 def test_plots_go_on_the_readers_own_axes(project: rm.Project, results: rm.Results, tmp_path: Path) -> None:
     plan = results.plan(2)
     with rm.plot.style():
-        axes = Figure(figsize=(12, 8)).subplots(3, 3).ravel()
+        axes = Figure(figsize=(12, 8)).subplots(2, 5).ravel()
         drawn = [
             rm.plot.project(axes[0], project),
             rm.plot.plan(axes[1], plan),
@@ -52,6 +52,7 @@ def test_plots_go_on_the_readers_own_axes(project: rm.Project, results: rm.Resul
             rm.plot.headroom(axes[6], plan.headroom()),
             rm.plot.filters(axes[7], plan.tuned(per_sub=1)),
             rm.plot.decay(axes[8], plan.decay().after),
+            rm.plot.mode(axes[9], project, project.modes(max_hz=60.0)[0]),
         ]
     assert drawn == list(axes)
     assert all(one.has_data() or one.patches or one.collections for one in axes)
