@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from roommodes.studies.results import StudyResults
     from solvers.study.compare import StudyComparison
     from solvers.study.run import Event, StudyPlan
-    from solvers.study.whole import Cluster
+    from solvers.study.store import Store
+    from solvers.study.whole import Cluster, Parting, StudyDone
 
 EXIT_FAILURES = 4
 STOPPING = "stopping: up to 3 s for the rooms in hand; what is finished is kept; once more to end at once"
@@ -58,6 +59,18 @@ def study(
         float,
         typer.Option("--worker-limit", metavar="S", min=1.0, max=604800.0, help="Without any worker of the scheduler."),
     ] = 300.0,
+    shard: Annotated[
+        str | None,
+        typer.Option("--shard", metavar="K/N", help="Do only every Nth room from the Kth; keep, write no results."),
+    ] = None,
+    jobs: Annotated[
+        Path | None, typer.Option("--jobs", metavar="FOLDER", help="Keep finished rooms there, not in STUDY.h5.jobs.")
+    ] = None,
+    gather: Annotated[
+        list[Path] | None,
+        typer.Option("--gather", metavar="FOLDER", help="Join the rooms kept in these folders; compute none."),
+    ] = None,
+    lock: Annotated[str, typer.Option("--lock", help="system, or file where the file system has no locks.")] = "system",
     room: Annotated[
         int | None, typer.Option("--room", min=1, help="Only write this room as a project file, to -o.")
     ] = None,
@@ -83,7 +96,7 @@ def study(
     if page is not None and page.suffix.lower() not in (".html", ".htm"):
         raise typer.BadParameter(f"got {page.name!r}; allowed: a name that ends in .html", param_hint="--report")
     if _is_results(file):
-        if dry_run or scheduler or workers or room or output:
+        if dry_run or scheduler or workers or room or output or shard or jobs or gather:
             text = "these are results already; of them only --csv and --report can be made"
             raise typer.BadParameter(text, param_hint="FILE")
         _show(file, table, page, force=force, as_json=as_json, quiet=quiet)
@@ -97,14 +110,17 @@ def study(
     from cli.formats.study_files import StudyTargets
     from solvers.study.run import plan_study
 
+    parting = _parting(shard, jobs, gather, lock)
     plan = plan_study(wanted)
     target = output or Path(file.stem + ".h5")
     count = workers or _processors()
     if dry_run:
-        _foresee(plan, target, count, as_json=as_json)
+        part = plan if parting.shard is None else parting.shard.part_of(plan)
+        _foresee(part, target, parting.store(target), count, as_json=as_json)
         return
     targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
-    targets.check(wanted.paths, needed_bytes=_needed_bytes(plan, target))
+    if parting.shard is None:
+        targets.check(wanted.paths, needed_bytes=_needed_bytes(plan, parting.store(target)))
     cluster = None
     if scheduler is not None:
         from solvers.study.cluster import Patience
@@ -112,11 +128,18 @@ def study(
 
         patience = Patience(answer_s=answer_limit, silence_s=silence_limit, workers_s=worker_limit)
         cluster = Cluster(address=scheduler, patience=patience)
-    failed = _run(plan, targets, count, cluster, as_json=as_json, quiet=quiet)
+    failed = _run(plan, targets, count, cluster, parting, as_json=as_json, quiet=quiet)
     if failed:
         say_error(
             [f"{title}: no result: {reason}" for title, reason in failed]
-            + [f"{counted(len(failed), 'room')} failed; the others are in {target}. The same command tries them again."]
+            + [
+                f"{counted(len(failed), 'room')} missing; the others are in {target}. Run the shards that lack them, "
+                "then gather again."
+                if gather
+                else f"{counted(len(failed), 'room')} failed; the others are in "
+                f"{target if parting.shard is None else parting.store(target).folder}. "
+                "The same command tries them again."
+            ]
         )
         raise typer.Exit(EXIT_FAILURES)
 
@@ -138,12 +161,12 @@ def _run(
     targets: "StudyTargets",
     workers: int,
     cluster: "Cluster | None",
+    parting: "Parting",
     *,
     as_json: bool,
     quiet: bool,
 ) -> list[tuple[str, str]]:
     """Run what is not finished and write the results; (room, reason) of what failed."""
-    from solvers.study.store import store_of
     from solvers.study.whole import Told, run_study
 
     target = targets.results
@@ -165,9 +188,12 @@ def _run(
             workers=workers,
             cluster=cluster,
             may_replace=lambda: targets.may_replace("results"),
+            parting=parting,
             told=told,
             running=running,
         )
+    if parting.shard is not None:
+        _say_shard(done, parting.store(target).folder, as_json=as_json, quiet=quiet)
     results, compared = done.results, done.compared
     if results is None or compared is None:
         return list(done.failed)
@@ -184,9 +210,37 @@ def _run(
         page = Page()
         print_study(page, plan.study, results, compared)
         page.line(
-            f"Results written to {target}; finished rooms are kept in {store_of(target).folder.name}, for another run."
+            f"Results written to {target}."
+            if parting.gather
+            else f"Results written to {target}; finished rooms are kept in {parting.store(target).folder.name}, "
+            "for another run."
         )
     return list(done.failed)
+
+
+def _parting(shard: str | None, jobs: Path | None, gather: list[Path] | None, lock: str) -> "Parting":
+    """What is to be done of the study, and where it is kept."""
+    from solvers.study.shards import Shard
+    from solvers.study.whole import Parting
+
+    if lock not in ("system", "file"):
+        raise typer.BadParameter(f"got {lock!r}; allowed: system, file", param_hint="--lock")
+    if gather and (shard or jobs):
+        raise typer.BadParameter("it joins what is done; leave out --shard and --jobs", param_hint="--gather")
+    try:
+        part = None if shard is None else Shard.of(shard)
+    except ValueError as error:
+        raise typer.BadParameter(str(error), param_hint="--shard") from None
+    return Parting(shard=part, jobs=jobs, gather=tuple(gather or ()), lock="file" if lock == "file" else "system")
+
+
+def _say_shard(done: "StudyDone", folder: Path, *, as_json: bool, quiet: bool) -> None:
+    if as_json:
+        print_json_line({"event": "kept", "folder": str(folder), "rooms": done.finished})
+    elif not quiet:
+        page = Page()
+        page.line(f"{counted(done.finished, 'room')} of this shard kept in {folder}. When all shards are done:")
+        page.command("roommodes", "study", "FILE", "--gather", folder)
 
 
 def _json_event(event: "Event") -> None:
@@ -219,20 +273,16 @@ def _sizes(plan: "StudyPlan") -> tuple[int, int]:
     )
 
 
-def _needed_bytes(plan: "StudyPlan", target: Path) -> int:
+def _needed_bytes(plan: "StudyPlan", store: "Store") -> int:
     """What a run may still write: the results, and a file for each room that has none yet [bytes]."""
-    from solvers.study.store import store_of
-
     job_bytes, whole_bytes = _sizes(plan)
-    return whole_bytes + job_bytes * max(0, len(plan.jobs) - store_of(target).count())
+    return whole_bytes + job_bytes * max(0, len(plan.jobs) - store.count())
 
 
-def _foresee(plan: "StudyPlan", target: Path, workers: int, *, as_json: bool) -> None:
+def _foresee(plan: "StudyPlan", target: Path, store: "Store", workers: int, *, as_json: bool) -> None:
     """How many jobs, how long, how large: from a few jobs that are timed here and thrown away."""
     from solvers.study.run import duration_words, finished_jobs, timed_jobs
-    from solvers.study.store import store_of
 
-    store = store_of(target)
     finished = finished_jobs(plan, store, mend=False) if store.folder.is_dir() else {}
     left = [job for job in plan.jobs if job.key not in finished]
     job_bytes, whole_bytes = _sizes(plan)

@@ -9,14 +9,17 @@ import os
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 from roommodes.errors import FileUnusable
 from roommodes.storage.lock import take_lock
+from roommodes.storage.lock_file import lock_file
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.records import Expected, JobRecord, read_record, software_of
 
 FOLDER_SUFFIX = ".jobs"
-LOCK_NAME = "lock"
+LOCK_NAME, LOCK_FILE_NAME = "lock", "held.lock"
+Lock = Literal["system", "file"]
 LOOKED_AT = 8  # files of other jobs, to learn what made them
 
 
@@ -77,13 +80,27 @@ def store_of(output: Path) -> Store:
 
 
 @contextlib.contextmanager
-def opened(store: Store, output: Path) -> Iterator[None]:
+def opened(store: Store, output: Path, *, lock: Lock = "system") -> Iterator[None]:
     """Make the folder, keep others out of it, and take away what a killed run left half-written.
+
+    Parameters
+    ----------
+    store, output : where finished jobs are kept, and what messages call the study.
+    lock : "system" for the file system's lock, "file" for a file of its own where that knows none.
 
     Raises
     ------
     FileUnusable : another run works on the same results file, or the folder cannot be made.
     """
+    if lock == "file":
+        try:
+            store.folder.mkdir(exist_ok=True)
+        except OSError as error:
+            raise FileUnusable(f"{store.folder}: cannot be made: {error.strerror or error}") from error
+        with lock_file(store.folder / LOCK_FILE_NAME):
+            _clear(store)
+            yield
+        return
     try:
         store.folder.mkdir(exist_ok=True)
         descriptor = os.open(store.folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o666)
@@ -95,9 +112,14 @@ def opened(store: Store, output: Path) -> Iterator[None]:
                 f"{output}: another run is at work on this study and holds {store.folder / LOCK_NAME}; "
                 "wait for it, stop it, or choose another name with -o"
             )
-        for left in store.folder.glob(".*.part"):  # nobody else writes here as long as the lock is held
-            with contextlib.suppress(OSError):
-                left.unlink()
+        _clear(store)
         yield
     finally:
         os.close(descriptor)  # lets go of the lock
+
+
+def _clear(store: Store) -> None:
+    """Take away half-written files; nobody else writes here as long as the lock is held."""
+    for left in store.folder.glob(".*.part"):
+        with contextlib.suppress(OSError):
+            left.unlink()

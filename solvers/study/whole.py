@@ -1,19 +1,21 @@
 """A study from its file to its results file: workers, what was finished before, the comparison, the writing."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.running import Running
 from roommodes.storage.whole_file import check_target
+from roommodes.studies.records import JobRecord
 from roommodes.studies.results import StudyResults, read_study, write_study
 from solvers.search.kernels.compiled import compile_once, compiled_before
 from solvers.study.cluster import ClusterCrew, Patience
 from solvers.study.compare import StudyComparison, compare, comparison_columns
 from solvers.study.job import run_job, searches
 from solvers.study.run import StudyPlan, Watch, finished_jobs, results_of, run_jobs
-from solvers.study.store import opened, store_of
+from solvers.study.shards import Shard, failures_of, gathered
+from solvers.study.store import Lock, Store, opened, store_of
 from solvers.study.workers import Crew, LocalCrew
 
 
@@ -23,6 +25,28 @@ class Cluster:
 
     address: str
     patience: Patience = field(default_factory=Patience)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parting:
+    """How a study is done in parts.
+
+    Parameters
+    ----------
+    shard : the part to do; its jobs are kept, no results are written. None for the whole study.
+    gather : folders of job files that are joined; nothing is computed then. Empty to compute.
+    jobs : where finished jobs are kept; None for the folder beside the results.
+    lock : how other runs are kept out of that folder.
+    """
+
+    shard: Shard | None = None
+    gather: tuple[Path, ...] = ()
+    jobs: Path | None = None
+    lock: Lock = "system"
+
+    def store(self, target: Path) -> Store:
+        """Where finished jobs are kept."""
+        return store_of(target) if self.jobs is None else Store(folder=self.jobs)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +73,8 @@ class StudyDone:
     Parameters
     ----------
     plan : rooms and jobs.
-    results, compared : what was written; None where no room had a result.
+    results, compared : what was written; None where no room had a result, and after a shard.
+    finished : how many rooms have a result.
     failed : (room, reason) of the jobs that failed.
     """
 
@@ -57,6 +82,7 @@ class StudyDone:
     results: StudyResults | None
     compared: StudyComparison | None
     failed: tuple[tuple[str, str], ...]
+    finished: int = 0
 
     def required(self) -> StudyResults:
         """The results; ProjectInvalid with every reason where there are none."""
@@ -73,6 +99,7 @@ def run_study(
     workers: int | None = None,
     cluster: Cluster | None = None,
     may_replace: Callable[[], bool] | None = None,
+    parting: Parting = Parting(),
     told: Told = Told(),
     running: Running = Running(),
 ) -> StudyDone:
@@ -84,6 +111,7 @@ def run_study(
     workers : processes; None for one per processor.
     cluster : a scheduler to send the jobs to, in place of own processes.
     may_replace : whether what stands under the target's name may go; None for the study's own results alone.
+    parting : a part of the study, or parts joined; the whole if left out.
     told : who is told what.
     running : progress and cancelling.
 
@@ -93,9 +121,17 @@ def run_study(
     FileUnusable : somebody else's file stands there, or another run works there.
     """
     allowed = may_replace or (lambda: is_own(plan, target))
-    check_target(target, force=allowed())
-    store = store_of(target)
-    with opened(store, target):
+    if parting.gather:
+        check_target(target, force=allowed())
+        records = gathered(plan, parting.gather)
+        told.planned(len(records))
+        return _written(plan, target, records, failures_of(plan, records), allowed)
+    if parting.shard is not None:
+        plan = parting.shard.part_of(plan)
+    else:
+        check_target(target, force=allowed())
+    store = parting.store(target)
+    with opened(store, target, lock=parting.lock):
         records, failures = finished_jobs(plan, store), dict[str, str]()
         if other := store.other_software(plan.expected.software, records):
             told.warning(f"{store.folder.name}: {other}")
@@ -103,13 +139,32 @@ def run_study(
         if len(records) < len({job.key for job in plan.jobs}):
             crew = _crew(plan, workers or running.thread_count, cluster, told, running)
             records, failures = run_jobs(plan, store, crew, finished=records, watch=told.event, running=running)
-        failed = tuple((job.title, failures[job.key]) for job in plan.jobs if job.key in failures)
-        if not records:
-            return StudyDone(plan=plan, results=None, compared=None, failed=failed)
-        results = results_of(plan, records, failures)
-        compared = compare(results)
-        write_study(target, results, comparison_columns(results, compared), force=allowed())
-    return StudyDone(plan=plan, results=results, compared=compared, failed=failed)
+        if parting.shard is not None:
+            return StudyDone(
+                plan=plan, results=None, compared=None, failed=_failed(plan, failures), finished=len(records)
+            )
+        return _written(plan, target, records, failures, allowed)
+
+
+def _written(
+    plan: StudyPlan,
+    target: Path,
+    records: Mapping[str, JobRecord],
+    failures: Mapping[str, str],
+    allowed: Callable[[], bool],
+) -> StudyDone:
+    """The results of finished jobs, compared and in their file."""
+    failed = _failed(plan, failures)
+    if not records:
+        return StudyDone(plan=plan, results=None, compared=None, failed=failed)
+    results = results_of(plan, records, failures)
+    compared = compare(results)
+    write_study(target, results, comparison_columns(results, compared), force=allowed())
+    return StudyDone(plan=plan, results=results, compared=compared, failed=failed, finished=len(records))
+
+
+def _failed(plan: StudyPlan, failures: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    return tuple((job.title, failures[job.key]) for job in plan.jobs if job.key in failures)
 
 
 def is_own(plan: StudyPlan, target: Path) -> bool:
