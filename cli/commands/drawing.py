@@ -49,7 +49,7 @@ def drawing(
     """
     from cli.drawing.file import sheet_file
     from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named, paper_of, scale_words
-    from cli.words.lengths import METRIC, lengths_of
+    from roommodes.lengths import METRIC, lengths_of
     from roommodes.storage.whole_file import write_whole
 
     target = output or beside(file, ".pdf")

@@ -120,8 +120,8 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
 def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
-    from cli.words.lengths import lengths_of
     from cli.words.plan import print_cautions, print_comparison, print_legend, print_plan
+    from roommodes.lengths import lengths_of
     from roommodes.project.glass import glass_of
 
     page, project = Page(), results.project

@@ -73,11 +73,11 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     """Starting values for a person, with what must be known to dial them in safely."""
     from cli.terminal.output import name
     from cli.words.crossover_settings import print_common
-    from cli.words.lengths import ROUNDED, lengths_of
     from cli.words.plan import from_walls, subs_word
     from cli.words.settings import filter_words, sub_table, wiring_lines
     from cli.words.tune import print_tuned
     from roommodes.filters.biquads import SIGN_CONVENTION
+    from roommodes.lengths import ROUNDED, lengths_of
 
     page, room = Page(), plan.project.room
     measured = plan.measured is not None

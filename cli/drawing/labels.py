@@ -7,10 +7,10 @@ import numpy as np
 from cli.drawing.objects import Stance
 from cli.drawing.primitives import Point, Sheet
 from cli.figures.lettering import SMALL_MM, text_width
-from cli.words.lengths import METRIC, Lengths
 from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.acoustics.room import WALLS as ALL_WALLS
+from roommodes.lengths import METRIC, Lengths
 from roommodes.places.zones import Box, Triple
 from roommodes.plan.plan import Plan
 

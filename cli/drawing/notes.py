@@ -1,7 +1,7 @@
 """What a sheet says in words of a cabinet: where its acoustic centre is, which spaces must stay free."""
 
 from cli.drawing.objects import VENTILATION, free_faces
-from cli.words.lengths import METRIC, Lengths
+from roommodes.lengths import METRIC, Lengths
 from roommodes.subwoofer.tables import SubwooferTable
 
 NEEDS = {"d": "the driver", "p": "the port", "dp": "driver and port", VENTILATION: "ventilation of amplifier and vents"}

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.terminal.output import clean
-from cli.words.lengths import METRIC, Lengths
 from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.room import AXIS_OF_WALL, Surface
 from roommodes.arrays import Floats
+from roommodes.lengths import METRIC, Lengths
 from roommodes.places.zones import Cabinet, Triple, face_direction
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_words

@@ -11,11 +11,11 @@ from cli.drawing.primitives import FRAME, Point, Sheet
 from cli.drawing.views import bounds, elevation, moved, plan_view, walls_to_show
 from cli.figures.lettering import LARGE_MM, LETTER_WIDTH, NORMAL_MM, SMALL_MM, fitted
 from cli.terminal.output import clean
-from cli.words.lengths import METRIC, Lengths, lengths_of
 from cli.words.plan import subs_word
 from cli.words.settings import channel_words
 from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.errors import OutsideModel
+from roommodes.lengths import METRIC, Lengths, lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
 

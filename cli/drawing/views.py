@@ -29,8 +29,8 @@ from cli.drawing.primitives import (
 from cli.drawing.solids import above_slopes, room_outline, solid_names, solids, whole_blocks
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
-from cli.words.lengths import METRIC, Lengths
 from roommodes.acoustics.room import AXIS_OF_WALL, Wall
+from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
 
 HEAD_M = 0.1

@@ -10,9 +10,9 @@ from cli.explore.field import left_out
 from cli.explore.packing import packed_field, packed_plane
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
 from cli.words.basis import basis_words
-from cli.words.lengths import lengths_of
 from cli.words.plan import caution_lines, subs_word
 from roommodes.arrays import Floats
+from roommodes.lengths import lengths_of
 from roommodes.plan.plan import MODEL_UNIT, Plan, Results
 from roommodes.project.glass import glass_of
 from roommodes.project.project import Project, cabinet_of
@@ -183,6 +183,7 @@ def _drives(project: Project) -> dict[str, Any]:
     return {
         "delay": [1e3 * end for end in drives.delay_s],
         "gain": list(drives.gain_db),
+        "gain_step": drives.gain_step_db,
         "polarity": drives.polarity,
         "step": 1e3 * drives.delay_step_s,
         "most": MAX_COUNT,

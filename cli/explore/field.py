@@ -10,6 +10,7 @@ from roommodes.places.lattice import STEP_M
 from roommodes.plan.plan import Results
 from roommodes.running import Running
 from solvers.listening.anywhere import (
+    LARGE_ZONES,
     Anywhere,
     anywhere,
     at_candidates,
@@ -29,6 +30,14 @@ MEASURED = (
 )
 ROWS_LEFT_OUT = "Rows stay where they are drawn: with their shifts the page would pass {most:.0f} MB."
 MAP_LEFT_OUT = "There is no map of the room: with it the page would pass {most:.0f} MB."
+PLACES_LEFT_OUT = (
+    "Subs stand at the plan's candidates only, rows as drawn, and there is no map: with what lies between the page "
+    "would pass {most:.0f} MB."
+)
+LARGE_ALL_THE_SAME = (
+    "The page is about {size:.0f} MB all the same: {ears} points of seats, {places} candidates and {n_freq} "
+    "frequencies are all in it, none left out. It may be slow to open and to answer."
+)
 STEP_WIDENED = "Places stand up to {step:.2f} m apart; what lies between is worked out from them, to 0.01 dB."
 
 
@@ -40,11 +49,13 @@ class Extent:
     ----------
     step_m : between places [m].
     rows, plane : whether rows may move, and whether there is a map.
+    between : whether subs may stand between candidates; without it neither rows nor map.
     """
 
     step_m: float
     rows: bool = True
     plane: bool = True
+    between: bool = True
 
 
 def page_field(results: Results, running: Running = Running()) -> Anywhere:
@@ -56,8 +67,10 @@ def page_field(results: Results, running: Running = Running()) -> Anywhere:
     OutsideModel : the model cannot take this project.
     """
     if results.measured is not None:
-        return at_candidates(results, [MEASURED])
+        return at_candidates(results, [MEASURED, *_too_large(results)])
     extent = extent_of(results)
+    if not extent.between:
+        return at_candidates(results, [PLACES_LEFT_OUT.format(most=MOST_BYTES / 1e6), *_too_large(results)])
     found = anywhere(
         results,
         step_m=extent.step_m,
@@ -69,18 +82,21 @@ def page_field(results: Results, running: Running = Running()) -> Anywhere:
 
 
 def extent_of(results: Results, most_bytes: float = MOST_BYTES) -> Extent:
-    """The most that is expected to fit: first longer steps, then no shifts of rows, then no map."""
+    """The most that is expected to fit: longer steps, then no shifts of rows, no map, nothing between candidates."""
     longest = longest_step_m(results.project, float(results.frequency_hz[-1]))
     steps = [step for step in STEPS_M if step <= longest] or [STEP_M]
     tried = [Extent(step_m=step) for step in steps]
     tried += [Extent(step_m=steps[-1], rows=False), Extent(step_m=steps[-1], rows=False, plane=False)]
+    tried += [Extent(step_m=steps[-1], rows=False, plane=False, between=False)]
     return next((one for one in tried if expected(results, one) <= most_bytes), tried[-1])
 
 
 def expected(results: Results, extent: Extent) -> float:
     """About how large the page will be [bytes]."""
     project, hz = results.project, results.frequency_hz
-    listening, places = listening_of(results), page_lattice(project, hz, extent.step_m).position_m
+    listening, places = listening_of(results), results.candidates.position_m
+    if extent.between:
+        places = page_lattice(project, hz, extent.step_m).position_m
     row = project.seats.row[listening.seat]
     terms = row_terms(project, float(hz[-1])) if extent.rows else {}
     wavenumber = 2.0 * pi * float(hz[-1]) / project.room.air.speed_of_sound_m_s
@@ -95,14 +111,23 @@ def expected(results: Results, extent: Extent) -> float:
     )
 
 
+def _too_large(results: Results) -> list[str]:
+    """What a page of candidates alone says where even that passes the size."""
+    size = expected(results, Extent(step_m=STEP_M, rows=False, plane=False, between=False))
+    if size <= MOST_BYTES:
+        return []
+    counts = {"ears": len(listening_of(results).seat), "places": len(results.candidates)}
+    return [LARGE_ALL_THE_SAME.format(size=size / 1e6, n_freq=len(results.frequency_hz), **counts)]
+
+
 def left_out(results: Results, found: Anywhere) -> tuple[str, ...]:
     """What the page's size does not allow, in sentences."""
-    if results.measured is not None or not found.grids:
-        return found.remarks
+    if results.measured is not None or not (found.grids or LARGE_ZONES in found.remarks):
+        return found.remarks  # of candidates alone, which say why
     most = MOST_BYTES / 1e6
     may_move = bool(row_terms(results.project, float(results.frequency_hz[-1])))
     said = list(found.remarks)
-    if found.step_m > STEP_M:
+    if found.grids and found.step_m > STEP_M:
         said.append(STEP_WIDENED.format(step=found.step_m))
     if may_move and not found.shifts:
         said.append(ROWS_LEFT_OUT.format(most=most))

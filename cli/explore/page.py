@@ -8,7 +8,7 @@ from typing import Any
 from jinja2 import Environment, StrictUndefined
 
 from cli.explore.bundle import bundled
-from cli.words.lengths import Lengths
+from roommodes.lengths import Lengths
 
 
 def explore_html(data: dict[str, Any]) -> bytes:

@@ -13,6 +13,7 @@ from matplotlib.ticker import FixedLocator
 
 from cli.figures.common_axes import FAINT, INK, PAPER, plain
 from roommodes.arrays import Floats
+from roommodes.lengths import METRIC, Lengths
 
 PLAN, USUAL = "#0b4a4f", "#8a4b1c"
 COUNT_MARKS = ("o", "s", "^", "D", "v", "P", "X", "*")
@@ -127,7 +128,9 @@ def variation_against_level(
     return axes
 
 
-def variation_over_rows(axes: Axes, *, sweeps: Sequence[RowSweep], best_m: Sequence[float]) -> Axes:
+def variation_over_rows(
+    axes: Axes, *, sweeps: Sequence[RowSweep], best_m: Sequence[float], lengths: Lengths = METRIC
+) -> Axes:
     """The variation while one row is moved, the drives held.
 
     Parameters
@@ -135,10 +138,12 @@ def variation_over_rows(axes: Axes, *, sweeps: Sequence[RowSweep], best_m: Seque
     axes : to draw on.
     sweeps : one for each row that may move.
     best_m : where each of them should be [m].
+    lengths : centimetres or inches.
     """
+    unit, size_m = lengths.small
     for place, (sweep, best) in enumerate(zip(sweeps, best_m, strict=True)):
         axes.plot(
-            100.0 * sweep.offset_m,
+            sweep.offset_m / size_m,
             sweep.variation_db,
             marker=COUNT_MARKS[place % len(COUNT_MARKS)],
             ls=COUNT_DASHES[place % len(COUNT_DASHES)],
@@ -149,10 +154,10 @@ def variation_over_rows(axes: Axes, *, sweeps: Sequence[RowSweep], best_m: Seque
         )
         at = int(np.argmin(np.abs(sweep.offset_m - best)))
         ring = "where it should be" if place == 0 else None
-        axes.plot(100.0 * sweep.offset_m[at], sweep.variation_db[at], "o", ms=12, mfc="none", mec=INK, label=ring)
+        axes.plot(sweep.offset_m[at] / size_m, sweep.variation_db[at], "o", ms=12, mfc="none", mec=INK, label=ring)
     axes.axvline(0.0, color=INK, lw=0.8, ls=(0, (2, 2)), label="as drawn")
     axes.set_ylim(0.0, 1.15 * max(float(sweep.variation_db.max()) for sweep in sweeps))
-    axes.set_xlabel("row moved toward the rear [cm]")
+    axes.set_xlabel(f"row moved toward the rear [{unit}]")
     axes.set_ylabel("variation [dB]")
     _key(axes)
     _bare(axes)

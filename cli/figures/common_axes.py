@@ -18,10 +18,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
 
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
+from roommodes.lengths import Lengths, lengths_of
 from roommodes.places.zones import Box
 from roommodes.project.glass import GlassMark, glass_of
 from roommodes.project.project import Project
@@ -170,7 +171,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     room, seats, screen, glass = project.room, project.seats, project.screen, glass_of(project)
     length, width = room.length_m, room.width_m
     axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
-    solids = _solids(axes, room, seats.position_m)
+    solids = _solids(axes, room, seats.position_m, lengths_of(project))
     for box in project.keep_outs:
         _keep_out(axes, box, length)
     for pane in glass:
@@ -200,8 +201,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     axes.set_xlim(-margin, length + margin)
     axes.set_ylim(-margin, width + margin)
     axes.set_aspect("equal")
-    axes.set_xlabel("distance from the front wall [m]")
-    axes.set_ylabel("distance from the left wall [m]")
+    room_axes(axes, lengths_of(project))
     for spine in axes.spines.values():
         spine.set_visible(False)
     axes.set_title(title, loc="left", fontsize=10)
@@ -233,6 +233,19 @@ def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
         axes.spines[side].set_visible(False)
 
 
+def room_axes(axes: Axes, lengths: Lengths) -> None:
+    """Names and marks of the axes of a plan, in metres or feet."""
+    unit, size_m = lengths.large
+    axes.set_xlabel(f"distance from the front wall [{unit}]")
+    axes.set_ylabel(f"distance from the left wall [{unit}]")
+    if lengths.feet:
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = np.asarray(axis.get_view_interval()).tolist()
+            marks = np.asarray(MaxNLocator(8, integer=True).tick_values(low / size_m, high / size_m))
+            axis.set_major_locator(FixedLocator((size_m * marks).tolist()))
+            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / size_m:g}"))
+
+
 def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Sequence[str], reach: float) -> None:
     """A head and the back of a chair behind it, numbered within its row."""
     radius = min(0.2, 0.045 * reach)
@@ -251,7 +264,7 @@ def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Seq
         axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
 
 
-def _solids(axes: Axes, room: Room, seat_m: Floats) -> tuple[str, ...]:
+def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[str, ...]:
     """Blocks and slopes in plan; the kinds that were drawn.
 
     What reaches above the lowest ears is a wall to them, what lies lower is walked on, what hangs is dashed.
@@ -272,7 +285,7 @@ def _solids(axes: Axes, room: Room, seat_m: Floats) -> tuple[str, ...]:
         axes.add_patch(Rectangle(corner, *size, **SOLID_STYLES["ceiling falls"], zorder=0.5))
         kinds["ceiling falls"] = None
         at = (corner[0] + 0.02 * room.length_m, corner[1] + 0.9 * size[1])
-        words = f"{plain(slope.name, 14)}: {max(z0, z1):.2f} to {min(z0, z1):.2f} m"
+        words = f"{plain(slope.name, 14)}: {lengths.text(max(z0, z1))} to {lengths.text(min(z0, z1))}"
         axes.text(*at, words, fontsize=6.5, ha="left", va="center", color=INK, zorder=3)
     for block in room.blocks:
         (x0, y0, z0), (x1, y1, z1) = block.low_m, block.high_m
@@ -281,7 +294,7 @@ def _solids(axes: Axes, room: Room, seat_m: Floats) -> tuple[str, ...]:
         kind = "overhead" if z0 > ears else ("block" if z1 > ears else "raised")
         kinds[kind] = None
         axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=1.2))
-        words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{z1:.2f} m" if kind == "raised" else "")
+        words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{lengths.text(z1)}" if kind == "raised" else "")
         at = (x0 + 0.5 * (x1 - x0), y1 - 0.02 * room.width_m)
         axes.text(*at, words, fontsize=6.5, ha="center", va="top", color=INK, zorder=3)
     return tuple(kinds)

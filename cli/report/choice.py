@@ -7,8 +7,8 @@ from cli.figures.choice import RowSweep, variation_against_level, variation_by_c
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
 from cli.report.mean_levels import front_level, mean_level, own_limit
 from cli.words.choice import free_weights_words
-from cli.words.lengths import Lengths, lengths_of
 from cli.words.plan import mean_limit_db, subs_word
+from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
 from roommodes.plan.plan import Plan
 from roommodes.project.tables import RowTable as ProjectRow
@@ -97,7 +97,7 @@ def row_section(plan: Plan) -> Section | None:
     moving = [k for k, row in enumerate(rows) if row.move_m and max(row.move_m) > 0.0]
     swept = [k for k in moving if (move.at_row == k).any()]
     sweeps = [_sweep(move, rows[k], k) for k in swept]
-    step_cm = 100.0 * move.step_m
+    step = lengths.small_text(move.step_m)
     places = "; ".join(
         f"row {shown(rows[k].name, 40)} at {_place(rows[k].x_m, float(move.offset_m[k]), lengths)}" for k in moving
     )
@@ -110,7 +110,7 @@ def row_section(plan: Plan) -> Section | None:
     blocks: list[Block] = [
         Text(
             text=f"{said}. Distances are from the front wall to the ears. With every row that may move up to "
-            f"{step_cm:g} cm off, the drives held, it is at most {move.worst_near_db:.2f} dB. The positions and drives "
+            f"{step} off, the drives held, it is at most {move.worst_near_db:.2f} dB. The positions and drives "
             "in this report are for the rows as drawn: change x_m, check sight lines and ways through, search again."
         )
     ]
@@ -120,10 +120,10 @@ def row_section(plan: Plan) -> Section | None:
                 title="One row moved, with the plan found for the rows where they should be: its drives held.",
                 alt=f"{said}. {_sweep_words(sweeps)}",
                 size_in=CHOICE_SIZE,
-                draw=lambda figure: _draw_rows(figure, sweeps, [float(move.offset_m[k]) for k in swept]),
+                draw=lambda figure: _draw_rows(figure, sweeps, [float(move.offset_m[k]) for k in swept], lengths),
             )
         )
-        blocks.append(_sweep_table(sweeps))
+        blocks.append(_sweep_table(sweeps, lengths))
     headers = (
         "subs",
         "rows as drawn [dB]",
@@ -345,8 +345,8 @@ def _sweep(move: RowTable, row: ProjectRow, index: int) -> RowSweep:
     return RowSweep(name=shown(row.name, 40), offset_m=move.at_m[own], variation_db=move.at_variation_db[own])
 
 
-def _draw_rows(figure: Figure, sweeps: list[RowSweep], best_m: list[float]) -> None:
-    variation_over_rows(figure.subplots(), sweeps=sweeps, best_m=best_m)
+def _draw_rows(figure: Figure, sweeps: list[RowSweep], best_m: list[float], lengths: Lengths) -> None:
+    variation_over_rows(figure.subplots(), sweeps=sweeps, best_m=best_m, lengths=lengths)
 
 
 def _sweep_words(sweeps: list[RowSweep]) -> str:
@@ -356,12 +356,13 @@ def _sweep_words(sweeps: list[RowSweep]) -> str:
     )
 
 
-def _sweep_table(sweeps: list[RowSweep]) -> Table:
+def _sweep_table(sweeps: list[RowSweep], lengths: Lengths) -> Table:
+    unit, size_m = lengths.small
     return Table(
         caption="Variation with one row moved, the plan found for the moved rows held [dB]",
-        headers=("row", "moved toward the rear [cm]", "variation [dB]"),
+        headers=("row", f"moved toward the rear [{unit}]", "variation [dB]"),
         rows=tuple(
-            (sweep.name, f"{moved:+g}" if (moved := round(100.0 * offset, 1)) else "0 (where drawn)", f"{value:.2f}")
+            (sweep.name, f"{moved:+g}" if (moved := round(offset / size_m, 1)) else "0 (where drawn)", f"{value:.2f}")
             for sweep in sweeps
             for offset, value in zip(sweep.offset_m, sweep.variation_db, strict=True)
         ),
@@ -373,5 +374,5 @@ def _sweep_table(sweeps: list[RowSweep]) -> Table:
 def _place(x_m: float, offset_m: float, lengths: Lengths) -> str:
     if abs(offset_m) < 0.0005:
         return f"{lengths.text(x_m)}, as drawn"
-    by = lengths.fine(abs(offset_m)) if lengths.feet else f"{100.0 * abs(offset_m):.0f} cm"
+    by = lengths.shift(abs(offset_m)).removeprefix("+")
     return f"{lengths.text(x_m + offset_m)}, {by} further {'back' if offset_m > 0 else 'forward'}"

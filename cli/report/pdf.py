@@ -1,4 +1,4 @@
-"""The report as PDF: A4 pages of text, tables and pictures, and the drawing to scale as the last page."""
+"""The report as PDF: A4 or letter pages of text, tables and pictures, and the drawing to scale as the last page."""
 
 import io
 import textwrap
@@ -11,14 +11,15 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from cli.drawing.paper import draw_sheet, sheet_figure
-from cli.drawing.sheet import SheetWishes, drawing_sheet
+from cli.drawing.sheet import SheetWishes, drawing_sheet, scale_words
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.report.blocks import Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
 from cli.report.print import Inset, Print
-from cli.words.lengths import lengths_of
+from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
 
-PAGE_MM = (210.0, 297.0)
+A4_MM, LETTER_MM = (210.0, 297.0), (215.9, 279.4)  # ISO 216; 8 1/2 x 11 in
+COLUMN_MM = 174.0  # of texts, tables and pictures, the same on both
 MARGIN_MM, FOOT_MM, INDENT_MM = 18.0, 14.0, 4.0
 BODY_PT, TABLE_PT, FOOT_PT, HEADING_PT, TITLE_PT = 9.0, 7.6, 7.5, 13.0, 19.0
 LEADING = 1.42
@@ -35,7 +36,7 @@ PICTURE_GROWTH = 1.12
 LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
-def report_pdf(report: Report, plan: Plan | None) -> bytes:
+def report_pdf(report: Report, plan: Plan | None, lengths: Lengths = METRIC) -> bytes:
     """The pages, with a plan its drawing to scale at the end; the same report gives the same bytes.
 
     Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the
@@ -49,20 +50,23 @@ def report_pdf(report: Report, plan: Plan | None) -> bytes:
         PdfPages(buffer, metadata={**facts, "CreationDate": None, "ModDate": None}) as pages,
     ):
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
-        writer = _Writer()
+        writer = _Writer(lengths)
         writer.write(report)
         writer.foot(plain(f"{report.title}: {report.subtitle}", 90), further=0 if plan is None else 1)
         for figure in writer.pages:
             pages.savefig(figure)
         if plan is not None:
-            pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes(lengths=lengths_of(plan.project)))))
+            pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes(lengths=lengths))))
     return buffer.getvalue()
 
 
 class _Writer:
     """Puts blocks under one another, page after page. Lengths in mm, y downward from the top of the page."""
 
-    def __init__(self) -> None:
+    def __init__(self, lengths: Lengths = METRIC) -> None:
+        self.lengths = lengths
+        self.page_mm = LETTER_MM if lengths.feet else A4_MM
+        self.left = 0.5 * (self.page_mm[0] - COLUMN_MM)
         self.pages: list[Figure] = []
         self.prints: list[Print] = []
         self.y = 0.0
@@ -74,7 +78,7 @@ class _Writer:
         for section in report.sections:
             if section.new_page and self.y > MARGIN_MM:
                 self._turn()
-            self._room_for(_opening_mm(section))
+            self._room_for(_opening_mm(section, self.page_mm[1]))
             self._gap(3.5)
             self._rule()
             self._lines(_wrap(section.heading, HEADING_PT, bold=True), size=HEADING_PT, bold=True, after=1.5)
@@ -112,18 +116,18 @@ class _Writer:
 
     def foot(self, text: str, *, further: int) -> None:
         """Text and number under every page; so many sheets follow."""
-        self.y = PAGE_MM[1] - FOOT_MM - FOOT_PT * MM_PER_PT
+        self.y = self.page_mm[1] - FOOT_MM - FOOT_PT * MM_PER_PT
         for number, print_ in enumerate(self.prints, start=1):
-            print_.text(MARGIN_MM, self._level(FOOT_PT), text, FOOT_PT)
+            print_.text(self.left, self._level(FOOT_PT), text, FOOT_PT)
             of_all = f"{number} of {len(self.pages) + further}"
-            print_.text(PAGE_MM[0] - MARGIN_MM, self._level(FOOT_PT), of_all, FOOT_PT, right=True)
+            print_.text(self.left + COLUMN_MM, self._level(FOOT_PT), of_all, FOOT_PT, right=True)
 
     @property
     def _page(self) -> Figure:
         return self.pages[-1]
 
     def _turn(self) -> None:
-        self.pages.append(Figure(figsize=(PAGE_MM[0] / 25.4, PAGE_MM[1] / 25.4), facecolor=PAPER))
+        self.pages.append(Figure(figsize=(self.page_mm[0] / 25.4, self.page_mm[1] / 25.4), facecolor=PAPER))
         self.prints.append(Print())
         self._page.add_artist(self.prints[-1])
         self.y = MARGIN_MM
@@ -131,14 +135,14 @@ class _Writer:
     def _logo(self, logo: Logo) -> None:
         """At the top right; the texts beside it are short."""
         scale = min(LOGO_MM[0] / logo.width, LOGO_MM[1] / logo.height)
-        width, height = scale * logo.width / PAGE_MM[0], scale * logo.height / PAGE_MM[1]
-        left = 1.0 - MARGIN_MM / PAGE_MM[0] - width
-        axes = self._page.add_axes((left, 1.0 - (MARGIN_MM - 4.0) / PAGE_MM[1] - height, width, height))
+        width, height = scale * logo.width / self.page_mm[0], scale * logo.height / self.page_mm[1]
+        left = 1.0 - self.left / self.page_mm[0] - width
+        axes = self._page.add_axes((left, 1.0 - (MARGIN_MM - 4.0) / self.page_mm[1] - height, width, height))
         axes.set_axis_off()
         axes.imshow(mpl.image.imread(io.BytesIO(logo.data), format="png"), aspect="auto")
 
     def _room_for(self, height: float) -> None:
-        if self.y + height > PAGE_MM[1] - MARGIN_MM - FOOT_MM and self.y > MARGIN_MM:
+        if self.y + height > self.page_mm[1] - MARGIN_MM - FOOT_MM and self.y > MARGIN_MM:
             self._turn()
 
     def _gap(self, height: float) -> None:
@@ -146,15 +150,15 @@ class _Writer:
             self.y += height
 
     def _rule(self) -> None:
-        self._line(MARGIN_MM, PAGE_MM[0] - MARGIN_MM, width=1.2, colour=INK)
+        self._line(self.left, self.left + COLUMN_MM, width=1.2, colour=INK)
         self.y += 1.8
 
     def _line(self, start: float, end: float, *, width: float, colour: str) -> None:
-        self.prints[-1].line(start, end, PAGE_MM[1] - self.y, width_pt=width, colour=colour)
+        self.prints[-1].line(start, end, self.page_mm[1] - self.y, width_pt=width, colour=colour)
 
     def _level(self, size: float) -> float:
         """The baseline of letters whose tops stand at y, from the lower edge of the page."""
-        return PAGE_MM[1] - self.y - size * MM_PER_PT
+        return self.page_mm[1] - self.y - size * MM_PER_PT
 
     def _text(self, x: float, text: str, size: float, *, bold: bool = False, right: bool = False) -> None:
         self.prints[-1].text(x, self._level(size), plain(text, 2000), size, bold=bold, right=right)
@@ -167,8 +171,8 @@ class _Writer:
         for number, line in enumerate(lines):
             self._room_for(step)
             if mark and not number:
-                self._text(MARGIN_MM, mark, size)
-            self._text(MARGIN_MM + (INDENT_MM if mark else 0.0), line, size, bold=bold)
+                self._text(self.left, mark, size)
+            self._text(self.left + (INDENT_MM if mark else 0.0), line, size, bold=bold)
             self.y += step
         self.y += after
 
@@ -209,7 +213,7 @@ class _Writer:
         height = step * max(len(lines) for lines in wrapped)
         self._room_for(height + 1.4)
         top = self.y
-        x = MARGIN_MM
+        x = self.left
         for column, (lines, width) in enumerate(zip(wrapped, widths, strict=True)):
             self.y = top
             for line in lines:
@@ -220,7 +224,7 @@ class _Writer:
                 self.y += step
             x += width
         self.y = top + height + 0.5
-        self._line(MARGIN_MM, x, width=0.9 if bold else 0.4, colour=INK if bold else FAINT)
+        self._line(self.left, x, width=0.9 if bold else 0.4, colour=INK if bold else FAINT)
         self.y += 0.9
 
     def _picture(self, size_in: tuple[float, float], draw: Callable[[Figure], None], title: str) -> None:
@@ -229,19 +233,19 @@ class _Writer:
         inner = new_figure(width / 25.4, height / 25.4)
         draw(inner)
         inner.set_dpi(LAYOUT_DPI)
-        self._page.add_artist(Inset(inner, MARGIN_MM, PAGE_MM[1] - self.y - height))
+        self._page.add_artist(Inset(inner, self.left, self.page_mm[1] - self.y - height))
         self.y += height + 1.0
         self._lines(_wrap(title, 8.0), size=8.0, after=2.5)
 
     def _drawing(self, block: Drawing) -> None:
-        sheet = block.sheet(PAGE_MM[0] - MARGIN_MM - DRAWING_MARGIN_MM)
+        sheet = block.sheet(self.page_mm[0] - self.left - DRAWING_MARGIN_MM)
         self._room_for(sheet.height_mm + 8.0)
         axes = self._page.add_axes(
             (
-                MARGIN_MM / PAGE_MM[0],
-                1.0 - (self.y + sheet.height_mm) / PAGE_MM[1],
-                sheet.width_mm / PAGE_MM[0],
-                sheet.height_mm / PAGE_MM[1],
+                self.left / self.page_mm[0],
+                1.0 - (self.y + sheet.height_mm) / self.page_mm[1],
+                sheet.width_mm / self.page_mm[0],
+                sheet.height_mm / self.page_mm[1],
             )
         )
         axes.set_axis_off()
@@ -249,16 +253,16 @@ class _Writer:
         axes.set_ylim(0.0, sheet.height_mm)
         draw_sheet(axes, sheet)
         self.y += sheet.height_mm + 1.0
-        self._lines(_wrap(f"{block.title} 1:{sheet.scale:g}.", 8.0), size=8.0, after=2.5)
+        self._lines(_wrap(f"{block.title} {scale_words(sheet.scale, self.lengths)}.", 8.0), size=8.0, after=2.5)
 
 
 def _picture_mm(size_in: tuple[float, float]) -> tuple[float, float]:
     """Width and height of a picture on the page."""
-    width = min(PAGE_MM[0] - 2 * MARGIN_MM, PICTURE_GROWTH * size_in[0] * 25.4)
+    width = min(COLUMN_MM, PICTURE_GROWTH * size_in[0] * 25.4)
     return width, width * size_in[1] / size_in[0]
 
 
-def _opening_mm(section: Section) -> float:
+def _opening_mm(section: Section, page_height_mm: float) -> float:
     """What a section needs so that its heading does not stand alone: with a picture after texts, all up to it."""
     height = 12.0
     for block in section.blocks:
@@ -266,7 +270,7 @@ def _opening_mm(section: Section) -> float:
             height += len(_wrap(block.text, BODY_PT, bold=block.strong)) * BODY_PT * LEADING * MM_PER_PT + 2.0
         elif isinstance(block, Picture):
             whole = height + _picture_mm(block.size_in)[1] + 8.0
-            return whole if whole < PAGE_MM[1] - 2 * MARGIN_MM - FOOT_MM else LEAST_OPENING_MM
+            return whole if whole < page_height_mm - 2 * MARGIN_MM - FOOT_MM else LEAST_OPENING_MM
         elif not isinstance(block, LiveMap):
             break
     return LEAST_OPENING_MM
@@ -274,13 +278,13 @@ def _opening_mm(section: Section) -> float:
 
 def _wrap(text: str, size: float, *, bold: bool = False, indent_mm: float = 0.0) -> list[str]:
     letter = size * LETTER_WIDTH * MM_PER_PT * (BOLD_WIDER if bold else 1.0)
-    width = int((PAGE_MM[0] - 2 * MARGIN_MM - indent_mm) / letter)
+    width = int((COLUMN_MM - indent_mm) / letter)
     return textwrap.wrap(plain(text, 4000), width)
 
 
 def _column_widths(table: Table) -> tuple[list[float], float]:
     """Widths that share the page by what the columns hold, and the size of the letters."""
-    room = PAGE_MM[0] - 2 * MARGIN_MM
+    room = COLUMN_MM
     size = TABLE_PT if len(table.headers) <= 12 else TABLE_PT * 12.0 / len(table.headers)
     letter = size * CELL_LETTER_WIDTH * MM_PER_PT
     longest = [max(BOLD_WIDER * len(column[0]), *map(len, column[1:])) for column in _columns(table)]

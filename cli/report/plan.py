@@ -11,12 +11,12 @@ from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Ta
 from cli.report.choice import mean_words
 from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
 from cli.words.headroom_words import band_names
-from cli.words.lengths import ROUNDED, lengths_of
 from cli.words.levels import third_octaves
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import filter_words, sub_table, wiring_lines
 from roommodes.arrays import Floats
 from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.lengths import ROUNDED, lengths_of
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import StartingValues, beyond_processor

@@ -18,7 +18,6 @@ from cli.figures.report import (
     ramp_colours,
 )
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
-from cli.words.lengths import Lengths, lengths_of
 from cli.words.parameters import parameter_words
 from cli.words.plan import caution_lines, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
@@ -26,6 +25,7 @@ from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.arrays import Floats
+from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_in
 from roommodes.project.glass import glass_of
@@ -233,7 +233,7 @@ def assumed_section(plan: Plan) -> Section:
             shown(name, 60),
             ", ".join(where),
             known[name].kind,
-            parameter_words(known[name].parameters),
+            parameter_words(known[name].parameters, lengths_of(project)),
             shown(known[name].source, 300) or "not given",
         )
         for name, where in places.items()

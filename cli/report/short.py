@@ -12,8 +12,8 @@ from cli.report.choice import mean_words
 from cli.report.plan import heard_picture, lead_words
 from cli.report.room import RAISED_M
 from cli.words.headroom_words import band_names
-from cli.words.lengths import ROUNDED, lengths_of
 from cli.words.plan import caution_lines, from_walls, polarity_word, subs_word
+from roommodes.lengths import ROUNDED, lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
 from solvers.listening.before_after import BeforeAfter

@@ -48,8 +48,9 @@ def report_bytes(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", s
     content = report_content(plan, compared, found)
     if suffix.lower() == ".pdf":
         from cli.report.pdf import report_pdf
+        from roommodes.lengths import lengths_of
 
-        return report_pdf(content, plan)
+        return report_pdf(content, plan, lengths_of(plan.project))
     from cli.report.html import report_html
 
     return report_html(content)
@@ -132,8 +133,9 @@ def short_bytes(
     content = short_report(pages, cover=cover, logo=logo)
     if suffix.lower() == ".pdf":
         from cli.report.pdf import report_pdf
+        from roommodes.lengths import lengths_of
 
-        data = report_pdf(content, None)
+        data = report_pdf(content, None, lengths_of(plans[0].project))
     else:
         from cli.report.html import report_html
 

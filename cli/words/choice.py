@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.lengths import Lengths, lengths_of
 from cli.words.plan import BEST, subs_word
+from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable
 from roommodes.plan.plan import Results
 from roommodes.plan.tables import PlanTable
@@ -122,10 +122,10 @@ def print_rows(page: Page, results: Results) -> None:
         *(name(results.project.rows[k].name) for k in moving),
     ]
     page.table(headers, rows, right=(0, 1, 2, 3))
-    step_cm = 100.0 * next(iter(moves.values())).step_m
+    step = lengths.small_text(next(iter(moves.values())).step_m)
     page.line(
         "Variation with the best plan found for the rows as drawn, and with another found for the moved rows (in the "
-        f"plan file and in --json). Worst nearby: every row that may move up to {step_cm:g} cm off, the drives held. x "
+        f"plan file and in --json). Worst nearby: every row that may move up to {step} off, the drives held. x "
         "of the ears from the front wall. Change x_m, check sight lines and ways through, and run the search again."
     )
     advice = results.choices.recommendation
@@ -134,7 +134,7 @@ def print_rows(page: Page, results: Results) -> None:
     for k in moving:
         row = name(results.project.rows[k].name)
         held = "the plan that was found for the moved rows held"
-        page.line(f"{subs_word(count)}, {row} moved alone (+ is back), {held}: {_around(move, k)}.", mark="- ")
+        page.line(f"{subs_word(count)}, {row} moved alone (+ is back), {held}: {_around(move, k, lengths)}.", mark="- ")
 
 
 def choice_json(results: Results) -> dict[str, Any]:
@@ -234,21 +234,25 @@ def _exchange(front: FrontTable, k: int) -> str:
 def _place(x_m: float, offset_m: float, lengths: Lengths) -> str:
     if abs(offset_m) < 0.0005:
         return f"{lengths.text(x_m)}, as drawn"
-    by = lengths.fine(abs(offset_m)) if lengths.feet else f"{100.0 * abs(offset_m):.0f} cm"
-    return f"{lengths.text(x_m + offset_m)} ({by} {'back' if offset_m > 0 else 'forward'})"
+    return f"{lengths.text(x_m + offset_m)} ({_by(offset_m, lengths)} {'back' if offset_m > 0 else 'forward'})"
 
 
-def _around(move: RowTable, row: int) -> str:
+def _by(offset_m: float, lengths: Lengths) -> str:
+    """How far a row is moved, without the sign."""
+    return lengths.shift(abs(offset_m)).removeprefix("+")
+
+
+def _around(move: RowTable, row: int, lengths: Lengths) -> str:
     """The variation at a row's places, in a line."""
     own = np.flatnonzero(move.at_row == row)
     best = int(np.argmin(np.abs(move.at_m[own] - move.offset_m[row])))
     stride = max(1, -(-len(own) // MOST_PLACES))
     shown = [own[k] for k in range(len(own)) if (k - best) % stride == 0]
-    return ", ".join(f"{_shift(float(move.at_m[k]))} {_db(move.at_variation_db[k])}" for k in shown)
+    return ", ".join(f"{_shift(float(move.at_m[k]), lengths)} {_db(move.at_variation_db[k])}" for k in shown)
 
 
-def _shift(offset_m: float) -> str:
-    return "0 cm" if abs(offset_m) < 0.0005 else f"{100 * offset_m:+z.0f} cm"
+def _shift(offset_m: float, lengths: Lengths) -> str:
+    return f"0 {lengths.small[0]}" if abs(offset_m) < 0.0005 else lengths.shift(offset_m)
 
 
 def _db(value: float) -> str:

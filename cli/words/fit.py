@@ -7,6 +7,7 @@ import numpy as np
 
 from cli.terminal.output import Page, counted, name
 from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.lengths import Lengths, lengths_of
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.ranges import number
@@ -58,7 +59,7 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
     pairs = [pair for pair in fit.together if not {pair[0].split(".")[0], pair[1].split(".")[0]} & _places(fit)]
     for one, other, correlation in pairs[:TOGETHER_SHOWN]:
         page.line(f"{one} and {other} are told only together (correlation {correlation:+z.2f}).", mark="- ")
-    _print_places(page, fit)
+    _print_places(page, fit, lengths_of(project))
     if modes:
         page.heading("What moved: modes and null planes")
         page.table(
@@ -71,7 +72,7 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
                 "measured",
                 "null planes, from the textbook's",
             ],
-            [_mode_row(one) for one in modes],
+            [_mode_row(one, lengths_of(project)) for one in modes],
             right=(1, 2, 3, 4, 5),
         )
         page.line(
@@ -125,7 +126,7 @@ def _places(fit: Fit) -> set[str]:
     return {one.parameter.owner for one in fit.estimates if one.parameter.group in {"subs", "microphones"}}
 
 
-def _print_places(page: Page, fit: Fit) -> None:
+def _print_places(page: Page, fit: Fit, lengths: Lengths) -> None:
     """Positions that moved by more than their uncertainty."""
     places = [one for one in fit.estimates if one.parameter.group in {"subs", "microphones"}]
     if not places:
@@ -134,17 +135,17 @@ def _print_places(page: Page, fit: Fit) -> None:
     off = [one for one in places if abs(one.value - one.parameter.start) > 2.0 * one.deviation]
     off.sort(key=lambda one: -abs(one.value - one.parameter.start))
     for one in off[:POSITIONS_SHOWN]:
-        move = 100.0 * (one.value - one.parameter.start)
-        page.line(f"{one.parameter.name}: {move:+z.1f} cm, +- {100.0 * one.deviation:.1f} cm", mark="- ")
+        moved, known = (lengths.shift(by, 1) for by in (one.value - one.parameter.start, one.deviation))
+        page.line(f"{one.parameter.name}: {moved}, +- {known.removeprefix('+')}", mark="- ")
     if len(off) > POSITIONS_SHOWN:
         page.line(f"and {len(off) - POSITIONS_SHOWN} more coordinates; --json has all.")
     if not off:
         page.line("Everywhere as given, within what the data tell.")
 
 
-def _mode_row(one: MovedMode) -> list[str]:
+def _mode_row(one: MovedMode, lengths: Lengths) -> list[str]:
     drawn, fitted = one.drawn, one.fitted
-    shifts = ["not shown" if mode is None else _shift(mode) for mode in (drawn, fitted)]
+    shifts = ["not shown" if mode is None else _shift(mode, lengths) for mode in (drawn, fitted)]
     return [
         mode_name(one),
         f"{one.textbook_hz:.1f} Hz",
@@ -174,11 +175,11 @@ def may_have_split(one: MovedMode) -> bool:
     return abs(fitted.frequency_hz - drawn.frequency_hz) > SPLIT * drawn.frequency_hz
 
 
-def _shift(mode: BuiltMode) -> str:
+def _shift(mode: BuiltMode, lengths: Lengths) -> str:
     if not mode.null_planes:
         return "none"
     metres = mode.largest_shift_m
-    return "none left" if metres is None else f"{100.0 * metres:+z.0f} cm"
+    return "none left" if metres is None else lengths.shift(metres)
 
 
 def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode] | None) -> dict[str, Any]:

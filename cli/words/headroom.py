@@ -20,9 +20,9 @@ from cli.words.headroom_words import (
     more_words,
     target_words,
 )
-from cli.words.lengths import lengths_of
 from cli.words.plan import subs_word
 from roommodes.arrays import Floats
+from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.responses.third_octaves import nominal_hz
 from roommodes.subwoofer.target import CINEMA_SOURCE

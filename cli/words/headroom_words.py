@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from cli.words.lengths import lengths_of
 from cli.words.plan import from_walls, polarity_word, subs_word
 from roommodes.arrays import Floats
+from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
 from roommodes.responses.third_octaves import edges_hz, nominal_hz
@@ -201,8 +201,8 @@ def box_words(project: Project) -> str:
             f"{box.closed_cutoff_hz():.1f} Hz; reference efficiency {efficiency:.2f} %."
         )
     return (
-        f"Vented box: tuned to {box.tuning_hz:.1f} Hz by a port {box.port.length_m:.2f} m long; reference efficiency "
-        f"{efficiency:.2f} %. Below the tuning the cone is unloaded: protect it with a high-pass."
+        f"Vented box: tuned to {box.tuning_hz:.1f} Hz by a port {lengths_of(project).text(box.port.length_m)} long; "
+        f"reference efficiency {efficiency:.2f} %. Below the tuning the cone is unloaded: protect it with a high-pass."
     )
 
 

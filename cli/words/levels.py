@@ -5,9 +5,9 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.lengths import lengths_of
 from cli.words.plan import drive_lines, from_walls
 from roommodes.arrays import Floats
+from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import normalised
 from roommodes.responses.third_octaves import band_levels, bands_within, nominal_hz

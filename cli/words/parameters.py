@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Any
 
+from roommodes.lengths import METRIC, Lengths
+
 UNITS = (  # longest endings first
     ("_pa_s_m2", "Pa s/m²"),
     ("_pa_s_m", "Pa s/m"),
@@ -36,9 +38,9 @@ NAMES = {
 }
 
 
-def parameter_words(values: dict[str, Any]) -> str:
+def parameter_words(values: dict[str, Any], lengths: Lengths = METRIC) -> str:
     """Every parameter with its unit: {"mass_kg_m2": 8.5} is "mass 8.5 kg/m²"."""
-    return "; ".join(f"{parameter_name(key)} {parameter_value(key, value)}" for key, value in values.items())
+    return "; ".join(f"{parameter_name(key)} {parameter_value(key, value, lengths)}" for key, value in values.items())
 
 
 def parameter_name(key: str) -> str:
@@ -47,10 +49,13 @@ def parameter_name(key: str) -> str:
     return NAMES.get(key) or key.removesuffix(ending).replace("_", " ")
 
 
-def parameter_value(key: str, value: Any) -> str:
-    """A value with its unit, which ends the key: lists with commas, a curve by its points."""
+def parameter_value(key: str, value: Any, lengths: Lengths = METRIC) -> str:
+    """A value with its unit, which ends the key: lists with commas, a curve by its points.
+
+    Thicknesses, and what is under 0.1 m, stay in millimetres: so boards, glass and mats are sold.
+    """
     if isinstance(value, list | tuple):
-        return _listed(key, value)
+        return _listed(key, value, lengths)
     if value is None or isinstance(value, bool):
         return {None: "not given", True: "yes", False: "no"}[value]
     curve = (
@@ -61,14 +66,23 @@ def parameter_value(key: str, value: Any) -> str:
     unit = next((unit for ending, unit in UNITS if key.endswith(ending)), "")
     if not isinstance(value, int | float):
         return str(value)
-    if unit == "m" and abs(value) < 0.1:
-        return f"{round(1e3 * value, 3):g} mm"
+    if unit == "m" and (told := _length_words(key, value, lengths)):
+        return told
     return " ".join(filter(None, (_figure(value), unit)))
 
 
-def _listed(key: str, values: Sequence[Any]) -> str:
+def _length_words(key: str, value: float, lengths: Lengths) -> str:
+    """A length in feet, or in millimetres; empty where it is written in metres as other values are."""
+    if lengths.feet and not (key.endswith("thickness_m") or 0.0 < abs(value) < 0.1):
+        return lengths.text(value)
+    return f"{round(1e3 * value, 3):g} mm" if abs(value) < 0.1 else ""
+
+
+def _listed(key: str, values: Sequence[Any], lengths: Lengths) -> str:
     """Several values with one unit; lists in it in brackets."""
     unit = next((unit for ending, unit in UNITS if key.endswith(ending)), "")
+    if unit == "m" and lengths.feet and all(isinstance(one, int | float) for one in values):
+        return f"[{', '.join(map(lengths.text, values))}]" if values else "none"
     texts = [parameter_value("", one) for one in values]
     return " ".join(filter(None, (f"[{', '.join(texts)}]" if texts else "none", unit)))
 

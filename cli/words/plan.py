@@ -5,8 +5,8 @@ from math import isfinite, log10
 from typing import Any
 
 from cli.terminal.output import Page, counted, name
-from cli.words.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.acoustics.room import Room
+from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
-from cli.words.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.acoustics.built_modes import LEAST_SHARE, SHORTEST_S, BuiltMode
 from roommodes.acoustics.room import Room
+from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.project.advice import REAR_WALL_M, viewing_angle_deg
 from roommodes.project.project import Project
 from solvers.listening.room import RoomFindings

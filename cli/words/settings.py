@@ -8,9 +8,9 @@ from typing import Any
 from cli.terminal.output import clean
 from cli.words.basis import responses_word
 from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
-from cli.words.lengths import METRIC, Lengths
 from cli.words.plan import from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues, SubValues, beyond_processor
 from roommodes.subwoofer.channels import Channel

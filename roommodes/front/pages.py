@@ -88,7 +88,7 @@ def drawing(
     """
     from cli.drawing.file import sheet_file
     from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named
-    from cli.words.lengths import METRIC, lengths_of
+    from roommodes.lengths import METRIC, lengths_of
 
     target = _target(path, (".pdf", ".svg", ".dxf"), force=force)
     if paper is not None and paper_named(paper) is None:

@@ -17,6 +17,7 @@ from roommodes.acoustics.rigid_modes import crossover_hz
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.shaped_boundary import touched_area_m2
 from roommodes.acoustics.visible_surfaces import visible
+from roommodes.lengths import METRIC, Lengths, lengths_of
 from roommodes.places.seats import Seats
 from roommodes.project.project import Project
 from roommodes.project.shape_checks import shape_warnings
@@ -25,6 +26,7 @@ from roommodes.project.wall_advice import beta_of, covered_glass, pane_warnings,
 REAR_WALL_M = 1.1  # heads nearer to the rear wall hear it: common practice, no source
 NEAR_SEAT_M = 0.7  # a sub nearer than this is heard as such by that seat: common practice, no source
 ON_NULL_M = 0.10
+AWAY_M = 0.2  # that a seat on a null plane is to be moved
 NULL_SHARE = 0.3  # of the response at its frequency: a weaker mode's null takes little bass from a seat
 NULL_BELOW_HZ = 80.0  # null planes of higher modes are too close together to keep every seat off them
 AXIS_NAMES = ("x", "y", "z")
@@ -37,15 +39,15 @@ def viewing_angle_deg(*, screen_width_m: float, distance_m: float) -> float:
 
 def project_warnings(project: Project) -> tuple[str, ...]:
     """Warnings that need no solution of the room: seats, zones, glass, the band's limits."""
-    room, surfaces, seats = project.room, project.surfaces(), project.seats
+    room, surfaces, seats, lengths = project.room, project.surfaces(), project.seats, lengths_of(project)
     low_hz, high_hz = project.search.band_hz
     return (
-        *(shape_warnings(room.shape) if room.blocks or room.slopes else ()),
+        *(shape_warnings(room.shape, lengths) if room.blocks or room.slopes else ()),
         *_rear_rows(project, room),
         *_near_zones(project, seats),
-        *covered_glass(surfaces),
-        *pane_warnings(surfaces, low_hz=low_hz, high_hz=high_hz),
-        *reaction_warnings(room, surfaces, low_hz=low_hz, high_hz=high_hz),
+        *covered_glass(surfaces, lengths),
+        *pane_warnings(surfaces, low_hz=low_hz, high_hz=high_hz, lengths=lengths),
+        *reaction_warnings(room, surfaces, low_hz=low_hz, high_hz=high_hz, lengths=lengths),
         *model_warnings(room, surfaces, high_hz=high_hz),
     )
 
@@ -79,7 +81,7 @@ def decay_estimate_s(room: Room, surfaces: Sequence[Surface], *, hz: float) -> f
     return log(1e3) / max(delta, 1e-3)
 
 
-def null_warnings(modes: Sequence[BuiltMode], seats: Seats) -> tuple[str, ...]:
+def null_warnings(modes: Sequence[BuiltMode], seats: Seats, lengths: Lengths = METRIC) -> tuple[str, ...]:
     """Seats on a null plane, as built, of a low mode along one axis that the response shows well."""
     found = []
     for mode in modes:
@@ -94,13 +96,15 @@ def null_warnings(modes: Sequence[BuiltMode], seats: Seats) -> tuple[str, ...]:
                 names = ", ".join(name for name, hit in zip(seats.name, near, strict=True) if hit)
                 found.append(
                     f"{names}: on the null plane of the {mode.frequency_hz:.1f} Hz mode "
-                    f"({AXIS_NAMES[plane.axis]} = {plane.built_m:.2f} m as built). That mode brings no bass there; "
-                    "only other modes do. Move the seat by 0.2 m or more, or check the plan's level there."
+                    f"({AXIS_NAMES[plane.axis]} = {lengths.text(plane.built_m)} as built). That mode brings no bass "
+                    f"there; only other modes do. Move the seat by {lengths.text(AWAY_M, 'g')} or more, or check the "
+                    "plan's level there."
                 )
     return tuple(found)
 
 
 def _rear_rows(project: Project, room: Room) -> Iterator[str]:
+    lengths = lengths_of(project)
     for row in project.rows:
         gap = room.length_m - row.x_m
         if not room.is_box and row.y_m:
@@ -108,13 +112,13 @@ def _rear_rows(project: Project, room: Room) -> Iterator[str]:
             gap = min(room.shape.gap_m((row.x_m, y, height), 0, 1) for y in row.y_m)
         if round(gap, 2) < REAR_WALL_M:  # as it is printed
             yield (
-                f'row "{row.name}" is {gap:.2f} m from the rear wall: every mode is at its loudest there and the wall '
-                f"is heard. {REAR_WALL_M:g} m or more is common practice."
+                f'row "{row.name}" is {lengths.text(gap)} from the rear wall: every mode is at its loudest there and '
+                f"the wall is heard. {lengths.text(REAR_WALL_M, 'g')} or more is common practice."
             )
 
 
 def _near_zones(project: Project, seats: Seats) -> Iterator[str]:
-    candidates = project.candidates
+    candidates, lengths = project.candidates, lengths_of(project)
     for zone in dict.fromkeys(candidates.zone):
         chosen = [index for index, name in enumerate(candidates.zone) if name == zone]
         gap = np.linalg.norm(candidates.position_m[chosen][:, None] - seats.position_m[None], axis=-1)
@@ -122,7 +126,8 @@ def _near_zones(project: Project, seats: Seats) -> Iterator[str]:
             _, seat = np.unravel_index(int(gap.argmin()), gap.shape)
             near = int((gap.min(axis=1) < NEAR_SEAT_M).sum())
             yield (
-                f'zone "{zone}": {near} of its {len(chosen)} candidates are within {NEAR_SEAT_M:g} m of a seat '
-                f"(nearest {gap.min():.2f} m, {seats.name[seat]}). That seat will hear a sub there as such. "
-                "Shrink the zone or add a keep-out."
+                f'zone "{zone}": {near} of its {len(chosen)} candidates are within '
+                f"{lengths.text(NEAR_SEAT_M, 'g')} of a seat "
+                f"(nearest {lengths.text(float(gap.min()))}, {seats.name[seat]}). That seat will hear a sub there as "
+                "such. Shrink the zone or add a keep-out."
             )

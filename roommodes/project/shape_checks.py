@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from roommodes.acoustics.room import WALLS, Room
+from roommodes.lengths import METRIC, Lengths
 from roommodes.project.room import ears_of, room_of, slope_of
 from roommodes.project.shape_tables import BlockTable
 from roommodes.project.tables import RowTable, ZoneTable
@@ -212,11 +213,16 @@ def _over(blocks: Mapping[int, BlockTable], name: str, point: Sequence[float]) -
     )
 
 
-def shape_warnings(shape: Shape) -> Iterator[str]:
+def shape_warnings(shape: Shape, lengths: Lengths = METRIC) -> Iterator[str]:
     """What a person should know of a room's shape."""
     for low, high, volume in shape.cut_off:
+        where = (
+            f"[{', '.join(map(lengths.text, low))}] to [{', '.join(map(lengths.text, high))}]"
+            if lengths.feet
+            else f"[{plain(low)}] to [{plain(high)}] m"
+        )
         yield (
-            f"{number(round(volume, 2))} m3 of air from [{plain(low)}] to [{plain(high)}] m are cut off by blocks and "
+            f"{number(round(volume, 2))} m3 of air from {where} are cut off by blocks and "
             "left out: no sound goes there. Leave a gap if there is one."
         )
     for block in shape.blocks:

@@ -8,6 +8,7 @@ from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.built_modes import FOR_READING, MOST_MODES, BuiltMode, built_modes
 from roommodes.acoustics.rigid_modes import crossover_hz, mode_density_per_hz, rigid_modes
 from roommodes.acoustics.room import Room
+from roommodes.lengths import lengths_of
 from roommodes.project.advice import decay_estimate_s, null_warnings, project_warnings
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -63,7 +64,7 @@ def examine(project: Project, *, running: Running = Running()) -> RoomFindings:
         density_high_per_hz=float(high_density),
         decay_time_s=decay_time_s,
         crossover_hz=crossover_hz(room, decay_time_s),
-        warnings=(*project_warnings(project), *null_warnings(modes, project.seats)),
+        warnings=(*project_warnings(project), *null_warnings(modes, project.seats, lengths_of(project))),
     )
 
 

@@ -15,6 +15,7 @@ import numpy as np
 
 from roommodes.acoustics.air import Air
 from roommodes.arrays import Floats
+from roommodes.lengths import lengths_of
 from roommodes.places.zones import Triple, face_direction
 from roommodes.project.project import Project, cabinet_of
 from roommodes.subwoofer.tables import ChannelTable
@@ -133,7 +134,7 @@ def heat_of(amplifier: ChannelTable, highest_power_w: float, air: Air) -> Heat |
 
 def cabinet_warnings(project: Project, found: Sequence[Standing], heat: Heat | None) -> list[str]:
     """What is too near, too warm, too heavy or too high, with the numbers."""
-    sub = project.subwoofer
+    sub, lengths = project.subwoofer, lengths_of(project)
     warnings = []
     for one in found:
         warnings += [f"sub {one.number} cuts into {what}; one of the two must go elsewhere." for what in one.overlaps]
@@ -142,27 +143,26 @@ def cabinet_warnings(project: Project, found: Sequence[Standing], heat: Heat | N
             if free < sub.port_clearance_m - 1e-6:
                 part = "port" if face == sub.port_face and face != sub.driver_face else "driver"
                 warnings.append(
-                    f"sub {one.number}: {free:.2f} m before its {part} on the {face} face ({what}); "
+                    f"sub {one.number}: {lengths.text(free)} before its {part} on the {face} face ({what}); "
                     "port_clearance_m asks "
-                    f"for {sub.port_clearance_m:.2f} m."
+                    f"for {lengths.text(sub.port_clearance_m)}."
                 )
         if sub.port is not None:
             face, width = sub.port_face or sub.driver_face, 2.0 * (sub.port.area_m2 / np.pi) ** 0.5
             if (free := one.free_m[face][0]) < width - 1e-6:
                 warnings.append(
-                    f"sub {one.number}: {free:.2f} m before its port, {width:.2f} m wide; less than its own "
-                    "width shifts "
-                    "the tuning and makes noise (common practice, no source)."
+                    f"sub {one.number}: {lengths.text(free)} before its port, {lengths.text(width)} wide; less "
+                    "than its own width shifts the tuning and makes noise (common practice, no source)."
                 )
         if "rear" in one.free_m and (free := one.free_m["rear"][0]) < sub.ventilation_clearance_m - 1e-6:
             warnings.append(
-                f"sub {one.number}: {free:.2f} m behind it ({one.free_m['rear'][1]}); ventilation_clearance_m asks for "
-                f"{sub.ventilation_clearance_m:.2f} m of air."
+                f"sub {one.number}: {lengths.text(free)} behind it ({one.free_m['rear'][1]}); "
+                f"ventilation_clearance_m asks for {lengths.text(sub.ventilation_clearance_m)} of air."
             )
         if one.low_m[2] > RAISED_M:
             mass = "" if sub.weight_kg is None else f" with {sub.weight_kg:g} kg"
             warnings.append(
-                f"sub {one.number} stands {one.low_m[2]:.2f} m above the floor{mass}: fixings and what carries "
+                f"sub {one.number} stands {lengths.text(one.low_m[2])} above the floor{mass}: fixings and what carries "
                 "them must "
                 "be designed by a qualified person, and nobody sits under what is not secured twice."
             )

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from roommodes.lengths import Lengths, lengths_of
 from solvers.tolerance.design import Design
 from solvers.tolerance.inputs import Builds, Inputs
 
@@ -25,20 +26,27 @@ def worst_words(design: Design, index: int, draws: int) -> tuple[str, ...]:
     return difference_words(design.inputs, design.inputs.builds(unit[None]))
 
 
+def _by(move_m: float, lengths: Lengths) -> str:
+    return lengths.shift(move_m) if lengths.feet else f"{1e3 * move_m:+z.0f} mm"
+
+
 def difference_words(inputs: Inputs, builds: Builds) -> tuple[str, ...]:
     """In what the first of some rooms differs from the drawing, in sentences."""
     drawn = inputs.drawn()
     lines = []
-    grown = 1e3 * (builds.size_m[0] - drawn.size_m[0])
+    lengths = lengths_of(inputs.project)
+    grown = builds.size_m[0] - drawn.size_m[0]
     if grown.any():
-        lines.append(f"room longer by {grown[0]:+z.0f} mm, wider by {grown[1]:+z.0f} mm, higher by {grown[2]:+z.0f} mm")
+        longer, wider, higher = (_by(float(one), lengths) for one in grown)
+        lines.append(f"room longer by {longer}, wider by {wider}, higher by {higher}")
     warmer = builds.temperature_c[0] - drawn.temperature_c[0]
     if warmer:
         lines.append(f"air {warmer:+z.1f} deg C")
     for name, here, there in (("cabinets", builds.cabinet_m, drawn.cabinet_m), ("ears", builds.ear_m, drawn.ear_m)):
         moved = np.linalg.norm(here[0] - there[0], axis=1)
         if moved.any():
-            lines.append(f"{name} moved by up to {1e3 * moved.max():.0f} mm, {1e3 * moved.mean():.0f} mm on average")
+            most, mean = (_by(float(one), lengths).removeprefix("+") for one in (moved.max(), moved.mean()))
+            lines.append(f"{name} moved by up to {most}, {mean} on average")
     by_construction: dict[str, list[str]] = {}
     for one, factor in zip(inputs.properties, builds.factor[0], strict=True):
         word = _WORDS.get(

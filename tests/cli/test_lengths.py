@@ -1,13 +1,17 @@
 """Feet and inches: against conversions by hand, 1 in = 25.4 mm exactly (international yard and pound, 1959)."""
 
+import re
 from html import unescape
 from pathlib import Path
 
 import pytest
+from matplotlib.figure import Figure
 
 from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named, scale_words
-from cli.words.lengths import METRIC, Lengths, feet_inches
+from cli.figures.common_axes import plan_view
+from cli.words.parameters import parameter_words
 from cli.words.plan import from_walls
+from roommodes.lengths import METRIC, Lengths, feet_inches
 from roommodes.plan.file import write_results
 from roommodes.project.reading import parse_project
 from tests.cli.sheets.conftest import project_text, results_of
@@ -106,3 +110,58 @@ def test_us_papers_have_their_size() -> None:
 def test_a_wrong_unit_is_told() -> None:
     with pytest.raises(Exception, match="ft-in"):
         parse_project(in_feet().replace('"ft-in"', '"yards"'), source="room.toml")
+
+
+METRES = re.compile(r"\d ?(?:m|cm)\b(?!/s)")
+REFERENCE = re.compile(r"\b1 m\b")  # levels count from there in either unit
+
+
+def test_advice_compared_projects_and_constructions_are_in_feet(run, tmp_path: Path) -> None:
+    """Row 0.4 m from the rear wall, a deeper room: 0.4 m are 1'-3 3/4", 5.6 m are 18'-4 1/2" (by hand)."""
+    near = in_feet().replace("x_m = 4.0", "x_m = 4.8")
+    (tmp_path / "near.toml").write_text(near)
+    checked = run("check", "near.toml")
+    assert "is 1'-3 3/4\" from the rear wall" in " ".join(checked.stderr.split())
+    (tmp_path / "a.toml").write_text(near)
+    (tmp_path / "b.toml").write_text(near.replace("length_m = 5.2", "length_m = 5.6"))
+    compared = run("compare", "a.toml", "b.toml")
+    assert "length 17'-0 3/4\" in A, 18'-4 1/2\" in B" in " ".join(compared.stdout.split())
+    for said in (checked, compared):
+        found = [line for line in (said.stdout + said.stderr).splitlines() if METRES.search(REFERENCE.sub("", line))]
+        assert [line for line in found if "3.2 mm" not in line] == []
+    assert parameter_words({"thickness_m": 0.05, "depth_m": 0.3}, Lengths(feet=True)) == (
+        'thickness 50 mm; depth 11 3/4"'
+    )
+
+
+def test_small_moves_are_in_inches() -> None:
+    feet = Lengths(feet=True)
+    assert feet.shift(0.0508) == "+2.0 in"
+    assert feet.shift(-0.0254, 1) == "-1.00 in"
+    assert METRIC.shift(0.05) == "+5 cm"
+    assert METRIC.shift(-0.0012, 1) == "-0.1 cm"
+    assert feet.small_text(0.05) == '2"'
+    assert METRIC.small_text(0.05) == "5 cm"
+
+
+def test_a_plan_in_feet_has_whole_feet_on_its_axes() -> None:
+    figure = Figure()
+    axes = plan_view(figure.subplots(), parse_project(in_feet(), source="r.toml"), subs=[], title="")
+    figure.draw_without_rendering()
+    assert axes.get_xlabel() == "distance from the front wall [ft]"
+    low, high = axes.get_xlim()
+    for tick in axes.xaxis.get_major_ticks():
+        where = tick.get_loc()
+        if low <= where <= high:
+            assert where / 0.3048 == pytest.approx(float(tick.label1.get_text()), abs=1e-6)
+            assert float(tick.label1.get_text()).is_integer()
+
+
+def test_the_report_in_feet_is_on_letter_pages(run, tmp_path: Path) -> None:
+    """8 1/2 x 11 in are 612 x 792 points; A4 is 595 x 842."""
+    for name, text, size in (("feet", in_feet(), "612 792"), ("metres", project_text(), "595")):
+        write_results(tmp_path / f"{name}.h5", results_of(text), force=False)
+        assert run("report", f"{name}.h5", "--short", "--subs", 2, "-o", f"{name}.pdf").exit_code == 0
+        boxes = re.findall(rb"/MediaBox \[ 0 0 ([\d. ]+) \]", Path(f"{name}.pdf").read_bytes())
+        assert boxes
+        assert boxes[0].decode().startswith(size)

@@ -14,6 +14,7 @@ import { DB } from "./judged.js";
  * @property {Float64Array[]} columns of each channel [frequency][ear][2]
  * @property {[number, number]} gain limits [dB]
  * @property {[number, number]} delay limits [ms]
+ * @property {number} gainStep of gains below the highest, 0 for any [dB]
  * @property {number} step of delays, 0 for any [ms]
  * @property {boolean} polarity whether it may be inverted
  * @property {number} reward worth of one dB of mean level [dB]
@@ -185,7 +186,7 @@ export function descend(problem, start, most = 100) {
 }
 
 /**
- * The loudest at the top of its range, the earliest at the bottom; delays in whole steps.
+ * The loudest at the top of its range, the earliest at the bottom; gains and delays in whole steps.
  * @param {Problem} problem
  * @param {Settings} at
  * @returns {Settings}
@@ -197,7 +198,14 @@ export function placed(problem, at) {
   const clip = (/** @type {number} */ value, /** @type {[number, number]} */ ends) =>
     Math.min(Math.max(value, ends[0]), ends[1]);
   return {
-    gain: at.gain.map((one) => clip(one - loudest + problem.gain[1], problem.gain)),
+    gain: at.gain.map((one) => {
+      let below = loudest - one;
+      if (problem.gainStep > 0) {
+        const most = Math.floor((problem.gain[1] - problem.gain[0]) / problem.gainStep + 1e-9);
+        below = problem.gainStep * Math.min(Math.round(below / problem.gainStep), most);
+      }
+      return clip(problem.gain[1] - below, problem.gain);
+    }),
     delay: at.delay.map((one) => {
       let delay = one - earliest + low;
       if (problem.step > 0) {

@@ -51,7 +51,7 @@ function dress(element, attributes) {
 }
 
 /**
- * A length in metres, or in feet and inches to the nearest eighth: `cli.words.lengths.feet_inches` once more.
+ * A length in metres, or in feet and inches to the nearest eighth: `roommodes.lengths.feet_inches` once more.
  * @param {number} value [m]
  * @param {boolean} feet
  * @param {number | null} [digits] of metres; null: as many as there are

@@ -46,9 +46,10 @@ export class Polish {
     const lead = channels.map(
       (channel) => /** @type {import("./types.js").Sub} */ (subs.find((sub) => sub.channel === channel)),
     );
-    const { gain, delay, step, polarity } = data.drives;
+    const { gain, gain_step: gainStep, delay, step, polarity } = data.drives;
+    const reward = share.length > 1 ? 0 : 1;
     return {
-      problem: { hz: data.hz, share, columns, gain, delay, step, polarity, reward: share.length > 1 ? 0 : 1 },
+      problem: { hz: data.hz, share, columns, gain, gainStep, delay, step, polarity, reward },
       start: {
         gain: lead.map((sub) => sub.gain),
         delay: lead.map((sub) => sub.delay),

@@ -34,7 +34,7 @@ export function* searched(problem, start, { hops, seed }) {
 }
 
 /**
- * The better of two; the second is judged as it will be dialled in, delays in whole steps.
+ * The better of two; the second is judged as it will be dialled in, gains and delays in whole steps.
  * @param {Problem} problem
  * @param {{settings: Settings, value: number}} best
  * @param {Settings} trial
@@ -62,7 +62,36 @@ function landed(problem, start) {
     }
     if (now.value > before - SAVES) break;
   }
-  return descend(problem, now.settings).settings;
+  return onSteps(problem, descend(problem, now.settings).settings);
+}
+
+/**
+ * Where the processor has steps: one step of one channel after the other, until none helps.
+ * @param {Problem} problem
+ * @param {Settings} start
+ * @returns {Settings}
+ */
+function onSteps(problem, start) {
+  const ways = /** @type {["gain" | "delay", number][]} */ ([
+    ["gain", problem.gainStep],
+    ["delay", problem.step],
+  ]).filter(([, step]) => step > 0);
+  let now = start;
+  let value = valueOf(problem, parts(problem, now).sum);
+  for (let helped = ways.length > 0; helped; ) {
+    helped = false;
+    for (const [what, step] of ways) {
+      for (let channel = 0; channel < start.gain.length; channel += 1) {
+        for (const by of [step, -step]) {
+          const moved = replaced(now[what], channel, now[what][channel] + by);
+          const trial = placed(problem, { ...now, [what]: moved });
+          const next = valueOf(problem, parts(problem, trial).sum);
+          if (next < value - SAVES) [now, value, helped] = [trial, next, true];
+        }
+      }
+    }
+  }
+  return now;
 }
 
 /**

@@ -56,8 +56,8 @@ export class SubTable {
       input({ type: "range", min: low, max: high, step, "aria-label": `${name}, ${what}` }),
       input({ type: "text", inputmode: "decimal", class: "setting", "aria-label": `${name}, ${what}, typed` }),
     ];
-    const [gainSlider, gain] = control("gain in decibels", gainLow, gainHigh, 0.1);
-    const [delaySlider, delay] = control("delay in milliseconds", delayLow, delayHigh, 0.02);
+    const [gainSlider, gain] = control("gain in decibels", gainLow, gainHigh, app.data.drives.gain_step || 0.1);
+    const [delaySlider, delay] = control("delay in milliseconds", delayLow, delayHigh, app.data.drives.step || 0.02);
     const polarity = /** @type {HTMLButtonElement} */ (
       html("button", { type: "button", class: "sign", "aria-label": `${name}, polarity inverted` })
     );

@@ -59,6 +59,7 @@
  * @typedef {Object} Drives
  * @property {[number, number]} delay
  * @property {[number, number]} gain
+ * @property {number} gain_step step of gains below the highest, 0 for any
  * @property {boolean} polarity whether it may be inverted
  * @property {number} step of delays, 0 for any
  * @property {number} most subs

@@ -5,6 +5,7 @@ from typing import Any
 
 from cli.terminal.output import Page
 from cli.words.what_if.differences import difference_lines, differences_json
+from roommodes.lengths import lengths_of
 from roommodes.project.differences import Difference, differences
 from roommodes.responses.third_octaves import nominal_hz
 from solvers.plans.side_by_side import Seen
@@ -46,7 +47,7 @@ def print_projects(page: Page, plans: Sequence[Seen]) -> None:
     first = plans[0].plan.project
     page.heading("What differs in the projects, layouts aside")
     for letter, one in zip(LETTERS[1:], plans[1:], strict=False):
-        lines = difference_lines(differences(first, one.plan.project), "in A", f"in {letter}")
+        lines = difference_lines(differences(first, one.plan.project), "in A", f"in {letter}", lengths_of(first))
         for line in lines or ["nothing."]:
             page.line(f"A and {letter}: {line}", mark="- ")
 
@@ -109,9 +110,9 @@ def _figures(plans: Sequence[Seen]) -> list[tuple[str, list[str], list[str]]]:
         if all(value is None for value in values):
             return
         first = values[0]
-        texts = ["-" if value is None else f"{value:.{digits}f} {unit}".rstrip() for value in values]
+        texts = ["-" if value is None else f"{value:z.{digits}f} {unit}".rstrip() for value in values]
         less = [
-            "-" if value is None or first is None else f"{value - first:+.{digits}f} {unit}".rstrip()
+            "-" if value is None or first is None else f"{value - first:+z.{digits}f} {unit}".rstrip()
             for value in values[1:]
         ]
         rows.append((name, texts, less))
@@ -140,12 +141,12 @@ def _band_rows(letters: Sequence[str], plans: Sequence[Seen], bands: Sequence[in
     for letter, one in zip(letters, plans, strict=True):
         if several:
             variation = dict(zip(one.bands, one.band_variation_db.tolist(), strict=True))
-            rows.append([f"variation {letter}", *cells(one, variation, ".1f")])
+            rows.append([f"variation {letter}", *cells(one, variation, "z.1f")])
     if len({one.plan.results.level_unit for one in plans}) == 1:
         for letter, one in zip(letters, plans, strict=True):
             mean = dict(zip(one.bands, one.band_mean_db.tolist(), strict=True))
-            rows.append([f"mean level {letter}", *cells(one, mean, ".0f")])
+            rows.append([f"mean level {letter}", *cells(one, mean, "z.0f")])
     for letter, one in zip(letters, plans, strict=True):
         if one.headroom_db:
-            rows.append([f"headroom {letter}", *cells(one, one.headroom_db, "+.1f")])
+            rows.append([f"headroom {letter}", *cells(one, one.headroom_db, "+z.1f")])
     return rows

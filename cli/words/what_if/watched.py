@@ -8,6 +8,7 @@ from cli.words.room import mode_name
 from cli.words.what_if.differences import difference_lines, differences_json
 from cli.words.what_if.side_by_side import print_bands, print_figures, seen_json
 from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.lengths import lengths_of
 from roommodes.project.differences import differences
 from solvers.plans.side_by_side import Seen
 from solvers.plans.watched import Look
@@ -26,7 +27,7 @@ def print_look(page: Page, now: Look, seen: Seen | None, before: Look | None, se
     before, seen_before : the same of the save before; None at the first, or where bands have nothing in common.
     """
     if before is not None:
-        lines = difference_lines(differences(before.project, now.project), "before", "now")
+        lines = difference_lines(differences(before.project, now.project), "before", "now", lengths_of(now.project))
         for line in lines:
             page.line(line, mark="- ")
     if seen is None:

@@ -90,6 +90,27 @@ def test_what_does_not_fit_is_left_out_step_by_step(plan: Plan) -> None:
     assert extent_of(plan.results, whole[2] - 1.0) == Extent(step_m=0.2, rows=False)
     still = expected(plan.results, Extent(step_m=0.2, rows=False))
     assert extent_of(plan.results, still - 1.0) == Extent(step_m=0.2, rows=False, plane=False)
+    least = expected(plan.results, Extent(step_m=0.2, rows=False, plane=False))
+    last = Extent(step_m=0.2, rows=False, plane=False, between=False)
+    assert extent_of(plan.results, least - 1.0) == last
+    assert expected(plan.results, last) < least
+
+
+def test_beyond_the_last_it_says_how_large_the_page_is(
+    explore: Explore, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("cli.explore.field.MOST_BYTES", 10.0)
+    monkeypatch.setattr(
+        "cli.explore.field.extent_of", lambda results: Extent(step_m=0.2, rows=False, plane=False, between=False)
+    )
+    explored = explore(text=TEXT.replace('"Loft"', '"Large loft"'))
+    said = explored.page.locator("footer").inner_text()
+    assert "at the plan's candidates only" in said
+    places = len(explored.plan.results.candidates)
+    assert (
+        f"5 points of seats, {places} candidates and {len(explored.plan.frequency_hz)} frequencies are all in" in said
+    )
+    held(explored)
 
 
 def test_what_was_left_out_is_said_and_the_page_works_without(

@@ -13,7 +13,7 @@ from solvers.search.problem import Problem
 from solvers.search.search import search
 from solvers.search.state import State
 
-from .conftest import PROJECT, Explore, Explored, held
+from .conftest import PROJECT, Explore, Explored, held, judged
 
 TEXT = PROJECT.replace("CLOUD\n", "")
 
@@ -88,6 +88,25 @@ def test_it_keeps_to_what_the_processor_can_do(explore: Explore) -> None:
     assert max(sub["gain"] for sub in subs) == 0.0
     assert min(sub["gain"] for sub in subs) >= -10.0
     held(explored)
+
+
+def test_it_keeps_to_the_steps_of_the_processor(explore: Explore) -> None:
+    """Gains in whole steps below the highest, and no step of any gain or delay is better by the program's reckoning."""
+    steps = "[processor]\ngain_step_db = 1.5\ndelay_step_ms = 0.5\n[search]"
+    explored = explore(subs=3, text=TEXT.replace("[search]", steps))
+    polished(explored)
+    subs: list[dict[str, Any]] = explored.state()["subs"]
+    assert max(sub["gain"] for sub in subs) == 0.0
+    for sub in subs:
+        assert sub["gain"] / 1.5 == pytest.approx(round(sub["gain"] / 1.5), abs=1e-9)
+        assert sub["delay"] / 0.5 == pytest.approx(round(sub["delay"] / 0.5), abs=1e-9)
+    best = held(explored)["variation"]
+    for sub in range(len(subs)):
+        for key, step in (("gain", 1.5), ("gain", -1.5), ("delay", 0.5), ("delay", -0.5)):
+            moved = [dict(one) for one in subs]
+            moved[sub][key] += step
+            if moved[sub]["gain"] >= -10.0 and moved[sub]["delay"] >= 0.0:
+                assert judged(explored.plan, {**explored.state(), "subs": moved})["variation"] > best - 0.002
 
 
 def test_two_subs_of_a_channel_keep_one_setting(explore: Explore) -> None:

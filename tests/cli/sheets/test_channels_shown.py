@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from cli.drawing.sheet import _sub_lines
-from cli.words.lengths import METRIC
+from roommodes.lengths import METRIC
 from roommodes.plan.file import write_results
 from tests.rooms import CLOSED_BOX
 

@@ -4,10 +4,10 @@
 """
 
 from dataclasses import dataclass
-
-from roommodes.project.project import Project
+from typing import Protocol
 
 INCH_M = 0.0254
+FOOT_M = 0.3048
 EIGHTHS = 8
 ROUNDED = "Lengths are rounded to the nearest 1/8 in (3.2 mm); the project file and all data files stay metric."
 
@@ -37,11 +37,55 @@ class Lengths:
             return " x ".join(map(feet_inches, value_m))
         return f"{' x '.join(f'{value:{metric}}' for value in value_m)} m"
 
+    def shift(self, value_m: float, digits: int = 0) -> str:
+        """``+12 cm``, a small move with its sign; or ``+4.7 in``, with one digit more after the point."""
+        unit, size_m = self.small
+        digits += self.feet
+        return f"{value_m / size_m:+z.{digits}f} {unit}"
+
+    def small_text(self, value_m: float) -> str:
+        """``12 cm``, a small length; or ``4 3/4"``."""
+        return feet_inches(value_m) if self.feet else f"{100.0 * value_m:g} cm"
+
+    @property
+    def small(self) -> tuple[str, float]:
+        """Unit of small moves, and its size [m]."""
+        return ("in", INCH_M) if self.feet else ("cm", 0.01)
+
+    @property
+    def large(self) -> tuple[str, float]:
+        """Unit of an axis through a room, and its size [m]."""
+        return ("ft", FOOT_M) if self.feet else ("m", 1.0)
+
 
 METRIC = Lengths()
 
 
-def lengths_of(project: Project) -> Lengths:
+class Units(Protocol):
+    """The table [units]."""
+
+    @property
+    def length(self) -> str:
+        """``m`` or ``ft-in``."""
+
+
+class Tables(Protocol):
+    """Tables of a project file."""
+
+    @property
+    def units(self) -> Units:
+        """How lengths are written."""
+
+
+class WithTables(Protocol):
+    """A project."""
+
+    @property
+    def tables(self) -> Tables:
+        """Its file's contents."""
+
+
+def lengths_of(project: WithTables) -> Lengths:
     """As [units] of the project says."""
     return Lengths(feet=project.tables.units.length == "ft-in")
 
