@@ -111,9 +111,13 @@ def study(
     from solvers.study.run import plan_study
 
     parting = _parting(shard, jobs, gather, lock)
-    plan = plan_study(wanted)
     target = output or Path(file.stem + ".h5")
+    if not (dry_run or shard or gather):
+        targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
+        if _nothing_left(wanted, targets, as_json=as_json, quiet=quiet):
+            return
     count = workers or _processors()
+    plan = plan_study(wanted)
     if dry_run:
         part = plan if parting.shard is None else parting.shard.part_of(plan)
         _foresee(part, target, parting.store(target), count, as_json=as_json)
@@ -142,6 +146,46 @@ def study(
             ]
         )
         raise typer.Exit(EXIT_FAILURES)
+
+
+def _nothing_left(wanted: "Study", targets: "StudyTargets", *, as_json: bool, quiet: bool) -> bool:
+    """Whether the results are whole; they are shown then, and what else is asked for is written."""
+    from solvers.study.compare import compare
+    from solvers.study.whole import whole_results
+
+    results = whole_results(wanted, targets.results)
+    if results is None:
+        return False
+    targets.check(wanted.paths, needed_bytes=0)
+    if as_json:
+        print_json_line({"event": "planned", "jobs": results.n_room, "finished": results.n_room})
+    words = f"All {results.n_room} rooms were finished before; {targets.results} stands as it was."
+    _tell(wanted, results, compare(results), targets, words, as_json=as_json, quiet=quiet)
+    return True
+
+
+def _tell(
+    wanted: "Study",
+    results: "StudyResults",
+    compared: "StudyComparison",
+    targets: "StudyTargets",
+    last: str,
+    *,
+    as_json: bool,
+    quiet: bool,
+) -> None:
+    """The summary of results that are in their file, and the table and the report that are asked for."""
+    _write_extras(wanted, results, compared, table=targets.table, page=targets.page, may_replace=targets.may_replace)
+    if as_json:
+        from cli.words.study import study_json
+
+        print_json_line({"event": "finished", "written": str(targets.results), **study_json(results, compared)})
+    elif not quiet:
+        from cli.words.study import print_study
+
+        page = Page()
+        print_study(page, wanted, results, compared)
+        page.line(last)
 
 
 def _is_results(file: Path) -> bool:
@@ -197,24 +241,9 @@ def _run(
     results, compared = done.results, done.compared
     if results is None or compared is None:
         return list(done.failed)
-    _write_extras(
-        plan.study, results, compared, table=targets.table, page=targets.page, may_replace=targets.may_replace
-    )
-    if as_json:
-        from cli.words.study import study_json
-
-        print_json_line({"event": "finished", "written": str(target), **study_json(results, compared)})
-    elif not quiet:
-        from cli.words.study import print_study
-
-        page = Page()
-        print_study(page, plan.study, results, compared)
-        page.line(
-            f"Results written to {target}."
-            if parting.gather
-            else f"Results written to {target}; finished rooms are kept in {parting.store(target).folder.name}, "
-            "for another run."
-        )
+    kept = f"finished rooms are kept in {parting.store(target).folder.name}, for another run."
+    words = f"Results written to {target}" + ("." if parting.gather else f"; {kept}")
+    _tell(plan.study, results, compared, targets, words, as_json=as_json, quiet=quiet)
     return list(done.failed)
 
 
@@ -260,61 +289,51 @@ def _json_event(event: "Event") -> None:
     )
 
 
-def _sizes(plan: "StudyPlan") -> tuple[int, int]:
-    from roommodes.responses.frequency_grid import log_grid
-    from roommodes.studies.results import expected_study_bytes
-
-    tables = plan.study.tables
-    return expected_study_bytes(
-        n_room=len(plan.jobs),
-        n_strategy=len(tables.strategies),
-        n_freq=len(log_grid(*tables.search.band_hz, tables.search.points_per_octave)),
-        n_sub=max(strategy.subs for strategy in tables.strategies),
-    )
-
-
 def _needed_bytes(plan: "StudyPlan", store: "Store") -> int:
     """What a run may still write: the results, and a file for each room that has none yet [bytes]."""
-    job_bytes, whole_bytes = _sizes(plan)
+    from solvers.study.forecast import study_bytes
+
+    job_bytes, whole_bytes = study_bytes(plan.study, len(plan.jobs))
     return whole_bytes + job_bytes * max(0, len(plan.jobs) - store.count())
 
 
 def _foresee(plan: "StudyPlan", target: Path, store: "Store", workers: int, *, as_json: bool) -> None:
     """How many jobs, how long, how large: from a few jobs that are timed here and thrown away."""
-    from solvers.study.run import duration_words, finished_jobs, timed_jobs
+    from solvers.study.forecast import forecast
+    from solvers.study.run import duration_words
 
-    finished = finished_jobs(plan, store, mend=False) if store.folder.is_dir() else {}
-    left = [job for job in plan.jobs if job.key not in finished]
-    job_bytes, whole_bytes = _sizes(plan)
     with interruptible() as stop_asked, progress(quiet=as_json, cancelled=stop_asked) as running:
-        timed = timed_jobs(left, running=running)
-    mean_s = sum(timed) / len(timed) if timed else 0.0
-    seconds = mean_s * len(left) / workers
-    size = job_bytes * len(plan.jobs) + whole_bytes
+        seen = forecast(plan, store, workers=workers, running=running)
     if as_json:
         print_json_line(
             {
                 "event": "foreseen",
-                "jobs": len(plan.jobs),
-                "finished": len(finished),
+                "jobs": seen.jobs,
+                "finished": seen.finished,
                 "workers": workers,
-                "timed_jobs": timed,
-                "seconds": seconds,
-                "bytes": size,
+                "timed_jobs": list(seen.timed_s),
+                "seconds": seen.seconds,
+                "bytes": seen.size_bytes,
             }
         )
         return
     page = Page()
-    rooms, strategies = counted(len(plan.jobs), "job"), len(plan.study.tables.strategies)
+    count = len(plan.study.tables.strategies)
+    strategies = "1 strategy" if count == 1 else f"{count} strategies"
     page.line(
-        f"{plan.study.tables.name}: {rooms}, one per room with {strategies} strategies; {len(finished)} finished."
+        f"{plan.study.tables.name}: {counted(seen.jobs, 'job')}, one per room with {strategies}; "
+        f"{seen.finished} finished."
     )
-    if timed:
+    if seen.timed_s:
         page.line(
-            f"Time: about {duration_words(seconds)} with {counted(workers, 'worker')}: {len(timed)} jobs timed just "
-            f"now took {min(timed):.2f} to {max(timed):.2f} s each. Others may take longer; large and glazed rooms do."
+            f"Time: about {duration_words(seen.seconds)} with {counted(workers, 'worker')}: "
+            f"{counted(len(seen.timed_s), 'job')} timed just now took {min(seen.timed_s):.2f} to "
+            f"{max(seen.timed_s):.2f} s each. Others may take longer; large and glazed rooms do."
         )
-    page.line(f"Size: about {size / 1e6:.1f} MB, of which {target} {whole_bytes / 1e6:.1f} MB. Nothing was written.")
+    page.line(
+        f"Size: about {seen.size_bytes / 1e6:.1f} MB, of which {target} {seen.results_bytes / 1e6:.1f} MB. "
+        "Nothing was written."
+    )
 
 
 def _write_room(wanted: "Study", number: int, target: Path, *, force: bool, as_json: bool, quiet: bool) -> None:

@@ -17,7 +17,7 @@ from cli.words.settings import inert
 from roommodes.errors import FileUnusable
 from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
 from roommodes.storage.whole_file import check_target
-from roommodes.studies.results import FINISHED, MARK_NAME, StudyResults, read_study
+from roommodes.studies.results import FINISHED, MARK_NAME, StudyResults, study_mark
 
 Kind = Literal["results", "table", "page"]
 MARK_LENGTH = 16  # hexadecimal digits of the study's fingerprint, in the last column of the table
@@ -106,7 +106,7 @@ def is_own(path: Path, study_sha256: str, kind: Kind) -> bool:
     """
     try:
         if kind == "results":
-            return read_study(path).study_sha256 == study_sha256
+            return study_mark(path) == study_sha256
         text = ordinary_bytes(path, most_bytes=MOST_PAGE_BYTES)[:MARKED_BYTES].decode("utf-8", errors="replace")
     except (Unreadable, FileUnusable):
         return False

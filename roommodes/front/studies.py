@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     import xarray
 
     from solvers.study.compare import StudyComparison
+    from solvers.study.forecast import Forecast
+    from solvers.study.whole import StudyDone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,12 +55,90 @@ class Study:
         ProjectInvalid : a room cannot be built, or no room had a result.
         """
         from solvers.study.run import plan_study
-        from solvers.study.whole import Cluster, run_study
+        from solvers.study.whole import Cluster, run_study, whole_results
 
+        if (results := whole_results(self.asked, self.output)) is not None:
+            return results
         plan = plan_study(self.asked)
         cluster = None if scheduler is None else Cluster(address=scheduler)
         done = run_study(plan, self.output, workers=workers, cluster=cluster, running=running or Running())
         return done.required()
+
+    def shard(
+        self,
+        number: int,
+        count: int,
+        *,
+        jobs: str | Path | None = None,
+        workers: int | None = None,
+        running: Running | None = None,
+    ) -> StudyDone:
+        """Do a part of the study: every `count`th room, from the `number`th on; the same as ``--shard number/count``.
+
+        Parameters
+        ----------
+        number, count : which part, from 1, of how many.
+        jobs : the folder where its finished rooms are kept; left out, OUTPUT.jobs.
+        workers : processes; left out, one per processor.
+        running : progress and cancelling.
+
+        Returns
+        -------
+        How it ended: `finished` rooms, and those that `failed`, each with its reason. No results are written.
+
+        Raises
+        ------
+        Interrupted : cancelled; what was finished is kept.
+        FileUnusable : another run works in that folder.
+        OutsideModel, ProjectInvalid : there is no such part; a room cannot be built.
+        """
+        from solvers.study.run import plan_study
+        from solvers.study.shards import Shard
+        from solvers.study.whole import Parting, run_study
+
+        part = Parting(shard=Shard(number=number, count=count), jobs=None if jobs is None else Path(jobs))
+        return run_study(
+            plan_study(self.asked), self.output, workers=workers, parting=part, running=running or Running()
+        )
+
+    def gather(self, *folders: str | Path) -> StudyResults:
+        """Join the finished rooms of several folders and write the results; nothing is computed.
+
+        Rooms that no folder has stand as missing in the results (`failed`).
+
+        Raises
+        ------
+        FileUnusable : a folder holds jobs of another study, of other software or damaged ones; or somebody else's file
+            stands where the results go.
+        ProjectInvalid : no folder has any room of this study.
+        """
+        from solvers.study.run import plan_study
+        from solvers.study.whole import Parting, run_study
+
+        if not folders:
+            raise FileUnusable("gather: give the folders where the shards kept their rooms")
+        parting = Parting(gather=tuple(Path(folder) for folder in folders))
+        return run_study(plan_study(self.asked), self.output, parting=parting).required()
+
+    def forecast(self, *, workers: int = 1, running: Running | None = None) -> Forecast:
+        """How many rooms are left, how long they will take and how large the files will be; from a few that are timed.
+
+        Parameters
+        ----------
+        workers : processes that the time is reckoned for.
+        running : progress and cancelling.
+
+        Raises
+        ------
+        Interrupted : cancelled.
+        ProjectInvalid : a room cannot be built.
+        """
+        from solvers.study.forecast import forecast
+        from solvers.study.run import plan_study
+        from solvers.study.store import store_of
+
+        plan = plan_study(self.asked)
+        return forecast(plan, store_of(self.output), workers=workers, running=running or Running())
 
     def here(self, *, threads: int = 1, running: Running | None = None) -> StudyResults:
         """A small study done here and now, without workers or files.

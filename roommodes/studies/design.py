@@ -41,6 +41,7 @@ class StudyRoom:
     replicate : number of the design it was drawn by, from 1; 0 where there is only one.
     properties : what else was drawn or is known of it, by name, in the order of `property_units`; NaN for unknown.
     words : its words in the owner's columns of a table, by name.
+    size_m, volume_m3 : length, width, height, and volume of its air [m], [m3].
     """
 
     number: int
@@ -51,6 +52,8 @@ class StudyRoom:
     replicate: int = 0
     properties: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
     words: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    size_m: tuple[float, float, float] = (nan, nan, nan)
+    volume_m3: float = nan
 
     @property
     def title(self) -> str:
@@ -91,8 +94,10 @@ def study_rooms(study: Study) -> tuple[StudyRoom, ...]:
             words=draw.row.own_words if draw.row else {},
         )
         try:
-            glass_m2 = glass_area_m2(room_project(room))
-            room = replace(room, properties=_properties(study, draw, _used(study, draw), glass_m2))
+            project = room_project(room)
+            known = _properties(study, draw, _used(study, draw), glass_area_m2(project))
+            model = project.room
+            room = replace(room, properties=known, size_m=model.size_m, volume_m3=model.volume_m3)
         except ProjectInvalid as invalid:
             size = " x ".join(f"{draw.numbers[key]:g}" for key in NUMBER_COLUMNS[:3])
             where = f"{room.title}, {size} m, build {draw.build!r}"

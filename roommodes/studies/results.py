@@ -245,6 +245,16 @@ def read_study(path: Path) -> StudyResults:
     return results
 
 
+def study_mark(path: Path) -> str:
+    """The fingerprint of the study whose results a file holds; nothing else of it is read. Raises as `read_study`."""
+
+    def mark(file: h5py.File) -> str:
+        _check_format(path, file)
+        return str(read_attribute(path, file, "study_sha256", str))
+
+    return read_guarded(path, mark, kind="study", made_by="roommodes study")
+
+
 def _results_in(path: Path, file: h5py.File) -> StudyResults:
     _check_format(path, file)
     sizes: dict[str, int] = {"axis": 3}

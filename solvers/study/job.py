@@ -35,25 +35,33 @@ NO_LAYOUT = "no layout: too few legal positions in this room"
 
 def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]:
     """The jobs of a study, one per room, in order. Names, labels and numbers do not shape a result."""
-    strategies = [_plain(strategy) for strategy in study.tables.strategies]
-    places, own = study.tables.places.model_dump(), software()
+    shared, own = _shared(study), software()
     return tuple(
         StudyJob(
             number=room.number,
             title=room.title,
             software=own,
-            text=canonical(
-                {
-                    "project": room.project_toml,
-                    "strategies": strategies,
-                    "places": places,
-                    "judged_points_per_octave": study.tables.search.judged_points_per_octave,
-                    "seed": study.tables.seed,
-                }
-            ),
+            text=canonical({"project": room.project_toml, **shared}),
         )
         for room in rooms
     )
+
+
+def job_keys(study: Study, project_toml: Sequence[str]) -> tuple[str, ...]:
+    """The keys of a study's jobs by this software, from its rooms as project files."""
+    shared, own = _shared(study), software()
+    texts = (canonical({"project": text, **shared}) for text in project_toml)
+    return tuple(StudyJob(number=0, title="", text=text, software=own).key for text in texts)
+
+
+def _shared(study: Study) -> dict[str, Any]:
+    """What shapes the result of every room alike."""
+    return {
+        "strategies": [_plain(strategy) for strategy in study.tables.strategies],
+        "places": study.tables.places.model_dump(),
+        "judged_points_per_octave": study.tables.search.judged_points_per_octave,
+        "seed": study.tables.seed,
+    }
 
 
 def _plain(strategy: StrategyTable) -> dict[str, Any]:

@@ -15,7 +15,7 @@ import numpy as np
 from roommodes.errors import FileUnusable, Interrupted
 from roommodes.running import Running
 from roommodes.storage.stamp import now_utc
-from roommodes.studies.design import StudyRoom, room_project, study_rooms
+from roommodes.studies.design import StudyRoom, study_rooms
 from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.records import Expected, JobRecord, StudyJob, received_record, stacked
@@ -28,7 +28,6 @@ from solvers.study.workers import Crew, Done
 
 POLL_S = 0.2
 DEATHS = 2  # after which a job is not given to a worker again in this run
-TIMED_JOBS, TIMED_S = 6, 15.0  # for what a dry run says
 TRIES = 2  # of a job that fails without killing its worker
 OTHER_TRIES = 20  # of one that went to workers with other software
 STOP_S = 3.0  # for the jobs in hand, once asked to stop
@@ -241,24 +240,6 @@ class _Run:
             self._watch(event)
 
 
-def timed_jobs(jobs: Sequence[StudyJob], *, running: Running = Running()) -> list[float]:
-    """Do a few jobs, evenly from all, and tell how long each took; their results are dropped [s].
-
-    The first is done twice, since it loads what all share; after `TIMED_S` no further one is begun.
-    """
-    count = min(TIMED_JOBS, len(jobs))
-    chosen = [jobs[k * len(jobs) // count] for k in range(count)]
-    timed: list[float] = []
-    began = monotonic()
-    for number, job in enumerate(chosen[:1] + chosen):
-        if running.stop_asked() or (timed and monotonic() - began > TIMED_S):
-            break
-        running.step("timing a few jobs", number / (count + 1))
-        taken = do_job(job.text, job.key).seconds
-        timed = [taken] if number == 1 else [*timed, taken]
-    return timed
-
-
 def study_in_process(plan: StudyPlan, *, running: Running = Running(threads=1)) -> StudyResults:
     """A small study without workers or files, for notebooks. A job that fails raises.
 
@@ -332,11 +313,10 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
 
 
 def _sizes(rooms: Sequence[StudyRoom]) -> dict[str, Any]:
-    models = [room_project(room).room for room in rooms]
-    size = np.array([model.size_m for model in models])
+    size = np.array([room.size_m for room in rooms])
     return {
         "length_m": size[:, 0],
         "width_m": size[:, 1],
         "height_m": size[:, 2],
-        "volume_m3": np.array([model.volume_m3 for model in models]),
+        "volume_m3": np.array([room.volume_m3 for room in rooms]),
     }

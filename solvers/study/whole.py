@@ -7,12 +7,13 @@ from pathlib import Path
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.running import Running
 from roommodes.storage.whole_file import check_target
+from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord
-from roommodes.studies.results import StudyResults, read_study, write_study
+from roommodes.studies.results import StudyResults, read_study, study_mark, write_study
 from solvers.search.kernels.compiled import compile_once, compiled_before
 from solvers.study.cluster import ClusterCrew, Patience
 from solvers.study.compare import StudyComparison, compare, comparison_columns
-from solvers.study.job import run_job, searches
+from solvers.study.job import job_keys, run_job, searches
 from solvers.study.run import StudyPlan, Watch, finished_jobs, results_of, run_jobs
 from solvers.study.shards import Shard, failures_of, gathered
 from solvers.study.store import Lock, Store, opened, store_of
@@ -170,9 +171,29 @@ def _failed(plan: StudyPlan, failures: Mapping[str, str]) -> tuple[tuple[str, st
 def is_own(plan: StudyPlan, target: Path) -> bool:
     """Whether a file holds results of this very study; one that is not there does not."""
     try:
-        return target.is_file() and read_study(target).study_sha256 == plan.study.sha256
+        return target.is_file() and study_mark(target) == plan.study.sha256
     except FileUnusable:
         return False
+
+
+def whole_results(study: Study, target: Path) -> StudyResults | None:
+    """The results of a study that is done: those that a run would write once more. None where it has work to do.
+
+    A room counts whose key is that of its job by this software; nothing but the results file is read.
+
+    Parameters
+    ----------
+    study, target : the study, and where its results go.
+    """
+    try:
+        if not target.is_file() or study_mark(target) != study.sha256:
+            return None
+        results = read_study(target)
+    except FileUnusable:
+        return None
+    if results.failed or job_keys(study, results.rooms["project_toml"]) != results.rooms["key"]:
+        return None
+    return results
 
 
 def _crew(plan: StudyPlan, workers: int, cluster: Cluster | None, told: Told, running: Running) -> Crew:
