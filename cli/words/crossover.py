@@ -10,6 +10,7 @@ from cli.words.basis import basis_words, responses_word
 from cli.words.crossover_settings import coefficients, delay_words
 from cli.words.plan import polarity_word, subs_word
 from roommodes.filters.biquads import SIGN_CONVENTION
+from roommodes.filters.crossovers import Crossover
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import level_db, normalised
 from solvers.crossover.with_mains import MainsMet
@@ -39,6 +40,14 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
         f"{best.gain_db:+z.1f} dB on all subs against the mains"
         + (", as both were given." if abs(best.gain_db) < 0.05 else ".")
     )
+    _print_settings(page, met)
+    _print_seats(page, plan, met)
+    _print_exactness(page, met)
+    _print_filters(page, best.crossover, rate_hz)
+
+
+def _print_settings(page: Page, met: MainsMet) -> None:
+    """The setting beside its inverse and none, how far each sum falls short."""
     rows = [
         [
             word,
@@ -47,7 +56,7 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
             f"{one.merit.variation_db:z.2f} dB",
         ]
         for word, one in (
-            ("as set above", best),
+            ("as set above", met.best),
             ("the same, subs inverted", met.inverted),
             ("no delay, subs normal", met.plain),
         )
@@ -57,34 +66,6 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
         "shortfall: by how much the sum of subs and mains stays below both in step, mean over seats and frequencies; "
         "deepest: the same at the worst seat and frequency. variation: of the sum over the seats. The search minimises "
         "shortfall + variation and takes the least delay of equals."
-    )
-    _print_seats(page, plan, met)
-    page.heading("How exact it must be")
-    by_ms = dict(zip(np.round(1e3 * met.offset_s, 3).tolist(), met.by_offset, strict=True))
-    rows = [
-        [f"{ms:+z.1f} ms", f"{by_ms[ms].shortfall_db:z.2f} dB", f"{by_ms[ms].variation_db:z.2f} dB"] for ms in SHOWN_MS
-    ]
-    page.table(["subs later by", "shortfall", "variation"], rows, right=(0, 1, 2))
-    rows = [
-        [
-            f"{frequency:.0f} Hz",
-            f"{held.score_db:z.2f} dB",
-            f"{anew.merit.score_db:z.2f} dB",
-            f"{1e3 * anew.delay_s:+z.2f} ms",
-            polarity_word(anew.polarity),
-        ]
-        for frequency, held, anew in zip(met.frequency_hz, met.held, met.anew, strict=True)
-    ]
-    page.table(["crossover at", "delay held", "set anew", "delay", "polarity"], rows, right=(0, 1, 2, 3))
-    page.line("Lower table: shortfall + variation at other crossover frequencies, over the same band.")
-    page.heading("Filters")
-    for word, sections in (("subs", best.crossover.low_pass(rate_hz)), ("mains", best.crossover.high_pass(rate_hz))):
-        for number, section in enumerate(sections, start=1):
-            page.line(coefficients(section), mark=f"{word} {number}  ")
-    page.line(
-        f"At {rate_hz:g} Hz: {SIGN_CONVENTION}. A processor that has this crossover needs none of these numbers; make "
-        "sure that it means the same kind and order. Start quietly, play one channel at a time, and measure the sum at "
-        "every seat."
     )
 
 
@@ -109,6 +90,41 @@ def _print_seats(page: Page, plan: Plan, met: MainsMet) -> None:
     headers = ["seat", "sum, mean", "shortfall", "subs at crossover", "mains there", "sum there"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
     page.line("Levels are relative to the mean of the sum over seats and band; over several mains, their mean.")
+
+
+def _print_exactness(page: Page, met: MainsMet) -> None:
+    """What is lost by other delays and at other crossover frequencies."""
+    page.heading("How exact it must be")
+    by_ms = dict(zip(np.round(1e3 * met.offset_s, 3).tolist(), met.by_offset, strict=True))
+    rows = [
+        [f"{ms:+z.1f} ms", f"{by_ms[ms].shortfall_db:z.2f} dB", f"{by_ms[ms].variation_db:z.2f} dB"] for ms in SHOWN_MS
+    ]
+    page.table(["subs later by", "shortfall", "variation"], rows, right=(0, 1, 2))
+    rows = [
+        [
+            f"{frequency:.0f} Hz",
+            f"{held.score_db:z.2f} dB",
+            f"{anew.merit.score_db:z.2f} dB",
+            f"{1e3 * anew.delay_s:+z.2f} ms",
+            polarity_word(anew.polarity),
+        ]
+        for frequency, held, anew in zip(met.frequency_hz, met.held, met.anew, strict=True)
+    ]
+    page.table(["crossover at", "delay held", "set anew", "delay", "polarity"], rows, right=(0, 1, 2, 3))
+    page.line("Lower table: shortfall + variation at other crossover frequencies, over the same band.")
+
+
+def _print_filters(page: Page, crossover: Crossover, rate_hz: float) -> None:
+    """The coefficients of both sides."""
+    page.heading("Filters")
+    for word, sections in (("subs", crossover.low_pass(rate_hz)), ("mains", crossover.high_pass(rate_hz))):
+        for number, section in enumerate(sections, start=1):
+            page.line(coefficients(section), mark=f"{word} {number}  ")
+    page.line(
+        f"At {rate_hz:g} Hz: {SIGN_CONVENTION}. A processor that has this crossover needs none of these numbers; make "
+        "sure that it means the same kind and order. Start quietly, play one channel at a time, and measure the sum at "
+        "every seat."
+    )
 
 
 def crossover_json(plan: Plan, met: MainsMet, rate_hz: float) -> dict[str, Any]:

@@ -24,6 +24,14 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
         page.line(basis)
     tuned = " and its filters" if plan.tuning else ""
     page.line(f"Before: the same subs, all driven alike. After: with the plan's drives{tuned}.")
+    _print_bands(page, found)
+    if found.modes:
+        _print_modes(page, found)
+    _print_arrivals(page, plan, found)
+
+
+def _print_bands(page: Page, found: BeforeAfterTime) -> None:
+    """Decay time in each band, before and after."""
     page.heading("Decay time in third-octave bands")
     rows = [
         [f"{nominal:g} Hz", _seconds(before), _seconds(after), f"{shortest:.2f} s", f"{heard:.2f} s"]
@@ -35,30 +43,37 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
         "shortest visible: what the band itself shows. heard from: shorter decays of a single mode were not heard as "
         "ringing (N. Stephenson, PhD thesis, Salford 2012: 0.85 s at 32 Hz, 0.2 s from 100 Hz on; straight between)."
     )
-    if found.modes:
-        page.heading("Modes as built")
-        order = np.argsort(-np.maximum(found.before.mode_db, found.after.mode_db))[:MOST_MODES]
-        rows = [
-            [
-                mode_name(mode) if len(mode.number) == 1 else " ".join(map(str, mode.number)),
-                f"{mode.frequency_hz:.1f} Hz",
-                f"{mode.decay_time_s:.2f} s",
-                f"{100.0 * mode.share:.0f} %",
-                f"{found.before.mode_db[place]:+z.1f} dB",
-                f"{found.after.mode_db[place]:+z.1f} dB",
-            ]
-            for place, mode in (
-                (int(place), found.modes[int(place)])
-                for place in sorted(order, key=lambda one: found.modes[one].frequency_hz)
-            )
+
+
+def _print_modes(page: Page, found: BeforeAfterTime) -> None:
+    """The modes that are loudest at the seats."""
+    page.heading("Modes as built")
+    order = np.argsort(-np.maximum(found.before.mode_db, found.after.mode_db))[:MOST_MODES]
+    rows = [
+        [
+            mode_name(mode) if len(mode.number) == 1 else " ".join(map(str, mode.number)),
+            f"{mode.frequency_hz:.1f} Hz",
+            f"{mode.decay_time_s:.2f} s",
+            f"{100.0 * mode.share:.0f} %",
+            f"{found.before.mode_db[place]:+z.1f} dB",
+            f"{found.after.mode_db[place]:+z.1f} dB",
         ]
-        headers = ["mode", "frequency", "decay time", "share", "level before", "level after"]
-        page.table(headers, rows, right=(1, 2, 3, 4, 5))
-        page.line(
-            "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs "
-            "to the room: no drive and no filter changes it. What the drives change is how strongly it is excited: "
-            "its level at the seats, re the mean over the band."
+        for place, mode in (
+            (int(place), found.modes[int(place)])
+            for place in sorted(order, key=lambda one: found.modes[one].frequency_hz)
         )
+    ]
+    headers = ["mode", "frequency", "decay time", "share", "level before", "level after"]
+    page.table(headers, rows, right=(1, 2, 3, 4, 5))
+    page.line(
+        "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs "
+        "to the room: no drive and no filter changes it. What the drives change is how strongly it is excited: "
+        "its level at the seats, re the mean over the band."
+    )
+
+
+def _print_arrivals(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
+    """When the subs arrive at every seat, and whether the last is late."""
     page.heading("Arrival at every seat")
     rows = [
         [

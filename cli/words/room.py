@@ -264,24 +264,7 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
         "band_hz": [low_hz, high_hz],
         "crossover_hz": found.crossover_hz,
         "decay_time_s": found.decay_time_s,
-        "modes": [
-            {
-                "number": list(mode.number),
-                "textbook": None if mode.textbook is None else list(mode.textbook),
-                "rigid_hz": mode.rigid_hz,
-                "built_hz": mode.frequency_hz,
-                "decay_time_s": mode.decay_time_s,
-                "quality_factor": mode.quality_factor,
-                "share": mode.share,
-                "likeness": mode.likeness,
-                "settled": mode.settled,
-                "null_planes": [
-                    {"axis": "xyz"[plane.axis], "rigid_m": plane.rigid_m, "built_m": plane.built_m}
-                    for plane in mode.null_planes
-                ],
-            }
-            for mode in found.modes
-        ],
+        "modes": [_mode_json(mode) for mode in found.modes],
         "rows": [
             {
                 "name": row.name,
@@ -309,4 +292,23 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
         ],
         "candidates": len(project.candidates),
         "seats": int(np.sum([len(row.y_m) for row in project.rows])),
+    }
+
+
+def _mode_json(mode: BuiltMode) -> dict[str, Any]:
+    """One mode as built."""
+    return {
+        "number": list(mode.number),
+        "textbook": None if mode.textbook is None else list(mode.textbook),
+        "rigid_hz": mode.rigid_hz,
+        "built_hz": mode.frequency_hz,
+        "decay_time_s": mode.decay_time_s,
+        "quality_factor": mode.quality_factor,
+        "share": mode.share,
+        "likeness": mode.likeness,
+        "settled": mode.settled,
+        "null_planes": [
+            {"axis": "xyz"[plane.axis], "rigid_m": plane.rigid_m, "built_m": plane.built_m}
+            for plane in mode.null_planes
+        ],
     }

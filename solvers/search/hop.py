@@ -12,7 +12,7 @@ from roommodes.arrays import Floats, Integers
 from solvers.search.columns import Columns
 from solvers.search.kernels import hop as kernels_hop
 from solvers.search.kernels import quick as kernels_quick
-from solvers.search.kernels.hop import Habits, Plans, Rules
+from solvers.search.kernels.hop import Bounds, Habits, Plans, Rules
 from solvers.search.kernels.sweep import Limits, Tables
 from solvers.search.problem import DriveRange
 from solvers.search.state import State, placed, random_drives
@@ -74,7 +74,7 @@ class Hopper:
         habits : how thorough each visit to a sub is.
         """
         n = len(start.column)
-        low, high = self._limits(n)
+        bounds = self._bounds(n)
         archive = Plans(
             value=np.full(ARCHIVE, np.inf),
             columns=np.zeros((ARCHIVE, n), dtype=np.int64),
@@ -92,9 +92,7 @@ class Hopper:
                 self.limits,
                 self.rules,
                 habits,
-                low,
-                high,
-                float(self.reward),
+                bounds,
                 random.permutation(n),
                 random.permutation(self.columns.count),
                 state.column,
@@ -112,17 +110,17 @@ class Hopper:
     def polish(self, start: State) -> tuple[float, State]:
         """Polish the drives in float32; returns the value [dB^2] and where it ended."""
         n = len(start.column)
-        low, high = self._limits(n)
+        low, high, reward = self._bounds(n)
         state = start.copy()
         x = self._unknowns(state)
-        kernels_hop.settle(x, low, high, float(self.reward))
+        kernels_hop.settle(x, low, high, reward)
         value = kernels_quick.polish_quick(
             self.tables,
             state.column,
             state.polarity,
             low,
             high,
-            float(self.reward),
+            reward,
             POLISH_STEPS,
             POLISH_TOLERANCE,
             np.inf,
@@ -131,11 +129,12 @@ class Hopper:
         )
         return float(value), _state(state.column, state.polarity, x)
 
-    def _limits(self, n: int) -> tuple[Floats, Floats]:
+    def _bounds(self, n: int) -> Bounds:
         (gain_low, gain_high), (delay_low, delay_high) = self.drives.gain_db, self.drives.delay_s
-        return (
-            np.repeat([float(gain_low), 1e3 * delay_low], n),
-            np.repeat([float(gain_high), 1e3 * delay_high], n),
+        return Bounds(
+            low=np.repeat([float(gain_low), 1e3 * delay_low], n),
+            high=np.repeat([float(gain_high), 1e3 * delay_high], n),
+            reward=float(self.reward),
         )
 
     def _unknowns(self, state: State) -> Floats:

@@ -10,6 +10,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.responses.metrics import drive_weights
+from solvers.search.problem import DriveRange
 
 
 def cost_of_pressure(pressure: Complexes, seat_weight: Floats, reward: float = 0.0) -> Floats:
@@ -89,14 +90,18 @@ def sweep_layout(
     seat_weight: Floats,
     layout: Sequence[int],
     *,
-    delay_step_s: float,
-    delay_span_s: float,
-    gain_step_db: float,
-    gain_span_db: float,
-    polarities: Sequence[float],
+    drives: DriveRange,
     max_visits: int,
 ) -> tuple[float, Floats, Floats, Floats]:
     """Sweep the drives of one layout from equal drives: the twin of `search.kernels.sweep.sweep_layouts`.
+
+    Parameters
+    ----------
+    transfer : (n_freq, n_seat, n_column).
+    frequency_hz, seat_weight : (n_freq,) [Hz], (n_seat,) sum 1.
+    layout : columns.
+    drives : spans and steps of delay and gain, both steps above 0.
+    max_visits : to single subs.
 
     Returns
     -------
@@ -105,16 +110,17 @@ def sweep_layout(
     n = len(layout)
     delay, gain, polarity = np.zeros(n), np.zeros(n), np.ones(n)
     cost = float(cost_of_pressure(pressure_of(transfer, frequency_hz, layout, delay, gain, polarity), seat_weight))
+    polarities = (1.0, -1.0) if drives.polarity else (1.0,)
     unchanged = visit = 0
     while visit < max_visits and unchanged < n:
         slot = (visit + 1) % n
         visit += 1
         rest = [j for j in range(n) if j != slot]
         delay -= delay[rest].min()
-        first = np.ceil((delay[rest].max() - delay_span_s) / delay_step_s - 1e-9)
-        last = np.floor(delay_span_s / delay_step_s + 1e-9)
-        lowest = gain[rest].max() - gain_span_db
-        steps = np.floor((gain[rest].min() + gain_span_db - lowest) / gain_step_db + 1e-9)
+        first = np.ceil((delay[rest].max() - drives.delay_span_s) / drives.delay_step_s - 1e-9)
+        last = np.floor(drives.delay_span_s / drives.delay_step_s + 1e-9)
+        lowest = gain[rest].max() - drives.gain_span_db
+        steps = np.floor((gain[rest].min() + drives.gain_span_db - lowest) / drives.gain_step_db + 1e-9)
         others = pressure_of(transfer, frequency_hz, [layout[j] for j in rest], delay[rest], gain[rest], polarity[rest])
         found, *drive = best_drive(
             transfer,
@@ -122,8 +128,8 @@ def sweep_layout(
             seat_weight,
             others,
             layout[slot],
-            delays_s=np.arange(first, last + 1) * delay_step_s,
-            gains_db=lowest + np.arange(steps + 1) * gain_step_db,
+            delays_s=np.arange(first, last + 1) * drives.delay_step_s,
+            gains_db=lowest + np.arange(steps + 1) * drives.gain_step_db,
             polarities=polarities,
         )
         if found < cost * (1.0 - 1e-6):

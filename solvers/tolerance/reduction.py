@@ -6,7 +6,8 @@ What is left of all these answers above a tolerance is the basis.
 """
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 from math import pi
 
@@ -19,6 +20,7 @@ from threadpoolctl import threadpool_limits
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.ports import PortMatrices, Ports
 from roommodes.acoustics.precision import Precision
+from roommodes.acoustics.room import Room
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Strength
 from roommodes.acoustics.transfer import bulk_k2, strength_times
@@ -60,89 +62,107 @@ def reduced_field(
     OutsideModel, ValueError : as the model does.
     """
     running.step("room", 0.0)
-    project, table = inputs.project, inputs.project.tables.tolerance
-    room, surfaces = project.room, project.surfaces()
+    room, table = inputs.project.room, inputs.project.tables.tolerance
     room_reach = np.array(table.room_m)
     ears = Places(drawn_m=inputs.ear_m, reach_m=np.array(table.ears_m) + room_reach)
     cabinets = Places(drawn_m=inputs.cabinet_m, reach_m=np.array(table.cabinet_m) + room_reach)
-    size = np.array(room.size_m)
-    ear_nodes, ear_fit = _stencil(ears, size)
-    cabinet_nodes, cabinet_fit = _stencil(cabinets, size)
-    max_omega = 2.0 * pi * float(frequency_hz.max())
-    sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
-    samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
     with threadpool_limits(1):
-        flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
-        boundary = boundary_of(
-            room, surfaces, frequency_hz=frequency_hz, seat_m=flat_ears, source_m=flat_cabinets, precision=PRECISION
-        )
-        warmest = 1.05 * max_omega / room.air.speed_of_sound_m_s
-        ports = Ports(
-            room,
-            boundary.families,
-            seat_m=flat_ears,
-            source_m=flat_cabinets,
-            max_wavenumber=warmest,
-            precision=PRECISION,
-        )
-        walls = Walls(inputs, surfaces, boundary, frequency_hz=frequency_hz) if boundary.size else None
-        rooms = [inputs.built(samples, index) for index in range(len(samples))] if walls else []
-        strengths = [] if walls is None else [walls.strengths(*one) for one in rooms]
-        kept = ports.k2_modes <= (LOW_REACH * max_omega / room.air.speed_of_sound_m_s + LOW_MORE) ** 2
-        number = np.argwhere(kept)
-        learner = _Learner(
-            inputs=inputs,
-            ports=ports,
-            boundary=boundary,
-            walls=walls,
-            samples=samples,
-            strengths=strengths,
-            number=number,
-            overlaps=ports.overlaps(number),
-            fits=(ear_fit, cabinet_fit),
-        )
+        learner = _learner(inputs, ears, cabinets, frequency_hz=frequency_hz, seed=seed)
         levels = []
-        with ThreadPoolExecutor(replace(ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
+        with ThreadPoolExecutor(replace(learner.ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
             for level in pool.map(learner.level, frequency_hz):
                 levels.append(level)
                 running.check("interrupted while the room was prepared")
                 running.step("room", len(levels) / len(frequency_hz))
     return Field(
         frequency_hz=frequency_hz,
-        size_m=size,
+        size_m=np.array(room.size_m),
         loss_factor=room.loss_factor,
-        number=number,
+        number=learner.number,
         ears=ears,
         cabinets=cabinets,
-        walls=walls,
+        walls=learner.walls,
         levels=tuple(levels),
     )
 
 
-class _Learner:
-    """What all frequencies share."""
+def _learner(inputs: Inputs, ears: Places, cabinets: Places, *, frequency_hz: Floats, seed: int) -> "_Learner":
+    """The full equations in the drawn room and the sample rooms, ready to be asked at each frequency."""
+    room, surfaces = inputs.project.room, inputs.project.surfaces()
+    size = np.array(room.size_m)
+    ear_nodes, ear_fit = _stencil(ears, size)
+    cabinet_nodes, cabinet_fit = _stencil(cabinets, size)
+    sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
+    samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
+    flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
+    boundary = boundary_of(
+        room, surfaces, frequency_hz=frequency_hz, seat_m=flat_ears, source_m=flat_cabinets, precision=PRECISION
+    )
+    max_omega, speed = 2.0 * pi * float(frequency_hz.max()), room.air.speed_of_sound_m_s
+    ports = Ports(
+        room,
+        boundary.families,
+        seat_m=flat_ears,
+        source_m=flat_cabinets,
+        max_wavenumber=1.05 * max_omega / speed,  # where it is warmest
+        precision=PRECISION,
+    )
+    walls = Walls(inputs, surfaces, boundary, frequency_hz=frequency_hz) if boundary.size else None
+    rooms = [inputs.built(samples, index) for index in range(len(samples))] if walls else []
+    number = np.argwhere(ports.k2_modes <= (LOW_REACH * max_omega / speed + LOW_MORE) ** 2)
+    return _Learner(
+        room=room,
+        ports=ports,
+        boundary=boundary,
+        walls=walls,
+        samples=samples,
+        strengths=[] if walls is None else [walls.strengths(*one) for one in rooms],
+        number=number,
+        overlaps=ports.overlaps(number),
+        ear_fit=ear_fit,
+        cabinet_fit=cabinet_fit,
+    )
 
-    def __init__(
-        self,
-        *,
-        inputs: Inputs,
-        ports: Ports,
-        boundary: Boundary,
-        walls: Walls | None,
-        samples: Builds,
-        strengths: list[tuple[Strength, ...]],
-        number: NDArray[np.intp],
-        overlaps: Floats,
-        fits: tuple[Floats, Floats],
-    ) -> None:
-        self.ports, self.boundary, self.walls = ports, boundary, walls
-        self.samples, self.strengths = samples, strengths
-        self.number, self.overlaps = number, overlaps
-        self.ear_fit, self.cabinet_fit = fits
-        self.room = inputs.project.room
-        self.k2_modes = ports.k2_modes[tuple(number.T)]
-        self.shapes = ports.field.shapes_at(number)  # (point, m) each
-        self.speeds = [Air(temperature_c=float(one)).speed_of_sound_m_s for one in samples.temperature_c]
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Learner:
+    """What all frequencies share.
+
+    Parameters
+    ----------
+    room : as drawn.
+    ports, boundary, walls : of the full equations for all ears and cabinets; walls None where all are rigid.
+    samples, strengths : the sample rooms, and how hard their walls are.
+    number : (m, 3) modes that are worked out one by one.
+    overlaps : (n_boundary, m) of each boundary mode with each of these.
+    ear_fit, cabinet_fit : (n_point, n_monomial, n_node), see `_stencil`.
+    """
+
+    room: Room
+    ports: Ports
+    boundary: Boundary
+    walls: Walls | None
+    samples: Builds
+    strengths: list[tuple[Strength, ...]]
+    number: NDArray[np.intp]
+    overlaps: Floats
+    ear_fit: Floats
+    cabinet_fit: Floats
+
+    @cached_property
+    def k2_modes(self) -> Floats:
+        """(m,) squared wavenumbers of the modes `number` [1/m2]."""
+        return np.asarray(self.ports.k2_modes[tuple(self.number.T)])
+
+    @cached_property
+    def shapes(self) -> tuple[Floats, Floats]:
+        """(point, m) shapes of the modes `number` at the ears' and the cabinets' nodes."""
+        return self.ports.field.shapes_at(self.number)
+
+    @cached_property
+    def speeds(self) -> list[float]:
+        """Speed of sound in each sample room [m/s]."""
+        return [Air(temperature_c=float(one)).speed_of_sound_m_s for one in self.samples.temperature_c]
 
     def level(self, hz: float) -> Level:
         """The reduced equations at one frequency."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from solvers.search.kernels.compiled import kernel
-from solvers.search.kernels.quick import polish_quick, scratch_of
+from solvers.search.kernels.quick import Scratch, polish_quick, scratch_of
 from solvers.search.kernels.sweep import LOG_UNIT_DB, Limits, Tables, best_drive, delay_rows, others_power
 
 Array = NDArray[Any]
@@ -55,6 +55,49 @@ class Plans(NamedTuple):
     columns: Array
     pol: Array
     x: Array
+
+
+class Bounds(NamedTuple):
+    """What a plan may be: low, high (2 slot,) limits of x; reward, worth of one dB of mean level [dB]."""
+
+    low: Array
+    high: Array
+    reward: float
+
+
+class Bench(NamedTuple):
+    """Memory that a landing works in.
+
+    scratch : of a polish. work : (7, block, seat, point) of a first look. cost (move,), moves (move, 4) : what it
+    found. tau : (slot,) delays [s]. columns, pol (slot,), x (2 slot,) : the plan that is tried.
+    best_x : (2 slot,) of the best tried.
+    """
+
+    scratch: Scratch
+    work: Array
+    cost: Array
+    moves: Array
+    tau: Array
+    columns: Array
+    pol: Array
+    x: Array
+    best_x: Array
+
+
+@kernel
+def bench_of(quick: Tables, tables: Tables, n_slot: int, n_move: int) -> Bench:
+    """Memory for landing plans of so many slots, with so many changes to polish at each."""
+    return Bench(
+        scratch_of(tables, n_slot),
+        np.empty((7, quick.re.shape[1], quick.re.shape[2], quick.re.shape[3]), np.float32),
+        np.empty(n_move),
+        np.empty((n_move, 4)),
+        np.empty(n_slot),
+        np.empty(n_slot, np.int64),
+        np.empty(n_slot),
+        np.empty(2 * n_slot),
+        np.empty(2 * n_slot),
+    )
 
 
 @kernel
@@ -115,19 +158,17 @@ def first_look(
     begin: int,
     looks: int,
     now: Array,
-    tau: Array,
-    x: Array,
     pol: Array,
-    work: Array,
-    cost: Array,
-    moves: Array,
+    x: Array,
+    bench: Bench,
 ) -> None:
-    """The most promising changes of one slot into moves (move, 4): column, delay, gain, polarity; cost (move,).
+    """The most promising changes of one slot into the bench's moves: column, delay, gain, polarity; and their cost.
 
-    Columns are taken from `trials` from `begin` on, and the one that stands there.
-    tau (slot,) receives the others' delays [s], the earliest of them 0, to which the delay refers.
+    Columns are taken from `trials` from `begin` on, and the one that stands there. The bench's tau receives the
+    others' delays [s], the earliest of them 0, to which the delay refers.
     """
     n = len(now)
+    tau, work, cost, moves = bench.tau, bench.work, bench.cost, bench.moves
     middle = quick.cos_table.shape[0] // 2
     rows = np.empty(3, np.int64)
     for j in range(n):
@@ -193,27 +234,78 @@ def remember(archive: Plans, value: float, columns: Array, pol: Array, x: Array)
 
 
 @kernel
-def changed(
-    move: Array,
+def as_it_is(slot: int, columns: Array, pol: Array, x: Array, bench: Bench) -> None:
+    """The plan itself as the only move of a slot."""
+    n = len(columns)
+    bench.cost[:] = np.inf
+    bench.cost[0] = 0.0
+    bench.tau[:] = 1e-3 * x[n:]
+    bench.moves[0, 0] = columns[slot]
+    bench.moves[0, 1] = 1e-3 * x[n + slot]
+    bench.moves[0, 2] = x[slot]
+    bench.moves[0, 3] = pol[slot]
+
+
+@kernel
+def changed(move: Array, slot: int, columns: Array, pol: Array, x: Array, bench: Bench) -> None:
+    """Write the plan with one slot changed by a move into the bench; the others' delays are its tau."""
+    n = len(columns)
+    bench.columns[:] = columns
+    bench.pol[:] = pol
+    bench.x[:n] = x[:n]
+    bench.x[n:] = 1e3 * bench.tau
+    bench.columns[slot] = int(move[0])
+    bench.x[n + slot] = 1e3 * move[1]
+    bench.x[slot] = move[2]
+    bench.pol[slot] = move[3]
+
+
+@kernel
+def best_move(
+    tables: Tables,
+    bounds: Bounds,
     slot: int,
+    steps: int,
+    value: float,
     columns: Array,
     pol: Array,
     x: Array,
-    tau: Array,
-    new_columns: Array,
-    new_pol: Array,
-    new_x: Array,
-) -> None:
-    """Write the plan with one slot changed by a move; the others' delays are those in tau."""
-    n = len(columns)
-    new_columns[:] = columns
-    new_pol[:] = pol
-    new_x[:n] = x[:n]
-    new_x[n:] = 1e3 * tau
-    new_columns[slot] = int(move[0])
-    new_x[n + slot] = 1e3 * move[1]
-    new_x[slot] = move[2]
-    new_pol[slot] = move[3]
+    bench: Bench,
+    archive: Plans,
+) -> tuple[int, float]:
+    """Polish the plan with each of the bench's moves, all drives free; x of the best goes into its best_x.
+
+    Returns
+    -------
+    (index of the best move, -1 where none is below `value`; its value [dB^2]).
+    """
+    best = value
+    choice = -1
+    for i in range(len(bench.cost)):
+        if not np.isfinite(bench.cost[i]):
+            continue
+        changed(bench.moves[i], slot, columns, pol, x, bench)
+        settle(bench.x, bounds.low, bounds.high, bounds.reward)
+        give_up = best + HOPE * abs(best)
+        found = polish_quick(
+            tables,
+            bench.columns,
+            bench.pol,
+            bounds.low,
+            bounds.high,
+            bounds.reward,
+            steps,
+            ENOUGH,
+            give_up,
+            bench.x,
+            bench.scratch,
+        )
+        remember(archive, found, bench.columns, bench.pol, bench.x)
+        if found < best:
+            best = found
+            choice = i
+            bench.best_x[:] = bench.x
+    return choice, best
 
 
 @kernel
@@ -223,9 +315,7 @@ def land(
     limits: Limits,
     rules: Rules,
     habits: Habits,
-    low: Array,
-    high: Array,
-    reward: float,
+    bounds: Bounds,
     order: Array,
     trials: Array,
     columns: Array,
@@ -238,9 +328,7 @@ def land(
     Parameters
     ----------
     quick, tables : the columns on few frequencies and on all.
-    limits, rules, habits : what may be adjusted, what may stand together, how much is tried.
-    low, high : (2 slot,) limits of x.
-    reward : worth of one dB of mean level [dB].
+    limits, rules, habits, bounds : what may be adjusted, what may stand together, how much is tried, limits of x.
     order : slots in the order of their visits.
     trials : (column,) all columns, in the order in which they are looked at.
     columns, pol, x : the plan, changed to the one landed on.
@@ -251,69 +339,26 @@ def land(
     (value of the plan [dB^2], visits to slots).
     """
     n = len(columns)
-    scratch = scratch_of(tables, n)
-    work = np.empty((7, quick.re.shape[1], quick.re.shape[2], quick.re.shape[3]), np.float32)
+    bench = bench_of(quick, tables, n, habits.moves)
     looks = min(habits.looks, len(trials))
-    cost = np.empty(habits.moves)
-    moves = np.empty((habits.moves, 4))
-    tau = np.empty(n)
-    new_x = np.empty(2 * n)
-    best_x = x.copy()
-    new_columns = columns.copy()
-    new_pol = pol.copy()
     value = np.inf
     idle = 0
     visits = -1
     while idle < n:
         slot = order[visits % n]
-        cost[:] = np.inf
         if visits < 0:  # the plan itself, with enough steps to reach its local optimum
-            cost[0] = 0.0
-            tau[:] = 1e-3 * x[n:]
-            moves[0, 0] = columns[slot]
-            moves[0, 1] = 1e-3 * x[n + slot]
-            moves[0, 2] = x[slot]
-            moves[0, 3] = pol[slot]
+            as_it_is(slot, columns, pol, x, bench)
         else:
-            first_look(
-                quick,
-                limits,
-                rules,
-                slot,
-                trials,
-                (visits // n) * habits.looks,
-                looks,
-                columns,
-                tau,
-                x,
-                pol,
-                work,
-                cost,
-                moves,
-            )
-        best = value
-        choice = -1
-        for i in range(len(cost)):
-            if not np.isfinite(cost[i]):
-                continue
-            changed(moves[i], slot, columns, pol, x, tau, new_columns, new_pol, new_x)
-            settle(new_x, low, high, reward)
-            steps = LANDING_STEPS if visits < 0 else habits.steps
-            give_up = best + HOPE * abs(best)
-            found = polish_quick(
-                tables, new_columns, new_pol, low, high, reward, steps, ENOUGH, give_up, new_x, scratch
-            )
-            remember(archive, found, new_columns, new_pol, new_x)
-            if found < best:
-                best = found
-                choice = i
-                best_x[:] = new_x
+            begin = (visits // n) * habits.looks
+            first_look(quick, limits, rules, slot, trials, begin, looks, columns, pol, x, bench)
+        steps = LANDING_STEPS if visits < 0 else habits.steps
+        choice, best = best_move(tables, bounds, slot, steps, value, columns, pol, x, bench, archive)
         visits += 1
         if choice >= 0 and (np.isinf(value) or best < value - ENOUGH * abs(value)):
             value = best
-            columns[slot] = int(moves[choice, 0])
-            pol[slot] = moves[choice, 3]
-            x[:] = best_x
+            columns[slot] = int(bench.moves[choice, 0])
+            pol[slot] = bench.moves[choice, 3]
+            x[:] = bench.best_x
             idle = 0
         else:
             idle += 1

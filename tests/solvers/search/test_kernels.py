@@ -12,7 +12,7 @@ from solvers.search.kernels import fixed as kernels_fixed
 from solvers.search.kernels import quick as kernels_quick
 from solvers.search.kernels import sweep as kernels_sweep
 from solvers.search.polish import polisher_of, value_and_slope
-from solvers.search.problem import Problem
+from solvers.search.problem import DriveRange, Problem
 from solvers.search.state import random_drives
 from solvers.search.sweep import Sweeper, sweeper_of
 from solvers.search.workbench import DB2_PER_UNIT
@@ -71,11 +71,12 @@ def test_sweep_of_drives(room: tuple[int, int, int]) -> None:
             problem.frequency_hz,
             columns.seat_weight,
             layout.tolist(),
-            delay_step_s=sweeper.limits.delay_step,
-            delay_span_s=sweeper.limits.delay_span,
-            gain_step_db=sweeper.limits.gain_span / sweeper.limits.gain_steps,
-            gain_span_db=sweeper.limits.gain_span,
-            polarities=(1.0, -1.0),
+            drives=DriveRange(
+                delay_s=(0.0, sweeper.limits.delay_span),
+                gain_db=(-sweeper.limits.gain_span, 0.0),
+                delay_step_s=sweeper.limits.delay_step,
+                gain_step_db=sweeper.limits.gain_span / sweeper.limits.gain_steps,
+            ),
             max_visits=3,
         )
         assert cost[i] == pytest.approx(expected[0], rel=1e-5)
