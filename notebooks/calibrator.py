@@ -169,7 +169,8 @@ for sub, own in enumerate(tuning.sub_filters, start=1):
     )
 print("all  :", ", ".join(f"{one.frequency_hz} Hz Q {one.q} {one.gain_db} dB" for one in tuning.shared))
 print(f"variation {tuning.variation_before_db:.2f} -> {tuning.variation_after_db:.2f} dB")
-print(f"price: {tuning.boost_db:.1f} dB of boost at {tuning.boost_hz:.0f} Hz, {tuning.level_lost_db:.1f} dB of level")
+price = tuning.price
+print(f"price: {price.boost_db:.1f} dB of boost at {price.boost_hz:.0f} Hz, {price.level_lost_db:.1f} dB of level")
 own = tuned.filter_response(tuned.frequency_hz, shared=False)
 shared_db = 20 * np.log10(np.abs(tuned.filter_response(tuned.frequency_hz) / own))[:, 0]
 assert (shared_db <= np.maximum(tuning.ceiling_db, 0.5) + 1e-9).all()  # skirts of half a decibel aside

@@ -235,7 +235,7 @@ def tolerance(ax: Axes, found: Tolerance, subs: int, *, title: str = "") -> Axes
     from cli.figures.common_axes import INK
     from cli.figures.tolerance import band
 
-    level = found.plans[subs].mean_percentile_db
+    level = found.plans[subs].first.mean_percentile_db
     return band(ax, found.frequency_hz, level - level.mean(), colour=INK, title=title)
 
 
@@ -248,10 +248,10 @@ def shares(ax: Axes, found: Tolerance, subs: int) -> Axes:
     """
     from cli.figures.tolerance import share_bars
 
-    table = found.plans[subs]
-    if table.total is None:
+    known = found.plans[subs].first.shares
+    if known is None:
         raise OutsideModel("shares: this tolerance was asked without them; allowed: tolerance(shares=True)")
-    return share_bars(ax, found, table)
+    return share_bars(ax, found.group_name, known)
 
 
 def misfit(ax: Axes, outcome: Fit) -> Axes:

@@ -11,6 +11,7 @@ from roommodes.plan.plan import Results
 from roommodes.plan.tables import Cloud, HowFound, Merits
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
+from roommodes.storage.stamp import Made
 
 # gain [dB], delay [s], polarity, candidate of every sub
 Given = tuple[Sequence[float], Sequence[float], Sequence[int], Sequence[int]]
@@ -43,9 +44,7 @@ def given_results(text: str, drives: Mapping[int, Given], merits: Merits | None 
         )
     results = Results(
         project=project,
-        seed=7,
-        software_version="0.1.0",
-        created_utc="2025-01-02T03:04:05Z",
+        made=Made(seed=7, software_version="0.1.0", created_utc="2025-01-02T03:04:05Z"),
         frequency_hz=hz,
         seats=seats,
         candidates=candidates,

@@ -69,7 +69,7 @@ def level_axes(axes: Axes, found: PlanHeadroom, *, title: str, below: bool = Fal
     axes.axhline(head.target_db, color=TARGET, linewidth=1.8, linestyle=(0, (8, 3)), label="target")
     low = min(float(head.highest_db.min()), head.target_db) - 9.0
     axes.set_ylim(low, max(float(head.highest_db.max()), head.target_db) + 3.0)
-    for place, limit in zip(hz, head.limited_by, strict=True):
+    for place, limit in zip(hz, head.tightest.limited_by, strict=True):
         axes.text(place, low + 0.5, SHORT[limit], rotation=90, fontsize=7.5, ha="center", va="bottom", color=INK)
     if len(hz) > 1:
         axes.set_xlim(hz[0] * 0.93, hz[-1] * 1.07)

@@ -1,5 +1,6 @@
 """The figure of a plan in built rooms: levels with their bands, and what matters most."""
 
+from collections.abc import Sequence
 from math import ceil
 from typing import Any
 
@@ -22,7 +23,7 @@ from cli.words.plan import subs_word
 from cli.words.tolerance import shown_count
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Results
-from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
+from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
 
 COLUMNS = 4
 ROOMY_ROWS = 3  # of panels; more are drawn lower
@@ -34,6 +35,7 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
     """The first plan of the shown number of subs: mean and seats with bands, and shares; PNG or SVG."""
     count = shown_count(results, found)
     table = found.plans[count]
+    first, shares = table.first, table.first.shares
     seats = list(range(len(found.seat_name)))
     rows = ceil(len(seats) / COLUMNS)
     row_in = 2.2 if rows <= ROOMY_ROWS else 1.6
@@ -41,8 +43,8 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
         figure = new_figure(12.5, 4.2 + row_in * rows)
         parts: Any = figure.subfigures(2, 1, height_ratios=[1.7, rows * row_in / 2.2])
         upper, lower = parts
-        middle = float(table.mean_percentile_db[:, MIDDLE].mean())
-        spread = table.level_percentile_db[:, seats] - middle
+        middle = float(first.mean_percentile_db[:, MIDDLE].mean())
+        spread = first.level_percentile_db[:, seats] - middle
         limits = (max(float(spread.min()), float(spread.max()) - 45.0) - 2.0, float(spread.max()) + 2.0)
         upper.suptitle(
             f"{plain(results.project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:z.2f} dB as "
@@ -51,18 +53,24 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
             ha="left",
             fontsize=10,
         )
-        panels = np.atleast_1d(upper.subplots(1, 1 if table.total is None else 2))
-        band(panels[0], found.frequency_hz, table.mean_percentile_db - middle, colour=INK, title="Mean over the seats")
+        panels = np.atleast_1d(upper.subplots(1, 1 if shares is None else 2))
+        band(
+            panels[0],
+            found.frequency_hz,
+            first.mean_percentile_db - middle,
+            colour=INK,
+            title="Mean over the seats",
+        )
         panels[0].set_ylabel("level re the mean [dB]")
         panels[0].legend(frameon=False, fontsize=8, loc="lower left")
-        if table.total is not None:
-            share_bars(panels[1], found, table)
+        if shares is not None:
+            share_bars(panels[1], found.group_name, shares)
         below = lower.subplots(rows, COLUMNS, squeeze=False, sharex=True, sharey=True).ravel()
         for axes, seat in zip(below, seats, strict=False):
             row = int(results.seats.row[seat])
             colour = ROW_COLOURS[row % len(ROW_COLOURS)]
             title = plain(found.seat_name[seat], 24)
-            band(axes, found.frequency_hz, table.level_percentile_db[:, seat] - middle, colour=colour, title=title)
+            band(axes, found.frequency_hz, first.level_percentile_db[:, seat] - middle, colour=colour, title=title)
             axes.tick_params(labelsize=7, labelbottom=True)
         below[0].set_ylim(limits)
         for axes in below[len(seats) :]:
@@ -89,15 +97,12 @@ def band(axes: Axes, frequency_hz: Floats, level_db: Floats, *, colour: str, tit
     return axes
 
 
-def share_bars(axes: Axes, found: Tolerance, table: ToleranceTable) -> Axes:
-    """Total shares as bars with their intervals, the first-order ones as marks."""
-    assert table.total is not None, "asked only where it is known"
-    assert table.first_order is not None, "stored together"
-    assert table.total_interval is not None, "stored together"
-    order = np.argsort(-table.total, kind="stable")[:MOST_GROUPS][::-1]
+def share_bars(axes: Axes, group_name: Sequence[str], shares: Shares) -> Axes:
+    """Total shares as bars with their intervals, the first-order ones as marks; `group_name` as in the tolerance."""
+    order = np.argsort(-shares.total, kind="stable")[:MOST_GROUPS][::-1]
     place = np.arange(len(order))
-    total = np.maximum(table.total[order], 0.0)
-    low, high = np.maximum(table.total_interval[order], 0.0).T
+    total = np.maximum(shares.total[order], 0.0)
+    low, high = np.maximum(shares.total_interval[order], 0.0).T
     axes.barh(place, total, color="#9fb4c2", height=0.62, label="with all others")
     axes.errorbar(
         total,
@@ -109,8 +114,8 @@ def share_bars(axes: Axes, found: Tolerance, table: ToleranceTable) -> Axes:
         capsize=2.5,
         label="90 % interval",
     )
-    axes.plot(np.maximum(table.first_order[order], 0.0), place, "D", color=INK, markersize=4, label="alone")
-    axes.set_yticks(place, [plain(found.group_name[k].removeprefix("construction: "), 30) for k in order])
+    axes.plot(np.maximum(shares.first_order[order], 0.0), place, "D", color=INK, markersize=4, label="alone")
+    axes.set_yticks(place, [plain(group_name[k].removeprefix("construction: "), 30) for k in order])
     axes.set_xlim(left=0.0)
     axes.set_xlabel("share of the variance of the variation")
     axes.grid(True, axis="x", color=FAINT, linewidth=0.5)

@@ -95,7 +95,7 @@ def row_section(plan: Plan) -> Section | None:
     if move is None or len(move.offset_m) != len(rows):
         return None
     moving = [k for k, row in enumerate(rows) if row.move_m and max(row.move_m) > 0.0]
-    swept = [k for k in moving if (move.at_row == k).any()]
+    swept = [k for k in moving if (move.around.at_row == k).any()]
     sweeps = [_sweep(move, rows[k], k) for k in swept]
     step = lengths.small_text(move.step_m)
     places = "; ".join(
@@ -340,9 +340,10 @@ def _front_table(plan: Plan, count: int, front: FrontTable, unit: str) -> Table:
 
 
 def _sweep(move: RowTable, row: ProjectRow, index: int) -> RowSweep:
-    own = np.flatnonzero(move.at_row == index)
-    own = own[np.argsort(move.at_m[own], kind="stable")]
-    return RowSweep(name=shown(row.name, 40), offset_m=move.at_m[own], variation_db=move.at_variation_db[own])
+    around = move.around
+    own = np.flatnonzero(around.at_row == index)
+    own = own[np.argsort(around.at_m[own], kind="stable")]
+    return RowSweep(name=shown(row.name, 40), offset_m=around.at_m[own], variation_db=around.at_variation_db[own])
 
 
 def _draw_rows(figure: Figure, sweeps: list[RowSweep], best_m: list[float], lengths: Lengths) -> None:

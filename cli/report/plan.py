@@ -293,7 +293,7 @@ def _filter_words(plan: Plan) -> str:
         return "The filters lower peaks of the predicted mean over the seats."
     return (
         f"With the filters the variation is {tuning.variation_after_db:z.2f} dB, {tuning.variation_before_db:z.2f} dB "
-        f"without; leave {tuning.boost_db:z.1f} dB of headroom for them."
+        f"without; leave {tuning.price.boost_db:z.1f} dB of headroom for them."
     )
 
 

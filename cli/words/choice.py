@@ -207,7 +207,7 @@ def _row_json(count: int, move: RowTable, position_m: Any) -> dict[str, Any]:
         **_drives(move.candidate_index, move.gain_db, move.delay_s, move.polarity, position_m),
         "around": [
             {"row": int(row), "offset_m": float(at), "variation_db": float(value)}
-            for row, at, value in zip(move.at_row, move.at_m, move.at_variation_db, strict=True)
+            for row, at, value in zip(move.around.at_row, move.around.at_m, move.around.at_variation_db, strict=True)
         ],
     }
 
@@ -244,11 +244,12 @@ def _by(offset_m: float, lengths: Lengths) -> str:
 
 def _around(move: RowTable, row: int, lengths: Lengths) -> str:
     """The variation at a row's places, in a line."""
-    own = np.flatnonzero(move.at_row == row)
-    best = int(np.argmin(np.abs(move.at_m[own] - move.offset_m[row])))
+    around = move.around
+    own = np.flatnonzero(around.at_row == row)
+    best = int(np.argmin(np.abs(around.at_m[own] - move.offset_m[row])))
     stride = max(1, -(-len(own) // MOST_PLACES))
     shown = [own[k] for k in range(len(own)) if (k - best) % stride == 0]
-    return ", ".join(f"{_shift(float(move.at_m[k]), lengths)} {_db(move.at_variation_db[k])}" for k in shown)
+    return ", ".join(f"{_shift(float(around.at_m[k]), lengths)} {_db(around.at_variation_db[k])}" for k in shown)
 
 
 def _shift(offset_m: float, lengths: Lengths) -> str:

@@ -32,7 +32,7 @@ def finding_words(found: PlanHeadroom) -> str:
         if least >= 0.0
         else f"Not loud enough: {-least:z.1f} dB are missing"
     )
-    where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.limited_by[worst]}"
+    where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.tightest.limited_by[worst]}"
     short = f". Short in {', '.join(over)} Hz" if over else ""
     many = ""
     if len(found.plan.seats) > 1 and found.plan.project.target.where == "every seat":
@@ -90,12 +90,12 @@ def limit_rows(found: PlanHeadroom) -> list[list[str]]:
     head = found.headroom
     rows = []
     for k, hz in enumerate(band_names(found)):
-        subs = head.first_subs[k]
-        rest = [float(value) for sub, value in enumerate(head.spare_db[k]) if sub not in subs]
+        subs = head.tightest.first_subs[k]
+        rest = [float(value) for sub, value in enumerate(head.tightest.spare_db[k]) if sub not in subs]
         rows.append(
             [
                 hz,
-                str(head.limited_by[k]),
+                str(head.tightest.limited_by[k]),
                 ", ".join(str(sub + 1) for sub in subs),
                 f"{min(rest):z.1f} dB" if rest else "-",
                 f"{head.open_air_db[k]:z.1f}",

@@ -9,7 +9,7 @@ from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
 from cli.words.plan import plans_json, print_cautions, print_plan, subs_word
 from roommodes.plan.plan import Results
-from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
+from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
 from roommodes.project.glass import glass_of
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
@@ -59,10 +59,11 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     count = shown_count(results, found)
     table = found.plans[count]
     which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
-    print_shares(page, found, table, which)
-    if table.worst:
+    if table.first.shares is not None:
+        print_shares(page, found.group_name, table.first.shares, which)
+    if table.first.worst:
         page.heading(f"The worst room drawn: {table.variation_draw_db[0].max():z.2f} dB with {which}")
-        for line in table.worst:
+        for line in table.first.worst:
             page.line(line, mark="- ")
     page.heading("How this was computed")
     for line in found.method:
@@ -97,34 +98,30 @@ def steadier_plans(found: Tolerance) -> list[str]:
     return told
 
 
-def print_shares(page: Page, found: Tolerance, table: ToleranceTable, which: str) -> None:
-    """Which uncertainty matters most to one plan's variation."""
-    if table.total is None or table.first_order is None:
-        return
-    assert table.first_order_interval is not None, "stored together"
-    assert table.total_interval is not None, "stored together"
+def print_shares(page: Page, group_name: Sequence[str], shares: Shares, which: str) -> None:
+    """Which uncertainty matters most to the variation of one plan, `which` in words."""
     page.heading(f"What matters most to the variation of {which}")
-    order = np.argsort(-table.total, kind="stable")
+    order = np.argsort(-shares.total, kind="stable")
     rows = [
         [
-            group_words(found.group_name[k]),
-            _share(table.total[k]),
-            _interval(table.total_interval[k]),
-            _share(table.first_order[k]),
-            _interval(table.first_order_interval[k]),
+            group_words(group_name[k]),
+            _share(shares.total[k]),
+            _interval(shares.total_interval[k]),
+            _share(shares.first_order[k]),
+            _interval(shares.first_order_interval[k]),
         ]
         for k in order
-        if table.total[k] >= LEAST_SHARE
+        if shares.total[k] >= LEAST_SHARE
     ]
     page.table(["uncertain", "with all others", "90 % interval", "alone", "90 % interval"], rows, right=(1, 2, 3, 4))
-    percent = np.round(100.0 * np.stack([table.first_order, table.total]))
-    above = [group_words(found.group_name[k]) for k in order if percent[0, k] > max(percent[1, k], 0.0)]
+    percent = np.round(100.0 * np.stack([shares.first_order, shares.total]))
+    above = [group_words(group_name[k]) for k in order if percent[0, k] > max(percent[1, k], 0.0)]
     if above:
         page.line(
             f"Of {', '.join(above)} the share alone comes out above the one with all others: chance of the sample. The "
             "true one is never above it."
         )
-    rest = [group_words(found.group_name[k]) for k in order if table.total[k] < LEAST_SHARE]
+    rest = [group_words(group_name[k]) for k in order if shares.total[k] < LEAST_SHARE]
     if rest:
         page.line(f"Below {100.0 * LEAST_SHARE:.0f} % each: {', '.join(rest)}.")
     page.line(
@@ -162,8 +159,10 @@ def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
         "draws_asked": found.draws_asked,
         "seed": found.seed,
         "plans": plans,
-        "shares": {str(count): _shares_json(found, table) for count, table in found.plans.items()},
-        "worst": {str(count): list(table.worst) for count, table in found.plans.items()},
+        "shares": {
+            str(count): _shares_json(found.group_name, table.first.shares) for count, table in found.plans.items()
+        },
+        "worst": {str(count): list(table.first.worst) for count, table in found.plans.items()},
         "method": list(found.method),
         "checked": found.checked,
         "error_db": found.error_db,
@@ -221,20 +220,18 @@ def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:
     }
 
 
-def _shares_json(found: Tolerance, table: ToleranceTable) -> list[dict[str, Any]]:
-    if table.total is None or table.first_order is None:
+def _shares_json(group_name: Sequence[str], shares: Shares | None) -> list[dict[str, Any]]:
+    if shares is None:
         return []
-    assert table.first_order_interval is not None, "stored together"
-    assert table.total_interval is not None, "stored together"
     return [
         {
             "uncertain": group,
-            "first_order": float(table.first_order[k]),
-            "first_order_interval": table.first_order_interval[k].tolist(),
-            "total": float(table.total[k]),
-            "total_interval": table.total_interval[k].tolist(),
+            "first_order": float(shares.first_order[k]),
+            "first_order_interval": shares.first_order_interval[k].tolist(),
+            "total": float(shares.total[k]),
+            "total_interval": shares.total_interval[k].tolist(),
         }
-        for k, group in enumerate(found.group_name)
+        for k, group in enumerate(group_name)
     ]
 
 

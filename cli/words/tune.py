@@ -87,8 +87,8 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
     asked = tuning.settings
     page.line(
         f"Limits asked for: at most {asked.boost_db:g} dB up and {asked.cut_db:g} dB down for all shared filters "
-        f"together, {asked.sub_boost_db:g} dB up and {asked.sub_cut_db:g} dB down for one on a sub, Q {asked.q_low:g} "
-        f"to {asked.q_high:g}. Nothing is boosted where the seats differ by more than {asked.differ_db:g} dB (standard "
+        f"together, {asked.sub_boost_db:g} dB up and {asked.sub_cut_db:g} dB down for one on a sub, Q {asked.q[0]:g} "
+        f"to {asked.q[1]:g}. Nothing is boosted where the seats differ by more than {asked.differ_db:g} dB (standard "
         "deviation) or where one of them has level enough, skirts of 0.5 dB aside. These limits are common practice, "
         "without a source."
     )
@@ -100,16 +100,15 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
 
 def price_words(tuning: Tuning) -> str:
     """What the filters cost in headroom and level."""
-    if tuning.boost_db < 0.05:
+    price = tuning.price
+    if price.boost_db < 0.05:
         headroom = "No sub is driven harder than without filters at any frequency"
     else:
-        headroom = (
-            f"The hungriest sub is driven {tuning.boost_db:z.1f} dB harder at {tuning.boost_hz:.0f} Hz, its worst"
-        )
+        headroom = f"The hungriest sub is driven {price.boost_db:z.1f} dB harder at {price.boost_hz:.0f} Hz, its worst"
     change = (
-        f"the mean level at the seats is {tuning.level_lost_db:z.1f} dB lower"
-        if tuning.level_lost_db >= 0.0
-        else f"the mean level at the seats is {-tuning.level_lost_db:z.1f} dB higher"
+        f"the mean level at the seats is {price.level_lost_db:z.1f} dB lower"
+        if price.level_lost_db >= 0.0
+        else f"the mean level at the seats is {-price.level_lost_db:z.1f} dB higher"
     )
     return f"{headroom}. With the loudest drive kept where it was, {change} than without filters."
 
@@ -150,9 +149,9 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
         "shared_filters": [section(one) for one in tuning.shared],
         "variation_before_db": tuning.variation_before_db,
         "variation_after_db": tuning.variation_after_db,
-        "boost_db": tuning.boost_db,
-        "boost_hz": tuning.boost_hz,
-        "level_lost_db": tuning.level_lost_db,
+        "boost_db": tuning.price.boost_db,
+        "boost_hz": tuning.price.boost_hz,
+        "level_lost_db": tuning.price.level_lost_db,
         "frequency_hz": plan.frequency_hz.tolist(),
         "target_db": tuning.target_db.tolist(),
         "ceiling_db": tuning.ceiling_db.tolist(),
@@ -194,7 +193,7 @@ def print_tuned(page: Page, plan: Plan, values: StartingValues) -> None:
     page.line(
         f"At {values.rate_hz:g} Hz: {SIGN_CONVENTION}. Some processors want a1 and a2 with the opposite sign. With the "
         f"filters the variation is {tuning.variation_after_db:z.2f} dB, {tuning.variation_before_db:z.2f} dB without. "
-        f"Leave {tuning.boost_db:z.1f} dB of headroom for them. Measure before you keep them."
+        f"Leave {tuning.price.boost_db:z.1f} dB of headroom for them. Measure before you keep them."
     )
 
 

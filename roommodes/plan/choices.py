@@ -54,6 +54,8 @@ USUAL_FIELDS = (
 ROW_FIELDS = (
     _figure("offset_m", "row", "how far each row moves toward the rear", unit="m"),
     *_drives("sub"),
+)
+AROUND_FIELDS = (
     _figure("at_row", "point", "row that is moved, from 0, the others where they should be", unit="1", kind="i"),
     _figure("at_m", "point", "how far that row is moved from where it is drawn", unit="m"),
     _figure("at_variation_db", "point", "variation there, the drives held"),
@@ -107,6 +109,22 @@ class UsualTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RowsAround:
+    """The variation with one row moved at a time, the others where they should be, the drives held.
+
+    Parameters
+    ----------
+    at_row : (n_point,) which row, from 0.
+    at_m : (n_point,) how far from where it is drawn, toward the rear [m].
+    at_variation_db : (n_point,) [dB].
+    """
+
+    at_row: Integers
+    at_m: Floats
+    at_variation_db: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RowTable:
     """Where the rows should be with one number of subs.
 
@@ -118,8 +136,7 @@ class RowTable:
     variation_db, output_db : of the plan at the moved rows [dB].
     worst_near_db : most variation with every moved row up to one step off, the drives held [dB].
     step_m : between the places that were tried [m].
-    at_row, at_m, at_variation_db : (n_point,) one row moved, the others where they should be, the drives held: which
-        row, how far from where it is drawn [m], variation there [dB].
+    around : one row moved, the others where they should be.
     """
 
     offset_m: Floats
@@ -132,9 +149,7 @@ class RowTable:
     output_db: float
     worst_near_db: float
     step_m: float
-    at_row: Integers
-    at_m: Floats
-    at_variation_db: Floats
+    around: RowsAround
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,8 +200,9 @@ def write_choices(file: h5py.File, choices: Choices) -> None:
         group = file.create_group(f"rows/{count}")
         add_scale(group, "row", np.arange(len(row.offset_m)))
         add_scale(group, "sub", np.arange(count))
-        add_scale(group, "point", np.arange(len(row.at_m)))
+        add_scale(group, "point", np.arange(len(row.around.at_m)))
         _add(group, ROW_FIELDS, row)
+        _add(group, AROUND_FIELDS, row.around)
         for name in ROW_NUMBERS:
             group.attrs[name] = getattr(row, name)
 
@@ -205,6 +221,7 @@ def read_choices(path: Path, file: h5py.File, n_candidate: int) -> Choices:
     rows = {
         count: RowTable(
             **_read(path, group, ROW_FIELDS, {"sub": count}),
+            around=RowsAround(**_read(path, group, AROUND_FIELDS, {})),
             **{name: read_attribute(path, group, name, float) for name in ROW_NUMBERS},
         )
         for count, group in _counted(path, file, "rows")
@@ -252,6 +269,7 @@ def _check(
 ) -> None:
     """Refuse what no search of ours could have written."""
     whole: list[Any] = [table for _, table in tables]
+    whole += [table.around for _, table in tables if isinstance(table, RowTable)]
     whole += [] if usual is None else [usual]
     for table in whole:
         for entry in fields(table):

@@ -45,6 +45,7 @@ from roommodes.storage.fields import (
 )
 from roommodes.storage.guard import read_guarded
 from roommodes.storage.seal import sealed
+from roommodes.storage.stamp import Made
 from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes plan"
@@ -76,9 +77,7 @@ def results_image(results: Results) -> bytes:
     with h5py.File("image", "w", driver="core", backing_store=False, libver=("v110", "v110")) as file:
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = FORMAT_VERSION
-        file.attrs["software_version"] = results.software_version
-        file.attrs["created_utc"] = results.created_utc
-        file.attrs["seed"] = results.seed
+        results.made.write(file)
         file.attrs["project_sha256"] = results.project.sha256
         add_text(file, "project_toml", results.project.toml_text, long_name="text of the project file")
         add_scale(file, "frequency_hz", results.frequency_hz, unit="Hz")
@@ -159,9 +158,7 @@ def _contents(path: Path, file: h5py.File) -> dict[str, Any]:
     return {
         "project_toml": read_text(path, file, "project_toml"),
         "project_sha256": read_attribute(path, file, "project_sha256", str),
-        "seed": read_attribute(path, file, "seed", int),
-        "software_version": read_attribute(path, file, "software_version", str),
-        "created_utc": read_attribute(path, file, "created_utc", str),
+        "made": Made.read(path, file),
         "frequency_hz": root["frequency_hz"],
         "seats": Seats(
             position_m=root["seats/position_m"],

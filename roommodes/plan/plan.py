@@ -27,6 +27,7 @@ from roommodes.plan.tuning import Tuning
 from roommodes.plan.wiring import Wired, limit_at, wired_at
 from roommodes.project.project import Project
 from roommodes.responses.metrics import direct_sound_s, seat_pressure
+from roommodes.storage.stamp import HasMade, Made
 
 if TYPE_CHECKING:
     import xarray
@@ -232,15 +233,13 @@ class Plan(PlanQuestions):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Results(ResultsQuestions):
+class Results(ResultsQuestions, HasMade):
     """All that a plan file holds.
 
     Parameters
     ----------
     project : what was asked.
-    seed : of the search.
-    software_version : of the program that searched.
-    created_utc : ISO 8601, with Z.
+    made : seed of the search, version of the program, when.
     frequency_hz : (n_freq,) [Hz], rising.
     seats : where the listeners are.
     candidates : where a sub may stand.
@@ -254,9 +253,7 @@ class Results(ResultsQuestions):
     """
 
     project: Project
-    seed: int
-    software_version: str
-    created_utc: str
+    made: Made
     frequency_hz: Floats
     seats: Seats
     candidates: Candidates

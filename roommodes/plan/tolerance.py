@@ -20,6 +20,7 @@ from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
 from roommodes.storage.guard import read_guarded
 from roommodes.storage.seal import sealed
+from roommodes.storage.stamp import HasMade, Made
 from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes tolerance"
@@ -47,6 +48,8 @@ PLAN_FIELDS = (
     _field("output_db", "f", ("plan",), "dB", "output as drawn"),
     _field("variation_draw_db", "f", ("plan", "draw"), "dB", "seat-to-seat variation in each built room"),
     _field("output_draw_db", "f", ("plan", "draw"), "dB", "output in each built room"),
+)
+FIRST_FIELDS = (
     _field(
         "level_percentile_db",
         "f",
@@ -55,11 +58,47 @@ PLAN_FIELDS = (
         "first plan: level at each seat re the free-field level of one sub at 1 m",
     ),
     _field("mean_percentile_db", "f", ("frequency_hz", "percentile"), "dB", "first plan: mean level over the seats"),
+)
+SHARE_FIELDS = (
     _field("first_order", "f", ("group",), "1", "first plan: first-order Sobol' index of variation", optional=True),
     _field("total", "f", ("group",), "1", "first plan: total Sobol' index of variation", optional=True),
     _field("first_order_interval", "f", ("group", "end"), "1", "90 % interval of first_order", optional=True),
     _field("total_interval", "f", ("group", "end"), "1", "90 % interval of total", optional=True),
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Shares:
+    """How much of the variance of a plan's variation each group of inputs stands for: Sobol' indices.
+
+    Parameters
+    ----------
+    first_order, total : (n_group,) by itself; with all that it does together with others.
+    first_order_interval, total_interval : (n_group, 2), 90 % of the resampled indices lie between.
+    """
+
+    first_order: Floats
+    total: Floats
+    first_order_interval: Floats
+    total_interval: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FirstPlan:
+    """What becomes of the first plan of a table, in detail.
+
+    Parameters
+    ----------
+    level_percentile_db : (n_freq, n_seat, n_percentile) [dB re 1/m].
+    mean_percentile_db : (n_freq, n_percentile), of the mean over the seats.
+    shares : which uncertainty matters most; None where that was not asked for.
+    worst : what the room of its largest variation is like, in sentences.
+    """
+
+    level_percentile_db: Floats
+    mean_percentile_db: Floats
+    shares: Shares | None = None
+    worst: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,11 +111,7 @@ class ToleranceTable:
     candidate_index, gain_db, delay_s, polarity : (n_plan, n_sub).
     variation_db, output_db : (n_plan,) as drawn [dB].
     variation_draw_db, output_draw_db : (n_plan, n_draw) [dB].
-    level_percentile_db : (n_freq, n_seat, n_percentile), of the first plan [dB re 1/m].
-    mean_percentile_db : (n_freq, n_percentile), the mean over the seats.
-    first_order, total : (n_group,) Sobol' indices of the first plan's variation; None where they were not asked for.
-    first_order_interval, total_interval : (n_group, 2).
-    worst : what the room of the first plan's largest variation is like, in sentences.
+    first : what is told of the first plan alone.
     """
 
     rank: Integers
@@ -88,13 +123,7 @@ class ToleranceTable:
     output_db: Floats
     variation_draw_db: Floats
     output_draw_db: Floats
-    level_percentile_db: Floats
-    mean_percentile_db: Floats
-    first_order: Floats | None = None
-    total: Floats | None = None
-    first_order_interval: Floats | None = None
-    total_interval: Floats | None = None
-    worst: tuple[str, ...] = ()
+    first: FirstPlan
 
     @property
     def variation_percentile_db(self) -> Floats:
@@ -108,15 +137,14 @@ class ToleranceTable:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Tolerance:
+class Tolerance(HasMade):
     """All that a tolerance file holds.
 
     Parameters
     ----------
     project_toml, project_sha256 : of the plan file.
-    seed : of the drawn rooms.
+    made : seed of the drawn rooms, version of the program, when.
     draws_asked : how many rooms were asked for; fewer are held where the work was interrupted.
-    software_version, created_utc : as in a plan file.
     frequency_hz : (n_freq,) [Hz].
     seat_name : (n_seat,).
     group_name : (n_group,) what is uncertain.
@@ -128,10 +156,8 @@ class Tolerance:
 
     project_toml: str
     project_sha256: str
-    seed: int
+    made: Made
     draws_asked: int
-    software_version: str
-    created_utc: str
     frequency_hz: Floats
     seat_name: tuple[str, ...]
     group_name: tuple[str, ...]
@@ -146,8 +172,12 @@ class Tolerance:
         return int(next(iter(self.plans.values())).variation_draw_db.shape[1])
 
 
-_TEXTS = ("software_version", "created_utc", "project_sha256")
-_NUMBERS: tuple[tuple[str, type], ...] = (("seed", int), ("draws_asked", int), ("checked", int), ("error_db", float))
+_ATTRIBUTES: tuple[tuple[str, type], ...] = (
+    ("project_sha256", str),
+    ("draws_asked", int),
+    ("checked", int),
+    ("error_db", float),
+)
 
 
 def tolerance_image(tolerance: Tolerance) -> bytes:
@@ -155,7 +185,8 @@ def tolerance_image(tolerance: Tolerance) -> bytes:
     with h5py.File("image", "w", driver="core", backing_store=False, libver=("v110", "v110")) as file:
         file.attrs["format"] = FORMAT
         file.attrs["format_version"] = FORMAT_VERSION
-        for name in (*_TEXTS, *(name for name, _ in _NUMBERS)):
+        tolerance.made.write(file)
+        for name, _ in _ATTRIBUTES:
             file.attrs[name] = getattr(tolerance, name)
         file.attrs["method"] = "\n".join(tolerance.method)
         add_text(file, "project_toml", tolerance.project_toml, long_name="text of the project file")
@@ -173,10 +204,14 @@ def tolerance_image(tolerance: Tolerance) -> bytes:
             add_scale(group, "plan", np.arange(len(table.rank)))
             add_scale(group, "sub", np.arange(count))
             add_scale(group, "draw", np.arange(table.variation_draw_db.shape[1]))
-            for entry in PLAN_FIELDS:
-                if (values := getattr(table, entry.path)) is not None:
-                    add_field(group, entry, values, scales=[group, file])
-            group.attrs["worst"] = "\n".join(table.worst)
+            for layout, record in (
+                (PLAN_FIELDS, table),
+                (FIRST_FIELDS, table.first),
+                (SHARE_FIELDS, table.first.shares),
+            ):
+                for entry in layout if record is not None else ():
+                    add_field(group, entry, getattr(record, entry.path), scales=[group, file])
+            group.attrs["worst"] = "\n".join(table.first.worst)
         file.flush()
         return sealed(bytes(file.id.get_file_image()))
 
@@ -201,9 +236,8 @@ def read_tolerance(path: Path) -> Tolerance:
     tolerance = read_guarded(
         path, lambda file: _tolerance_in(path, file), kind="tolerance", made_by="roommodes tolerance"
     )
-    finite = [table.variation_draw_db for table in tolerance.plans.values()] + [
-        t.level_percentile_db for t in tolerance.plans.values()
-    ]
+    tables = tolerance.plans.values()
+    finite = [one.variation_draw_db for one in tables] + [one.first.level_percentile_db for one in tables]
     if not all(np.isfinite(values).all() for values in finite):
         raise FileUnusable(f"{path}: is damaged: some numbers are not finite; write it anew")
     return tolerance
@@ -227,9 +261,14 @@ def _tolerance_in(path: Path, file: h5py.File) -> Tolerance:
     for name in names:
         group = file[f"plans/{name}"]
         own = {**sizes, "sub": int(name)}
-        arrays = {entry.path: read_field(path, group, entry, own) for entry in PLAN_FIELDS}
-        worst = read_attribute(path, group, "worst", str)
-        tables[int(name)] = ToleranceTable(**arrays, worst=tuple(worst.splitlines()))
+        arrays, first, shares = (
+            {entry.path: read_field(path, group, entry, own) for entry in layout}
+            for layout in (PLAN_FIELDS, FIRST_FIELDS, SHARE_FIELDS)
+        )
+        known = all(values is not None for values in shares.values())
+        worst = tuple(read_attribute(path, group, "worst", str).splitlines())
+        leading = FirstPlan(**first, shares=Shares(**shares) if known else None, worst=worst)
+        tables[int(name)] = ToleranceTable(**arrays, first=leading)
     return Tolerance(
         project_toml=read_text(path, file, "project_toml"),
         frequency_hz=root["frequency_hz"],
@@ -237,6 +276,6 @@ def _tolerance_in(path: Path, file: h5py.File) -> Tolerance:
         group_name=tuple(root["groups/name"] or ()),
         method=tuple(read_attribute(path, file, "method", str).splitlines()),
         plans=tables,
-        **{name: read_attribute(path, file, name, str) for name in _TEXTS},
-        **{name: read_attribute(path, file, name, kind) for name, kind in _NUMBERS},
+        made=Made.read(path, file),
+        **{name: read_attribute(path, file, name, kind) for name, kind in _ATTRIBUTES},
     )

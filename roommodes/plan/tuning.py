@@ -53,7 +53,7 @@ class TuningSettings:
     sub_boost_db, sub_cut_db : of one filter on a sub [dB].
     boost_db, cut_db : of all shared filters together [dB].
     differ_db : standard deviation over seats above which nothing is boosted [dB].
-    q_low, q_high : of every filter.
+    q : lowest and highest, of every filter.
     all_pass : whether subs may have all-passes.
     exchange : variation given up for a decibel more level [dB per dB].
     worth_db : what a filter on a sub must take off the variation [dB].
@@ -67,11 +67,26 @@ class TuningSettings:
     boost_db: float
     cut_db: float
     differ_db: float
-    q_low: float
-    q_high: float
+    q: tuple[float, float]
     all_pass: bool
     exchange: float
     worth_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TuningPrice:
+    """What a plan's filters cost in level.
+
+    Parameters
+    ----------
+    boost_db : gain of the hungriest sub at its worst frequency over the loudest plain drive, at least 0 [dB].
+    boost_hz : where that is [Hz].
+    level_lost_db : by how much the mean level at the seats falls once that boost fits under the limit [dB].
+    """
+
+    boost_db: float
+    boost_hz: float
+    level_lost_db: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,9 +102,7 @@ class Tuning:
     before_db, after_db : (n_freq, n_seat) with the plan's gains, without and with all filters [dB re 1/m].
     target_db, ceiling_db : (n_freq,) of the shared filters [dB].
     variation_before_db, variation_after_db : [dB].
-    boost_db : gain of the hungriest sub at its worst frequency over the loudest plain drive, at least 0 [dB].
-    boost_hz : where that is [Hz].
-    level_lost_db : by how much the mean level at the seats falls once that boost fits under the limit [dB].
+    price : what the filters cost in level.
     """
 
     subs: int
@@ -103,9 +116,7 @@ class Tuning:
     ceiling_db: Floats
     variation_before_db: float
     variation_after_db: float
-    boost_db: float
-    boost_hz: float
-    level_lost_db: float
+    price: TuningPrice
 
     @property
     def place(self) -> tuple[int, int]:
@@ -122,7 +133,9 @@ class Tuning:
         return (*self.sub_filters[sub], *self.shared)
 
 
-_NUMBERS = ("variation_before_db", "variation_after_db", "boost_db", "boost_hz", "level_lost_db")
+_VARIATIONS = ("variation_before_db", "variation_after_db")
+_PRICE = tuple(entry.name for entry in fields(TuningPrice))
+_ASKED_NUMBERS = tuple(entry for entry in fields(TuningSettings) if entry.name != "q")  # q: two attributes
 
 
 def write_tuning(file: h5py.File, tuning: Tuning | None) -> None:
@@ -131,11 +144,14 @@ def write_tuning(file: h5py.File, tuning: Tuning | None) -> None:
         return
     group = file.create_group("tuning")
     group.attrs["subs"], group.attrs["rank"] = tuning.subs, tuning.rank
-    for asked in fields(TuningSettings):
+    for asked in _ASKED_NUMBERS:
         value = getattr(tuning.settings, asked.name)
         group.attrs[f"asked_{asked.name}"] = np.uint8(value) if isinstance(value, bool) else value
-    for name in _NUMBERS:
+    group.attrs["asked_q_low"], group.attrs["asked_q_high"] = tuning.settings.q
+    for name in _VARIATIONS:
         group.attrs[name] = getattr(tuning, name)
+    for name in _PRICE:
+        group.attrs[name] = getattr(tuning.price, name)
     for entry in LEVEL_FIELDS:
         add_field(group, entry, getattr(tuning, entry.path), scales=[file])
     each = [(sub, one) for sub, own in enumerate(tuning.sub_filters) for one in own]
@@ -173,11 +189,10 @@ def read_tuning(path: Path, file: h5py.File, sizes: dict[str, int], ranks: dict[
     subs, rank = (read_attribute(path, group, name, int) for name in ("subs", "rank"))
     if not 0 <= rank < ranks.get(subs, 0):
         raise FileUnusable(f"{path}: /tuning belongs to a plan that the file does not hold; tune it anew")
-    asked = {
-        entry.name: read_attribute(path, group, f"asked_{entry.name}", _type(entry)) for entry in fields(TuningSettings)
-    }
+    asked = {entry.name: read_attribute(path, group, f"asked_{entry.name}", _type(entry)) for entry in _ASKED_NUMBERS}
+    q_low, q_high = (read_attribute(path, group, f"asked_q_{end}", float) for end in ("low", "high"))
     levels = {entry.path: read_field(path, group, entry, sizes) for entry in LEVEL_FIELDS}
-    numbers = {name: read_attribute(path, group, name, float) for name in _NUMBERS}
+    numbers = {name: read_attribute(path, group, name, float) for name in (*_VARIATIONS, *_PRICE)}
     own: list[list[Section]] = [[] for _ in range(subs)]
     shared: list[Section] = []
     if "sub" in group:
@@ -192,11 +207,12 @@ def read_tuning(path: Path, file: h5py.File, sizes: dict[str, int], ranks: dict[
     return Tuning(
         subs=subs,
         rank=rank,
-        settings=TuningSettings(**asked),
+        settings=TuningSettings(**asked, q=(q_low, q_high)),
         sub_filters=tuple(map(tuple, own)),
         shared=tuple(shared),
         **levels,
-        **numbers,
+        **{name: numbers[name] for name in _VARIATIONS},
+        price=TuningPrice(**{name: numbers[name] for name in _PRICE}),
     )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowsAround, RowTable, UsualTable
 from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
@@ -335,7 +335,5 @@ def _row_table(move: RowMove, places: RowPlaces) -> RowTable:
         output_db=plan.output_db,
         worst_near_db=move.worst_near_db,
         step_m=places.step_m,
-        at_row=move.row,
-        at_m=move.at_m,
-        at_variation_db=move.at_variation_db,
+        around=RowsAround(at_row=move.row, at_m=move.at_m, at_variation_db=move.at_variation_db),
     )

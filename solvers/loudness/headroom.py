@@ -121,6 +121,24 @@ def target_bands(project: Project, frequency_hz: Floats) -> tuple[int, ...]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tightest:
+    """Where in each band there is least room, and what stops which sub there.
+
+    Parameters
+    ----------
+    at_hz : (n_band,) where in the band that is [Hz].
+    first_subs : (n_band,) the subs that meet their limit first, from 0.
+    limited_by : (n_band,) what stops them.
+    spare_db : (n_band, n_sub) what each sub has left when the first meets its limit [dB].
+    """
+
+    at_hz: tuple[float, ...]
+    first_subs: tuple[tuple[int, ...], ...]
+    limited_by: tuple[Limit, ...]
+    spare_db: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Headroom:
     """What a plan can do, band by band.
 
@@ -131,10 +149,7 @@ class Headroom:
     mean_db : (n_band,) weighted mean of that over the seats.
     judged_db : (n_band,) what is held against the target: that mean, or the quietest seat that counts.
     target_db : level to be reached [dB re 20 uPa, rms].
-    first_subs : (n_band,) the subs that meet their limit first, from 0, where the band has least room.
-    limited_by : (n_band,) what stops them there.
-    at_hz : (n_band,) where in the band that is [Hz].
-    spare_db : (n_band, n_sub) what each sub has left there when the first meets its limit [dB].
+    tightest : where each band has least room, and what stops which sub there.
     open_air_db : (n_band,) highest clean level at 1 m in free field of one sub as it is wired, the first at its limit.
     room_gain_db : (n_band, n_seat) level at the seat over that of the same subs in phase at 1 m in free field, each
         with its drive [dB].
@@ -147,10 +162,7 @@ class Headroom:
     mean_db: Floats
     judged_db: Floats
     target_db: float
-    first_subs: tuple[tuple[int, ...], ...]
-    limited_by: tuple[Limit, ...]
-    at_hz: tuple[float, ...]
-    spare_db: Floats
+    tightest: Tightest
     open_air_db: Floats
     room_gain_db: Floats
     rule_gain_db: Floats
@@ -205,13 +217,7 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
     each = np.stack([one.highest_db for one in limits], axis=1)
     highest, spare = highest_clean_db(transfer, weights, each)
     band_highest = band_levels(hz, highest, bands)
-    number = bands_of(hz)
-    common = (each - level_db(weights)).min(axis=1)
-    tightest = []
-    for band in bands:
-        inside = np.flatnonzero(number == band)
-        tightest.append(int(inside[np.argmin(common[inside])]))
-    first_subs = tuple(tuple(np.flatnonzero(spare[at] <= TOUCHES_DB).tolist()) for at in tightest)
+    tightest = _tightest(hz, bands, limits, common_db=(each - level_db(weights)).min(axis=1), spare_db=spare)
     in_phase = np.abs(weights).sum(axis=1, keepdims=True)
     gain = level_db(seat_pressure(transfer, weights) / in_phase)
     rule = rule_of_thumb_db(project.room, hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
@@ -224,16 +230,30 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
         mean_db=band_highest @ normalised(seats.weight),
         judged_db=judged,
         target_db=loudness.target_db,
-        first_subs=first_subs,
-        limited_by=tuple(
-            limits[subs[0]].kinds[limits[subs[0]].first[at]] for subs, at in zip(first_subs, tightest, strict=True)
-        ),
-        at_hz=tuple(float(hz[at]) for at in tightest),
-        spare_db=spare[tightest],
-        open_air_db=np.array([open_air[k, subs[0]] for k, subs in enumerate(first_subs)]),
+        tightest=tightest,
+        open_air_db=np.array([open_air[k, subs[0]] for k, subs in enumerate(tightest.first_subs)]),
         room_gain_db=band_levels(hz, gain, bands),
         rule_gain_db=band_levels(hz, rule, bands),
         needs=needs_of(project, on, frequency_hz=hz, bands=bands, level_db=each - spare, over_db=over),
+    )
+
+
+def _tightest(
+    hz: Floats, bands: Sequence[int], limits: Sequence[Limits], *, common_db: Floats, spare_db: Floats
+) -> Tightest:
+    """Where each band has least room: common gain (n_freq,), what each sub has left then (n_freq, n_sub) [dB]."""
+    number = bands_of(hz)
+    places = []
+    for band in bands:
+        inside = np.flatnonzero(number == band)
+        places.append(int(inside[np.argmin(common_db[inside])]))
+    first_subs = tuple(tuple(np.flatnonzero(spare_db[at] <= TOUCHES_DB).tolist()) for at in places)
+    stopped = [(limits[subs[0]], at) for subs, at in zip(first_subs, places, strict=True)]
+    return Tightest(
+        at_hz=tuple(float(hz[at]) for at in places),
+        first_subs=first_subs,
+        limited_by=tuple(own.kinds[own.first[at]] for own, at in stopped),
+        spare_db=spare_db[places],
     )
 
 

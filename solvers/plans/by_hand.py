@@ -12,8 +12,7 @@ from roommodes.plan.tables import Cloud
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
-from roommodes.storage.stamp import now_utc
-from roommodes.version import __version__
+from roommodes.storage.stamp import Made
 from solvers.project_transfer import project_transfer
 
 NO_ZONE = "by hand"
@@ -76,9 +75,7 @@ def results_at(project: Project, positions_m: Floats, transfer: Complexes) -> Re
         )
     return Results(
         project=project,
-        seed=project.search.seed,
-        software_version=__version__,
-        created_utc=now_utc(),
+        made=Made.now(project.search.seed),
         frequency_hz=band_grid_hz(project),
         seats=seats,
         candidates=Candidates(

@@ -12,8 +12,7 @@ from roommodes.plan.tables import Cloud, PlanTable, expected_bytes
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
-from roommodes.storage.stamp import now_utc
-from roommodes.version import __version__
+from roommodes.storage.stamp import Made
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Judged, judge, plain
 from solvers.loudness.headroom import loudness_of
@@ -135,9 +134,7 @@ def results_from(
         )
     return Results(
         project=project,
-        seed=project.search.seed if seed is None else seed,
-        software_version=__version__,
-        created_utc=now_utc(),
+        made=Made.now(project.search.seed if seed is None else seed),
         frequency_hz=problem.frequency_hz,
         seats=basis.seats,
         candidates=basis.candidates,

@@ -17,18 +17,17 @@ from threadpoolctl import threadpool_limits
 from roommodes.arrays import Floats
 from roommodes.errors import Interrupted
 from roommodes.plan.plan import Results
-from roommodes.plan.tolerance import PERCENTILES, Tolerance, ToleranceTable
+from roommodes.plan.tolerance import PERCENTILES, FirstPlan, Shares, Tolerance, ToleranceTable
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
-from roommodes.storage.stamp import now_utc
-from roommodes.version import __version__
+from roommodes.storage.stamp import Made
 from solvers.tolerance.design import Design, Heard, Part
 from solvers.tolerance.inputs import DRIVES, inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
 from solvers.tolerance.reduction import reduced_field
-from solvers.tolerance.shares import Shares, shares
+from solvers.tolerance.shares import shares
 from solvers.tolerance.worst import worst_words
 
 FREQUENCIES = 24  # at most, over the band
@@ -123,10 +122,8 @@ def tolerance_of(
     return Tolerance(
         project_toml=results.project.toml_text,
         project_sha256=results.project.sha256,
-        seed=asked.seed,
+        made=Made.now(asked.seed),
         draws_asked=2 * design.half,
-        software_version=__version__,
-        created_utc=now_utc(),
         frequency_hz=design.field.frequency_hz,
         seat_name=results.seats.name,
         group_name=tuple(design.inputs.groups),
@@ -222,7 +219,6 @@ def _table(
     order = np.array([0, *(1 + np.argsort(ninety[1:], kind="stable"))])
     level = heard.level_db[first].astype(np.float64)
     mean = level @ normalised(np.bincount(design.listening.seat, design.listening.weight))
-    found = heard.shares(first)
     chosen = ranks[order]
     return ToleranceTable(
         rank=chosen.astype(np.int64),
@@ -234,13 +230,12 @@ def _table(
         output_db=source.output_db[chosen],
         variation_draw_db=variation[order],
         output_draw_db=(source.output_db[ranks][:, None] + louder)[order],
-        level_percentile_db=np.moveaxis(np.percentile(level, PERCENTILES, axis=0), 0, -1),
-        mean_percentile_db=np.moveaxis(np.percentile(mean, PERCENTILES, axis=0), 0, -1),
-        first_order=None if found is None else found.first,
-        total=None if found is None else found.total,
-        first_order_interval=None if found is None else found.first_interval,
-        total_interval=None if found is None else found.total_interval,
-        worst=worst_words(design, int(np.argmax(variation[0])), variation.shape[1]),
+        first=FirstPlan(
+            level_percentile_db=np.moveaxis(np.percentile(level, PERCENTILES, axis=0), 0, -1),
+            mean_percentile_db=np.moveaxis(np.percentile(mean, PERCENTILES, axis=0), 0, -1),
+            shares=heard.shares(first),
+            worst=worst_words(design, int(np.argmax(variation[0])), variation.shape[1]),
+        ),
     )
 
 

@@ -24,32 +24,16 @@ References
     2014 (from memory): for the first order, the variance of the two samples that are compared.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from scipy import stats
 
 from roommodes.arrays import Floats
+from roommodes.plan.tolerance import Shares
 
 RESAMPLES = 400
 CONFIDENCE = 0.9
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Shares:
-    """Sobol' indices of some groups of inputs.
-
-    Parameters
-    ----------
-    first, total : (n_group,).
-    first_interval, total_interval : (n_group, 2), 90 % of the resampled indices lie between.
-    """
-
-    first: Floats
-    total: Floats
-    first_interval: Floats
-    total_interval: Floats
 
 
 def shares(a: Floats, b: Floats, mixed: Floats, *, seed: int = 0) -> Shares:
@@ -82,9 +66,9 @@ def shares(a: Floats, b: Floats, mixed: Floats, *, seed: int = 0) -> Shares:
         ).confidence_interval
         ends = np.stack([interval.low, interval.high], axis=-1)
     return Shares(
-        first=found.first_order[:groups],
+        first_order=found.first_order[:groups],
         total=found.total_order[:groups],
-        first_interval=ends[0],
+        first_order_interval=ends[0],
         total_interval=ends[1],
     )
 

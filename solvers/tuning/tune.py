@@ -11,7 +11,7 @@ from roommodes.errors import OutsideModel
 from roommodes.filters.processor import ANY_FILTERS, FilterControls, Processor
 from roommodes.filters.sections import section_response
 from roommodes.plan.plan import Plan
-from roommodes.plan.tuning import Tuning, TuningSettings
+from roommodes.plan.tuning import Tuning, TuningPrice, TuningSettings
 from roommodes.responses.metrics import level_db, normalised, variation_db
 from roommodes.running import Running
 from solvers.tuning.equaliser import EqualiserLimits, equalise
@@ -76,8 +76,7 @@ class TuneWishes:
             boost_db=all_subs.boost_db,
             cut_db=all_subs.cut_db,
             differ_db=all_subs.differ_db,
-            q_low=own.q[0],
-            q_high=own.q[1],
+            q=own.q,
             all_pass=own.all_pass,
             exchange=exchange or EXCHANGE,
             worth_db=own.worth_db,
@@ -143,7 +142,7 @@ def _tuned(
             per_sub=settings.per_sub,
             boost_db=settings.sub_boost_db,
             cut_db=settings.sub_cut_db,
-            q=(settings.q_low, settings.q_high),
+            q=settings.q,
             all_pass=settings.all_pass,
             worth_db=settings.worth_db,
             in_all=controls.in_all,
@@ -160,7 +159,7 @@ def _tuned(
         filters=shared_left(settings.shared, sum(map(len, own)), plan.subs, controls),
         boost_db=settings.boost_db,
         cut_db=settings.cut_db,
-        q=(settings.q_low, settings.q_high),
+        q=settings.q,
         differ_db=settings.differ_db,
         controls=controls,
     )
@@ -179,9 +178,11 @@ def _tuned(
         ceiling_db=shared.ceiling_db,
         variation_before_db=variation_db(before, weight),
         variation_after_db=variation_db(after, weight),
-        boost_db=boost_db,
-        boost_hz=boost_hz,
-        level_lost_db=float(np.mean((before - after) @ normalised(weight))) + boost_db,
+        price=TuningPrice(
+            boost_db=boost_db,
+            boost_hz=boost_hz,
+            level_lost_db=float(np.mean((before - after) @ normalised(weight))) + boost_db,
+        ),
     )
 
 

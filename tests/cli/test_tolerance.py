@@ -55,7 +55,12 @@ def test_the_figure_leaves_no_seat_out() -> None:
     )
     found = tolerance_of(results, Asked(draws=16, plans=1, checked=0, indices=False))
     wide = {
-        count: replace(table, level_percentile_db=np.repeat(table.level_percentile_db[:, :1], n, axis=1))
+        count: replace(
+            table,
+            first=replace(
+                table.first, level_percentile_db=np.repeat(table.first.level_percentile_db[:, :1], n, axis=1)
+            ),
+        )
         for count, table in found.plans.items()
     }
     drawn = tolerance_page(replace(results, seats=seats), replace(found, seat_name=seats.name, plans=wide), ".svg")

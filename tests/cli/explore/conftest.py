@@ -214,7 +214,7 @@ def judged(plan: Plan, state: dict[str, Any]) -> dict[str, Any]:
         )
         alone = results.judged(range(len(on)), Drives(gain_db=gain, delay_s=delay, polarity=np.array(sign)))
         bands = headroom(replace(alone, tuning=plan.tuning), loudness)
-        found["headroom"], found["bands"], found["stops"] = bands.headroom_db, bands.bands, bands.limited_by
+        found["headroom"], found["bands"], found["stops"] = bands.headroom_db, bands.bands, bands.tightest.limited_by
         found["worst"] = bands.least_db
     found["band_level"] = band_levels(hz, found["level"], bands_within(hz))
     found["mean"] = found["level"] @ normalised(seat_weight)

@@ -8,7 +8,7 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Results
-from roommodes.plan.tuning import Tuning
+from roommodes.plan.tuning import Tuning, TuningPrice
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure
 from tests.roommodes.plan.stored import tuning_settings
@@ -222,7 +222,7 @@ def test_the_map_follows_the_subs(explore: Explore) -> None:
 
 def with_filters(results: Results) -> Results:
     """As `tune` leaves a plan: filters on each sub."""
-    settings = tuning_settings(shared=0, cut_db=9.0, q_low=0.5, q_high=8.0, exchange=0.1)
+    settings = tuning_settings(shared=0, cut_db=9.0, q=(0.5, 8.0), exchange=0.1)
     level = results.plans[2].level_db[0]
     tuning = Tuning(
         subs=2,
@@ -239,9 +239,7 @@ def with_filters(results: Results) -> Results:
         ceiling_db=level[:, 0],
         variation_before_db=1.0,
         variation_after_db=1.0,
-        boost_db=0.0,
-        boost_hz=40.0,
-        level_lost_db=0.0,
+        price=TuningPrice(boost_db=0.0, boost_hz=40.0, level_lost_db=0.0),
     )
     return replace(results, tuning=tuning)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowsAround, RowTable, UsualTable
 from roommodes.plan.file import write_results
 from roommodes.plan.plan import Results
 from roommodes.plan.tables import Merits, PlanTable
@@ -139,9 +139,11 @@ def choices_of(plans: dict[int, PlanTable]) -> Choices:
             output_db=0.0,
             worst_near_db=float(table.variation_db[0]) - 0.1,
             step_m=0.1,
-            at_row=np.zeros(5, dtype=np.int64),
-            at_m=offset,
-            at_variation_db=float(table.variation_db[0]) - 0.3 + 9.0 * (offset - 0.1) ** 2,
+            around=RowsAround(
+                at_row=np.zeros(5, dtype=np.int64),
+                at_m=offset,
+                at_variation_db=float(table.variation_db[0]) - 0.3 + 9.0 * (offset - 0.1) ** 2,
+            ),
         )
         for count, table in plans.items()
     }

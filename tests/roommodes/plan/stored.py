@@ -9,14 +9,15 @@ from roommodes.filters.crossovers import Crossover
 from roommodes.filters.sections import Section
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
-from roommodes.plan.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowTable, UsualTable
+from roommodes.plan.choices import ROW_NUMBERS, Choices, FrontTable, Recommendation, RowsAround, RowTable, UsualTable
 from roommodes.plan.crossover import CrossoverRecord, SumLevels, SumMerits
 from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.plan import Results
 from roommodes.plan.tables import HowFound, Merits, PlanTable
-from roommodes.plan.tuning import Tuning, TuningSettings
+from roommodes.plan.tuning import Tuning, TuningPrice, TuningSettings
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
+from roommodes.storage.stamp import Made
 
 N_FREQ, N_SEAT, N_CANDIDATE = 9, 3, 5
 TOML = """format = 1
@@ -85,9 +86,7 @@ def choices(rng: np.random.Generator) -> Choices:
         offset_m=rng.normal(size=2),
         **drives(2),
         **numbers,
-        at_row=np.array([0, 0, 1]),
-        at_m=rng.normal(size=3),
-        at_variation_db=rng.uniform(1, 4, 3),
+        around=RowsAround(at_row=np.array([0, 0, 1]), at_m=rng.normal(size=3), at_variation_db=rng.uniform(1, 4, 3)),
     )
     usual = UsualTable(
         name=("in the four corners", "é [b]"),
@@ -110,8 +109,7 @@ def tuning_settings(**changes: Any) -> TuningSettings:
         "boost_db": 3.0,
         "cut_db": 12.0,
         "differ_db": 3.0,
-        "q_low": 0.7,
-        "q_high": 6.0,
+        "q": (0.7, 6.0),
         "all_pass": True,
         "exchange": 0.05,
         "worth_db": 0.05,
@@ -133,9 +131,7 @@ def tuning(rng: np.random.Generator) -> Tuning:
         ceiling_db=rng.uniform(0, 3, N_FREQ),
         variation_before_db=2.5,
         variation_after_db=2.0,
-        boost_db=1.5,
-        boost_hz=33.0,
-        level_lost_db=2.1,
+        price=TuningPrice(boost_db=1.5, boost_hz=33.0, level_lost_db=2.1),
     )
 
 
@@ -185,9 +181,7 @@ def some_results() -> Results:
     real, imaginary = rng.normal(size=(2, N_FREQ, N_SEAT, N_CANDIDATE))
     return Results(
         project=parse_project(TOML, source="plan"),
-        seed=2**53,
-        software_version="0.1.0",
-        created_utc="2030-01-01T00:00:00Z",
+        made=Made(seed=2**53, software_version="0.1.0", created_utc="2030-01-01T00:00:00Z"),
         frequency_hz=np.geomspace(20, 120, N_FREQ),
         seats=Seats(
             position_m=rng.uniform(0, 3, (N_SEAT, 3)),

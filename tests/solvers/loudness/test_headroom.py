@@ -141,7 +141,7 @@ def test_headroom_agrees_with_the_stored_levels(results: Results, close) -> None
     free = displaced_level_db(displacement_m=0.014, cone_area_m2=0.083, frequency_hz=hz[inside], air=Air())
     level = table.level_db[0][inside] - table.gain_db[0].max() + free[:, None]
     close(one.headroom.highest_db[0], 10 * np.log10(np.mean(10 ** (level / 10), axis=0)), rtol=1e-9)
-    assert one.headroom.limited_by[0] is Limit.DISPLACEMENT
+    assert one.headroom.tightest.limited_by[0] is Limit.DISPLACEMENT
     close(one.headroom.mean_db[0], one.headroom.highest_db[0].mean(), rtol=1e-12)
     close(one.headroom.headroom_db, one.headroom.mean_db - 115.0, rtol=1e-9)
     loudness = loudness_of(project(), hz)
@@ -157,7 +157,7 @@ def test_at_the_target_a_sub_needs_what_its_headroom_says(results: Results, clos
     """The sub at its limit moves 14 mm at 20 Hz; at the target 10^(-headroom / 20) of that."""
     head = found(results).headroom
     assert head.needs is not None
-    (first,) = head.first_subs[0]
+    (first,) = head.tightest.first_subs[0]
     close(head.needs.travel_m[0, first], 0.014 * 10 ** (-head.headroom_db[0] / 20), rtol=1e-6)
     ratio = head.needs.voltage_v[0] / head.needs.voltage_v[0, first]
     gain = results.plans[2].gain_db[0]

@@ -66,7 +66,7 @@ def test_a_shared_channel_is_as_loud_as_its_circuit(wiring: str, close) -> None:
     for k, band in enumerate(one.headroom.bands):
         inside = level[number == band]
         close(one.headroom.highest_db[k], 10 * np.log10(np.mean(10 ** (inside / 10), axis=0)), rtol=1e-6)
-    kinds = set(one.headroom.limited_by)
+    kinds = set(one.headroom.tightest.limited_by)
     assert (Limit.CURRENT if wiring == "parallel" else Limit.VOLTAGE) in kinds
     close(one.plan.highest_level_db, level, rtol=1e-6)  # and so do the levels that predict and report show
 

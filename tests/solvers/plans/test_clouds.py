@@ -63,7 +63,7 @@ def test_search_takes_all_points_and_tables_speak_of_seats(tmp_path: Path) -> No
     np.testing.assert_allclose(table.level_db[0], level[:, :3], atol=0.01)
     assert table.variation_db[0] != pytest.approx(variation_db(level[:, :3], np.ones(3)), abs=0.005)
     found = tolerance_of(kept, Asked(draws=64, plans=1, indices=False))
-    assert found.plans[2].level_percentile_db.shape[1] == 3
+    assert found.plans[2].first.level_percentile_db.shape[1] == 3
     assert found.error_db < 0.05
 
 

@@ -8,7 +8,7 @@ import pytest
 from roommodes.errors import OutsideModel
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
-from roommodes.plan.tuning import Tuning
+from roommodes.plan.tuning import Tuning, TuningPrice
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import level_db, normalised, seat_pressure
 from roommodes.responses.third_octaves import edges_hz
@@ -80,7 +80,7 @@ def test_polishing_is_never_worse_and_finds_what_was_spoilt(plan: Plan) -> None:
 
 
 def test_filters_of_single_subs_count_and_shared_ones_do_not(plan: Plan) -> None:
-    settings = tuning_settings(per_sub=1, shared=1, cut_db=9.0, q_low=0.5, q_high=8.0, all_pass=False, exchange=0.1)
+    settings = tuning_settings(per_sub=1, shared=1, cut_db=9.0, q=(0.5, 8.0), all_pass=False, exchange=0.1)
     cut = Section(kind="peaking", frequency_hz=47.0, q=2.0, gain_db=-6.0)
     level = plan.level_db
 
@@ -97,9 +97,7 @@ def test_filters_of_single_subs_count_and_shared_ones_do_not(plan: Plan) -> None
             ceiling_db=level[:, 0],
             variation_before_db=1.0,
             variation_after_db=1.0,
-            boost_db=0.0,
-            boost_hz=40.0,
-            level_lost_db=0.0,
+            price=TuningPrice(boost_db=0.0, boost_hz=40.0, level_lost_db=0.0),
         )
         return replace(plan, tuning=tuning)
 

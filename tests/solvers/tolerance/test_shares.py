@@ -42,9 +42,9 @@ def scipys(a: Floats, b: Floats, mixed: Floats) -> tuple[Floats, Floats]:
 def test_ishigami(published: Published) -> None:
     want = published("sobol", "ishigami")
     found = shares(*designed(ishigami, 8192, seed=1))
-    np.testing.assert_allclose(found.first, want["first"], atol=0.02)  # one value is zero: an absolute tolerance
+    np.testing.assert_allclose(found.first_order, want["first"], atol=0.02)  # one value is zero: an absolute tolerance
     np.testing.assert_allclose(found.total, want["total"], rtol=0.02)
-    for ends, value in ((found.first_interval, want["first"]), (found.total_interval, want["total"])):
+    for ends, value in ((found.first_order_interval, want["first"]), (found.total_interval, want["total"])):
         assert np.all(ends[:, 0] - 0.02 < value)
         assert np.all(value < ends[:, 1] + 0.02)
         assert np.all(ends[:, 1] - ends[:, 0] < 0.06)
@@ -62,7 +62,7 @@ def test_exact_variances(published: Published) -> None:
 
 def test_nothing_varies() -> None:
     found = shares(np.ones(16), np.ones(16), np.ones((2, 16)))
-    assert not found.first.any()
+    assert not found.first_order.any()
     assert not found.total.any()
 
 
@@ -71,7 +71,7 @@ def test_alone_is_scipys_and_the_total_beside_it(close) -> None:
     for function in (ishigami, heavy):
         values = designed(function, 2**15, seed=2)
         found, (first, total) = shares(*values), scipys(*values)
-        close(found.first, first, rtol=1e-12, scale=first.max())
+        close(found.first_order, first, rtol=1e-12, scale=first.max())
         close(found.total, total, rtol=0.02, scale=total.max())
 
 
@@ -93,7 +93,7 @@ def test_one_group_alone() -> None:
     a, b, _ = designed(ishigami, 64, seed=4)
     found = shares(a, b, b[None])  # all that is uncertain, from B
     np.testing.assert_allclose(found.total, 1.0, atol=0.3)  # a correlation of 64 points that are not related
-    assert found.first.shape == found.total.shape == (1,)
+    assert found.first_order.shape == found.total.shape == (1,)
     assert found.total_interval.shape == (1, 2)
     assert found.total_interval[0, 0] < found.total[0] < found.total_interval[0, 1]
 
