@@ -12,6 +12,7 @@ from roommodes.errors import FileUnusable
 from roommodes.plan.file import FORMAT, read_results, results_image, write_results
 from roommodes.plan.plan import Results
 from roommodes.storage.seal import LENGTH
+from roommodes.storage.stamp import Made
 from tests.roommodes.plan.stored import N_CANDIDATE, N_FREQ, N_SEAT, TOML, assert_same, some_results
 
 
@@ -123,13 +124,13 @@ def test_an_existing_file_is_kept_unless_forced(plan: Path, results: Results) ->
     with pytest.raises(FileUnusable, match="exists already"):
         write_results(plan, results, force=False)
     assert plan.read_bytes() == before
-    write_results(plan, replace(results, seed=2), force=True)
+    write_results(plan, replace(results, made=Made.now(2)), force=True)
     assert read_results(plan).seed == 2
 
 
 def test_a_file_may_be_replaced_while_another_program_reads_it(plan: Path, results: Results) -> None:
     with h5py.File(plan) as held:
-        write_results(plan, replace(results, seed=2), force=True)
+        write_results(plan, replace(results, made=Made.now(2)), force=True)
         assert held.attrs["seed"] == 2**53
     assert read_results(plan).seed == 2
 
