@@ -105,9 +105,9 @@ def _from_drawing(
     drawing: Path, *, layer: str | None, front: Literal["left", "right", "top", "bottom"] | None, height_m: float | None
 ) -> tuple[str, list[str]]:
     """A project about a drawing's outline, and what it took."""
-    from cli.outline.drawn_lines import read_drawing
-    from cli.outline.project_text import project_text, took_lines
-    from cli.outline.room_outline import room_outline
+    from roommodes.outline.drawn_lines import read_drawing
+    from roommodes.outline.project_text import project_text, took_lines
+    from roommodes.outline.room_outline import room_outline
 
     drawn = read_drawing(drawing)
     outline = room_outline(drawing, drawn, layer=layer, front=front)

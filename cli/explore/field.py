@@ -1,7 +1,6 @@
 """How much of the field the page takes along: as much as fits into its size."""
 
 from dataclasses import dataclass
-from math import ceil, pi
 
 import numpy as np
 
@@ -19,7 +18,7 @@ from solvers.listening.anywhere import (
     page_lattice,
     row_terms,
 )
-from solvers.listening.plane import EXTRA_NODES
+from solvers.listening.plane import node_counts
 
 MOST_BYTES = 5_000_000  # of the page
 PAGE_BYTES = 300_000  # of it without the field
@@ -99,9 +98,7 @@ def expected(results: Results, extent: Extent) -> float:
         places = page_lattice(project, hz, extent.step_m).position_m
     row = project.seats.row[listening.seat]
     terms = row_terms(project, float(hz[-1])) if extent.rows else {}
-    wavenumber = 2.0 * pi * float(hz[-1]) / project.room.air.speed_of_sound_m_s
-    sides = project.room.size_m[:2]
-    nodes = [ceil(0.5 * wavenumber * side) + EXTRA_NODES for side in sides] if extent.plane else [0, 0]
+    nodes = node_counts(project.room, float(hz[-1])) if extent.plane else (0, 0)
     return PAGE_BYTES + expected_bytes(
         n_freq=len(hz),
         n_ear=len(row),

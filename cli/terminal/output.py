@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TextIO
 
-from roommodes.toml.letters import unsafe
+from roommodes.toml.letters import spelled_out
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -29,12 +29,7 @@ UNBROKEN = "\u00a0"
 
 def clean(text: str, limit: int = LINE_LIMIT) -> str:
     """The text on one line, control characters spelled out, cut to `limit` characters."""
-    shown = "".join(_spelled(letter) if bad else letter for letter, bad in zip(text, unsafe(text), strict=True))
-    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
-
-
-def _spelled(letter: str) -> str:
-    return letter.encode("unicode_escape", errors="backslashreplace").decode("ascii")
+    return spelled_out(text, limit)
 
 
 def counted(count: int, word: str) -> str:

@@ -15,6 +15,16 @@ def unsafe(text: str) -> list[bool]:
     return [_is_unsafe(text, place) for place in range(len(text))]
 
 
+def spelled_out(text: str, limit: int) -> str:
+    """The text on one line, unsafe letters as their escapes (``\\n``), cut to `limit` letters."""
+    shown = "".join(_escape(letter) if bad else letter for letter, bad in zip(text, unsafe(text), strict=True))
+    return shown if len(shown) <= limit else shown[: limit - 1] + "…"
+
+
+def _escape(letter: str) -> str:
+    return letter.encode("unicode_escape", errors="backslashreplace").decode("ascii")
+
+
 def _is_unsafe(text: str, place: int) -> bool:
     letter = text[place]
     if unicodedata.category(letter) not in _UNSAFE:

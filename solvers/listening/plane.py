@@ -100,6 +100,13 @@ class Plane:
         return np.asarray(in_air[:, index])
 
 
+def node_counts(room: Room, highest_hz: float) -> tuple[int, int]:
+    """How many nodes along the length and the width carry the field up to a frequency [Hz]."""
+    wavenumber = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
+    along, across = (ceil(0.5 * wavenumber * side) + EXTRA_NODES for side in room.size_m[:2])
+    return along, across
+
+
 def listening_plane(room: Room, *, ear_height_m: float, highest_hz: float, sub_m: Floats) -> Plane:
     """An even map over the room, walls included, and the nodes that it needs up to a frequency.
 
@@ -112,9 +119,9 @@ def listening_plane(room: Room, *, ear_height_m: float, highest_hz: float, sub_m
     """
     length, width, _ = room.size_m
     spacing = max(FINEST_MAP_M, (length * width / MAP_POINTS) ** 0.5)
-    wavenumber = 2.0 * pi * highest_hz / room.air.speed_of_sound_m_s
     x, y = (np.linspace(0.0, side, max(3, 1 + round(side / spacing))) for side in (length, width))
-    nodes_x, nodes_y = (_nodes(side, ceil(0.5 * wavenumber * side) + EXTRA_NODES) for side in (length, width))
+    counts = node_counts(room, highest_hz)
+    nodes_x, nodes_y = (_nodes(side, count) for side, count in zip((length, width), counts, strict=True))
     air = None if room.is_box else room.shape.contains(_grid(x, y, ear_height_m)).reshape(len(x), len(y))
     plane = Plane(x_m=x, y_m=y, height_m=ear_height_m, nodes_x_m=nodes_x, nodes_y_m=nodes_y, air=air)
     step = APART_M if ear_height_m < 0.5 * room.height_m else -APART_M

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from ezdxf.filemanagement import new as new_drawing
 
-from cli.outline.room_outline import LONGEST_M, SHORTEST_M
+from roommodes.outline.room_outline import LONGEST_M, SHORTEST_M
 from roommodes.project.reading import load_project
 from roommodes.project.tables import RoomTable
 

@@ -1,4 +1,4 @@
 """A drawing's outline as a project: closed lines of a DXF, the box about them, what of the box lies outside.
 
-May import `cli.terminal` and `roommodes`.
+May import `toml`, `storage`, `errors`; ezdxf and shapely.
 """

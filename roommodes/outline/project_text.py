@@ -11,9 +11,9 @@ from string import Template
 from shapely import LineString, Point, box, union_all
 from shapely.geometry.base import BaseGeometry
 
-from cli.outline.drawn_lines import UNITS, Drawn
-from cli.outline.room_outline import Outline
-from cli.terminal.output import clean
+from roommodes.outline.drawn_lines import UNITS, Drawn
+from roommodes.outline.room_outline import Outline
+from roommodes.toml.letters import spelled_out
 from roommodes.toml.text import quoted
 
 HEIGHT_M = 2.4  # where nobody says
@@ -47,10 +47,10 @@ def project_text(path: Path, outline: Outline, drawn: Drawn, height_m: float | N
         for said in took_lines(path, outline, drawn)
         for line in textwrap.wrap(said, 116, initial_indent="# ", subsequent_indent="# ")
     )
-    template = Template(files("cli.outline").joinpath("outline.toml").read_text(encoding="utf-8"))
+    template = Template(files("roommodes.outline").joinpath("outline.toml").read_text(encoding="utf-8"))
     return template.substitute(
         took=took.removeprefix("#"),
-        name=quoted(clean(path.stem, 80)),
+        name=quoted(spelled_out(path.stem, 80)),
         length=f"{length:.2f}".ljust(21),
         width=f"{width:.2f}",
         height=f"{height:g}".ljust(21),
@@ -73,7 +73,7 @@ def took_lines(path: Path, outline: Outline, drawn: Drawn) -> list[str]:
     elif outline.unit_stated != outline.unit:
         unit += f" (it states {UNITS[outline.unit_stated]}, which gives no room's size)"
     lines = [
-        f"Taken from {path.name}: the closed line on layer {clean(outline.layer, 60)!r}, read in {unit}; the box "
+        f"Taken from {path.name}: the closed line on layer {spelled_out(outline.layer, 60)!r}, read in {unit}; the box "
         f"about it is {length:.2f} x {width:.2f} m. The front wall is at the drawing's {outline.front}."
     ]
     if abs(outline.turned_deg) > 0.05:
@@ -110,7 +110,7 @@ def _outside_words(outline: Outline) -> str:
 def _left_lines(outline: Outline, drawn: Drawn) -> list[str]:
     lines = []
     if outline.others:
-        shown = [f"{clean(layer, 40)!r} {a:.2f} x {b:.2f} m" for layer, a, b in outline.others[:SHOWN]]
+        shown = [f"{spelled_out(layer, 40)!r} {a:.2f} x {b:.2f} m" for layer, a, b in outline.others[:SHOWN]]
         more = f" and {len(outline.others) - SHOWN} more" if len(outline.others) > SHOWN else ""
         lines.append(f"Other closed lines, left: {', '.join(shown)}{more}. Name another layer with --layer.")
     kinds = [f"{count} {kind}" for kind, count in sorted(drawn.left.items())]
