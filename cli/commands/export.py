@@ -1,8 +1,9 @@
 """`roommodes export`: the seats' responses in open formats, for other programs."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,6 +13,9 @@ from cli.terminal.output import Page, counted, print_json, warn
 from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan, suffix_fault
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
+
+if TYPE_CHECKING:
+    from roommodes.plan.plan import Plan
 
 SUFFIXES = (".sofa", ".wav", ".csv", ".zip")
 STILL_RINGS_DB = -40.0
@@ -46,13 +50,8 @@ def export(
 
     Example: roommodes export plan.h5 -o seats.wav
     """
-    from cli.formats.curves import curves_csv, curves_words, curves_zip
-    from cli.formats.sofa_wav import sofa_bytes, wav_bytes, wav_words
     from cli.words.basis import basis_words, responses_word
-    from roommodes.responses.impulse_response import left_at_end_db
     from roommodes.storage.whole_file import write_whole
-    from solvers.listening.curves import plan_curves
-    from solvers.listening.impulses import impulses_length_s, seat_impulses
 
     if fault := suffix_fault(output, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
@@ -63,29 +62,13 @@ def export(
     if sub is not None and not 1 <= sub <= plan.subs:
         raise typer.BadParameter(f"got {sub}; allowed: 1 to {plan.subs}", param_hint="--sub")
     check_targets({"--output": output}, inputs=[file], force=force)
-    latency_ms = None  # a SOFA file holds transfer functions
     if output.suffix.lower() == ".sofa":
-        data = sofa_bytes(plan)
-        emitters, receivers = counted(plan.subs, "sub"), counted(len(plan.seats), "seat")
-        words = f"{emitters} as emitters, {receivers} as receivers, undriven"
+        made = _transfer_functions(plan)
     elif output.suffix.lower() in {".csv", ".zip"}:
-        with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-            curves = plan_curves(plan, running=running)
-        data = curves_csv(curves) if output.suffix.lower() == ".csv" else curves_zip(plan, curves)
-        words = curves_words(curves)
+        made = _curves(plan, whole=output.suffix.lower() == ".csv", quiet=quiet)
     else:
-        whole = impulses_length_s(plan, seconds=seconds, rate_hz=rate_hz)
-        with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-            impulse = seat_impulses(plan, sub=sub, rate_hz=rate_hz, duration_s=whole, running=running)
-        if (left := left_at_end_db(impulse.samples)) > STILL_RINGS_DB and not quiet:
-            longer = "make them longer with --seconds"
-            if plan.measured is not None and whole < seconds:
-                longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
-            warn([f"the responses still ring at their end ({left:z.0f} dB); {longer}"])
-        data = wav_bytes(impulse.samples, rate_hz)
-        words = wav_words(plan, whole, latency_s=impulse.latency_s, alone=sub is not None)
-        latency_ms = 1e3 * impulse.latency_s
-    write_whole(output, data, force=force)
+        made = _impulse_responses(plan, sub=sub, rate_hz=rate_hz, seconds=seconds, quiet=quiet)
+    write_whole(output, made.data, force=force)
     if as_json:
         print_json(
             {
@@ -93,14 +76,62 @@ def export(
                 "seats": list(plan.seats.name),
                 "subs": plan.subs,
                 "responses": responses_word(plan.results),
-                "latency_ms": latency_ms,
+                "latency_ms": made.latency_ms,
             }
         )
     elif not quiet:
         page = Page()
-        page.line(f"Wrote {output}: {words}.")
+        page.line(f"Wrote {output}: {made.words}.")
         if basis := basis_words(plan.results):
             page.line(basis)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Exported:
+    """A file's bytes, what they are in words, and the delay before the first sound where they are impulses [ms]."""
+
+    data: bytes
+    words: str
+    latency_ms: float | None = None
+
+
+def _transfer_functions(plan: "Plan") -> Exported:
+    """SOFA: every sub to every seat."""
+    from cli.formats.sofa_wav import sofa_bytes
+
+    emitters, receivers = counted(plan.subs, "sub"), counted(len(plan.seats), "seat")
+    return Exported(data=sofa_bytes(plan), words=f"{emitters} as emitters, {receivers} as receivers, undriven")
+
+
+def _curves(plan: "Plan", *, whole: bool, quiet: bool) -> Exported:
+    """CSV, or a ZIP of one text file for each curve."""
+    from cli.formats.curves import curves_csv, curves_words, curves_zip
+    from solvers.listening.curves import plan_curves
+
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        curves = plan_curves(plan, running=running)
+    return Exported(data=curves_csv(curves) if whole else curves_zip(plan, curves), words=curves_words(curves))
+
+
+def _impulse_responses(plan: "Plan", *, sub: int | None, rate_hz: int, seconds: float, quiet: bool) -> Exported:
+    """WAV: one channel for each seat; says where they still ring at their end."""
+    from cli.formats.sofa_wav import wav_bytes, wav_words
+    from roommodes.responses.impulse_response import left_at_end_db
+    from solvers.listening.impulses import impulses_length_s, seat_impulses
+
+    length_s = impulses_length_s(plan, seconds=seconds, rate_hz=rate_hz)
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        impulse = seat_impulses(plan, sub=sub, rate_hz=rate_hz, duration_s=length_s, running=running)
+    if (left := left_at_end_db(impulse.samples)) > STILL_RINGS_DB and not quiet:
+        longer = "make them longer with --seconds"
+        if plan.measured is not None and length_s < seconds:
+            longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
+        warn([f"the responses still ring at their end ({left:z.0f} dB); {longer}"])
+    return Exported(
+        data=wav_bytes(impulse.samples, rate_hz),
+        words=wav_words(plan, length_s, latency_s=impulse.latency_s, alone=sub is not None),
+        latency_ms=1e3 * impulse.latency_s,
+    )
 
 
 def _whole_rate(rate: float) -> int:

@@ -60,8 +60,6 @@ def new(
 
     Example: roommodes new cellar.toml --template cellar
     """
-    from importlib.resources import files
-
     from roommodes.storage.whole_file import write_whole
 
     asked = {"--template": template, "--outline": outline, "--manifest": manifest or None, "--study": study or None}
@@ -73,32 +71,37 @@ def new(
         raise typer.BadParameter("this goes with --outline", param_hint=stray[0])
     if project is not None and not manifest:
         raise typer.BadParameter("this goes with --manifest", param_hint="--project")
-    said: list[str] = []
+    if height is not None and not HEIGHT_M[0] <= height <= HEIGHT_M[1]:
+        allowed = f"{HEIGHT_M[0]:g} to {HEIGHT_M[1]:g} m"
+        raise typer.BadParameter(f"got {height:g}; allowed: {allowed}", param_hint="--height")
     stem = "measured" if manifest else "study" if study else template or (outline.stem if outline else "room")
     file = file or Path(f"{stem}.toml")
+    check_targets({"FILE": file}, inputs=[one for one in (outline, project) if one], force=force)
+    said: list[str] = []
     if outline is not None:
-        if height is not None and not HEIGHT_M[0] <= height <= HEIGHT_M[1]:
-            raise typer.BadParameter(
-                f"got {height:g}; allowed: {HEIGHT_M[0]:g} to {HEIGHT_M[1]:g} m", param_hint="--height"
-            )
-        check_targets({"FILE": file}, inputs=[outline], force=force)
         text, said = _from_drawing(outline, layer=layer, front=front, height_m=height)
         data = text.encode()
-    elif project is not None:
-        from roommodes.measured.pattern import manifest_for
-        from roommodes.project.reading import load_project
-
-        check_targets({"FILE": file}, inputs=[project], force=force)
-        data = manifest_for(load_project(project)).encode()
-    elif template is not None:
-        data = files("roommodes.project.templates").joinpath(f"{template}.toml").read_bytes()
     else:
-        data = files(f"roommodes.{STARTERS[stem]}").joinpath("starter.toml").read_bytes()
+        data = _starter(stem, template=template, project=project)
     write_whole(file, data, force=force)
     if as_json:
         print_json({"written": str(file)} | ({"taken": said} if outline is not None else {}))
     elif not quiet:
         _say_next(file, said, manifest=manifest, study=study)
+
+
+def _starter(stem: str, *, template: Kind | None, project: Path | None) -> bytes:
+    """A file to be filled in: a room of some kind, the manifest for a project, or the starter of that name."""
+    from importlib.resources import files
+
+    if project is not None:
+        from roommodes.measured.pattern import manifest_for
+        from roommodes.project.reading import load_project
+
+        return manifest_for(load_project(project)).encode()
+    if template is not None:
+        return files("roommodes.project.templates").joinpath(f"{template}.toml").read_bytes()
+    return files(f"roommodes.{STARTERS[stem]}").joinpath("starter.toml").read_bytes()
 
 
 def _from_drawing(
