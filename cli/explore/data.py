@@ -1,4 +1,4 @@
-"""What the page knows: a plan, the field around it, and what it is judged by, as one JSON value."""
+"""The data of the page as one JSON value: a plan, the field around it, and what it is judged by."""
 
 from collections.abc import Sequence
 from types import MappingProxyType
@@ -32,7 +32,7 @@ ONE_KIND = MappingProxyType({"name": "", "channels": 1})  # what may differ betw
 
 
 def page_data(plan: Plan, found: Anywhere) -> dict[str, Any]:
-    """Everything that the page works with."""
+    """The data that the page works with."""
     project, results = plan.project, plan.results
     room = project.room
     return {

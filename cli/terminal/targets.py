@@ -1,4 +1,4 @@
-"""Where a command may write: never over what it reads, never twice to one place, and over nothing else unasked."""
+"""Checks of the files that a command writes: none is an input or named twice, none is replaced unasked."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from collections.abc import Iterable, Mapping

@@ -1,4 +1,4 @@
-"""A plan file carries filters and crossover of one plan: what becomes of the one when the other is found anew."""
+"""Sentences on what a plan file keeps: its filters when the crossover is found anew, and the other way round."""
 
 from roommodes.plan.plan import Plan
 

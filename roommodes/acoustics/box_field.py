@@ -1,4 +1,4 @@
-"""What a box offers to the model: its modes are cosines, and its sums at imaginary wavenumbers are closed.
+"""The field of a rigid box between seats, sources and wall bases: cosine modes, closed sums at imaginary wavenumbers.
 
 All modes inside a box of mode numbers are summed one axis at a time (`contraction`); the whole port matrix at
 imaginary wavenumbers comes from `imaginary`. It is the maker of `ports.RigidField` for rectangular rooms; its modes

@@ -1,4 +1,4 @@
-"""Air that fills a box after all, though blocks stand around it: then it is the box that is solved.
+"""The plain box that a room's air fills where blocks only make it smaller: that box is solved in place of the room.
 
 A closed doorway, a room beside a wall of blocks, a wing filled up: what is left has its own origin.
 """

@@ -216,7 +216,7 @@ def built_modes(
 
 
 def ranks(room: Room, max_hz: float) -> RigidModes:
-    """About as many of the lowest modes of a room that is no box as lie below a frequency, by rank, the first first."""
+    """Ranks of the lowest modes of a room that is no box, from the first: about as many as lie below a frequency."""
     count = ceil(float(mode_count(room, np.array([max_hz]))[0])) + 1
     return RigidModes(number=np.arange(count, dtype=np.intp)[:, None], frequency_hz=np.full(count, np.nan))
 

@@ -1,4 +1,4 @@
-"""What a strong surface takes in along its free edges, where polynomials alone fit badly.
+"""Basis functions along the free edges of a strongly absorbing surface, where polynomials alone fit badly.
 
 Where a surface of large |beta| ends in the middle of a hard wall, the velocity into it grows toward the edge as
 1 / sqrt(r), down to about r = 1 / (k0 |beta|), where it levels out [1]. A few functions

@@ -51,7 +51,7 @@ class PortMatrices:
 
 
 class RigidField(Protocol):
-    """What a room with rigid walls offers to the model, for some seats, sources and boundary modes.
+    """The field of a room with rigid walls between some seats, sources and boundary modes, as the model asks for it.
 
     Its modes fill an array of the maker's own axes: their three numbers in a box, their rank in any other room.
     """

@@ -1,11 +1,11 @@
-"""How far the model's sums go."""
+"""Where the model's sums over modes and images end."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Precision:
-    """How far the sums go; the defaults meet 1e-4 of the receivers' rms with a wide margin.
+    """Where the sums end; the defaults meet 1e-4 of the receivers' rms with a wide margin.
 
     Parameters
     ----------

@@ -49,7 +49,7 @@ class LocalStrength:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FrontStrength:
-    """What lies before a pane, with the pane at rest: one strength for all modes, as of a locally reacting surface."""
+    """The layers before a pane, the pane at rest: one strength for all modes, as of a locally reacting surface."""
 
     pane: Plate
     air: Air
@@ -131,12 +131,12 @@ Strength = LocalStrength | FrontStrength | PlateStrength | SkinStrength
 
 
 def front_law(pane: Plate) -> WallLaw | None:
-    """What lies before a pane, on the pane at rest; None where nothing does."""
+    """Law of the layers before a pane, on the pane at rest; None where there are none."""
     return Layered(front=pane.front, back=Rigid()) if pane.front else None
 
 
 def local_strength(law: WallLaw | Plate, air: Air, size: int) -> LocalStrength | FrontStrength:
-    """Of a locally reacting surface, or of what lies before a pane."""
+    """The strength of a locally reacting surface, or of the layers before a pane."""
     if isinstance(law, Plate):
         return FrontStrength(pane=law, air=air, size=size)
     return LocalStrength(law=law, air=air, size=size)

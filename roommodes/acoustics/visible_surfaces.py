@@ -1,4 +1,4 @@
-"""Which construction counts where: surfaces that lie over one another become rectangles that do not overlap.
+"""Surfaces that lie over one another made into rectangles that do not overlap: the later one counts.
 
 A later surface replaces what lies under it. What is left of the earlier one is cut into rectangles; glazing that is
 drawn as a whole wall becomes panes between what stands in it.

@@ -1,4 +1,4 @@
-"""What it takes to solve a room of some shape, told before it is begun.
+"""Unknowns and memory that the solution of a room of some shape takes, estimated beforehand.
 
 The factors' fill grows a little faster than the number of unknowns; its law here was measured on rooms of 5000 to
 50 000 unknowns.

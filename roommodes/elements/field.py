@@ -1,5 +1,5 @@
-"""What a room of any shape offers to the model: its modes at seats, sources and wall bases, its port matrix at
-imaginary wavenumbers.
+"""The field of a rigid room of any shape, as the model asks for it: its modes at seats, sources and wall bases, its
+port matrix at imaginary wavenumbers.
 
 It is the maker of `acoustics.ports.RigidField` for rooms that are no boxes. Its modes have one axis: their rank.
 """

@@ -69,7 +69,7 @@ class Steps:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FilterControls:
-    """How the filters of a processor are dialled in.
+    """The controls of a processor's filters: kinds, ranges and steps.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What is wrong with a set of measurements as a whole: signs, times and scales that were lost between its files.
+"""Doubts about a set of measurements as a whole: signs, times and scales that were lost between its files.
 
 A rough model is enough to tell a sign or some milliseconds: each response of a sub is held against the model's, the
 sub's own response estimated from the other seats (`model_doubts`). Where the sub's position is not known, near seats

@@ -1,4 +1,4 @@
-"""What every reader of measurement files shares: the plain result of reading, and the faults of one file."""
+"""The result of reading one measurement file, a spectrum or an impulse response, and the faults of a file."""
 
 import hashlib
 from collections.abc import Sequence

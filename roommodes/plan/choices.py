@@ -1,4 +1,4 @@
-"""What stands beside the plans in a results file: fronts, usual layouts, places of the rows, the recommended plan.
+"""Tables beside the plans in a results file: fronts, usual layouts, places of the rows, the recommended plan.
 
 | group | axes | what |
 | --- | --- | --- |

@@ -66,13 +66,13 @@ class Drives:
 
     @classmethod
     def of_row(cls, table: DriveColumns, row: int) -> Drives:
-        """One plan of a table, `row` from 0."""
+        """The drives of one plan of a table, `row` from 0."""
         polarity = np.asarray(table.polarity[row], dtype=np.int64)
         return cls(gain_db=table.gain_db[row], delay_s=table.delay_s[row], polarity=polarity)
 
     @classmethod
     def of_layout(cls, layout: Layout) -> Drives:
-        """Those of a project's own layout."""
+        """The drives of a project's own layout."""
         return cls(
             gain_db=np.array(layout.gain_db),
             delay_s=1e-3 * np.array(layout.delay_ms),
@@ -89,7 +89,7 @@ class Drives:
 
     @property
     def to_limit_db(self) -> float:
-        """What brings the loudest sub to 0 dB [dB]."""
+        """Gain that brings the loudest sub to 0 dB [dB]."""
         return -float(self.gain_db.max())
 
     def at_limit(self) -> Drives:

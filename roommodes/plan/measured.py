@@ -1,4 +1,4 @@
-"""What a plan file keeps of the measurements that it was searched on.
+"""The measurements that a plan was searched on, as the plan file keeps them.
 
 | group | axes | what |
 | --- | --- | --- |

@@ -1,4 +1,4 @@
-"""A plan, and the results that it stands in: what the program makes, and what everything else is asked of."""
+"""`Plan`, positions with their settings and what the seats hear, and `Results`, all that one search gave."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the seats hear of a plan, as complex pressure."""
+"""Complex pressure of a plan at every seat."""
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any

@@ -1,4 +1,4 @@
-"""What can be wrong with a project although each of its tables is right: geometry, names, counts.
+"""Faults between the tables of a project, each of them right by itself: geometry, names, counts.
 
 Every check works on whatever parts of the project are valid by themselves, so that all faults come at once.
 """

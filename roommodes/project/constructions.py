@@ -150,12 +150,12 @@ class InCode(Construction):
 
     @property
     def kind(self) -> str:
-        """That no table describes it."""
+        """The word for a construction without a table."""
         return "in code"
 
     @property
     def parameters(self) -> dict[str, Any]:
-        """None that a file could hold."""
+        """Empty: a construction in code has no keys of a file."""
         return {}
 
     def law(self, sides_m: Sides | None = None) -> WallLaw | Plate:

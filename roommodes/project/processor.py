@@ -59,7 +59,7 @@ class ProcessorFiltersTable(Table):
         return self
 
     def controls(self) -> FilterControls:
-        """The table as the tuning takes it."""
+        """The filters' controls, as the tuning takes them."""
         parts = self.frequency_steps_per_octave
         frequency_step = 1.0 / parts if parts else self.frequency_step_hz
         return FilterControls(
@@ -96,7 +96,7 @@ class ProcessorTable(Table):
 
 
 class Wished(Protocol):
-    """What [search] says of settings."""
+    """The settings that [search] asks for."""
 
     gain_db: tuple[float, float]
     delay_ms: tuple[float, float]
@@ -106,7 +106,7 @@ class Wished(Protocol):
 
 
 def wished_of(search: Wished, table: ProcessorTable | None) -> Processor:
-    """What [search] wants, whatever the processor can; steps in samples at the processor's own rate."""
+    """The settings that [search] asks for, whatever the processor can; steps in samples at the processor's own rate."""
     rate_hz = (table and table.sample_rate_hz) or search.sample_rate_hz
     return Processor(
         rate_hz=rate_hz,
@@ -118,7 +118,7 @@ def wished_of(search: Wished, table: ProcessorTable | None) -> Processor:
 
 
 def processor_of(table: ProcessorTable | None, wished: Processor) -> Processor:
-    """What is both wished and possible.
+    """The processor of a project: what [search] asks for, within what [processor] has.
 
     Parameters
     ----------

@@ -137,12 +137,12 @@ class Project:
 
     @property
     def search(self) -> SearchTable:
-        """What the search may do."""
+        """The [search] table: counts, band and what the search may do."""
         return self.tables.search
 
     @property
     def subwoofer(self) -> SubwooferTable:
-        """What stands at each position."""
+        """The [subwoofer] table: what stands at each position."""
         return self.tables.subwoofer
 
     @property
@@ -152,13 +152,13 @@ class Project:
 
     @cached_property
     def processor(self) -> Processor:
-        """What may be dialled in: what [search] wants and [processor] can."""
+        """The processor's ranges and steps: what [search] asks for, within what [processor] has."""
         table = self.tables.processor
         return processor_of(table, wished_of(self.search, table))
 
     @property
     def target(self) -> TargetTable:
-        """How loud it is to be at the seats."""
+        """The [target] table: how loud it is to be at the seats."""
         return self.tables.target
 
     @property
@@ -194,11 +194,11 @@ class Project:
 
     @property
     def amplifier(self) -> ChannelTable | None:
-        """That of a sub by itself: the first, or the one of each sub; None where nothing is said of it."""
+        """The amplifier of a sub by itself: the first of several, or that of each sub; None where it is not known."""
         return self.amplifiers[0] if self.amplifiers else self.subwoofer.amplifier
 
     def sub_limits(self, frequency_hz: NDArray[np.float64], channel: Channel | None = None) -> Limits | None:
-        """All that limits one sub: (n_freq,) [Hz]; None where nothing is said of how loud it plays.
+        """The limits of one sub: (n_freq,) [Hz]; None where nothing is said of how loud it plays.
 
         `channel` is what it hangs on; left out, it is alone on a channel of `amplifier`.
         """

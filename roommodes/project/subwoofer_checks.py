@@ -1,4 +1,4 @@
-"""What can be wrong with subwoofer and amplifiers although each key is right, and with what is asked of them."""
+"""Faults of subwoofer and amplifiers, each key right by itself, and of what is asked of them."""
 
 from collections.abc import Iterator
 from math import pi, prod, sqrt

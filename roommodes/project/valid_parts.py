@@ -1,4 +1,4 @@
-"""What is valid of a project by itself: what the checks between tables work on when others of its parts are not."""
+"""The tables of a project file that are valid by themselves, for the checks between tables."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass

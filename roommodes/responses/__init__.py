@@ -1,4 +1,4 @@
-"""What is read off transfer functions: level, variation, third-octaves, decay, impulse responses; the frequency grid.
+"""Figures from transfer functions: level, variation, third-octaves, decay, impulse responses; the frequency grid.
 
 Works on plain arrays; may import `roommodes.errors` and `roommodes.arrays` only.
 """

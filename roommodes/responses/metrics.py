@@ -1,4 +1,4 @@
-"""What a plan is judged by: level, seat-to-seat variation, output.
+"""Figures that a plan is judged by: level, seat-to-seat variation, output.
 
 | quantity | symbol | meaning |
 | --- | --- | --- |

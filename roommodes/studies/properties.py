@@ -1,4 +1,4 @@
-"""What is known of the rooms of a study: what was drawn, what follows from it, and the columns of their owner's table.
+"""Properties of the rooms of a study: what was drawn, what follows from it, and the columns of their owner's table.
 
 Names are those of the columns in tables and files: `<construction> <parameter>` for a parameter that spreads.
 """

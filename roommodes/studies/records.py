@@ -1,4 +1,4 @@
-"""What one room of a study gave, as data and as a file: a job counts once its file is whole.
+"""The record of one room of a study, as data and as a file: a job counts once its file is whole.
 
 A job file is HDF5 like every other of ours: read with the same care (`storage.guard`), and only believed when its key,
 its version and the checksum of its contents are right, and when it holds what was asked for (`Expected`).
@@ -122,7 +122,7 @@ class Expected:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class JobRecord:
-    """What came out of one job.
+    """The results of one job.
 
     Parameters
     ----------
@@ -147,7 +147,7 @@ class JobRecord:
 
     @property
     def checksum(self) -> str:
-        """Of everything but the times and the processor: two runs of one job give the same."""
+        """Checksum of everything but the times and the processor: two runs of one job give the same."""
         digest = sha256(f"{self.key}\n{self.software}".encode())
         for values in (self.frequency_hz, *(self.arrays[field.path] for field in JOB_FIELDS)):
             digest.update(repr(values.shape).encode())
@@ -157,7 +157,7 @@ class JobRecord:
 
 
 def canonical(tree: Mapping[str, Any]) -> str:
-    """Plain data as the one JSON text that stands for it."""
+    """Plain data as JSON text, always the same for the same data."""
     return json.dumps(tree, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
 
 

@@ -1,4 +1,4 @@
-"""What can be wrong with a strategy although each of its keys is right."""
+"""Faults of a strategy, each of its keys right by itself."""
 
 from collections.abc import Iterator
 

@@ -1,4 +1,4 @@
-"""What can be wrong with a study although each of its tables is right."""
+"""Faults between the tables of a study, each of them right by itself."""
 
 from collections.abc import Iterator, Sequence
 

@@ -25,7 +25,7 @@ LEAST_SHARE_OF_LOAD = 0.8  # IEC 60268-5: the impedance is nowhere below 80 % of
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Circuit:
-    """What a channel with one volt does; rms for rms, complex.
+    """Voltage and current of each sub for one volt of the channel; rms, complex.
 
     Parameters
     ----------
@@ -90,7 +90,7 @@ class Channel:
 
     @property
     def wiring(self) -> Wiring:
-        """Of its subs."""
+        """How its subs are wired."""
         return "parallel" if self.table is None else self.table.wiring
 
     @property

@@ -29,7 +29,7 @@ HALF_SPACE_DB = 20.0 * log10(2.0)
 
 
 class Limit(StrEnum):
-    """What stops a sub."""
+    """What limits how loud a sub plays."""
 
     DISPLACEMENT = "displacement"
     POWER = "power"
@@ -57,7 +57,7 @@ class Limits:
 
     @property
     def highest_db(self) -> Floats:
-        """Up to where all let it go: (n_freq,) [dB re 20 uPa, rms]."""
+        """The lowest of all limits: (n_freq,) [dB re 20 uPa, rms]."""
         return np.asarray(self.level_db.min(axis=0))
 
     @property
@@ -67,7 +67,7 @@ class Limits:
 
 
 def burst_offset_db(*, distance_m: float, space: Literal["full", "half"], reading: Literal["rms", "peak"]) -> float:
-    """What is added to a level taken so, for the rms level at 1 m in free field [dB]."""
+    """Offset from a level measured with bursts to the rms level at 1 m in free field [dB]."""
     crest = CREST_DB if reading == "peak" else 0.0
     return 20.0 * log10(distance_m) - crest - (HALF_SPACE_DB if space == "half" else 0.0)
 
@@ -122,7 +122,7 @@ def voltage_limits(box: BoxedDriver, per_volt: PerVolt, channel: Channel) -> dic
 
 
 def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air, channel: Channel | None = None) -> Limits | None:
-    """All that limits one sub; None where the project says nothing of it.
+    """The limits of one sub; None where the project says nothing of them.
 
     Parameters
     ----------

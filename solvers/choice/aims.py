@@ -1,4 +1,4 @@
-"""More than one aim: what else a plan is judged by, and how the aims are weighed against each other.
+"""Aims beside variation that a plan is judged by, and how they are weighed against each other.
 
 | aim | figure | better |
 | --- | --- | --- |
@@ -40,7 +40,7 @@ EXCESS_DB, EXCESS_S = 1.0, 0.1  # beyond a limit so much weighs as much as one s
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
-    """What a plan is judged by.
+    """The figures that a plan is judged by.
 
     Parameters
     ----------
@@ -157,7 +157,7 @@ def excess(figures: Figures, limits: AimLimitsTable) -> float:
 
 
 def rank(figures: Figures, weights: AimWeightsTable, limits: AimLimitsTable) -> tuple[float, float]:
-    """What plans are ordered by: first how far beyond the limits, then the score."""
+    """Key by which plans are ordered: first how far beyond the limits, then the score."""
     return excess(figures, limits), score_db(figures, weights)
 
 

@@ -1,4 +1,4 @@
-"""How even could these positions be at all? The best weights found, free at every frequency, and what is proven.
+"""The most even response that positions allow: best weights found, free at every frequency, and a proven bound.
 
 A plan's delays and gains tie the frequencies together. Without that tie each frequency is a question of its own:
 which complex weights w make the levels 20 lg |H w| of the seats most alike? No delay, gain, polarity or filter per

@@ -33,7 +33,7 @@ BETTER_DB = 0.05  # by which a usual layout must beat the plans to be worth a re
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Around:
-    """What one call of the model gives beside the problem.
+    """Transfer functions beside the problem's, from the same call of the model: usual layouts and moved rows.
 
     Parameters
     ----------

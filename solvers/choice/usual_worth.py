@@ -1,4 +1,4 @@
-"""What was bought: by delays and gains over equal drives, and by positions over the usual ones.
+"""Variation saved by delays and gains over equal drives, and by positions over the usual ones.
 
 The usual layouts are judged twice: driven alike, as most rooms get them, and with drives searched as the plan's
 were. What the first loses against the second is the worth of drives there; what the second loses against the plan is

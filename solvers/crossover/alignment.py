@@ -1,4 +1,4 @@
-"""Where subs and mains meet: the subs' common delay and polarity, so that the sum through the crossover is fullest.
+"""The subs' common delay and polarity against the mains that make the sum through the crossover fullest.
 
 Each main loudspeaker m plays its channel above the crossover; the subs play the same channel below it:
 
@@ -37,7 +37,7 @@ LARGEST_BLOCK = 2_000_000  # complex numbers at once
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Merit:
-    """How well subs and mains meet.
+    """How full and how even the sum of subs and mains is.
 
     Parameters
     ----------
@@ -58,7 +58,7 @@ class Merit:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Parts:
-    """What subs and mains do at the seats, each without crossover.
+    """Responses of subs and mains at the seats, each without crossover.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What is not smooth in the field of a sub: its own pole and kink, and those of its images behind the walls.
+"""The singular part of a sub's field: the pole and kink of the sub and of its images behind the walls.
 
 The field of a sub is e^{-jkr} / r and what the walls make of it. Of the former, cos(kr) / r has a pole and a kink at
 the sub, while sin(kr) / r is smooth; behind near walls stand images, whose 1 / r is not smooth near the walls. Taken
@@ -27,7 +27,7 @@ def images_of(room: Room) -> Floats:
 
 
 def rough(point_m: Floats, sub_m: Floats, room: Room, frequency_hz: Floats) -> Floats:
-    """What is not smooth in the field of every sub: (n_freq, n_point, n_sub) [1/m].
+    """The singular part of the field of every sub: (n_freq, n_point, n_sub) [1/m].
 
     1 / r of its images, and cos(k r) / r of the sub itself, which stands between the points: of its e^{-jkr} / r all
     odd powers of r, as the even ones are smooth there.

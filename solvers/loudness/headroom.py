@@ -61,7 +61,7 @@ class Loudness:
         return self.project.target.rms_db
 
     def limits_by_sub(self, on: Wired) -> tuple[Limits, ...]:
-        """Those of each sub as it is wired."""
+        """The limits of each sub as it is wired."""
         hz = self.limits.frequency_hz
         found = {
             sub: limits
@@ -140,7 +140,7 @@ class Tightest:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Headroom:
-    """What a plan can do, band by band.
+    """The headroom of a plan, band by band.
 
     Parameters
     ----------

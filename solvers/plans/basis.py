@@ -1,4 +1,4 @@
-"""What a search rests on: responses of the model or measured ones, with all that is worked out around the plans."""
+"""The responses that a search rests on, modelled or measured, with what else is worked out from them."""
 
 from dataclasses import dataclass
 
@@ -24,7 +24,7 @@ from solvers.search.problem import Problem
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Basis:
-    """What a search rests on.
+    """The responses that a search rests on.
 
     Parameters
     ----------

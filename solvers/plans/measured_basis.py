@@ -1,4 +1,4 @@
-"""What a search on measured responses rests on.
+"""Measured responses as the basis of a search.
 
 Candidates are the measured subs, seats the measured seats. Nothing asks the model: usual layouts and rows that move are
 left out, and wishes for positions (zones, mirrored layouts, distances) do not bind subs that stand already.
@@ -24,7 +24,7 @@ from solvers.search.problem import Problem
 
 
 def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
-    """Choose from a measured set what the search needs.
+    """The subs and seats of a measured set that the search needs, as its basis.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What is proven of variation: lower bounds that no weights, settings or layouts get below.
+"""Proven bounds of variation: lower ones that no weights, settings or layouts get below.
 
 May import `solvers.search` and `roommodes`.
 """

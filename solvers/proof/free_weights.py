@@ -1,4 +1,4 @@
-"""How even could given positions be at all? A proven lower bound over weights that are free at every frequency.
+"""A proven lower bound of variation at given positions, over weights that are free at every frequency.
 
 A plan's delays and gains tie the frequencies together. Without that tie each frequency is a question of its own: which
 complex weights w make the levels 20 lg |H w| of the seats most alike? With n subs these are 2 n - 2 numbers beside the

@@ -41,7 +41,7 @@ def trials(tools: Tools, count: int) -> float:
 
 
 def require_provable(tools: Tools, counts: Sequence[int]) -> None:
-    """Refuse what would not end.
+    """Refuse a proof that would take too long.
 
     Raises
     ------

@@ -26,7 +26,7 @@ WARM = 0.05  # part by which a landing may be worse and still be gone on from
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Burst:
-    """What some hops of one chain gave.
+    """The result of some hops of one chain.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What every stage of the search of one problem shares."""
+"""The tables, grids and threads that all stages of the search of one problem share."""
 
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor

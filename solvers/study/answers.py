@@ -1,4 +1,4 @@
-"""What a strategy comes to in one room: its layout with all settings, and the figures of that.
+"""The result of a strategy in one room: its layout with all settings, and the figures of that.
 
 A search is a little too good on the frequencies that it sees: peaks and nulls between them are not heard. So it sees
 many, and the figure that counts is taken on a grid twice as fine.

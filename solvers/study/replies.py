@@ -1,4 +1,4 @@
-"""What a worker gives back: the bytes of a job file, or a reason why there is none.
+"""The reply of a worker: the bytes of a job file, or a reason why there is none.
 
 Only bytes cross, in these three forms; whoever takes them reads them as data. No exception crosses: one that cannot be
 made anew on the other side would be lost, and one made by a stranger could run anything there.
@@ -22,7 +22,7 @@ class OtherSoftware(RoommodesError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reply:
-    """What a worker gave back.
+    """The reply of a worker.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def replied(work: Work, text: str, key: str) -> bytes:
 
 
 def taken(data: object) -> Reply:
-    """What the bytes of a worker say."""
+    """The record in the bytes of a worker."""
     if not isinstance(data, bytes):
         return Reply(reason="what came back is no result")
     if data.startswith(FAILED):

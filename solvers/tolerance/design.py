@@ -20,7 +20,7 @@ from solvers.tolerance.reduction import PRECISION
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Heard:
-    """What plans give in some built rooms.
+    """Levels and variation of plans in some built rooms.
 
     Parameters
     ----------

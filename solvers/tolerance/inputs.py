@@ -1,4 +1,4 @@
-"""What may differ between the drawing and the room: from points of a unit cube to built rooms.
+"""The uncertain inputs between drawing and room: from points of a unit cube to built rooms.
 
 Every uncertain number has one column of the unit cube and is spread evenly over its range, factors evenly over their
 logarithm (the support of a pane: over the frequency of its resonances). Columns belong to groups, by which the

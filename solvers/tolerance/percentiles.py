@@ -37,7 +37,7 @@ STAGES = ("drawn rooms", "what matters most")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
-    """What is to be worked out.
+    """What is asked of the tolerance: rooms, plans, checks, shares.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What plans give in many built rooms: levels, variation, output."""
+"""Levels, variation and output of plans in many built rooms."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

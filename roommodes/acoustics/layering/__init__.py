@@ -1,4 +1,4 @@
-"""What lies one behind the other in a wall, and the air on its far side.
+"""Walls of layers: transfer matrices, and the radiation impedance of the air on the far side.
 
 May import acoustics.air and arrays.
 """

@@ -1,4 +1,4 @@
-"""What a wall law is, and layers one behind the other: transfer matrices of what lies before something else.
+"""Wall laws, and transfer matrices of layers before a wall.
 
 A layer relates pressure and velocity (into the wall) on its two faces at every point by itself,
 
@@ -39,13 +39,13 @@ class TransferMatrix:
 
     @classmethod
     def series(cls, impedance: Any) -> "TransferMatrix":
-        """What moves as one: p1 - p2 = Z v."""
+        """Matrix of a series impedance, for what moves as one: p1 - p2 = Z v."""
         z = np.asarray(impedance, dtype=np.complex128)
         return cls(np.ones_like(z), z, np.zeros_like(z), np.ones_like(z))
 
     @classmethod
     def shunt(cls, admittance: Any) -> "TransferMatrix":
-        """What takes in velocity at one pressure: v1 - v2 = Y p."""
+        """Matrix of a shunt admittance, for what takes in velocity at one pressure: v1 - v2 = Y p."""
         y = np.asarray(admittance, dtype=np.complex128)
         return cls(np.ones_like(y), np.zeros_like(y), y, np.ones_like(y))
 
@@ -93,7 +93,7 @@ class WallLaw(Protocol):
 
 @runtime_checkable
 class Layer(Protocol):
-    """Something that can lie before something else."""
+    """A layer that can lie before a wall or another layer: anything with a transfer matrix."""
 
     def transfer_matrix(self, omega: Complexes, air: Air) -> TransferMatrix:
         """Its matrix without what is behind; `omega` (k,) may be complex [rad/s]."""

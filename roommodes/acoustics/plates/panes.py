@@ -31,7 +31,7 @@ POISSON = Allowed(low=0.0, high=0.49)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plate:
-    """What all that vibrates as a plate has in common; see `Pane` and `DoublePane`.
+    """Base of the laws of walls that bend as plates: `Pane` and `DoublePane`.
 
     Parameters
     ----------
