@@ -111,22 +111,21 @@ def map(ax: Axes, plan: Plan, *, frequency_hz: float, title: str | None = None, 
     ------
     OutsideModel : the model cannot take it; Interrupted when cancelled.
     """
-    from cli.figures.report import pressure_map
+    from cli.figures.report import LevelMap, pressure_map
     from roommodes.responses.metrics import normalised
     from solvers.listening.plan_map import plan_map
 
     found = plan_map(plan, frequency_hz, running=running or Running())
     middle = float(found.seat_db @ normalised(plan.seats.weight))
-    return pressure_map(
-        ax,
+    shown = LevelMap(
         x_m=found.x_m,
         y_m=found.y_m,
         level_db=found.level_db - middle,
         seat_m=plan.seats.position_m,
         seat_db=found.seat_db - middle,
         sub_m=plan.positions_m,
-        title=f"{frequency_hz:g} Hz" if title is None else title,
     )
+    return pressure_map(ax, shown, title=f"{frequency_hz:g} Hz" if title is None else title)
 
 
 def modes(ax: Axes, project: Project, *, max_hz: float = 120.0) -> Axes:

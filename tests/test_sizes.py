@@ -23,13 +23,10 @@ MOST_FIELDS = 12
 
 TO_BE_CUT: dict[str, set[str]] = {  # over a bound for now; what is cut is taken off the list
     "lines": {
-        "cli.report.choice.row_section",
-        "cli.report.room.map_section",
-        "cli.report.room.modes_section",
         "cli.words.fit.fit_json",
         "cli.words.fit.print_fit",
     },
-    "parameters": {"cli.figures.report.pressure_map", "solvers.fit.outcome.outcome"},
+    "parameters": {"solvers.fit.outcome.outcome"},
     "fields": {
         "roommodes.measured.data.MeasuredSet",
         "roommodes.project.valid_parts.Parts",

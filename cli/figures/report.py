@@ -5,6 +5,7 @@ Before and after differ by pattern as well as by shade; quiet and loud places di
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -148,39 +149,40 @@ def _kind(mode: BuiltMode) -> int:
     return OF_THIS_SHAPE if mode.textbook is None else sum(n > 0 for n in mode.textbook)
 
 
-def pressure_map(
-    axes: Axes,
-    *,
-    x_m: Floats,
-    y_m: Floats,
-    level_db: Floats,
-    seat_m: Floats,
-    seat_db: Floats,
-    sub_m: Floats,
-    title: str,
-    solid_m: Sequence[tuple[float, float, float, float]] = (),
-) -> Axes:
-    """The listening plane from above, front wall to the left: level about the seats' mean in steps of 3 dB.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LevelMap:
+    """Levels over the listening plane at one frequency, with what stands in it.
 
     Parameters
     ----------
-    axes : to draw on.
     x_m, y_m : (n_x,), (n_y,) [m].
     level_db : (n_x, n_y) about the seats' mean [dB].
     seat_m, seat_db : (n_seat, 3) [m], (n_seat,) about their mean [dB]; written into the seats.
     sub_m : (n_sub, 3) [m], numbered from 1.
-    title : what it shows.
     solid_m : rectangles of the plane that are not air: low x, low y, high x, high y [m].
     """
+
+    x_m: Floats
+    y_m: Floats
+    level_db: Floats
+    seat_m: Floats
+    seat_db: Floats
+    sub_m: Floats
+    solid_m: Sequence[tuple[float, float, float, float]] = ()
+
+
+def pressure_map(axes: Axes, shown: LevelMap, *, title: str) -> Axes:
+    """The listening plane from above, front wall to the left: level about the seats' mean in steps of 3 dB."""
+    x_m, y_m, seat_m = shown.x_m, shown.y_m, shown.seat_m
     edges = np.arange(LOWEST_DB, HIGHEST_DB + STEP_DB / 2, STEP_DB)
     shades = ListedColormap(ramp_colours(len(edges) - 1))
-    clipped = np.clip(level_db.T, LOWEST_DB + 1e-6, HIGHEST_DB - 1e-6)
+    clipped = np.clip(shown.level_db.T, LOWEST_DB + 1e-6, HIGHEST_DB - 1e-6)
     axes.contourf(x_m, y_m, clipped, levels=edges, cmap=shades, norm=BoundaryNorm(edges, len(edges) - 1))
     axes.contour(x_m, y_m, clipped, levels=edges[1:-1], colors=INK, linewidths=0.25, linestyles="solid")
-    for x0, y0, x1, y1 in solid_m:
+    for x0, y0, x1, y1 in shown.solid_m:
         axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor=SOLID, edgecolor=INK, lw=0.8, hatch="////"))
     size_pt, pad = (6.5, 0.25) if len(seat_m) <= FEW_SEATS else (5.8, 0.12)
-    for (x, y, _), value in zip(seat_m, seat_db, strict=True):
+    for (x, y, _), value in zip(seat_m, shown.seat_db, strict=True):
         ring = {"boxstyle": f"round,pad={pad}", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.6}
         axes.text(
             x,
@@ -193,7 +195,7 @@ def pressure_map(
             color=INK,
         )
     size = 0.07 * min(x_m[-1], y_m[-1])
-    for number, (x, y, _) in enumerate(sub_m, start=1):
+    for number, (x, y, _) in enumerate(shown.sub_m, start=1):
         axes.add_patch(
             Rectangle((x - size / 2, y - size / 2), size, size, facecolor=INK, edgecolor=PAPER, lw=0.8, zorder=4)
         )

@@ -115,15 +115,8 @@ def row_section(plan: Plan) -> Section | None:
         )
     ]
     if sweeps:
-        blocks.append(
-            Picture(
-                title="One row moved, with the plan found for the rows where they should be: its drives held.",
-                alt=f"{said}. {_sweep_words(sweeps)}",
-                size_in=CHOICE_SIZE,
-                draw=lambda figure: _draw_rows(figure, sweeps, [float(move.offset_m[k]) for k in swept], lengths),
-            )
-        )
-        blocks.append(_sweep_table(sweeps, lengths))
+        best_m = [float(move.offset_m[k]) for k in swept]
+        blocks += [_sweep_picture(sweeps, best_m, said, lengths), _sweep_table(sweeps, lengths)]
     headers = (
         "subs",
         "rows as drawn [dB]",
@@ -344,6 +337,15 @@ def _sweep(move: RowTable, row: ProjectRow, index: int) -> RowSweep:
     own = np.flatnonzero(around.at_row == index)
     own = own[np.argsort(around.at_m[own], kind="stable")]
     return RowSweep(name=shown(row.name, 40), offset_m=around.at_m[own], variation_db=around.at_variation_db[own])
+
+
+def _sweep_picture(sweeps: list[RowSweep], best_m: list[float], said: str, lengths: Lengths) -> Picture:
+    return Picture(
+        title="One row moved, with the plan found for the rows where they should be: its drives held.",
+        alt=f"{said}. {_sweep_words(sweeps)}",
+        size_in=CHOICE_SIZE,
+        draw=lambda figure: _draw_rows(figure, sweeps, best_m, lengths),
+    )
 
 
 def _draw_rows(figure: Figure, sweeps: list[RowSweep], best_m: list[float], lengths: Lengths) -> None:

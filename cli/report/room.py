@@ -1,98 +1,37 @@
 """The report's sections on the room: pressure map, modes, what was assumed, what the model does not know, cautions."""
 
-import base64
-from typing import Any
-
-import numpy as np
 from matplotlib.figure import Figure
 
 from cli.drawing.objects import wall_parts
-from cli.figures.report import (
-    FEW_SEATS,
-    HIGHEST_DB,
-    LOWEST_DB,
-    STEP_DB,
-    level_key,
-    modes_built,
-    pressure_map,
-    ramp_colours,
-)
+from cli.figures.report import STEP_DB, modes_built
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
+from cli.report.level_maps import map_data, mapped_layouts, solid_m, stills
 from cli.words.parameters import parameter_words
 from cli.words.plan import caution_lines, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
 from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.room import WALLS, Room
-from roommodes.arrays import Floats
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_in
 from roommodes.project.glass import glass_of
 from roommodes.project.room import solid_faces
-from roommodes.responses.metrics import normalised
-from roommodes.shapes.outlines import solid_at
 from roommodes.subwoofer.tables import SubwooferTable
 from solvers.listening.before_after import BeforeAfter
 from solvers.listening.room import RoomFindings
 
-MOST_FRAMES = 64
-QUANTUM_DB, FLOOR_DB = 0.01, -30.0  # how levels travel to the page: two bytes each
-COMMON_LENGTH_M = 6.4
-MARK_WIDTHS, MARK_HEIGHT, MARK_GAP = (
-    (48, 70),
-    27,
-    4,
-)  # of a seat's mark without and with a decimal, in hundredths of a metre
 RAISED_M = 1.2
-STILLS, STILLS_IN = 3, 7.2  # frequencies shown on paper, width of all [inch]
-STILLS_OF_MANY = 2  # of many seats, so that their numbers can be read
 
 
 def map_section(plan: Plan, compared: BeforeAfter) -> Section:
     """The pressure over the listening plane."""
     rival = compared.rival
-    layouts = [("this plan", plan.level_at_limit_db, compared.plan_map_db, plan.positions_m)]
-    if rival and compared.rival_map_db is not None:
-        layouts.insert(0, ("usual layout", rival.level_db, compared.rival_map_db, rival.positions_m))
-    weight = normalised(plan.seats.weight)
-    hz = plan.frequency_hz
-    seat_db = [levels - (levels @ weight)[:, None] for _, levels, _, _ in layouts]
-    map_db = [maps - (levels @ weight)[:, None, None] for _, levels, maps, _ in layouts]
-    stills = _telling(seat_db[0], hz, STILLS if len(weight) <= FEW_SEATS else STILLS_OF_MANY)
-    several = len(plan.seats) > 1
-
-    def draw(figure: Figure) -> None:
-        grid = figure.add_gridspec(len(layouts) + 1, len(stills), height_ratios=[*[1.0] * len(layouts), 0.06])
-        for row, (name, _, _, subs) in enumerate(layouts):
-            for column, frame in enumerate(stills):
-                pressure_map(
-                    figure.add_subplot(grid[row, column]),
-                    x_m=compared.plane.x_m,
-                    y_m=compared.plane.y_m,
-                    level_db=map_db[row][frame],
-                    seat_m=plan.seats.position_m,
-                    seat_db=seat_db[row][frame],
-                    sub_m=subs,
-                    title=f"{name}, {hz[frame]:.0f} Hz",
-                    solid_m=_solid(plan, compared),
-                )
-        level_key(figure.add_subplot(grid[-1, :]))
-
-    alt = "; ".join(
-        f"at {hz[frame]:.0f} Hz "
-        + ", ".join(
-            f"{name}: seats from {seat_db[row][frame].min():+z.0f} to {seat_db[row][frame].max():+z.0f} dB"
-            for row, (name, _, _, _) in enumerate(layouts)
-        )
-        for frame in stills
-    )
-    length_m, width_m, _ = plan.project.room.size_m
+    hz, layouts = plan.frequency_hz, mapped_layouts(plan, compared)
     height = lengths_of(plan.project).text(compared.plane.height_m)
-    each = min(3.4, STILLS_IN / len(stills) * width_m / length_m)  # height of a map [inch]
-    headers = ["Hz"] + [f"{shown(seat, 24)}, {name}" for name, _, _, _ in layouts for seat in plan.seats.name]
+    headers = ["Hz"] + [f"{shown(seat, 24)}, {one.name}" for one in layouts for seat in plan.seats.name]
     rows = [
-        (f"{hz[frame]:.1f}", *(f"{value:+z.1f}" for levels in seat_db for value in levels[frame]))
+        (f"{hz[frame]:.1f}", *(f"{value:+z.1f}" for one in layouts for value in one.seat_db[frame]))
         for frame in range(len(hz))
     ]
     which = f" The usual layout is {subs_word(plan.subs)} {rival.name}, driven alike." if rival else ""
@@ -104,17 +43,10 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
                 text=f"Level over the room at ear height ({height}), about the mean of the "
                 f"seats at each frequency: light is loud, dark is quiet, a line every {STEP_DB:g} dB.{which} In each "
                 "seat stands its level at its own ear height; squares are subs."
-                + (" What is hatched is no air at that height." if _solid(plan, compared) else "")
+                + (" What is hatched is no air at that height." if solid_m(plan, compared) else "")
             ),
-            LiveMap(data=_map_data(plan, compared, layouts, seat_db, map_db)),
-            Picture(
-                title="The frequencies at which the seats differ most." if several else "Some frequencies.",
-                alt=f"Levels about the seats' mean: {alt}.",
-                size_in=(STILLS_IN, len(layouts) * (each + 0.2) + 0.6),
-                draw=draw,
-                raster=True,
-                still=True,
-            ),
+            LiveMap(data=map_data(plan, compared, layouts)),
+            stills(plan, compared, layouts),
             Table(
                 caption="Level at each seat about the seats' mean [dB], behind the map",
                 headers=tuple(headers),
@@ -151,26 +83,7 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
         )
     ]
     if found.modes:
-        named = [mode for mode in strongest(found.modes).values() if any(mode.number)]
-        moved = max(named, key=lambda mode: mode.share * abs(mode.frequency_hz - mode.rigid_hz), default=None)
-        longest = max(found.modes, key=lambda mode: mode.decay_time_s)
-        alt = (
-            f"Decay time of each mode over its frequency. The longest is {longest.decay_time_s:.2f} s at "
-            f"{longest.frequency_hz:.1f} Hz."
-        )
-        if moved:
-            alt += (
-                f" The walls move the mode {mode_name(moved)} most, from {moved.rigid_hz:.1f} to "
-                f"{moved.frequency_hz:.1f} Hz."
-            )
-        blocks.append(
-            Picture(
-                title="Modes as built: decay time over frequency; grey lines begin where rigid walls put them.",
-                alt=alt,
-                size_in=(PICTURE_IN, 3.2),
-                draw=lambda figure: _draw_modes(figure, found),
-            )
-        )
+        blocks.append(_modes_picture(found))
         blocks.append(
             Table(
                 caption="Modes as built, and with rigid walls",
@@ -194,6 +107,28 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
     if found.warnings:
         blocks.append(Bullets(items=tuple(_with_letters(shown(warning, 1000), plan) for warning in found.warnings)))
     return Section(key="modes", heading="The room's modes", blocks=tuple(blocks))
+
+
+def _modes_picture(found: RoomFindings) -> Picture:
+    """Decay time of each mode over its frequency."""
+    named = [mode for mode in strongest(found.modes).values() if any(mode.number)]
+    moved = max(named, key=lambda mode: mode.share * abs(mode.frequency_hz - mode.rigid_hz), default=None)
+    longest = max(found.modes, key=lambda mode: mode.decay_time_s)
+    alt = (
+        f"Decay time of each mode over its frequency. The longest is {longest.decay_time_s:.2f} s at "
+        f"{longest.frequency_hz:.1f} Hz."
+    )
+    if moved:
+        alt += (
+            f" The walls move the mode {mode_name(moved)} most, from {moved.rigid_hz:.1f} to "
+            f"{moved.frequency_hz:.1f} Hz."
+        )
+    return Picture(
+        title="Modes as built: decay time over frequency; grey lines begin where rigid walls put them.",
+        alt=alt,
+        size_in=(PICTURE_IN, 3.2),
+        draw=lambda figure: _draw_modes(figure, found),
+    )
 
 
 def _limits_words(sub: SubwooferTable) -> str:
@@ -294,12 +229,6 @@ def caution_section(plan: Plan) -> Section:
     return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))
 
 
-def _solid(plan: Plan, compared: BeforeAfter) -> tuple[tuple[float, float, float, float], ...]:
-    """Rectangles of the listening plane that are not air [m]."""
-    room = plan.project.room
-    return () if room.is_box else solid_at(room.shape, compared.plane.height_m)
-
-
 def _room_words(room: Room, lengths: Lengths) -> str:
     long, wide, high = (lengths.text(side, "g") for side in room.size_m)
     size = f"{long} long, {wide} wide, {high} high"
@@ -317,83 +246,3 @@ def _with_letters(warning: str, plan: Plan) -> str:
 
 def _draw_modes(figure: Figure, found: RoomFindings) -> None:
     modes_built(figure.subplots(), modes=found.modes)
-
-
-def _telling(seat_db: Floats, hz: Floats, count: int) -> list[int]:
-    """Frames at which the seats of the first layout differ most, at least a third of an octave apart, rising."""
-    spread = seat_db.max(axis=1) - seat_db.min(axis=1)
-    chosen: list[int] = []
-    order = np.argsort(-spread, kind="stable")
-    if not spread.any():  # one seat: from the middle of the band outward
-        order = np.argsort(np.abs(np.arange(len(hz)) - len(hz) // 2), kind="stable")
-    for frame in order:
-        if all(abs(np.log2(hz[frame] / hz[other])) >= 1.0 / 3.0 for other in chosen):
-            chosen.append(int(frame))
-        if len(chosen) == count:
-            break
-    return sorted(chosen)
-
-
-def _map_data(
-    plan: Plan,
-    compared: BeforeAfter,
-    layouts: list[tuple[str, Floats, Floats, Floats]],
-    seat_db: list[Floats],
-    map_db: list[Floats],
-) -> dict[str, Any]:
-    """What the page's script draws from; levels as 16-bit numbers, row by row from the left wall, in base64."""
-    hz, plane = plan.frequency_hz, compared.plane
-    frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
-    room = plan.project.room
-    edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
-    first = _telling(seat_db[0], hz, 1)[0]
-    mark, decimals = seat_marks(plan.seats.position_m, room.length_m)
-    return {
-        "hz": [round(float(hz[frame]), 1) for frame in frames],
-        "start": int(np.argmin(np.abs(frames - first))),
-        "nx": len(plane.x_m),
-        "ny": len(plane.y_m),
-        "quantum": QUANTUM_DB,
-        "floor": FLOOR_DB,
-        "lowest": LOWEST_DB,
-        "step": STEP_DB,
-        "colours": [[round(255 * part) for part in colour] for colour in ramp_colours(len(edges))],
-        "mark": round(mark, 3),
-        "mark_width": MARK_WIDTHS[decimals],
-        "decimals": decimals,
-        "solid": [[round(value, 3) for value in box] for box in _solid(plan, compared)],
-        "length": room.length_m,
-        "width": room.width_m,
-        "seats": [
-            {"name": shown(name, 40), "x": round(x, 3), "y": round(y, 3)}
-            for name, (x, y, _) in zip(plan.seats.name, plan.seats.position_m.tolist(), strict=True)
-        ],
-        "layouts": [
-            {
-                "name": name,
-                "subs": [[round(x, 3), round(y, 3)] for x, y, _ in subs.tolist()],
-                "seats": [[round(float(value), 1) + 0.0 for value in levels[frame]] for frame in frames],
-                "levels": _packed(maps[frames]),
-            }
-            for (name, _, _, subs), levels, maps in zip(layouts, seat_db, map_db, strict=True)
-        ],
-    }
-
-
-def seat_marks(seat_m: Floats, length_m: float) -> tuple[float, int]:
-    """Size of the seats' marks over that in a room of common length, and decimals, so that none covers another."""
-    wanted = length_m / COMMON_LENGTH_M
-    first, second = np.triu_indices(len(seat_m), 1)
-    apart = 100.0 * np.abs(seat_m[first, :2] - seat_m[second, :2])  # in the map's units
-
-    def most(width: float) -> float:
-        return float(np.max(apart / (width + MARK_GAP, MARK_HEIGHT + MARK_GAP), axis=1).min(initial=wanted))
-
-    with_decimals = most(MARK_WIDTHS[1])
-    return (with_decimals, 1) if with_decimals > 0.85 * wanted else (most(MARK_WIDTHS[0]), 0)
-
-
-def _packed(level_db: Floats) -> str:
-    """(n_frame, n_x, n_y) as little-endian 16-bit numbers in the order frame, y, x."""
-    steps = np.clip(np.round((level_db - FLOOR_DB) / QUANTUM_DB), 0, 4500).astype("<u2")
-    return base64.b64encode(np.ascontiguousarray(steps.transpose(0, 2, 1)).tobytes()).decode("ascii")

@@ -14,8 +14,8 @@ import pytest
 
 from cli.report.blocks import Bullets, Picture, Section, Table, Text
 from cli.report.html import report_html
+from cli.report.level_maps import seat_marks
 from cli.report.pdf import report_pdf
-from cli.report.room import seat_marks
 from cli.report.whole import model_numbers, report_bytes, report_content
 from cli.terminal.plan_options import choose_plan
 from roommodes.plan.choices import Choices

@@ -9,6 +9,7 @@ from cli.figures.report import (
     HIGHEST_DB,
     LOWEST_DB,
     STEP_DB,
+    LevelMap,
     bands_before_after,
     level_key,
     modes_built,
@@ -54,12 +55,14 @@ def test_the_map_shows_levels_and_marks() -> None:
     level = np.linspace(-10, 8, 63).reshape(9, 7)
     drawn = pressure_map(
         axes(),
-        x_m=x,
-        y_m=y,
-        level_db=level,
-        seat_m=np.array([[2.0, 1.0, 1.1]]),
-        seat_db=np.array([-3.2]),
-        sub_m=np.array([[0.3, 2.0, 0.3], [4.7, 2.0, 0.3]]),
+        LevelMap(
+            x_m=x,
+            y_m=y,
+            level_db=level,
+            seat_m=np.array([[2.0, 1.0, 1.1]]),
+            seat_db=np.array([-3.2]),
+            sub_m=np.array([[0.3, 2.0, 0.3], [4.7, 2.0, 0.3]]),
+        ),
         title="t",
     )
     assert [text.get_text() for text in drawn.texts] == ["-3", "1", "2"]
