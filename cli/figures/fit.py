@@ -31,9 +31,9 @@ def fit_page(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
 
 def misfit_axes(axes: Axes, fit: Fit) -> Axes:
     """What is left of the responses' rms, as drawn and as fitted."""
-    before, after = fit.misfit_over_frequency()
-    axes.plot(fit.frequency_hz, 100.0 * before, color=DRAWN, linestyle=(0, (5, 1.6)), label="as drawn")
-    axes.plot(fit.frequency_hz, 100.0 * after, color=FITTED, label="as fitted")
+    before, after = fit.compared.misfit_over_frequency()
+    axes.plot(fit.compared.frequency_hz, 100.0 * before, color=DRAWN, linestyle=(0, (5, 1.6)), label="as drawn")
+    axes.plot(fit.compared.frequency_hz, 100.0 * after, color=FITTED, label="as fitted")
     axes.set_ylabel("misfit [% of the responses' rms]")
     axes.set_title("What the model leaves unexplained")
     axes.set_ylim(bottom=0.0)
@@ -42,12 +42,18 @@ def misfit_axes(axes: Axes, fit: Fit) -> Axes:
 
 def worst_response(axes: Axes, measured: MeasuredSet, fit: Fit) -> Axes:
     """The response that was worst as drawn: measured, as drawn, as fitted."""
-    left = np.sqrt(np.mean(np.abs(fit.data - fit.before) ** 2, axis=0) / np.mean(np.abs(fit.data) ** 2, axis=0))
+    left = np.sqrt(
+        np.mean(np.abs(fit.compared.data - fit.compared.before) ** 2, axis=0)
+        / np.mean(np.abs(fit.compared.data) ** 2, axis=0)
+    )
     seat, sub = (int(i) for i in np.unravel_index(int(left.argmax()), left.shape))
-    level = [20.0 * np.log10(np.maximum(np.abs(v[:, seat, sub]), 1e-30)) for v in (fit.data, fit.before, fit.after)]
-    axes.plot(fit.frequency_hz, level[0], color=INK, linewidth=2.2, label="measured")
-    axes.plot(fit.frequency_hz, level[1], color=DRAWN, linestyle=(0, (5, 1.6)), label="as drawn")
-    axes.plot(fit.frequency_hz, level[2], color=FITTED, linestyle=(0, (1.2, 1.2)), label="as fitted")
+    level = [
+        20.0 * np.log10(np.maximum(np.abs(v[:, seat, sub]), 1e-30))
+        for v in (fit.compared.data, fit.compared.before, fit.compared.after)
+    ]
+    axes.plot(fit.compared.frequency_hz, level[0], color=INK, linewidth=2.2, label="measured")
+    axes.plot(fit.compared.frequency_hz, level[1], color=DRAWN, linestyle=(0, (5, 1.6)), label="as drawn")
+    axes.plot(fit.compared.frequency_hz, level[2], color=FITTED, linestyle=(0, (1.2, 1.2)), label="as fitted")
     unit = {"relative": "dB, relative", "pascal": "dB re 1 Pa", "per metre": "dB re 1/m"}[measured.level]
     axes.set_ylabel(f"level [{unit}]")
     axes.set_title(f"Worst as drawn: {plain(measured.subs.name[sub])} at {plain(measured.seats.name[seat])}")
@@ -74,7 +80,7 @@ def modes_axes(axes: Axes, modes: Sequence[MovedMode]) -> Axes:
 
 
 def _over_frequency(axes: Axes, fit: Fit) -> Axes:
-    low, high = float(fit.frequency_hz[0]), float(fit.frequency_hz[-1])
+    low, high = float(fit.compared.frequency_hz[0]), float(fit.compared.frequency_hz[-1])
     axes.set_xscale("log")
     axes.set_xlim(low, high)
     axes.xaxis.set_major_locator(FixedLocator([hz for hz in TICK_HZ if low <= hz <= high]))

@@ -30,13 +30,23 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
         page.line(note, mark="- ")
     page.heading("How well the model explains the measurements")
     page.line(f"{fit.judgement.text} {fit.steps} steps; {fit.stop.value}.")
+    compared = fit.compared
     page.line(
-        f"Misfit: {fit.misfit_before:.0%} of the responses' rms as drawn, {fit.misfit_after:.1%} as fitted (both with "
-        f"the subs' own response fitted). Points that count as one: {fit.judgement.widening:.1f}."
+        f"Misfit: {compared.misfit_before:.0%} of the responses' rms as drawn, {compared.misfit_after:.1%} as fitted "
+        f"(both with the subs' own response fitted). Points that count as one: {fit.judgement.widening:.1f}."
     )
     page.table(["Hz", "as drawn", "as fitted"], _bands(fit), right=(0, 1, 2))
     for remark in fit.remarks:
         page.line(remark, mark="! ")
+    _print_estimates(page, fit)
+    _print_places(page, fit, lengths_of(project))
+    if modes:
+        _print_modes(page, modes, lengths_of(project))
+    page.line()
+
+
+def _print_estimates(page: Page, fit: Fit) -> None:
+    """What the measurements tell of walls, loss and size, and what not."""
     told = [one for one in fit.estimates if one.told and one.parameter.group not in {"subs", "microphones"}]
     page.heading("What the measurements tell")
     page.table(
@@ -59,35 +69,36 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
     pairs = [pair for pair in fit.together if not {pair[0].split(".")[0], pair[1].split(".")[0]} & _places(fit)]
     for one, other, correlation in pairs[:TOGETHER_SHOWN]:
         page.line(f"{one} and {other} are told only together (correlation {correlation:+z.2f}).", mark="- ")
-    _print_places(page, fit, lengths_of(project))
-    if modes:
-        page.heading("What moved: modes and null planes")
-        page.table(
-            [
-                "mode",
-                "textbook",
-                "as drawn",
-                "as measured",
-                "decay drawn",
-                "measured",
-                "null planes, from the textbook's",
-            ],
-            [_mode_row(one, lengths_of(project)) for one in modes],
-            right=(1, 2, 3, 4, 5),
-        )
+
+
+def _print_modes(page: Page, modes: Sequence[MovedMode], lengths: Lengths) -> None:
+    """The lowest modes as drawn and as measured, with their null planes."""
+    page.heading("What moved: modes and null planes")
+    page.table(
+        [
+            "mode",
+            "textbook",
+            "as drawn",
+            "as measured",
+            "decay drawn",
+            "measured",
+            "null planes, from the textbook's",
+        ],
+        [_mode_row(one, lengths) for one in modes],
+        right=(1, 2, 3, 4, 5),
+    )
+    page.line(
+        "As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off. "
+        "-: the response does not show it."
+    )
+    split = [mode_name(one) for one in modes if may_have_split(one)]
+    if split:
         page.line(
-            "As measured: by the fitted room. Decay: T60. Null planes: how far the one that moved most lies off. "
-            "-: the response does not show it."
+            f"{', '.join(split)}: as drawn and as measured lie more than {SPLIT:.0%} apart. Beside a resonance of "
+            "a pane or a wall a mode becomes two, and of each room another of the two may stand here. Look at the "
+            "responses before you act on it.",
+            mark="! ",
         )
-        split = [mode_name(one) for one in modes if may_have_split(one)]
-        if split:
-            page.line(
-                f"{', '.join(split)}: as drawn and as measured lie more than {SPLIT:.0%} apart. Beside a resonance of "
-                "a pane or a wall a mode becomes two, and of each room another of the two may stand here. Look at the "
-                "responses before you act on it.",
-                mark="! ",
-            )
-    page.line()
 
 
 def _bands(fit: Fit) -> list[list[str]]:
@@ -96,12 +107,12 @@ def _bands(fit: Fit) -> list[list[str]]:
 
 def _band_means(fit: Fit) -> list[tuple[float, float, tuple[float, float]]]:
     """(lowest, highest frequency [Hz], rms misfit before and after) of some bands."""
-    before, after = fit.misfit_over_frequency()
-    parts = np.array_split(np.arange(len(fit.frequency_hz)), min(BANDS, len(fit.frequency_hz)))
+    before, after = fit.compared.misfit_over_frequency()
+    parts = np.array_split(np.arange(len(fit.compared.frequency_hz)), min(BANDS, len(fit.compared.frequency_hz)))
     rows = []
     for part in parts:
         means = (float(np.sqrt(np.mean(before[part] ** 2))), float(np.sqrt(np.mean(after[part] ** 2))))
-        rows.append((float(fit.frequency_hz[part[0]]), float(fit.frequency_hz[part[-1]]), means))
+        rows.append((float(fit.compared.frequency_hz[part[0]]), float(fit.compared.frequency_hz[part[-1]]), means))
     return rows
 
 
@@ -184,7 +195,6 @@ def _shift(mode: BuiltMode, lengths: Lengths) -> str:
 
 def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode] | None) -> dict[str, Any]:
     """The same as plain data, with every parameter and frequency; `modes` None where they were not followed."""
-    before, after = fit.misfit_over_frequency()
     return {
         "project": project.name,
         "set": measured.name,
@@ -197,42 +207,16 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
         "stop": fit.stop.value,
         "steps": fit.steps,
         "remarks": list(fit.remarks),
-        "misfit": {
-            "before": fit.misfit_before,
-            "after": fit.misfit_after,
-            "noise": fit.judgement.noise,
-            "left_over_noise": fit.judgement.excess,
-            "frequency_hz": fit.frequency_hz.tolist(),
-            "before_over_frequency": before.tolist(),
-            "after_over_frequency": after.tolist(),
-            "bands": [
-                {"low_hz": low, "high_hz": high, "before": means[0], "after": means[1]}
-                for low, high, means in _band_means(fit)
-            ],
-        },
+        "misfit": _misfit_json(fit),
         "points_that_count_as_one": fit.judgement.widening,
-        "parameters": [
-            {
-                "group": one.parameter.group,
-                "owner": one.parameter.owner,
-                "key": one.parameter.key,
-                "unit": one.parameter.unit,
-                "start": one.parameter.start,
-                "value": one.value,
-                "deviation": one.deviation,
-                "moved": one.moved,
-                "known": one.known,
-                "told": one.told,
-            }
-            for one in fit.estimates
-        ],
+        "parameters": [_estimate_json(one) for one in fit.estimates],
         "correlation": fit.correlation.tolist(),
         "told_only_together": [list(pair) for pair in fit.together],
         "held_and_suspect": {key: {"change": move, "share": share} for key, (move, share) in fit.suspects.items()},
         "own_response": {
             sub: {
-                "level_db": (20.0 * np.log10(np.maximum(np.abs(fit.own[:, index]), 1e-30))).tolist(),
-                "phase_deg": np.rad2deg(np.angle(fit.own[:, index])).tolist(),
+                "level_db": (20.0 * np.log10(np.maximum(np.abs(fit.source.own[:, index]), 1e-30))).tolist(),
+                "phase_deg": np.rad2deg(np.angle(fit.source.own[:, index])).tolist(),
             }
             for index, sub in enumerate(measured.subs.name)
         },
@@ -240,33 +224,65 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
             {
                 "sub": sub,
                 "place": place,
-                "gain": float(fit.gain[row, column]),
-                "delay_ms": 1e3 * float(fit.delay_s[row, column]),
+                "gain": float(fit.source.gain[row, column]),
+                "delay_ms": 1e3 * float(fit.source.delay_s[row, column]),
             }
             for column, sub in enumerate(measured.subs.name)
             for row, place in enumerate(measured.seats.name)
         ],
-        "modes": None
-        if modes is None
-        else [
-            {
-                "number": list(one.number),
-                "textbook_hz": one.textbook_hz,
-                "as_drawn_hz": one.drawn and one.drawn.frequency_hz,
-                "as_fitted_hz": one.fitted and one.fitted.frequency_hz,
-                "as_drawn_decay_s": one.drawn and one.drawn.decay_time_s,
-                "as_fitted_decay_s": one.fitted and one.fitted.decay_time_s,
-                "as_drawn_share": one.drawn and one.drawn.share,
-                "as_fitted_share": one.fitted and one.fitted.share,
-                "largest_null_plane_shift_m": {
-                    "as_drawn": one.drawn and one.drawn.largest_shift_m,
-                    "as_fitted": one.fitted and one.fitted.largest_shift_m,
-                },
-                "null_planes": [
-                    {"axis": "xyz"[plane.axis], "textbook_m": plane.rigid_m, "as_fitted_m": plane.built_m}
-                    for plane in (one.fitted.null_planes if one.fitted else ())
-                ],
-            }
-            for one in modes
+        "modes": None if modes is None else [_mode_json(one) for one in modes],
+    }
+
+
+def _misfit_json(fit: Fit) -> dict[str, Any]:
+    """What the model leaves, in all, over frequency and by band."""
+    before, after = fit.compared.misfit_over_frequency()
+    return {
+        "before": fit.compared.misfit_before,
+        "after": fit.compared.misfit_after,
+        "noise": fit.judgement.noise,
+        "left_over_noise": fit.judgement.excess,
+        "frequency_hz": fit.compared.frequency_hz.tolist(),
+        "before_over_frequency": before.tolist(),
+        "after_over_frequency": after.tolist(),
+        "bands": [
+            {"low_hz": low, "high_hz": high, "before": means[0], "after": means[1]}
+            for low, high, means in _band_means(fit)
+        ],
+    }
+
+
+def _estimate_json(one: Estimate) -> dict[str, Any]:
+    return {
+        "group": one.parameter.group,
+        "owner": one.parameter.owner,
+        "key": one.parameter.key,
+        "unit": one.parameter.unit,
+        "start": one.parameter.start,
+        "value": one.value,
+        "deviation": one.deviation,
+        "moved": one.moved,
+        "known": one.known,
+        "told": one.told,
+    }
+
+
+def _mode_json(one: MovedMode) -> dict[str, Any]:
+    return {
+        "number": list(one.number),
+        "textbook_hz": one.textbook_hz,
+        "as_drawn_hz": one.drawn and one.drawn.frequency_hz,
+        "as_fitted_hz": one.fitted and one.fitted.frequency_hz,
+        "as_drawn_decay_s": one.drawn and one.drawn.decay_time_s,
+        "as_fitted_decay_s": one.fitted and one.fitted.decay_time_s,
+        "as_drawn_share": one.drawn and one.drawn.share,
+        "as_fitted_share": one.fitted and one.fitted.share,
+        "largest_null_plane_shift_m": {
+            "as_drawn": one.drawn and one.drawn.largest_shift_m,
+            "as_fitted": one.fitted and one.fitted.largest_shift_m,
+        },
+        "null_planes": [
+            {"axis": "xyz"[plane.axis], "textbook_m": plane.rigid_m, "as_fitted_m": plane.built_m}
+            for plane in (one.fitted.null_planes if one.fitted else ())
         ],
     }

@@ -37,7 +37,7 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
     ------
     Interrupted : when cancelled.
     """
-    top = float(fit.frequency_hz[-1])
+    top = float(fit.compared.frequency_hz[-1])
 
     rooms = (
         ("as drawn", project.room, project.surfaces()),

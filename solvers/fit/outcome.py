@@ -11,7 +11,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.loading import MeasuredSet
 from solvers.fit.parameters import Parameter, Situation, Space
 from solvers.fit.source import Source
-from solvers.fit.verdict import MOST_LEFT, Judgement, Verdict, judged
+from solvers.fit.verdict import MOST_LEFT, Compared, DataNoise, Judgement, Verdict, judged
 
 TOLD = 0.7  # a parameter known to more than this share of its prior's deviation was not told by the data
 TOGETHER = 0.9  # posterior correlation from which two parameters are told only together
@@ -61,34 +61,26 @@ class Fit:
 
     Parameters
     ----------
-    frequency_hz : (n_freq,) of the fit [Hz].
-    data, before, after : (n_freq, n_seat, n_sub) complex128: measured, and the model as drawn and as fitted, both
-        with the subs' own response.
+    compared : measured, and the model as drawn and as fitted.
     estimates : every free parameter.
     correlation : (n_estimate, n_estimate), of their uncertainties.
     together : pairs of parameters that the data tell only together, with their correlation.
     suspects : held parameters that would take much of the misfit: by how much each would change [its unit], and the
         share of the squared misfit.
     judgement : what is left of the data, against their noise.
-    own : (n_freq, n_sub) complex128, each sub's own response.
-    gain, delay_s : (n_seat, n_sub) of each response, where the files lost level, sign or time.
+    source : each sub's own response, and gain and delay of each response, where the files lost level, sign or time.
     situation : the fitted room, constructions and positions.
     stop, steps : how it ended.
     remarks : sentences on what to look at.
     """
 
-    frequency_hz: Floats
-    data: Complexes
-    before: Complexes
-    after: Complexes
+    compared: Compared
     estimates: tuple[Estimate, ...]
     correlation: Floats
     together: tuple[tuple[str, str, float], ...]
     suspects: Mapping[str, tuple[float, float]]
     judgement: Judgement
-    own: Complexes
-    gain: Floats
-    delay_s: Floats
+    source: Source
     situation: Situation
     space: Space
     stop: Stop
@@ -99,37 +91,6 @@ class Fit:
     def verdict(self) -> Verdict:
         """Whether it explains the data."""
         return self.judgement.verdict
-
-    @property
-    def misfit_before(self) -> float:
-        """Share of the data's rms that the model as drawn leaves."""
-        return misfit(self.data - self.before, self.data)
-
-    @property
-    def misfit_after(self) -> float:
-        """Share of the data's rms that the fitted model leaves."""
-        return misfit(self.data - self.after, self.data)
-
-    def misfit_over_frequency(self) -> tuple[Floats, Floats]:
-        """As drawn and as fitted, over seats and subs: (n_freq,) each, share of the data's rms."""
-        size = _rms(self.data)
-        return _rms(self.data - self.before) / size, _rms(self.data - self.after) / size
-
-
-def even_weight(data: Complexes) -> Floats:
-    """(n_freq, n_sub) weights that let weak frequencies count nearly as much as strong ones, and subs alike."""
-    power = np.mean(np.abs(data) ** 2, axis=1)
-    return np.asarray(1.0 / np.sqrt(power + 0.1 * power.mean(axis=0)))
-
-
-def misfit(left: Complexes, data: Complexes) -> float:
-    """Share of the data's rms that is left, by `even_weight`."""
-    weight = even_weight(data)[:, None, :]
-    return float(np.linalg.norm(left * weight) / np.linalg.norm(data * weight))
-
-
-def _rms(value: Complexes) -> Floats:
-    return np.asarray(np.sqrt(np.mean(np.abs(value) ** 2, axis=(1, 2))))
 
 
 def require_places(measured: MeasuredSet) -> None:
@@ -164,62 +125,62 @@ def span(columns: Floats) -> Floats:
     return np.asarray(u[:, s > 1e-7 * s[0]])
 
 
-def outcome(
-    *,
-    measured: MeasuredSet,
-    space: Space,
-    frequency_hz: Floats,
-    data: Complexes,
-    before: Complexes,
-    after: Complexes,
-    noise: Floats,
-    freedom: float,
-    estimates: tuple[Estimate, ...],
-    correlation: Floats,
-    wide: float,
-    source: Source,
-    suspects: Mapping[Parameter, tuple[float, float]],
-    u: Floats,
-    rivals: Sequence[Floats],
-    stop: Stop,
-    steps: int,
-) -> Fit:
-    """All of it together, judged."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Found:
+    """Where the steps of a fit ended.
+
+    Parameters
+    ----------
+    u : (n_estimate,) the parameters, in prior standard deviations.
+    estimates, correlation : see `Fit`; uncertainties by the linear theory.
+    source : what lies between model and measurement there.
+    suspects : held parameters: by how much each would change, and the share of the squared misfit.
+    rivals : other points that explain the data nearly as well.
+    stop, steps : how it ended.
+    """
+
+    u: Floats
+    estimates: tuple[Estimate, ...]
+    correlation: Floats
+    source: Source
+    suspects: Mapping[Parameter, tuple[float, float]]
+    rivals: Sequence[Floats]
+    stop: Stop
+    steps: int
+
+
+def outcome(measured: MeasuredSet, space: Space, compared: Compared, noise: DataNoise, found: Found) -> Fit:
+    """The fit with its judgement and remarks.
+
+    Parameters
+    ----------
+    measured, space : what was fitted to, and the parameters.
+    compared : the data beside the model at both ends.
+    noise : of the data.
+    found : where the steps ended.
+    """
     strong = {
-        p.name: found
-        for p, found in suspects.items()
-        if found[1] >= SUSPECT_SHARE and (p.group != "size" or abs(found[0]) >= SUSPECT_M)
+        p.name: suspect
+        for p, suspect in found.suspects.items()
+        if suspect[1] >= SUSPECT_SHARE and (p.group != "size" or abs(suspect[0]) >= SUSPECT_M)
     }
-    left = misfit(data - after, data)
-    judgement = judged(
-        frequency_hz,
-        data,
-        data - after,
-        noise,
-        freedom=freedom,
-        widening=wide,
-        misfit=left,
-        even=even_weight(data),
-        refused=bool(strong),
-    )
+    judgement = judged(compared, noise, refused=bool(strong))
     return Fit(
-        frequency_hz=frequency_hz,
-        data=data,
-        before=before,
-        after=after,
-        estimates=tuple(widened(one, judgement.further) for one in estimates),
-        correlation=correlation,
-        together=_together(estimates, correlation),
+        compared=compared,
+        estimates=tuple(widened(one, judgement.further) for one in found.estimates),
+        correlation=found.correlation,
+        together=_together(found.estimates, found.correlation),
         suspects=strong,
         judgement=judgement,
-        own=source.own,
-        gain=source.gain,
-        delay_s=source.delay_s,
-        situation=space.situation(u),
+        source=found.source,
+        situation=space.situation(found.u),
         space=space,
-        stop=stop,
-        steps=steps,
-        remarks=(*_remarks(measured, estimates, strong, data, after, left), *rival_remarks(estimates, rivals)),
+        stop=found.stop,
+        steps=found.steps,
+        remarks=(
+            *_remarks(measured, found.estimates, strong, compared),
+            *rival_remarks(found.estimates, found.rivals),
+        ),
     )
 
 
@@ -245,10 +206,9 @@ def _remarks(
     measured: MeasuredSet,
     estimates: tuple[Estimate, ...],
     suspects: Mapping[str, tuple[float, float]],
-    data: Complexes,
-    after: Complexes,
-    left: float,
+    compared: Compared,
 ) -> tuple[str, ...]:
+    data, after, left = compared.data, compared.after, compared.misfit_after
     remarks = []
     for name, (move, share) in suspects.items():
         unit = " m" if name.endswith("_m") else ""

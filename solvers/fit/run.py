@@ -34,11 +34,12 @@ from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.running import Running, Step
 from solvers.fit.model import FINE, QUICK
-from solvers.fit.outcome import Estimate, Fit, Stop, outcome, require_places, spread
+from solvers.fit.outcome import Estimate, Fit, Found, Stop, outcome, require_places, spread
 from solvers.fit.parameters import Parameter, Space
 from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
 from solvers.fit.source import Own, SourceModel
 from solvers.fit.steps import State, Steps
+from solvers.fit.verdict import Compared, DataNoise
 
 MOST_FREQUENCIES = 48
 STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours
@@ -272,23 +273,25 @@ class _Work:
             for p, u, s in zip(self.built.free, last.u, deviation, strict=True)
         )
         return outcome(
-            measured=self.measured,
-            space=self.built,
-            frequency_hz=self.hz,
-            data=self.data,
-            before=self.data - first.left,
-            after=self.data - last.left,
-            noise=self.noise,
-            freedom=stage.freedom(),
-            estimates=estimates,
-            correlation=covariance / np.outer(deviation, deviation),
-            wide=wide,
-            source=last.source,
-            suspects=self._suspects(stage, last, weight / np.sqrt(min(wide, WIDEST))),
-            u=last.u,
-            rivals=[other for other, behind in rivals if behind < RIVAL],
-            stop=stop,
-            steps=self.steps,
+            self.measured,
+            self.built,
+            Compared(
+                frequency_hz=self.hz,
+                data=self.data,
+                before=self.data - first.left,
+                after=self.data - last.left,
+            ),
+            DataNoise(rms=self.noise, freedom=stage.freedom(), widening=wide),
+            Found(
+                u=last.u,
+                estimates=estimates,
+                correlation=covariance / np.outer(deviation, deviation),
+                source=last.source,
+                suspects=self._suspects(stage, last, weight / np.sqrt(min(wide, WIDEST))),
+                rivals=[other for other, behind in rivals if behind < RIVAL],
+                stop=stop,
+                steps=self.steps,
+            ),
         )
 
     def _suspects(self, stage: Steps, last: State, weight: Floats) -> dict[Parameter, tuple[float, float]]:

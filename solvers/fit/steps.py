@@ -11,9 +11,10 @@ from roommodes.acoustics.precision import Precision
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 from solvers.fit.model import QUICK, FitModel, Response
-from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, even_weight, misfit, stacked, widening
+from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, stacked, widening
 from solvers.fit.parameters import Parameter, Space
 from solvers.fit.source import Source, SourceModel
+from solvers.fit.verdict import even_weight, misfit
 
 MOST_TRIES = 6
 HALVINGS = 40

@@ -109,54 +109,111 @@ class Judgement:
         )
 
 
-def judged(
-    frequency_hz: Floats,
-    data: Complexes,
-    left: Complexes,
-    noise: Floats,
-    *,
-    freedom: float,
-    widening: float,
-    misfit: float,
-    even: Floats,
-    refused: bool,
-) -> Judgement:
-    """What is left of the data, judged.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DataNoise:
+    """How noisy the data are, and how many of them count.
+
+    Parameters
+    ----------
+    rms : (n_freq, n_sub) of the noise, NaN where nobody knows.
+    freedom : share of the data that no parameter uses up.
+    widening : k, how many points of the data count as one.
+    """
+
+    rms: Floats
+    freedom: float
+    widening: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Compared:
+    """The data beside the model, as drawn and as fitted, both with the subs' own response.
 
     Parameters
     ----------
     frequency_hz : (n_freq,) [Hz].
-    data, left : (n_freq, n_seat, n_sub) complex128.
-    noise : (n_freq, n_sub) rms of the noise, NaN where nobody knows.
-    freedom : share of the data that no parameter uses up.
-    widening, misfit, refused : see `Judgement`.
-    even : (n_freq, n_sub) by whose inverse the misfit weighs.
+    data, before, after : (n_freq, n_seat, n_sub) complex128.
     """
-    known = np.isfinite(noise)
+
+    frequency_hz: Floats
+    data: Complexes
+    before: Complexes
+    after: Complexes
+
+    @property
+    def misfit_before(self) -> float:
+        """Share of the data's rms that the model as drawn leaves."""
+        return misfit(self.data - self.before, self.data)
+
+    @property
+    def misfit_after(self) -> float:
+        """Share of the data's rms that the fitted model leaves."""
+        return misfit(self.data - self.after, self.data)
+
+    def misfit_over_frequency(self) -> tuple[Floats, Floats]:
+        """As drawn and as fitted, over seats and subs: (n_freq,) each, share of the data's rms."""
+        size = _rms(self.data)
+        return _rms(self.data - self.before) / size, _rms(self.data - self.after) / size
+
+
+def even_weight(data: Complexes) -> Floats:
+    """(n_freq, n_sub) weights that let weak frequencies count nearly as much as strong ones, and subs alike."""
+    power = np.mean(np.abs(data) ** 2, axis=1)
+    return np.asarray(1.0 / np.sqrt(power + 0.1 * power.mean(axis=0)))
+
+
+def misfit(left: Complexes, data: Complexes) -> float:
+    """Share of the data's rms that is left, by `even_weight`."""
+    weight = even_weight(data)[:, None, :]
+    return float(np.linalg.norm(left * weight) / np.linalg.norm(data * weight))
+
+
+def _rms(value: Complexes) -> Floats:
+    return np.asarray(np.sqrt(np.mean(np.abs(value) ** 2, axis=(1, 2))))
+
+
+def judged(compared: Compared, noise: DataNoise, *, refused: bool) -> Judgement:
+    """What the fitted model leaves of the data, judged.
+
+    Parameters
+    ----------
+    compared : data and model.
+    noise : of the data.
+    refused : held sizes explain too much of what is left.
+    """
+    frequency_hz, data = compared.frequency_hz, compared.data
+    left, even = data - compared.after, even_weight(data)
+    known = np.isfinite(noise.rms)
     share_known = float(known.mean())
     if share_known < LEAST_KNOWN:
         return Judgement(
-            left=misfit, noise=None, excess=None, local=None, known=share_known, widening=widening, refused=refused
+            left=compared.misfit_after,
+            noise=None,
+            excess=None,
+            local=None,
+            known=share_known,
+            widening=noise.widening,
+            refused=refused,
         )
-    filled = np.where(known, noise, 0.0)
+    filled = np.where(known, noise.rms, 0.0)
     allowed = filled**2 + (FLOOR / even) ** 2
-    power = np.mean(np.abs(left) ** 2, axis=1) / freedom / allowed
+    power = np.mean(np.abs(left) ** 2, axis=1) / noise.freedom / allowed
     size = float((np.mean(np.abs(data) ** 2, axis=1) * even**2)[known].sum())
     share = sqrt(float(((filled * even) ** 2)[known].sum()) / size)
     octave = np.log2(frequency_hz / frequency_hz[0])
     worst, where = 0.0, float(frequency_hz[0])
     for start in np.arange(0.0, max(octave[-1] - 0.5 * STRETCH_OCTAVE, 1e-9), 0.5 * STRETCH_OCTAVE):
         inside = (octave >= start - 1e-9) & (octave <= start + STRETCH_OCTAVE)
-        for sub in range(noise.shape[1]):
+        for sub in range(noise.rms.shape[1]):
             used = inside & known[:, sub]
             if used.any() and (here := sqrt(float(power[used, sub].mean()))) > worst:
                 worst, where = here, float(frequency_hz[0] * 2.0 ** (start + 0.5 * STRETCH_OCTAVE))
     return Judgement(
-        left=misfit,
+        left=compared.misfit_after,
         noise=share,
         excess=sqrt(float(power[known].mean())),
         local=(worst, where),
         known=share_known,
-        widening=widening,
+        widening=noise.widening,
         refused=refused,
     )

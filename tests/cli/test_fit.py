@@ -126,7 +126,7 @@ def test_json_gives_times_in_ms_and_no_figure_for_a_mode_that_was_not_found(site
     found = solvers.fit.run.fit(project, measured, Settings(hold=("microphones", "subs", "walls")))
     moved = solvers.fit.moved_modes.moved_modes(project, found)
     lost = [replace(one, fitted=None) for one in moved[:1]]
-    late = replace(found, delay_s=np.full_like(found.delay_s, 0.0125))
+    late = replace(found, source=replace(found.source, delay_s=np.full_like(found.source.delay_s, 0.0125)))
     data = fit_json(project, measured, late, [*lost, *moved[1:]])
     assert {one["delay_ms"] for one in data["responses"]} == {12.5}
     assert data["modes"][0]["as_fitted_hz"] is None

@@ -46,8 +46,8 @@ def test_a_room_five_centimetres_longer_is_found_within_its_uncertainty(found: F
     assert found.verdict is Verdict.NOISE
     assert abs(length.value - 5.25) < 3.0 * length.deviation < 0.02
     assert abs(mass.value - 17.0) < 3.0 * mass.deviation < 2.0
-    assert found.misfit_after < 0.03
-    assert found.misfit_before > 0.1
+    assert found.compared.misfit_after < 0.03
+    assert found.compared.misfit_before > 0.1
 
 
 def test_a_wrong_size_that_is_held_is_refused_and_named(measured: MeasuredSet) -> None:

@@ -32,7 +32,7 @@ def test_a_heavier_lining_on_wall_and_block_is_found(tmp_path: Path) -> None:
     assert "length_m" not in values
     assert abs(values["lining.mass_kg_m2"].value - 17.0) < 0.3
     assert found.verdict is not Verdict.REFUSED
-    assert found.misfit_after < 0.02 < found.misfit_before
+    assert found.compared.misfit_after < 0.02 < found.compared.misfit_before
     corrected = parse_project(corrected_project(drawn, measured, found), source="corrected")
     assert corrected.room.size_m == drawn.room.size_m
     assert corrected.room.blocks == drawn.room.blocks

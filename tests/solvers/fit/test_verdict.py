@@ -77,7 +77,7 @@ def test_a_room_that_is_no_box_is_not_explained_up_to_noise(tmp_path: Path, nois
     assert np.nanmax(np.abs(np.log(told))) < np.log(1.5)
     assert np.isfinite(told).mean() > 0.3
     found = fit(project, measured, Settings(hold=("microphones",)))
-    assert found.misfit_after > 5.0 * (found.judgement.noise or 1.0)
+    assert found.compared.misfit_after > 5.0 * (found.judgement.noise or 1.0)
     assert found.verdict in {Verdict.PARTLY, Verdict.REFUSED}
     assert found.judgement.excess is not None
     assert found.judgement.excess > 3.0
