@@ -115,9 +115,9 @@ def outline(
 
     Example: ``project = rm.loads(rm.outline("ground-floor.dxf", height_m=2.5))``
     """
-    from cli.outline.drawn_lines import read_drawing
-    from cli.outline.project_text import project_text
-    from cli.outline.room_outline import room_outline
+    from roommodes.outline.drawn_lines import read_drawing
+    from roommodes.outline.project_text import project_text
+    from roommodes.outline.room_outline import room_outline
 
     file = Path(drawing)
     drawn = read_drawing(file)
