@@ -14,7 +14,7 @@ from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues
-from roommodes.plan.tuning import Tuning
+from roommodes.plan.tuning import Tuning, TuningSettings
 from roommodes.responses.metrics import normalised
 
 
@@ -165,7 +165,7 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
             }
             for index, seat in enumerate(plan.seats.name)
         ],
-        "limits": asdict(tuning.settings),
+        "limits": _limits_json(tuning.settings),
         "without_processor_limits": None
         if free is None
         else {
@@ -203,3 +203,10 @@ def _print_filters(page: Page, filters: tuple[Filter, ...]) -> None:
         section = one.biquad
         coefficients = (f"{key} {getattr(section, key):+z.12f}" for key in ("b0", "b1", "b2", "a1", "a2"))
         page.line("  ".join(coefficients), mark="   ")
+
+
+def _limits_json(settings: TuningSettings) -> dict[str, Any]:
+    """What was asked for; the ends of Q by themselves."""
+    asked = asdict(settings)
+    q_low, q_high = asked.pop("q")
+    return {**asked, "q_low": q_low, "q_high": q_high}

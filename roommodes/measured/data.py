@@ -67,6 +67,15 @@ class MeasuredFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Common:
+    """Whether levels, signs and times of the responses of a set compare."""
+
+    level: bool
+    polarity: bool
+    time: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSet:
     """All measured responses on one grid.
 
@@ -79,7 +88,7 @@ class MeasuredSet:
         neither does.
     subs, seats : what was measured, and where.
     level : ``relative``, ``pascal`` or ``per metre``.
-    common_level, common_polarity, common_time : whether levels, signs and times of the responses compare.
+    common : what of the responses compares.
     notes : what was done, in sentences.
     files : what was read.
     manifest_text, source : the manifest as it was read, and its path as given.
@@ -92,9 +101,7 @@ class MeasuredSet:
     subs: MeasuredSubs
     seats: MeasuredSeats
     level: Literal["relative", "pascal", "per metre"]
-    common_level: bool
-    common_polarity: bool
-    common_time: bool
+    common: Common
     notes: tuple[str, ...]
     files: tuple[MeasuredFile, ...]
     manifest_text: str
@@ -113,4 +120,4 @@ class MeasuredSet:
     @property
     def comparable(self) -> bool:
         """Whether responses may be added: level, polarity and time are common to all."""
-        return self.common_level and self.common_polarity and self.common_time
+        return self.common.level and self.common.polarity and self.common.time

@@ -12,7 +12,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
-from roommodes.measured.data import MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
+from roommodes.measured.data import Common, MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
 from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
@@ -128,9 +128,7 @@ class _Reading:
             subs=subs,
             seats=seats,
             level=reference.level,
-            common_level=reference.common_level,
-            common_polarity=reference.common_polarity,
-            common_time=reference.common_time,
+            common=Common(level=reference.common_level, polarity=reference.common_polarity, time=reference.common_time),
             notes=(
                 *measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),
                 *untold,

@@ -227,8 +227,8 @@ class _Work:
             frequency_hz=hz,
             own=self.own,
             terms=max(2, min(round(self.settings.terms * len(hz) / len(self.hz)), len(hz) // 2)),
-            gains=not (measured.common_level and measured.common_polarity),
-            delays=not measured.common_time,
+            gains=not (measured.common.level and measured.common.polarity),
+            delays=not measured.common.time,
         )
         stage = Steps(
             space,

@@ -113,9 +113,9 @@ def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_
             message=f"is false, and so responses of several subs cannot be added: {why}. Measure so that they can",
         )
         for key, kept, why in (
-            ("common_level", measured.common_level, "their levels do not compare"),
-            ("common_polarity", measured.common_polarity, "their signs do not compare"),
-            ("common_time", measured.common_time, "their times do not compare"),
+            ("common_level", measured.common.level, "their levels do not compare"),
+            ("common_polarity", measured.common.polarity, "their signs do not compare"),
+            ("common_time", measured.common.time, "their times do not compare"),
         )
         if not kept
     ]
