@@ -26,7 +26,6 @@ TO_BE_CUT: dict[str, set[str]] = {  # over a bound for now; what is cut is taken
     "parameters": set(),
     "fields": {
         "roommodes.project.valid_parts.Parts",
-        "roommodes.studies.results.StudyResults",
     },
 }
 

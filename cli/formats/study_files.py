@@ -36,13 +36,13 @@ def study_csv(results: StudyResults) -> bytes:
     sizes = ("length_m", "width_m", "height_m", "volume_m3", "decay_s")
     texts = ("label", "build", "seating", "status")
     figures = [key for key in ("variation_db", "tuned_db", "output_db") if key in results.arrays]
-    own = (*results.properties, *results.groupings)
+    own = (*results.known.properties, *results.known.groupings)
     writer.writerow(["room", *texts, *sizes, *own, "strategy", "subs", *figures, "layouts", "note", "study"])
     for room in range(results.n_room):
         head = [room + 1, *(inert(results.rooms[key][room]) for key in texts)]
         head += [_number(results.rooms[key][room]) for key in sizes]
-        head += [_number(values[room]) for values in results.properties.values()]
-        head += [inert(words[room]) for words in results.groupings.values()]
+        head += [_number(values[room]) for values in results.known.properties.values()]
+        head += [inert(words[room]) for words in results.known.groupings.values()]
         for place, name in enumerate(results.strategies):
             values = [_number(results.arrays[key][room, place]) for key in figures]
             layouts = int(results.arrays["layouts"][room, place])

@@ -274,10 +274,10 @@ def _rooms(study: Study, results: StudyResults) -> Section:
     decay = rooms["decay_s"][np.isfinite(rooms["decay_s"])]
     if len(decay):
         spans.append(f"decay time at the band's middle: {decay.min():.2f} to {decay.max():.2f} s")
-    for name, values in results.properties.items():
+    for name, values in results.known.properties.items():
         there = values[np.isfinite(values)]
         if len(there) and np.ptp(there) > 0.0:
-            unit = results.property_units[name].removeprefix("1")
+            unit = results.known.units[name].removeprefix("1")
             spans.append(
                 f"{shown(label(name).partition(' [')[0])}: {there.min():.4g} to {there.max():.4g} {unit}".rstrip()
             )

@@ -40,10 +40,10 @@ def study_dataset(results: Any, fields: Any, room_fields: Any) -> "xarray.Datase
         },
         **({"replicate": (("room",), results.rooms["replicate"], {})} if "replicate" in results.rooms else {}),
         **{
-            name: (("room",), values, {"units": results.property_units.get(name) or "1"})
-            for name, values in results.properties.items()
+            name: (("room",), values, {"units": results.known.units.get(name) or "1"})
+            for name, values in results.known.properties.items()
         },
-        **{name: (("room",), list(words), {}) for name, words in results.groupings.items()},
+        **{name: (("room",), list(words), {}) for name, words in results.known.groupings.items()},
     }
     about = {"seed": results.seed, "software_version": results.software_version, "study_sha256": results.study_sha256}
     return dataset(variables, coordinates, about)

@@ -59,12 +59,12 @@ def numbers_of(results: StudyResults) -> dict[str, Floats]:
     """The numbers by which rooms differ, by name: (n_room,) each, NaN where not known."""
     rooms = results.rooms
     sizes = {name: rooms[name] for name in ("volume_m3", "height_m", "decay_s")}
-    return {**sizes, "length_over_width": rooms["length_m"] / rooms["width_m"], **results.properties}
+    return {**sizes, "length_over_width": rooms["length_m"] / rooms["width_m"], **results.known.properties}
 
 
 def words_of(results: StudyResults) -> Mapping[str, Sequence[str]]:
     """The groups by which rooms differ, by name: (n_room,) each."""
-    return {"build": results.rooms["build"], "seating": results.rooms["seating"], **results.groupings}
+    return {"build": results.rooms["build"], "seating": results.rooms["seating"], **results.known.groupings}
 
 
 def label(name: str) -> str:

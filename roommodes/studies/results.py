@@ -26,6 +26,7 @@ from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
 from roommodes.storage.guard import read_guarded
 from roommodes.storage.seal import sealed
+from roommodes.storage.stamp import HasMade, Made
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.comparison_fields import Comparisons, add_comparison
 from roommodes.studies.labelled import study_dataset
@@ -96,21 +97,35 @@ NOTE_FIELD = Field(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class StudyResults:
+class KnownOfRooms:
+    """What is known of the rooms of a study beside their sizes.
+
+    Parameters
+    ----------
+    properties : numbers by name: (n_room,) each, NaN where not known.
+    units : of the properties, by name.
+    groupings : words of the table's own columns, by name: (n_room,) each.
+    """
+
+    properties: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
+    units: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    groupings: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StudyResults(HasMade):
     """All that a study file holds but the comparison, which follows from it.
 
     Parameters
     ----------
     study_toml, table_text : the study file and its table of rooms as they were read.
     study_sha256 : fingerprint of both.
-    seed, software_version, created_utc : of the run.
+    made : seed of the rooms, version of the program, when.
     frequency_hz : (n_freq,) [Hz].
     strategies : names in order.
     subs : (n_strategy,) number of subs.
     rooms : columns of `ROOM_FIELDS`, and `replicate` where there are any: arrays (n_room,), or tuples of text.
-    properties : what else is known of the rooms, by name: (n_room,) each, NaN where not known.
-    property_units : their units.
-    groupings : words of the table's own columns, by name: (n_room,) each.
+    known : what else is known of the rooms.
     arrays : by the paths of `RESULT_FIELDS`, the room first.
     notes : (n_room) of (n_strategy) texts.
     """
@@ -118,18 +133,14 @@ class StudyResults:
     study_toml: str
     table_text: str
     study_sha256: str
-    seed: int
-    software_version: str
-    created_utc: str
+    made: Made
     frequency_hz: Floats
     strategies: tuple[str, ...]
     subs: NDArray[np.int64]
     rooms: Mapping[str, Any]
     arrays: Mapping[str, NDArray[Any]] = field(default_factory=lambda: MappingProxyType({}))
     notes: tuple[tuple[str, ...], ...] = ()
-    properties: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
-    property_units: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    groupings: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    known: KnownOfRooms = field(default_factory=KnownOfRooms)
 
     def to_xarray(self) -> "xarray.Dataset":
         """All figures by room and strategy, axes named; PackageMissing without xarray."""
@@ -162,8 +173,8 @@ def study_image(results: StudyResults, compared: Comparisons) -> bytes:
     with h5py.File("image", "w", driver="core", backing_store=False, libver=("v110", "v110")) as file:
         file.attrs["format"] = STUDY_FORMAT_NAME
         file.attrs["format_version"] = STUDY_FORMAT_VERSION
-        for name in ("software_version", "created_utc", "seed", "study_sha256"):
-            file.attrs[name] = getattr(results, name)
+        results.made.write(file)
+        file.attrs["study_sha256"] = results.study_sha256
         add_text(file, "study_toml", results.study_toml, long_name="text of the study file")
         add_text(file, "table_csv", results.table_text, long_name="text of the table of rooms; empty for none")
         add_scale(file, "frequency_hz", results.frequency_hz, unit="Hz")
@@ -173,7 +184,9 @@ def study_image(results: StudyResults, compared: Comparisons) -> bytes:
         add_scale(file, "axis", ["x", "y", "z"])
         for entry in ROOM_FIELDS:
             add_field(file, entry, results.rooms[entry.path], scales=[file])
-        _add_properties(file, results)
+        if "replicate" in results.rooms:
+            add_field(file, REPLICATE_FIELD, results.rooms["replicate"], scales=[file])
+        _add_known(file, results.known)
         for entry in STRATEGY_FIELDS:
             add_field(file, entry, results.subs, scales=[file])
         for entry in RESULT_FIELDS:
@@ -185,37 +198,32 @@ def study_image(results: StudyResults, compared: Comparisons) -> bytes:
         return sealed(bytes(file.id.get_file_image()))
 
 
-def _add_properties(file: h5py.File, results: StudyResults) -> None:
+def _add_known(file: h5py.File, known: KnownOfRooms) -> None:
     """What else is known of the rooms; nothing where nothing is."""
-    if "replicate" in results.rooms:
-        add_field(file, REPLICATE_FIELD, results.rooms["replicate"], scales=[file])
-    if results.properties:
-        add_scale(file, "property", list(results.properties))
-        values = np.column_stack(list(results.properties.values()))
-        units = [results.property_units[name] for name in results.properties]
+    if known.properties:
+        add_scale(file, "property", list(known.properties))
+        values = np.column_stack(list(known.properties.values()))
+        units = [known.units[name] for name in known.properties]
         for entry, data in zip(PROPERTY_FIELDS, (values, units), strict=True):
             add_field(file, entry, data, scales=[file])
-    if results.groupings:
-        add_scale(file, "grouping", list(results.groupings))
-        add_field(
-            file, WORDS_FIELD, [list(row) for row in zip(*results.groupings.values(), strict=True)], scales=[file]
-        )
+    if known.groupings:
+        add_scale(file, "grouping", list(known.groupings))
+        add_field(file, WORDS_FIELD, [list(row) for row in zip(*known.groupings.values(), strict=True)], scales=[file])
 
 
-def _read_properties(path: Path, file: h5py.File, sizes: dict[str, int]) -> dict[str, Any]:
-    """The arguments of `StudyResults` for them."""
+def _read_known(path: Path, file: h5py.File, sizes: dict[str, int]) -> KnownOfRooms:
     found: dict[str, Any] = {}
     if "property_value" in file:
         names = _names(path, file, "property", sizes)
         values = read_field(path, file, PROPERTY_FIELDS[0], sizes)
         units = read_field(path, file, PROPERTY_FIELDS[1], sizes) or [""] * len(names)
         found["properties"] = {name: values[:, k] for k, name in enumerate(names)}
-        found["property_units"] = dict(zip(names, units, strict=True))
+        found["units"] = dict(zip(names, units, strict=True))
     if "grouping_value" in file:
         names = _names(path, file, "grouping", sizes)
         words = _text_rows(path, file, WORDS_FIELD, sizes)
         found["groupings"] = {name: tuple(row[k] for row in words) for k, name in enumerate(names)}
-    return found
+    return KnownOfRooms(**found)
 
 
 def _names(path: Path, file: h5py.File, axis: str, sizes: dict[str, int]) -> list[str]:
@@ -273,16 +281,14 @@ def _results_in(path: Path, file: h5py.File) -> StudyResults:
         study_toml=read_text(path, file, "study_toml"),
         table_text=read_text(path, file, "table_csv"),
         study_sha256=read_attribute(path, file, "study_sha256", str),
-        seed=read_attribute(path, file, "seed", int),
-        software_version=read_attribute(path, file, "software_version", str),
-        created_utc=read_attribute(path, file, "created_utc", str),
+        made=Made.read(path, file),
         frequency_hz=frequency_hz,
         strategies=tuple(strategies),
         subs=subs,
         rooms={name: tuple(values) if isinstance(values, list) else values for name, values in rooms.items()},
         arrays=arrays,
         notes=_text_rows(path, file, NOTE_FIELD, sizes),
-        **_read_properties(path, file, sizes),
+        known=_read_known(path, file, sizes),
     )
 
 

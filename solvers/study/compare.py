@@ -231,9 +231,11 @@ def _columns(study: Study, results: StudyResults) -> dict[str, list[Column]]:
     wanted = study.tables.compare.covariates
     if wanted is None:
         drawn = [
-            name for name in results.properties if name not in FOLLOWS_FROM_BUILD and not _same_as_factor(name, results)
+            name
+            for name in results.known.properties
+            if name not in FOLLOWS_FROM_BUILD and not _same_as_factor(name, results)
         ]
-        own_words = [name for name, some in results.groupings.items() if len(set(some)) <= MOST_GROUPS]
+        own_words = [name for name, some in results.known.groupings.items() if len(set(some)) <= MOST_GROUPS]
         wanted = ("build", "seating", "volume_m3", "length_over_width", "height_m", *drawn, *own_words)
     orders = {"build": study.build_names, "seating": [seating.name for seating in study.tables.seatings]}
     columns: dict[str, list[Column]] = {}
@@ -244,7 +246,7 @@ def _columns(study: Study, results: StudyResults) -> dict[str, list[Column]]:
         values = numbers[name]
         if name.endswith(FACTOR):
             values = np.where(np.isnan(values), 1.0, values)  # rooms without the construction
-        unit = results.property_units.get(name, "1")
+        unit = results.known.units.get(name, "1")
         found = [*number_columns(label(name), values, by_doubling=name != "temperature_c", unit=unit)]
         columns[label(name)] = found
     return {name: some for name, some in columns.items() if some}
@@ -252,7 +254,7 @@ def _columns(study: Study, results: StudyResults) -> dict[str, list[Column]]:
 
 def _same_as_factor(name: str, results: StudyResults) -> bool:
     """Whether a number is a parameter whose factor is there, too."""
-    return name + FACTOR in results.properties
+    return name + FACTOR in results.known.properties
 
 
 def _effects(sample: _Sample, pair: Pair, number: int) -> Iterator[Effect]:

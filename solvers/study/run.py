@@ -14,13 +14,12 @@ import numpy as np
 
 from roommodes.errors import FileUnusable, Interrupted
 from roommodes.running import Running
-from roommodes.storage.stamp import now_utc
+from roommodes.storage.stamp import Made
 from roommodes.studies.design import StudyRoom, study_rooms
 from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.records import Expected, JobRecord, StudyJob, received_record, stacked
-from roommodes.studies.results import FINISHED, RESULT_FIELDS, StudyResults
-from roommodes.version import __version__
+from roommodes.studies.results import FINISHED, RESULT_FIELDS, KnownOfRooms, StudyResults
 from solvers.study.job import do_job, expected_of, study_jobs
 from solvers.study.replies import Reply
 from solvers.study.store import Store
@@ -283,9 +282,7 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
         study_toml=plan.study.toml_text,
         table_text=plan.study.table_text,
         study_sha256=plan.study.sha256,
-        seed=tables.seed,
-        software_version=__version__,
-        created_utc=now_utc(),
+        made=Made.now(tables.seed),
         frequency_hz=first.frequency_hz,
         strategies=tuple(strategy.name for strategy in tables.strategies),
         subs=np.array([strategy.subs for strategy in tables.strategies], dtype=np.int64),
@@ -304,9 +301,11 @@ def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapp
             "project_toml": tuple(room.project_toml for room in plan.rooms),
             **({"replicate": np.array([room.replicate for room in plan.rooms])} if plan.rooms[0].replicate else {}),
         },
-        properties={name: np.array([room.properties[name] for room in plan.rooms]) for name in units},
-        property_units=units,
-        groupings={name: tuple(room.words[name] for room in plan.rooms) for name in plan.rooms[0].words},
+        known=KnownOfRooms(
+            properties={name: np.array([room.properties[name] for room in plan.rooms]) for name in units},
+            units=units,
+            groupings={name: tuple(room.words[name] for room in plan.rooms) for name in plan.rooms[0].words},
+        ),
         arrays=arrays,
         notes=tuple(by_place[k].notes if k in by_place else nothing for k in range(count)),
     )

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from roommodes.errors import ProjectInvalid
+from roommodes.storage.stamp import Made
 from roommodes.studies.reading import parse_study
-from roommodes.studies.results import FINISHED, StudyResults
+from roommodes.studies.results import FINISHED, KnownOfRooms, StudyResults
 from solvers.study.compare import Pair, StudyComparison, compare
 from solvers.study.intervals import mean_interval
 from tests.conftest import Close
@@ -31,9 +32,7 @@ def invented(variation: np.ndarray, *, subs: tuple[int, ...], rooms: int, more: 
         study_toml=text,
         table_text="",
         study_sha256="0" * 64,
-        seed=5,
-        software_version="test",
-        created_utc="",
+        made=Made(seed=5, software_version="test", created_utc=""),
         frequency_hz=np.array([20.0, 40.0]),
         strategies=names,
         subs=np.array(subs),
@@ -49,8 +48,10 @@ def invented(variation: np.ndarray, *, subs: tuple[int, ...], rooms: int, more: 
             "label": ("",) * rooms,
         },
         arrays={"variation_db": variation, "output_db": -variation},
-        properties={"loss_factor": random.uniform(0.005, 0.04, rooms), "glass_m2": random.uniform(0, 6, rooms)},
-        property_units={"loss_factor": "1", "glass_m2": "m2"},
+        known=KnownOfRooms(
+            properties={"loss_factor": random.uniform(0.005, 0.04, rooms), "glass_m2": random.uniform(0, 6, rooms)},
+            units={"loss_factor": "1", "glass_m2": "m2"},
+        ),
     )
 
 
@@ -181,7 +182,7 @@ def test_a_trend_is_found_where_there_is_one_and_only_there(close: Close) -> Non
 
 def test_with_one_build_decay_and_glass_part_the_rooms_and_explain_when_asked() -> None:
     results = invented(np.zeros((80, 2)), subs=(2, 4), rooms=80, more='covariates = ["glass_m2", "decay_s"]\n')
-    results.arrays["variation_db"][:, 0] = 0.3 * results.properties["glass_m2"]
+    results.arrays["variation_db"][:, 0] = 0.3 * results.known.properties["glass_m2"]
     compared = compare(replace(results, rooms={**results.rooms, "build": ("a",) * 80}))
     assert {"decay time [s]", "glass [m2]"} <= {effect.property for effect in compared.effects}
     explanation = only(compared).explanation

@@ -145,22 +145,22 @@ def test_what_is_drawn_or_listed_goes_through_to_the_results(tmp_path: Path) -> 
     path = tmp_path / "study.h5"
     path.write_bytes(study_image(results, comparison_columns(results, compare(results))))
     read = read_study(path)
-    assert read.properties.keys() == results.properties.keys()
-    for name, values in results.properties.items():
-        assert np.array_equal(read.properties[name], values, equal_nan=True), name
-    assert read.property_units["glass_m2"] == "m2"
-    assert read.groupings == results.groupings == {"owner": ("you", "=me") * 6 + ("you",)}
-    cost, factor = read.properties["cost"], read.properties["brick alpha factor"]
+    assert read.known.properties.keys() == results.known.properties.keys()
+    for name, values in results.known.properties.items():
+        assert np.array_equal(read.known.properties[name], values, equal_nan=True), name
+    assert read.known.units["glass_m2"] == "m2"
+    assert read.known.groupings == results.known.groupings == {"owner": ("you", "=me") * 6 + ("you",)}
+    cost, factor = read.known.properties["cost"], read.known.properties["brick alpha factor"]
     assert np.isnan(cost[0])
     assert cost[1:].tolist() == [100.0 * k for k in range(1, 13)]
     assert np.all((np.isfinite(factor)) == (np.array(read.rooms["build"]) == "masonry"))
     there = factor[np.isfinite(factor)]
     assert np.all((there > 1 / 1.5) & (there < 1.5))
-    mass = read.properties["plasterboard on studs mass_kg_m2"]
+    mass = read.known.properties["plasterboard on studs mass_kg_m2"]
     assert np.allclose(
-        mass, 8.5 * read.properties["plasterboard on studs mass_kg_m2 factor"], rtol=1e-5, equal_nan=True
+        mass, 8.5 * read.known.properties["plasterboard on studs mass_kg_m2 factor"], rtol=1e-5, equal_nan=True
     )
-    assert "brick alpha" not in read.properties  # the library's is a curve: its factor says it all
+    assert "brick alpha" not in read.known.properties  # the library's is a curve: its factor says it all
     with xarray.open_dataset(path, engine="h5netcdf") as data:
         assert data["property_value"].sel(property="cost").values[1:].tolist() == cost[1:].tolist()
         assert data["grouping_value"].sel(grouping="owner").values[0] == "you"
