@@ -152,7 +152,7 @@ def mode(
     ------
     OutsideModel : the plane lies outside the room.
     """
-    from cli.figures.report import pressure_map
+    from cli.figures.report import LevelMap, pressure_map
 
     room, seat_m = project.room, project.seats.position_m
     height = float(seat_m[:, 2].mean()) if height_m is None else height_m
@@ -164,16 +164,10 @@ def mode(
     air = room.shape.contains(points.reshape(-1, 3)).reshape(level.shape)
     level[air] = _db(mode.pressure(points[air]))
     name = ", ".join(str(n) for n in mode.number)
-    return pressure_map(
-        ax,
-        x_m=x,
-        y_m=y,
-        level_db=level,
-        seat_m=seat_m,
-        seat_db=_db(mode.pressure(seat_m)),
-        sub_m=np.empty((0, 3)),
-        title=f"({name}) {mode.frequency_hz:.1f} Hz" if title is None else title,
+    shown = LevelMap(
+        x_m=x, y_m=y, level_db=level, seat_m=seat_m, seat_db=_db(mode.pressure(seat_m)), sub_m=np.empty((0, 3))
     )
+    return pressure_map(ax, shown, title=f"({name}) {mode.frequency_hz:.1f} Hz" if title is None else title)
 
 
 def _db(pressure: Complexes) -> Floats:

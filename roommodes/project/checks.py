@@ -57,10 +57,10 @@ def geometry_faults(parts: Parts) -> list[Found]:
 
 def _names(parts: Parts) -> Iterator[Found]:
     tables: tuple[tuple[str, Mapping[int, RowTable | ZoneTable | KeepOutTable | NamedAmplifierTable]], ...] = (
-        ("rows", parts.rows),
-        ("zones", parts.zones),
-        ("keep_outs", parts.keep_outs),
-        ("amplifiers", parts.amplifiers),
+        ("rows", parts.places.rows),
+        ("zones", parts.places.zones),
+        ("keep_outs", parts.places.keep_outs),
+        ("amplifiers", parts.chain.amplifiers),
     )
     for key, entries in tables:
         first: dict[str, int] = {}
@@ -74,13 +74,13 @@ def _names(parts: Parts) -> Iterator[Found]:
 
 
 def _known_constructions(parts: Parts) -> dict[str, Construction]:
-    own = {name: Construction(name=name, table=table) for name, table in parts.constructions.items()}
+    own = {name: Construction(name=name, table=table) for name, table in parts.building.constructions.items()}
     return {**library(), **own}
 
 
 def _construction_names(parts: Parts) -> Iterator[Found]:
-    known = [*library(), *parts.named]
-    for path, name in parts.used:
+    known = [*library(), *parts.building.named]
+    for path, name in parts.building.used:
         if name not in known:
             match = get_close_matches(name.lower(), known, n=1, cutoff=0.5)
             near = f" Did you mean {shown(match[0])}?" if match else ""
@@ -93,7 +93,7 @@ def _construction_names(parts: Parts) -> Iterator[Found]:
 
 
 def _tolerance_names(parts: Parts) -> Iterator[Found]:
-    known = [*library(), *parts.named]
+    known = [*library(), *parts.building.named]
     for name in parts.tolerance.constructions if parts.tolerance else ():
         if name not in known:
             match = get_close_matches(name.lower(), known, n=1, cutoff=0.5)
@@ -105,15 +105,15 @@ def _tolerance_names(parts: Parts) -> Iterator[Found]:
 
 
 def _seat_count(parts: Parts) -> Iterator[Found]:
-    for index, row in parts.rows.items():
+    for index, row in parts.places.rows.items():
         if not row.y_m:
             yield Found(
                 ("rows", index, "y_m"),
                 f"row {shown(row.name)} has no seat; give one distance from the left wall for each, or delete the row.",
             )
-    if "rows" in parts.given and "rows" in parts.whole and not parts.rows:
+    if "rows" in parts.given and "rows" in parts.whole and not parts.places.rows:
         yield Found(("rows",), "there is no row of seats; add at least one [[rows]].")
-    seats = sum(len(row.y_m) for row in parts.rows.values())
+    seats = sum(len(row.y_m) for row in parts.places.rows.values())
     if seats > MAX_SEATS:
         yield Found(("rows",), f"there are {seats} seats; at most {MAX_SEATS} can be handled. Take every second seat.")
 
@@ -140,36 +140,36 @@ def _layout_lengths(parts: Parts) -> Iterator[Found]:
 
 def _processor(parts: Parts) -> Iterator[Found]:
     search = parts.search or (None if "search" in parts.given else SearchTable())
-    if parts.processor is None or search is None:
+    if parts.chain.processor is None or search is None:
         return
-    if parts.processor.delay_step_ms is not None and search.delay_step_samples:
+    if parts.chain.processor.delay_step_ms is not None and search.delay_step_samples:
         yield Found(
             ("processor", "delay_step_ms"),
             f"[search] has delay_step_samples = {search.delay_step_samples} as well; give one of them.",
         )
         return
-    takes = processor_of(parts.processor, wished_of(search, parts.processor))
+    takes = processor_of(parts.chain.processor, wished_of(search, parts.chain.processor))
     for key, (low, high), wished in (
         ("gain_db", takes.gain_db, plain(search.gain_db)),
         ("delay_ms", takes.delay_s, plain(search.delay_ms)),
     ):
         if low > high:
             yield Found(
-                ("processor", key) if getattr(parts.processor, key) is not None else ("processor",),
+                ("processor", key) if getattr(parts.chain.processor, key) is not None else ("processor",),
                 f"no value that the processor takes lies in {key} = [{wished}] of [search]; widen one of them.",
             )
 
 
 def _rows(parts: Parts, room: Room) -> Iterator[Found]:
-    clouds = [row.name for row in parts.rows.values() if row.cloud_m is not None]
-    moving = [index for index, row in parts.rows.items() if row.move_m is not None]
+    clouds = [row.name for row in parts.places.rows.values() if row.cloud_m is not None]
+    moving = [index for index, row in parts.places.rows.items() if row.move_m is not None]
     if clouds and moving:
         yield Found(
             ("rows", moving[0], "move_m"),
             f"row {shown(clouds[0])} has cloud_m; where rows should be is searched for single points only. Leave out "
             "cloud_m or move_m, in all rows.",
         )
-    for index, row in parts.rows.items():
+    for index, row in parts.places.rows.items():
         name = shown(row.name)
         if row.x_m > room.length_m + SLACK_M:
             yield Found(
@@ -178,7 +178,7 @@ def _rows(parts: Parts, room: Room) -> Iterator[Found]:
                 "Move the row or lengthen the room.",
             )
         if row.cloud_m is not None:
-            yield from _cloud(index, row, room, height_of(list(parts.blocks.values()), row.on))
+            yield from _cloud(index, row, room, height_of(list(parts.building.blocks.values()), row.on))
         if row.move_m is not None and row.x_m <= room.length_m + SLACK_M:
             front, rear = row.move_m
             if row.x_m - front < -SLACK_M or row.x_m + rear > room.length_m + SLACK_M:
@@ -194,7 +194,7 @@ def _rows(parts: Parts, room: Room) -> Iterator[Found]:
                     f"seat {seat + 1} of row {name} is at y = {metres(y)}; the room ends at {metres(room.width_m)}. "
                     "Move the seat or widen the room.",
                 )
-        height = row.ear_height_m + height_of(list(parts.blocks.values()), row.on)
+        height = row.ear_height_m + height_of(list(parts.building.blocks.values()), row.on)
         if height > room.height_m + SLACK_M:
             yield Found(
                 ("rows", index, "ear_height_m"),
@@ -217,22 +217,22 @@ def _cloud(index: int, row: RowTable, room: Room, floor_m: float) -> Iterator[Fo
 
 
 def _screen(parts: Parts, room: Room) -> Iterator[Found]:
-    if parts.screen is not None and parts.screen.width_m > room.width_m + SLACK_M:
+    if parts.places.screen is not None and parts.places.screen.width_m > room.width_m + SLACK_M:
         yield Found(
             ("screen", "width_m"),
-            f"the screen is {metres(parts.screen.width_m)} wide; the room is {metres(room.width_m)} wide. "
+            f"the screen is {metres(parts.places.screen.width_m)} wide; the room is {metres(room.width_m)} wide. "
             "Take a narrower screen or widen the room.",
         )
 
 
 def _regions(parts: Parts, room: Room) -> Iterator[Found]:
     known = _known_constructions(parts)
-    solids = solid_faces(list(parts.blocks.values()), list(parts.slopes.values()))
+    solids = solid_faces(list(parts.building.blocks.values()), list(parts.building.slopes.values()))
     faces = [*WALLS, *solids]
     laid: list[tuple[Path, Surface]] = []  # what is on the walls so far
-    if parts.walls is not None:
+    if parts.building.walls is not None:
         for wall in WALLS:
-            layers = layers_in(construction := getattr(parts.walls, wall))
+            layers = layers_in(construction := getattr(parts.building.walls, wall))
             if not set(layers) <= set(known):
                 continue
             if fault := layers_fault(known, construction):
@@ -247,7 +247,7 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             whole = whole_face(room, face, known[name].law(), name=name)
             laid.append(((*_owner_of(parts, face), "construction"), whole))
             yield from _touched(room, (*_owner_of(parts, face), "construction"), whole)
-    for index, region in parts.regions.items():
+    for index, region in parts.building.regions.items():
         if text := wall_fault(region.wall, faces):
             yield Found(("regions", index, "wall"), f"got {shown(region.wall)}; {text}")
             continue
@@ -273,7 +273,7 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
 def _owner_of(parts: Parts, face: str) -> Path:
     """The key path of the block or slope that a face belongs to."""
     owner = face.partition(": ")[0]
-    for key, entries in (("blocks", parts.blocks), ("slopes", parts.slopes)):
+    for key, entries in (("blocks", parts.building.blocks), ("slopes", parts.building.slopes)):
         for index, entry in entries.items():
             if entry.name == owner:
                 return (key, index)

@@ -26,9 +26,12 @@ def placement_faults(parts: Parts, room: Room) -> list[Found]:
 
 
 def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
-    for key, word, entries in (("zones", "zone", parts.zones), ("keep_outs", "keep-out", parts.keep_outs)):
+    for key, word, entries in (
+        ("zones", "zone", parts.places.zones),
+        ("keep_outs", "keep-out", parts.places.keep_outs),
+    ):
         for index, entry in entries.items():
-            above = height_of(list(parts.blocks.values()), entry.on) if isinstance(entry, ZoneTable) else 0.0
+            above = height_of(list(parts.building.blocks.values()), entry.on) if isinstance(entry, ZoneTable) else 0.0
             for end in ("from_m", "to_m"):
                 x, y, z = getattr(entry, end)
                 if text := outside((x, y, z + above), room):
@@ -40,7 +43,7 @@ def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
 
 def _cabinet(parts: Parts, room: Room) -> tuple[Cabinet | None, list[Found]]:
     """The cabinet and, if it cannot stand anywhere in the room, the fault."""
-    cabinet = None if parts.subwoofer is None else cabinet_of(parts.subwoofer)
+    cabinet = None if parts.chain.subwoofer is None else cabinet_of(parts.chain.subwoofer)
     if cabinet is None:
         return None, []
     if cabinet.fits(np.array([room.size_m]) / 2.0, room.size_m, clearance=False)[0]:
@@ -51,10 +54,10 @@ def _cabinet(parts: Parts, room: Room) -> tuple[Cabinet | None, list[Found]]:
 
 
 def _ears(parts: Parts) -> list[tuple[str, tuple[float, float, float]]]:
-    blocks = list(parts.blocks.values())
+    blocks = list(parts.building.blocks.values())
     return [
         (f"{row.name} {seat}", ear)
-        for row in parts.rows.values()
+        for row in parts.places.rows.values()
         for seat, ear in enumerate(ears_of([row], blocks), start=1)
     ]
 
@@ -69,7 +72,7 @@ def _near_ear(parts: Parts, point: Sequence[float]) -> str:
 
 
 def _mains(parts: Parts, room: Room) -> Iterator[Found]:
-    for index, point in enumerate(parts.mains.positions_m if parts.mains else ()):
+    for index, point in enumerate(parts.chain.mains.positions_m if parts.chain.mains else ()):
         path: Path = ("mains", "positions_m", index)
         if text := outside(point, room):
             yield Found(path, f"the main loudspeaker is at {text}. Move it or enlarge the room.")
@@ -117,16 +120,16 @@ def _cabinet_advice(cabinet: Cabinet) -> str:
 def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     cabinet, misfit = _cabinet(parts, room)
     yield from misfit
-    blocks = list(parts.blocks.values())
-    zones = {index: zone_box(table, height_of(blocks, table.on)) for index, table in parts.zones.items()}
+    blocks = list(parts.building.blocks.values())
+    zones = {index: zone_box(table, height_of(blocks, table.on)) for index, table in parts.places.zones.items()}
     inside = {i: zone for i, zone in zones.items() if not outside(zone.high, room)}
     total = sum(zone.size for zone in inside.values())
     if total > MOST_POSITIONS:
         yield _too_many(inside, total)
         return
-    if misfit or parts.subwoofer is None or "keep_outs" not in parts.whole:
+    if misfit or parts.chain.subwoofer is None or "keep_outs" not in parts.whole:
         return
-    boxes = [keep_out_box(table) for table in parts.keep_outs.values()]
+    boxes = [keep_out_box(table) for table in parts.places.keep_outs.values()]
     distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
     ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
     candidates, yields = lay_out(
@@ -173,7 +176,7 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
 
 def _fixed(parts: Parts, yields: Sequence[ZoneYield], inside: Mapping[int, Zone]) -> Iterator[Found]:
     """Faults of zones in which a subwoofer must stand."""
-    fixed = [index for index in inside if parts.zones[index].fixed]
+    fixed = [index for index in inside if parts.places.zones[index].fixed]
     for index, outcome in zip(inside, yields, strict=True):
         if index in fixed and outcome.positions > 1:
             yield Found(

@@ -21,11 +21,11 @@ STANDS_M = 1e-6
 
 def shaped_room(parts: Parts) -> tuple[Room | None, list[Found]]:
     """The room with what is right of its blocks and slopes, and their faults; without them where they make no room."""
-    if parts.room is None:
+    if parts.building.room is None:
         return None, []
     found = [*_names(parts)]
-    box = room_of(parts.room)
-    for index, block in parts.blocks.items():
+    box = room_of(parts.building.room)
+    for index, block in parts.building.blocks.items():
         for key in ("from_m", "to_m"):
             if text := outside(getattr(block, key), box):
                 found.append(
@@ -34,7 +34,7 @@ def shaped_room(parts: Parts) -> tuple[Room | None, list[Found]]:
                         f"block {shown(block.name)} has a corner at {text}. Move the corner or enlarge the room.",
                     )
                 )
-    for index, slope in parts.slopes.items():
+    for index, slope in parts.building.slopes.items():
         axis, reach = "xy".index(slope.along), box.height_m
         for key in ("from_m", "to_m"):
             at, height = getattr(slope, key)
@@ -57,9 +57,9 @@ def shaped_room(parts: Parts) -> tuple[Room | None, list[Found]]:
             )
     if found:
         return box, found
-    blocks, slopes = list(parts.blocks.values()), list(parts.slopes.values())
-    ears = ears_of(list(parts.rows.values()), blocks)
-    room = room_of(parts.room, blocks, slopes, inside_m=ears[0] if ears else None)
+    blocks, slopes = list(parts.building.blocks.values()), list(parts.building.slopes.values())
+    ears = ears_of(list(parts.places.rows.values()), blocks)
+    room = room_of(parts.building.room, blocks, slopes, inside_m=ears[0] if ears else None)
     try:
         return (room if room.shape.volume_m3 > 0.0 else box), []
     except ValueError:
@@ -72,7 +72,7 @@ def shaped_room(parts: Parts) -> tuple[Room | None, list[Found]]:
 def _names(parts: Parts) -> Iterator[Found]:
     """Names of blocks and slopes that are taken, or are no names for them."""
     first: dict[str, str] = {}
-    for key, entries in (("blocks", parts.blocks), ("slopes", parts.slopes)):
+    for key, entries in (("blocks", parts.building.blocks), ("slopes", parts.building.slopes)):
         for index, entry in entries.items():
             path = (key, index, "name")
             if entry.name in WALLS:
@@ -107,17 +107,17 @@ def not_in_air(room: Room, point: Sequence[float]) -> str:
 
 def row_faults(parts: Parts, room: Room) -> Iterator[Found]:
     """Rows that stand on no block, or are not in the air."""
-    blocks = list(parts.blocks.values())
-    for index, row in parts.rows.items():
+    blocks = list(parts.building.blocks.values())
+    for index, row in parts.places.rows.items():
         path = ("rows", index)
-        if fault := _carried(parts.blocks, row, "row"):
+        if fault := _carried(parts.building.blocks, row, "row"):
             yield Found((*path, "on"), fault)
             continue
         ears = ears_of([row], blocks)
         if any(outside(ear, room) for ear in ears):
             continue
         for seat, ear in enumerate(ears, 1):
-            if row.on is not None and not _over(parts.blocks, row.on, ear):
+            if row.on is not None and not _over(parts.building.blocks, row.on, ear):
                 yield Found(
                     (*path, "on"),
                     f"seat {seat} of row {shown(row.name)} at x = {metres(ear[0])}, y = {metres(ear[1])} is not over "
@@ -159,11 +159,11 @@ def _moved(index: int, row: RowTable, ears: Sequence[Sequence[float]], room: Roo
 
 def zone_faults(parts: Parts, room: Room) -> Iterator[Found]:
     """Zones that stand on no block, or reach into air that is cut off."""
-    for index, zone in parts.zones.items():
-        if fault := _carried(parts.blocks, zone, "zone"):
+    for index, zone in parts.places.zones.items():
+        if fault := _carried(parts.building.blocks, zone, "zone"):
             yield Found(("zones", index, "on"), fault)
         elif zone.on is not None:
-            block = next(block for block in parts.blocks.values() if block.name == zone.on)
+            block = next(block for block in parts.building.blocks.values() if block.name == zone.on)
             apart = [
                 max(zone.from_m[a], zone.to_m[a]) < min(block.from_m[a], block.to_m[a]) - STANDS_M
                 or min(zone.from_m[a], zone.to_m[a]) > max(block.from_m[a], block.to_m[a]) + STANDS_M

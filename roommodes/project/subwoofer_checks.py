@@ -27,20 +27,20 @@ _AXES_OF_FACE = {"front": (1, 2), "rear": (1, 2), "left": (0, 2), "right": (0, 2
 
 def subwoofer_faults(parts: Parts) -> list[Found]:
     """All faults of [subwoofer], and of [target] and [search] against it."""
-    table = parts.subwoofer
+    table = parts.chain.subwoofer
     if table is None:
         return []
-    air = Air() if parts.room is None else Air(temperature_c=parts.room.temperature_c)
+    air = Air() if parts.building.room is None else Air(temperature_c=parts.building.room.temperature_c)
     found = [*_wants(parts, table), *_cabinet(table, parts)]
     if table.bursts is not None:
         found += _bursts(table.bursts, table, parts)
-    if table.port is not None and (table.driver is not None or "driver" not in parts.subwoofer_keys):
+    if table.port is not None and (table.driver is not None or "driver" not in parts.chain.subwoofer_keys):
         found += _port(table.port, table, air)
     return found
 
 
 def _wants(parts: Parts, table: SubwooferTable) -> Iterator[Found]:
-    wished = None if parts.target is None else parts.target.band_hz
+    wished = None if parts.chain.target is None else parts.chain.target.band_hz
     if parts.search is not None and wished is not None:
         low, high = parts.search.band_hz
         if wished[0] > high or wished[1] < low:
@@ -51,7 +51,7 @@ def _wants(parts: Parts, table: SubwooferTable) -> Iterator[Found]:
             )
     if parts.search is None or table.driver or table.bursts or table.max_level_1m_db:
         return
-    if parts.subwoofer_keys & {"driver", "bursts", "max_level_1m_db"}:
+    if parts.chain.subwoofer_keys & {"driver", "bursts", "max_level_1m_db"}:
         return  # said, but not validly: one message is enough
     for path, wanted in (
         (("search", "limits", "headroom_db"), parts.search.limits.headroom_db is not None),
@@ -68,7 +68,7 @@ def _wants(parts: Parts, table: SubwooferTable) -> Iterator[Found]:
 def _cabinet(table: SubwooferTable, parts: Parts) -> Iterator[Found]:
     offset = table.acoustic_centre_m
     if table.cabinet_m is None:
-        if any(offset) and "cabinet_m" not in parts.subwoofer_keys:
+        if any(offset) and "cabinet_m" not in parts.chain.subwoofer_keys:
             yield Found(
                 ("subwoofer", "acoustic_centre_m"),
                 "it counts from the middle of the cabinet, whose size is not given; give cabinet_m.",
@@ -178,10 +178,10 @@ def _missing(curve: Curve) -> list[float]:
 def amplifier_faults(parts: Parts) -> list[Found]:
     """All faults of [subwoofer.amplifier] and [[amplifiers]]."""
     found: list[Found] = []
-    own = None if parts.subwoofer is None else parts.subwoofer.amplifier
+    own = None if parts.chain.subwoofer is None else parts.chain.subwoofer.amplifier
     if own is not None:
         found += _rating(own, ("subwoofer", "amplifier"))
-    if "amplifiers" in parts.given and "amplifier" in parts.subwoofer_keys:
+    if "amplifiers" in parts.given and "amplifier" in parts.chain.subwoofer_keys:
         found.append(
             Found(
                 ("subwoofer", "amplifier"),
@@ -189,7 +189,7 @@ def amplifier_faults(parts: Parts) -> list[Found]:
             )
         )
     first: dict[int, str] = {}
-    for index, one in parts.amplifiers.items():
+    for index, one in parts.chain.amplifiers.items():
         found += _rating(one, ("amplifiers", index))
         listed = one.subs or ()
         if len(listed) > one.channels:
@@ -211,7 +211,7 @@ def amplifier_faults(parts: Parts) -> list[Found]:
                         )
                     )
                 first.setdefault(sub, here)
-    if not found and parts.amplifiers and "amplifiers" in parts.whole:
+    if not found and parts.chain.amplifiers and "amplifiers" in parts.whole:
         found += _enough(parts)
     return found
 
@@ -226,8 +226,8 @@ def _enough(parts: Parts) -> Iterator[Found]:
     """Whether the plans that are searched for can hang on the channels at all."""
     if parts.search is None:
         return
-    named = {number for one in parts.amplifiers.values() for subs in one.subs or () for number in subs}
-    free = sum(one.channels - len(one.subs or ()) for one in parts.amplifiers.values())
+    named = {number for one in parts.chain.amplifiers.values() for subs in one.subs or () for number in subs}
+    free = sum(one.channels - len(one.subs or ()) for one in parts.chain.amplifiers.values())
     most = max(parts.search.counts)
     left = sum(number not in named for number in range(1, most + 1))
     needed = (left + 1) // 2 if parts.search.shared_drives else left

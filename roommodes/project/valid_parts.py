@@ -37,17 +37,15 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Parts:
-    """The valid parts of a project; None or missing where the file's part is not valid.
+class BuildingParts:
+    """The valid parts of what is built: the room, its walls, and what stands in it.
 
     Parameters
     ----------
-    blocks, slopes, regions, rows, zones, keep_outs, amplifiers : valid entries by their index in the file.
+    room, walls : None where the file's table is not valid.
+    blocks, slopes, regions : valid entries by their index in the file.
     constructions : valid ones by name; `named` holds all names that the file gives, valid or not.
     used : every construction's name that a wall, region, block or slope asks for, with its key path.
-    whole : tables of which every entry is valid.
-    given : tables that the file has.
-    subwoofer_keys : what the file's [subwoofer] gives, valid or not.
     """
 
     room: RoomTable | None
@@ -56,23 +54,59 @@ class Parts:
     slopes: Mapping[int, SlopeTable]
     regions: Mapping[int, RegionTable]
     constructions: Mapping[str, Any]
+    named: frozenset[str]
+    used: tuple[tuple[Path, str], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceParts:
+    """The valid parts of where people sit and subs may stand; entries by their index in the file."""
+
     rows: Mapping[int, RowTable]
     screen: ScreenTable | None
     zones: Mapping[int, ZoneTable]
     keep_outs: Mapping[int, KeepOutTable]
-    amplifiers: Mapping[int, NamedAmplifierTable]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChainParts:
+    """The valid parts of the chain from processor to subs and mains, and the level that it must reach.
+
+    Parameters
+    ----------
+    subwoofer, mains, processor, target : None where the file's table is missing or not valid.
+    subwoofer_keys : what the file's [subwoofer] gives, valid or not.
+    amplifiers : valid entries by their index in the file.
+    """
+
     subwoofer: SubwooferTable | None
-    search: SearchTable | None
-    target: TargetTable | None
-    layout: LayoutTable | None
-    tolerance: ToleranceTable | None
+    subwoofer_keys: frozenset[str]
+    amplifiers: Mapping[int, NamedAmplifierTable]
     mains: MainsTable | None
     processor: ProcessorTable | None
-    named: frozenset[str]
-    used: tuple[tuple[Path, str], ...]
+    target: TargetTable | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Parts:
+    """The valid parts of a project; None or missing where the file's part is not valid.
+
+    Parameters
+    ----------
+    building, places, chain : by subject.
+    search, layout, tolerance : the tables of these names.
+    whole : tables of which every entry is valid.
+    given : tables that the file has.
+    """
+
+    building: BuildingParts
+    places: PlaceParts
+    chain: ChainParts
+    search: SearchTable | None
+    layout: LayoutTable | None
+    tolerance: ToleranceTable | None
     whole: frozenset[str]
     given: frozenset[str]
-    subwoofer_keys: frozenset[str]
 
     @classmethod
     def of(cls, valid: Mapping[str, Any], tree: Mapping[str, Any]) -> "Parts":
@@ -87,29 +121,35 @@ class Parts:
                 whole.add(key)
         named, raw_sub = tree.get("constructions"), tree.get("subwoofer")
         return cls(
-            room=valid.get("room"),
-            walls=valid.get("walls"),
-            blocks=entries["blocks"],
-            slopes=entries["slopes"],
-            regions=entries["regions"],
-            constructions=entries["constructions"],
-            rows=entries["rows"],
-            screen=valid.get("screen"),
-            zones=entries["zones"],
-            keep_outs=entries["keep_outs"],
-            amplifiers=entries["amplifiers"],
-            subwoofer=valid.get("subwoofer"),
+            building=BuildingParts(
+                room=valid.get("room"),
+                walls=valid.get("walls"),
+                blocks=entries["blocks"],
+                slopes=entries["slopes"],
+                regions=entries["regions"],
+                constructions=entries["constructions"],
+                named=frozenset(named if isinstance(named, dict) else ()),
+                used=tuple(_used_constructions(tree)),
+            ),
+            places=PlaceParts(
+                rows=entries["rows"],
+                screen=valid.get("screen"),
+                zones=entries["zones"],
+                keep_outs=entries["keep_outs"],
+            ),
+            chain=ChainParts(
+                subwoofer=valid.get("subwoofer"),
+                subwoofer_keys=frozenset(raw_sub if isinstance(raw_sub, dict) else ()),
+                amplifiers=entries["amplifiers"],
+                mains=valid.get("mains"),
+                processor=valid.get("processor"),
+                target=valid.get("target"),
+            ),
             search=valid.get("search"),
-            target=valid.get("target"),
             layout=valid.get("layout"),
             tolerance=valid.get("tolerance"),
-            mains=valid.get("mains"),
-            processor=valid.get("processor"),
-            named=frozenset(named if isinstance(named, dict) else ()),
-            used=tuple(_used_constructions(tree)),
             whole=frozenset(whole),
             given=frozenset(tree),
-            subwoofer_keys=frozenset(raw_sub if isinstance(raw_sub, dict) else ()),
         )
 
 
