@@ -9,6 +9,8 @@ new. So in every stretch of frequency each response is taken as a Gaussian proce
 
 plus noise; A, delta, the long part and the noise are those of the largest likelihood over all responses of a sub. Where
 the points lie too far apart to tell noise from ringing, the likelihood is flat, and the answer is that nobody knows.
+So it is where what the process misses at a point, foretold from all others, is larger in peaks than between them: that
+is ringing between the points. Noise does not know where the peaks are.
 
 References
 ----------
@@ -22,13 +24,15 @@ from roommodes.arrays import Complexes, Floats
 
 STRETCH_OCTAVE = 0.75  # of frequency, each half over the one before
 FEWEST, MOST = 16, 48  # points of a stretch
-DECAYS_S = np.geomspace(0.06, 3.0, 12)  # T60 tried
+DECAYS_S = np.geomspace(0.06, 12.0, 16)  # T60 tried
 LONGER, LONG_SHARES = 5.0, (0.0, 0.01, 0.1)  # a part that rings so much longer, and how much of it
 EARLY_S, EARLY_SHARE = 0.03, 0.3  # what comes before and about the arrival
 NOISES = np.geomspace(1e-8, 1.0, 65)  # noise tried, over A in power
 LIKELY = 2.0  # difference of log likelihood within which a noise may be
 UNSURE = 2.0  # largest over smallest rms that may be, from which nobody knows
 SMALLEST = 1e-9  # in power, over the responses'
+EVEN = 2.5  # power missed where responses are large over that where they are small, up to which it is noise
+LITTLE = 0.015  # share of the rms from which that must be so; what is less is not told far too large
 
 
 def noise_rms(frequency_hz: Floats, responses: Complexes, at_hz: Floats) -> Floats:
@@ -70,7 +74,7 @@ def _of_stretch(hz: Floats, responses: Complexes) -> float:
     if mean == 0.0:
         return np.nan
     tried = mean * np.geomspace(SMALLEST, 1.0, 91)
-    likelihood = np.full(len(tried), -np.inf)
+    likelihood, missed = np.full(len(tried), -np.inf), value
     w = 2.0 * np.pi * (hz[:, None] - hz[None, :])
     early = EARLY_SHARE * np.exp(-0.5 * (w * EARLY_S) ** 2)
     for decay_s in DECAYS_S:
@@ -84,8 +88,20 @@ def _of_stretch(hz: Floats, responses: Complexes) -> float:
             size = np.mean(power / spread, axis=1)
             this = -value.shape[1] * (len(hz) * np.log(size) + np.log(spread).sum(axis=1))
             over = np.interp(np.log(tried), np.log(size * NOISES), this, left=-np.inf, right=-np.inf)
+            if this.max() > likelihood.max():
+                missed = _missed(value, turn, spread[int(this.argmax())])
             likelihood = np.maximum(likelihood, over)
     may_be = tried[likelihood >= likelihood.max() - LIKELY]
-    if may_be[-1] > UNSURE**2 * may_be[0]:
-        return np.nan
-    return float(np.sqrt(tried[int(likelihood.argmax())]))
+    told = float(tried[int(likelihood.argmax())])
+    power, large = np.abs(missed) ** 2, np.abs(value) > np.median(np.abs(value))
+    uneven = power[large].mean() > EVEN * power[~large].mean() and told > LITTLE**2 * mean
+    return np.nan if uneven or may_be[-1] > UNSURE**2 * may_be[0] else float(np.sqrt(told))
+
+
+def _missed(value: Complexes, turn: Complexes, spread: Floats) -> Complexes:
+    """What a process misses of each point when it knows all others: (n_point, n_response).
+
+    `turn` and `spread` are the eigenvectors (columns) and eigenvalues of its covariance, noise included.
+    """
+    precision = (turn / spread) @ turn.conj().T
+    return np.asarray(precision @ value / np.diag(precision).real[:, None])
