@@ -140,7 +140,8 @@ assert np.array_equal(again.drives.delay_s, plan.drives.delay_s)
 alike = plan.with_drives(rm.Drives.alike(3))
 free_db = plan.table.merits.weights_db[0]
 print(
-    f"variation: {alike.variation_db:.2f} dB all alike, {plan.variation_db:.2f} dB as searched, {free_db:.2f} dB free"
+    f"variation: {alike.variation_db:.2f} dB with identical settings, {plan.variation_db:.2f} dB as searched, "
+    f"{free_db:.2f} dB free"
 )
 assert abs(plan.response().variation_db() - plan.variation_db) < 1e-9  # the stored figure, worked out again
 assert plan.variation_db < alike.variation_db - 0.5
@@ -158,7 +159,7 @@ assert abs(there.variation_db - plan.variation_db) < 0.15
 # ## Filters
 #
 # First a few on single subs, where they take something off the variation; then some that all share, toward a target
-# 4 dB up at 20 Hz. What all share leaves the variation as it is. The shared ones never add more than every seat lacks.
+# 4 dB up at 20 Hz. Common filters leave the variation as it is, and never add more than every seat lacks.
 
 # %%
 tuned = plan.tuned(per_sub=1, target={20: 4, 120: 0})
@@ -182,7 +183,7 @@ target = np.interp(np.log(tuned.frequency_hz), np.log([20.0, 120.0]), [4.0, 0.0]
 
 
 def misfit_db(response):
-    """Rms deviation of the seats' mean from the target, wherever it stands."""
+    """Rms deviation of the average over the seats from the target, wherever it stands."""
     return float(np.std(response.mean_db() - target))
 
 
@@ -209,7 +210,7 @@ for word, one in (("set", best), ("inverted", met.inverted), ("no delay", met.pl
     print(f"  {word:9} shortfall {one.merit.shortfall_db:.2f} dB, variation {one.merit.variation_db:.2f} dB")
 assert best.merit.score_db <= min(met.inverted.merit.score_db, met.plain.merit.score_db)
 both = np.abs(best.low)[:, :, None] + np.abs(best.high)
-assert (np.abs(best.total) <= both * (1 + 1e-12)).all()  # no sum exceeds its parts in step
+assert (np.abs(best.total) <= both * (1 + 1e-12)).all()  # no sum exceeds its parts in phase
 polarity = -1.0 if best.crossover.sums_inverted else 1.0
 low, high = best.crossover.responses(tuned.frequency_hz, 48000.0)
 assert np.abs(20 * np.log10(np.abs(low + polarity * high))).max() < 1e-6  # the filters alone sum flat

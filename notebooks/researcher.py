@@ -303,8 +303,8 @@ for which in ((TWO, FOUR_MIDDLES), (TWO, FOUR_CORNERS), (TWO_ADJUSTED, FOUR_CORN
 #
 # Said of sixteen rooms of these sizes, twelve seats in the middle, 20 to 80 Hz, and of the model:
 #
-# - Two subs at front and rear midpoint are as even as four in the corners, driven alike; four corners play louder below
-#   c / L than four midpoints, always.
+# - Two subs at front and rear midpoint are as even as four in the corners, with identical settings; four corners play
+#   louder below c / L than four midpoints, always.
 # - That four midpoints are the most even is a tendency. It is no rule for a single room.
 # - Light construction takes about a third off what the second sub buys; a glass wall breaks the symmetry that midpoints
 #   live on, at a cost that is real and, over these seats, small.

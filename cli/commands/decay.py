@@ -1,4 +1,4 @@
-"""`roommodes decay`: a plan over time, beside the same subs driven alike."""
+"""`roommodes decay`: a plan over time, beside the same subs with identical settings."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
@@ -32,7 +32,7 @@ def decay(
 ) -> None:
     """Show how long the bass rings at the seats, and when it arrives.
 
-    Before: the same subs, all driven alike. After: with the plan's drives, and its filters if it was tuned.
+    Before: the same subs with identical settings. After: with the plan's drives, and its filters if it was tuned.
 
     Example: roommodes decay plan.h5 -o decay.png
     """

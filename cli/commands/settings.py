@@ -91,8 +91,8 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
         page.line(line)
     page.line(
         f"samples: at {values.rate_hz:g} Hz. distance: the delay times {values.speed_of_sound_m_s:.1f} m/s, by how "
-        "much further away a sub would have to be to arrive as late. A processor that asks for distances delays what "
-        "is nearer: enter one large distance less this one, the same large distance for every sub."
+        "much further away a sub would have to be to arrive as late. For distance entry, enter D minus this "
+        "value, with the same large D for every sub."
     )
     page.heading("Where they stand")
     for sub in values.subs:
@@ -104,7 +104,7 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
         print_tuned(page, plan, values)
         print_before_switching_on(page, measured=measured)
         return
-    page.heading("Filters, the same for every sub")
+    page.heading("Common filters, the same for every sub")
     found = values.subs[0].filters
     for number, one in enumerate(found, start=1):
         page.line(filter_words(one), mark=f"{number}  ")

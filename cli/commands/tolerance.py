@@ -37,7 +37,7 @@ def tolerance(
         typer.Option(
             "--robust",
             metavar="PLAN.h5",
-            help="Instead, polish drives and order of layouts for such rooms, and write a plan file.",
+            help="Instead, polish settings and order of layouts for such rooms, and write a plan file.",
         ),
     ] = None,
     subs: Annotated[
@@ -68,7 +68,7 @@ def tolerance(
 
     Draws built rooms within the project's [tolerance]: places of cabinets and ears, size, walls, temperature, drive
     settings. Ranks the leading plans by their 90th percentile. Ctrl-C keeps the rooms that are done. With --robust the
-    kept layouts' drives are polished for the 90th percentile, and what that costs as drawn is told.
+    kept layouts' settings are polished for the 90th percentile, and what that costs as drawn is told.
 
     Example: roommodes tolerance plan.h5 -o tolerance.h5 --figure tolerance.png
     """
@@ -171,7 +171,7 @@ def write_robust(
         print_prices(page, plans, prices)
         page.line(f"Plan written to {target}.")
     if interrupted:
-        say_error([f"interrupted: the drives polished until then are in {target}; run again for all of them"])
+        say_error([f"interrupted: the settings polished until then are in {target}; run again for all of them"])
         raise typer.Exit(EXIT_INTERRUPTED)
 
 

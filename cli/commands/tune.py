@@ -1,4 +1,4 @@
-"""`roommodes tune`: filters for a plan, on single subs and shared by all."""
+"""`roommodes tune`: filters for a plan, individual and common."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
@@ -34,10 +34,11 @@ def tune(
     subs: Subs = None,
     rank: Rank = None,
     per_sub: Annotated[
-        int | None, typer.Option("--per-sub", min=0, max=MOST_FILTERS, help="Most filters on each sub; 2 if left out.")
+        int | None,
+        typer.Option("--individual", min=0, max=MOST_FILTERS, help="Most individual filters on each sub; 2."),
     ] = None,
     shared: Annotated[
-        int | None, typer.Option("--shared", min=0, max=MOST_FILTERS, help="Most shared filters; 6 if left out.")
+        int | None, typer.Option("--common", min=0, max=MOST_FILTERS, help="Most common filters; 6 if left out.")
     ] = None,
     boost: Annotated[
         float | None, typer.Option("--boost", metavar="DB", min=0.0, max=MOST_DB, help="Most boost; 3 if left out.")
@@ -45,10 +46,12 @@ def tune(
     cut: Annotated[
         float | None,
         typer.Option(
-            "--cut", metavar="DB", min=0.0, max=MOST_DB, help="Most cut; 12 shared and 9 on a sub if left out."
+            "--cut", metavar="DB", min=0.0, max=MOST_DB, help="Most cut; 12 common and 9 on a sub if left out."
         ),
     ] = None,
-    all_pass: Annotated[bool, typer.Option("--all-pass/--no-all-pass", help="All-pass filters on single subs.")] = True,
+    all_pass: Annotated[
+        bool, typer.Option("--all-pass/--no-all-pass", help="All-pass filters among the individual ones.")
+    ] = True,
     target: Annotated[
         str | None,
         typer.Option("--target", metavar="HZ:DB,...", help="Target curve, such as 20:4,60:2,120:0; flat if left out."),
@@ -59,11 +62,11 @@ def tune(
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Find filters for a plan: a few on single subs, then some that all subs share.
+    """Find filters for a plan: a few individual ones on single subs, then some common to all.
 
-    Filters on single subs lower the variation. The shared ones bring the seats' mean to the target, and boost only
-    where every seat lacks level alike. Plan and filters go into a new file, from which `settings` prints them. A
-    crossover that the file holds for this plan is found anew with the filters.
+    Individual filters lower the variation. The common ones bring the average over the seats to the target, and boost
+    only where every seat lacks level alike. Plan and filters go into a new file, from which `settings` prints
+    them. A crossover that the file holds for this plan is found anew with the filters.
 
     Example: roommodes tune plan.h5 -o tuned.h5 --boost 2 --target 20:4,120:0
     """

@@ -23,7 +23,7 @@ ROOM_FOR_NUMBERS = 0.09  # of the height, below a mark
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RowSweep:
-    """One row moved, the others and the drives held.
+    """One row moved, the others and the settings fixed.
 
     Parameters
     ----------
@@ -50,13 +50,17 @@ def variation_by_count(
     Parameters
     ----------
     axes : to draw on.
-    plan_db, usual_db : number of subs -> variation of the plan, of the most even usual layout driven alike [dB].
+    plan_db, usual_db : number of subs -> variation of the plan, of the most even usual layout, identical settings [dB].
     driven_db : of the usual layout that is the most even with the best drives found [dB].
     free_db : with the best weights found at the plan's positions, free at every frequency [dB].
     """
     series: list[tuple[str, Mapping[int, float], dict[str, Any]]] = [
-        ("usual layout, all alike", usual_db, {"marker": "s", "ls": (0, (5, 2)), "color": USUAL, "mfc": PAPER}),
-        ("usual layout, best drives", driven_db or {}, {"marker": "D", "ls": (0, (1.4, 1.4)), "color": USUAL}),
+        (
+            "usual layout, identical settings",
+            usual_db,
+            {"marker": "s", "ls": (0, (5, 2)), "color": USUAL, "mfc": PAPER},
+        ),
+        ("usual layout, optimised", driven_db or {}, {"marker": "D", "ls": (0, (1.4, 1.4)), "color": USUAL}),
         ("plan", plan_db, {"marker": "o", "ls": "-", "color": PLAN, "lw": 2.0}),
         (
             "free weights, plan's positions",
@@ -131,7 +135,7 @@ def variation_against_level(
 def variation_over_rows(
     axes: Axes, *, sweeps: Sequence[RowSweep], best_m: Sequence[float], lengths: Lengths = METRIC
 ) -> Axes:
-    """The variation while one row is moved, the drives held.
+    """The variation while one row is moved, the settings fixed.
 
     Parameters
     ----------

@@ -65,7 +65,7 @@ def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
 def offsets(axes: Axes, met: MainsMet) -> Axes:
     """Shortfall and variation over how much later the subs are."""
     ms = 1e3 * met.offset_s
-    axes.plot(ms, [one.shortfall_db for one in met.by_offset], color=INK, linewidth=1.6, label="shortfall")
+    axes.plot(ms, [one.shortfall_db for one in met.by_offset], color=INK, linewidth=1.6, label="summation loss")
     variation = [one.variation_db for one in met.by_offset]
     axes.plot(ms, variation, color=ROW_COLOURS[2], linewidth=1.4, linestyle=(0, (5, 1.6)), label="variation")
     axes.set_xlabel("subs later than set by [ms]")
@@ -78,7 +78,7 @@ def frequencies(axes: Axes, met: MainsMet) -> Axes:
     axes.plot(hz, [one.score_db for one in met.held], "o-", color=INK, markersize=4, linewidth=1.4, label="delay held")
     anew = [one.merit.score_db for one in met.anew]
     axes.plot(
-        hz, anew, "s", linestyle=(0, (5, 1.6)), color=ROW_COLOURS[2], markersize=4, linewidth=1.4, label="set anew"
+        hz, anew, "s", linestyle=(0, (5, 1.6)), color=ROW_COLOURS[2], markersize=4, linewidth=1.4, label="re-optimised"
     )
     axes.set_xlabel("crossover frequency [Hz]")
     return _finished(axes, "Shortfall + variation at another frequency")

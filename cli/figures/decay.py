@@ -64,7 +64,7 @@ def decay_times(axes: Axes, found: BeforeAfterTime) -> Axes:
     if found.modes:
         at = [mode.frequency_hz for mode in found.modes]
         axes.plot(at, [mode.decay_time_s for mode in found.modes], "x", color=ROW_COLOURS[0], label="a mode's own")
-    axes.plot(hz, heard_from_s(hz), color=ROW_COLOURS[2], linestyle=(0, (1.2, 1.2)), label="heard from, single mode")
+    axes.plot(hz, heard_from_s(hz), color=ROW_COLOURS[2], linestyle=(0, (1.2, 1.2)), label="threshold of audibility")
     axes.fill_between(hz, 0.0, found.before.view.shortest_s, color=FAINT, linewidth=0, label="too short to see")
     frequency_axis(axes, hz)
     axes.set_ylim(bottom=0.0)

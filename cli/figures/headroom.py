@@ -65,7 +65,7 @@ def level_axes(axes: Axes, found: PlanHeadroom, *, title: str, below: bool = Fal
         level_label="highest clean level [dB SPL rms]",
         legend=False,
     )
-    axes.plot(hz, head.mean_db, color=INK, linewidth=2.4, label="seats' mean")
+    axes.plot(hz, head.mean_db, color=INK, linewidth=2.4, label="average over the seats")
     axes.axhline(head.target_db, color=TARGET, linewidth=1.8, linestyle=(0, (8, 3)), label="target")
     low = min(float(head.highest_db.min()), head.target_db) - 9.0
     axes.set_ylim(low, max(float(head.highest_db.max()), head.target_db) + 3.0)
@@ -97,7 +97,7 @@ def gain_axes(axes: Axes, found: PlanHeadroom) -> Axes:
         seat_name=found.plan.seats.name,
         seat_row=found.plan.seats.row.tolist(),
         title="What the room gives, from the model",
-        level_label="level over the subs at 1 m in the open [dB]",
+        level_label="level over the subs at 1 m, free field [dB]",
         legend=False,
     )
     for line in list(axes.lines):

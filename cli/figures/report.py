@@ -23,7 +23,7 @@ AFTER_FILL, AFTER_LINE = "#a9c9c4", "#0b4a4f"
 BEFORE_LINE = "#8a4b1c"
 STEP_DB = 3.0
 STEP_Y_DB = 5.0
-LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, about the seats' mean
+LOWEST_DB, HIGHEST_DB = -24.0, 12.0  # of the map, relative to the average over the seats
 RAMP = ("#10233b", "#1c4a66", "#2f7580", "#62a08f", "#a9c59b", "#f6efd8")  # quiet to loud: lighter all the way
 FEW_SEATS = 12  # more have smaller numbers in the map
 LABEL_OCTAVES, LABEL_HEIGHT = 0.17, 0.12  # two labels nearer than this would meet
@@ -156,7 +156,7 @@ class LevelMap:
     Parameters
     ----------
     x_m, y_m : (n_x,), (n_y,) [m].
-    level_db : (n_x, n_y) about the seats' mean [dB].
+    level_db : (n_x, n_y) relative to the average over the seats [dB].
     seat_m, seat_db : (n_seat, 3) [m], (n_seat,) about their mean [dB]; written into the seats.
     sub_m : (n_sub, 3) [m], numbered from 1.
     solid_m : rectangles of the plane that are not air: low x, low y, high x, high y [m].
@@ -172,7 +172,7 @@ class LevelMap:
 
 
 def pressure_map(axes: Axes, shown: LevelMap, *, title: str) -> Axes:
-    """The listening plane from above, front wall to the left: level about the seats' mean in steps of 3 dB."""
+    """The listening plane from above, front wall to the left: level in steps of 3 dB."""
     x_m, y_m, seat_m = shown.x_m, shown.y_m, shown.seat_m
     edges = np.arange(LOWEST_DB, HIGHEST_DB + STEP_DB / 2, STEP_DB)
     shades = ListedColormap(ramp_colours(len(edges) - 1))
@@ -220,7 +220,7 @@ def level_key(axes: Axes) -> Axes:
     axes.xaxis.set_major_locator(FixedLocator(edges[::2].tolist()))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:+z.0f}" if value else "0"))
     axes.tick_params(labelsize=7)
-    axes.set_xlabel("level about the seats' mean [dB]", fontsize=8)
+    axes.set_xlabel("level relative to the average over the seats [dB]", fontsize=8)
     return axes
 
 

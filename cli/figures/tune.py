@@ -41,7 +41,7 @@ def tuning_page(plan: Plan, suffix: str) -> bytes:
                 seat_name=seats.name,
                 seat_row=seats.row.tolist(),
                 title=f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)} {word}: variation {variation:z.2f} dB",
-                level_label="re mean without [dB]",
+                level_label="relative to the unfiltered mean [dB]",
                 legend=axes is upper,
             )
             offset = float(np.mean(level - tuning.target_db[:, None])) + middle
@@ -64,9 +64,11 @@ def filter_responses(axes: Axes, plan: Plan) -> Axes:
             level = 20.0 * np.log10(np.abs(section_response(tuning.of_sub(sub), hz, rate_hz=rate)))
             style = SEAT_DASHES[(sub + 1) % len(SEAT_DASHES)]
             colour = ROW_COLOURS[sub % len(ROW_COLOURS)]
-            axes.plot(hz, level, color=colour, linestyle=style, linewidth=1.3, label=f"sub {sub + 1}, own and shared")
+            axes.plot(
+                hz, level, color=colour, linestyle=style, linewidth=1.3, label=f"sub {sub + 1}, individual and common"
+            )
     shared = 20.0 * np.log10(np.abs(section_response(tuning.shared, hz, rate_hz=rate)))
-    axes.plot(hz, shared, color=INK, linewidth=1.6, label="shared by all subs")
+    axes.plot(hz, shared, color=INK, linewidth=1.6, label="common to all subs")
     frequency_axis(axes, hz)
     axes.set_ylabel("gain of the filters [dB]")
     axes.set_title("What the filters do", loc="left", fontsize=10)

@@ -27,7 +27,7 @@ def basis_section(plan: Plan) -> Section | None:
         blocks=(
             Text(text=words, strong=True),
             Text(
-                text="Levels at the seats, variation, output, drives and filters follow from the measurements. Usual "
+                text="Levels at the seats, variation, output, settings and filters follow from the measurements. Usual "
                 "layouts were not measured, so there is nothing to compare them with."
             ),
             Bullets(items=tuple(shown(note, 400) for note in record.notes)),

@@ -36,9 +36,9 @@ def count_section(plan: Plan, compared: BeforeAfter) -> Section:
         Text(
             text="Variation: at each frequency the standard deviation of the level over the seats, over the band its "
             "root mean square. Output: mean level at the seats with all subs at their limit, against the same subs in "
-            "phase at 1 m in the open. Seats' mean: the same in absolute terms, the loudest sub at its limit. Usual "
-            "layouts: corners and middles of walls. Free weights: the least variation found at the plan's positions "
-            "with weights that are free at every frequency, as no processor's settings are."
+            "phase at 1 m, free field. Average: over the seats, the same in absolute terms, the loudest sub at its "
+            "limit. Usual layouts: corners and middles of walls. Free weights: the least variation found at the "
+            "plan's positions with weights that are free at every frequency, as no processor's settings are."
         )
     )
     return Section(key="counts", heading="How many subs", blocks=tuple(blocks))
@@ -65,7 +65,7 @@ def front_section(plan: Plan) -> Section | None:
             figure.subplots(),
             fronts=curves,
             chosen=chosen,
-            level_label=f"seats' mean level, loudest sub at its limit [{unit}]",
+            level_label=f"average level over the seats, loudest sub at its limit [{unit}]",
         )
 
     tables = [_front_table(plan, count, front, unit) for count, front in fronts.items()]
@@ -75,10 +75,10 @@ def front_section(plan: Plan) -> Section | None:
         blocks=(
             Text(
                 text=f"{said}. To choose another plan along this curve, set output in [search.weights] of the project "
-                "and search again; positions and drives of all of them are in the plan file."
+                "and search again; positions and settings of all of them are in the plan file."
             ),
             Picture(
-                title="Variation against the seats' mean level: the plans that none met beats in both.",
+                title="Variation against the average level over the seats: the plans that none met beats in both.",
                 alt=f"{said}.",
                 size_in=CHOICE_SIZE,
                 draw=draw,
@@ -110,7 +110,7 @@ def row_section(plan: Plan) -> Section | None:
     blocks: list[Block] = [
         Text(
             text=f"{said}. Distances are from the front wall to the ears. With every row that may move up to "
-            f"{step} off, the drives held, it is at most {move.worst_near_db:.2f} dB. The positions and drives "
+            f"{step} off, the settings fixed, it is at most {move.worst_near_db:.2f} dB. The positions and settings "
             "in this report are for the rows as drawn: change x_m, check sight lines and ways through, search again."
         )
     ]
@@ -146,11 +146,11 @@ def row_section(plan: Plan) -> Section | None:
 
 
 def mean_words(output: float, count: int, plan: Plan) -> str:
-    """The seats' mean level with all subs at their limit."""
+    """The average level over the seats with all subs at their limit."""
     limit = mean_limit_db(plan)
     level = float(mean_level(np.array(output), count, limit))
     if limit is None:
-        at = "one sub at 1 m in the open" if plan.results.level_unit == "dB re one sub at 1 m" else "one measured sub"
+        at = "one sub at 1 m, free field" if plan.results.level_unit == "dB re one sub at 1 m" else "one measured sub"
         return f"{level:+z.1f} dB against {at}"
     return f"{level:z.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
 
@@ -204,8 +204,8 @@ def _count_picture(plan: Plan) -> Picture:
 
     alt = f"Seat-to-seat variation of the plans: {_said(plans)}"
     for words, values in (
-        ("of the most even usual layouts driven alike", alike),
-        ("with the best drives there", driven),
+        ("of the most even usual layouts with identical settings", alike),
+        ("optimised there", driven),
         ("with the best free weights found at the plans' positions", free),
     ):
         if values:
@@ -244,12 +244,12 @@ def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
     headers: tuple[str, ...] = (
         "subs",
         "plan",
-        "usual, all alike",
-        "usual, best drives",
-        "plan's places, all alike",
+        "usual, identical settings",
+        "usual, optimised",
+        "plan's places, identical settings",
         "free weights",
     )
-    mean = f"seats' mean [{plan.results.level_unit}]"
+    mean = f"average [{plan.results.level_unit}]"
     if len(plan.seats) == 1:  # nothing differs between seats: level alone
         headers, rows = headers[:1], [(row[0], *row[len(headers) :]) for row in rows]
     return Table(
@@ -275,9 +275,9 @@ def _bought_words(plan: Plan) -> str:
     before, there = float(usual.alike_variation_db[first]), float(usual.driven_variation_db[second])
     same = "there" if first == second else shown(usual.name[second], 120)
     words = (
-        f"What was bought: {subs_word(plan.subs)} {shown(usual.name[first], 120)}, all driven alike, have "
-        f"{before:.2f} dB of variation. The best drives found {same} bring it to {there:.2f} dB; the plan's positions, "
-        f"with their best drives, to {plan.variation_db:z.2f} dB."
+        f"What was bought: {subs_word(plan.subs)} {shown(usual.name[first], 120)}, with identical settings, have "
+        f"{before:.2f} dB of variation. The best settings found {same} bring it to {there:.2f} dB; the plan's "
+        f"positions, optimised, to {plan.variation_db:z.2f} dB."
     )
     return f"{words} {free_weights_words(plan.table, plan.row)}".rstrip()
 
@@ -299,10 +299,10 @@ def _usual_table(plan: Plan, usual: UsualTable) -> Table:
         caption="Usual layouts",
         headers=(
             "layout",
-            "variation, all alike [dB]",
-            "variation, best drives [dB]",
-            "output, all alike [dB]",
-            "output, best drives [dB]",
+            "variation, identical settings [dB]",
+            "variation, optimised [dB]",
+            "output, identical settings [dB]",
+            "output, optimised [dB]",
         ),
         rows=tuple(rows),
         right=(1, 2, 3, 4),
@@ -324,7 +324,7 @@ def _front_table(plan: Plan, count: int, front: FrontTable, unit: str) -> Table:
     )
     return Table(
         caption=f"{subs_word(count)}: variation against output",
-        headers=("variation [dB]", "output [dB]", f"seats' mean [{unit}]", "smoothness [dB]", "decay [s]"),
+        headers=("variation [dB]", "output [dB]", f"average [{unit}]", "smoothness [dB]", "decay [s]"),
         rows=rows,
         right=(0, 1, 2, 3, 4),
         folded=True,

@@ -38,7 +38,7 @@ STILLS_OF_MANY = 2  # of many seats, so that their numbers can be read
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MappedLayout:
-    """A layout with its levels about the seats' mean at each frequency.
+    """A layout with its levels relative to the average over the seats at each frequency.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def stills(plan: Plan, compared: BeforeAfter, layouts: list[MappedLayout]) -> Pi
     each = min(3.4, STILLS_IN / len(frames) * width_m / length_m)  # height of a map [inch]
     return Picture(
         title="The frequencies at which the seats differ most." if len(plan.seats) > 1 else "Some frequencies.",
-        alt=f"Levels about the seats' mean: {alt}.",
+        alt=f"Levels relative to the average over the seats: {alt}.",
         size_in=(STILLS_IN, len(layouts) * (each + 0.2) + 0.6),
         draw=draw,
         raster=True,

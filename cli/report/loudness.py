@@ -42,7 +42,7 @@ def loudness_section(plan: Plan, found: PlanHeadroom | None) -> Section | None:
         _seats(found),
         Table(
             caption="What limits each third-octave band, and what the room gives",
-            headers=("Hz", "limited by", "sub", "next has left", "one sub, 1 m", "room's gain", "rule of thumb"),
+            headers=("Hz", "limited by", "sub", "next sub's margin", "one sub, 1 m", "room's gain", "rule of thumb"),
             rows=tuple(tuple(row) for row in limit_rows(found)),
             right=(3, 4),
             folded=True,
@@ -72,7 +72,7 @@ def _seats(found: PlanHeadroom) -> Table:
         (shown(seat, 40), *(f"{level:.0f}" for level in head.highest_db[:, index]))
         for index, seat in enumerate(found.plan.seats.name)
     ]
-    rows.append(("seats' mean", *(f"{level:.0f}" for level in head.mean_db)))
+    rows.append(("average over the seats", *(f"{level:.0f}" for level in head.mean_db)))
     if found.plan.project.target.where == "every seat":
         rows.append(("quietest seat", *(f"{level:.0f}" for level in head.judged_db)))
     rows.append(("headroom", *(f"{value:+z.1f}" for value in head.headroom_db)))

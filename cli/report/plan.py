@@ -182,7 +182,8 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
         _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
     ]
     if rival:
-        title = f"Level at every seat, {subs_word(plan.subs)} {rival.name}, driven alike, third-octave bands [{unit}]"
+        usual = f"{subs_word(plan.subs)} {rival.name}, with identical settings"
+        title = f"Level at every seat, {usual}, third-octave bands [{unit}]"
         blocks.append(_seat_table(plan, rival.level_db, title, alike=True))
     if unit == "dB SPL":
         blocks.append(
@@ -243,8 +244,8 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
             *tables,
             Text(
                 text="Delays count from the earliest sub. Distance: the delay times the speed of sound, by how much "
-                "further away a sub would have to be to arrive as late. A processor that asks for distances delays "
-                f"what is nearer: enter one large distance less this one.{note} As CSV or JSON, at any sample rate: "
+                "further away a sub would have to be to arrive as late. For distance entry, enter D minus "
+                f"this value, with the same large D for every sub.{note} As CSV or JSON, at any sample rate: "
                 "roommodes settings."
             ),
         ),
@@ -307,7 +308,7 @@ def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = Fal
     names = plan.seats.name
     rows = [(shown(name, 40), *(f"{level:.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]
     spread = bands.max(axis=1) - bands.min(axis=1)
-    rows.append(("loudest less quietest", *(f"{value:.0f}" for value in spread)))
+    rows.append(("spread (max - min)", *(f"{value:.0f}" for value in spread)))
     headers = ("Hz", *(f"{centre:g}" for centre in centres))
     return Table(caption=caption, headers=headers, rows=tuple(rows), right=tuple(range(1, len(headers))), folded=True)
 

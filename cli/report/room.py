@@ -34,7 +34,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
         (f"{hz[frame]:.1f}", *(f"{value:+z.1f}" for one in layouts for value in one.seat_db[frame]))
         for frame in range(len(hz))
     ]
-    which = f" The usual layout is {subs_word(plan.subs)} {rival.name}, driven alike." if rival else ""
+    which = f" The usual layout is {subs_word(plan.subs)} {rival.name}, with identical settings." if rival else ""
     return Section(
         key="map",
         heading="Where it is loud and quiet",
@@ -48,7 +48,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
             LiveMap(data=map_data(plan, compared, layouts)),
             stills(plan, compared, layouts),
             Table(
-                caption="Level at each seat about the seats' mean [dB], behind the map",
+                caption="Level at each seat relative to the average over the seats [dB], behind the map",
                 headers=tuple(headers),
                 rows=tuple(rows),
                 right=tuple(range(len(headers))),

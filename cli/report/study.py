@@ -163,7 +163,7 @@ def _spread(results: StudyResults) -> Section:
                 rows=tuple(tuple(shown(cell) for cell in row) for row in strategy_rows(results)),
                 right=(1, 2, 3, 4, 5, 6, 7, 8),
             ),
-            Text(text=f"none: rooms in which the strategy has no legal layout. {loss_line(results)}"),
+            Text(text=f"none: rooms in which the strategy has no feasible layout. {loss_line(results)}"),
         ),
     )
 
@@ -327,7 +327,7 @@ def _rests_on(study: Study, results: StudyResults, compared: StudyComparison) ->
         f"Band {hz[0]:g} to {hz[-1]:g} Hz{_frequencies(study, results)}; delays {search.delay_ms[0]:g} to "
         f"{search.delay_ms[1]:g} ms and gains {search.gain_db[0]:g} to {search.gain_db[1]:g} dB where adjusted.",
         "Variation: the standard deviation of level over the seats, rms over the band on a logarithmic grid.",
-        "Where positions or drives are searched, the figure is of the best found in that room: what a designer with "
+        "Where positions or settings are searched, the figure is of the best found in that room: what a designer with "
         "this program gets. Elsewhere it is of the one layout that the strategy names.",
         "What explains a difference: least squares over all properties at once, with deviations that may differ from "
         "room to room (HC3).",

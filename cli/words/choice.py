@@ -42,7 +42,7 @@ def print_worth(page: Page, results: Results, count: int) -> None:
                     _db(usual.driven_variation_db[k]),
                 ]
             )
-    page.table(["variation with", "all subs alike", "best drives found"], rows, right=(1, 2))
+    page.table(["variation with", "identical settings", "optimised"], rows, right=(1, 2))
     if count > 1 and (words := free_weights_words(table, BEST)):
         page.line(words)
     if table.merits.smoothness_db is not None and table.merits.decay_s is not None:
@@ -70,8 +70,9 @@ def free_weights_words(table: PlanTable, row: int) -> str:
 def print_aims_legend(page: Page) -> None:
     """What the further aims mean."""
     page.line(
-        "smoothness: rms deviation of the seats' mean level from a straight line over log frequency, before any "
-        "equaliser; decay: T60 of the single mode that would ring as long as what the seats hear. Smaller is better."
+        "smoothness: rms deviation of the average level over the seats from a straight line over log frequency, "
+        "before any equaliser; decay: T60 of the single mode that would ring as long as what the seats hear. Smaller "
+        "is better."
     )
 
 
@@ -97,7 +98,7 @@ def print_front(page: Page, results: Results) -> None:
     ]
     page.table(["variation", "output", "smoothness", "decay", "against the first"], rows, right=(0, 1, 2, 3))
     page.line(
-        "The best found: no plan met beats one of these in both variation and output. Their positions and drives are "
+        "The best found: no plan met beats one of these in both variation and output. Their positions and settings are "
         "in the plan file and in --json; weights.output in [search] chooses along the front."
     )
 
@@ -125,7 +126,7 @@ def print_rows(page: Page, results: Results) -> None:
     step = lengths.small_text(next(iter(moves.values())).step_m)
     page.line(
         "Variation with the best plan found for the rows as drawn, and with another found for the moved rows (in the "
-        f"plan file and in --json). Worst nearby: every row that may move up to {step} off, the drives held. x "
+        f"plan file and in --json). Worst nearby: every row that may move up to {step} off, the settings fixed. x "
         "of the ears from the front wall. Change x_m, check sight lines and ways through, and run the search again."
     )
     advice = results.choices.recommendation

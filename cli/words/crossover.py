@@ -57,15 +57,15 @@ def _print_settings(page: Page, met: MainsMet) -> None:
         ]
         for word, one in (
             ("as set above", met.best),
-            ("the same, subs inverted", met.inverted),
+            ("the same, opposite polarity", met.inverted),
             ("no delay, subs normal", met.plain),
         )
     ]
-    page.table(["setting", "shortfall", "deepest", "variation"], rows, right=(1, 2, 3))
+    page.table(["setting", "summation loss", "deepest", "variation"], rows, right=(1, 2, 3))
     page.line(
-        "shortfall: by how much the sum of subs and mains stays below both in step, mean over seats and frequencies; "
-        "deepest: the same at the worst seat and frequency. variation: of the sum over the seats. The search minimises "
-        "shortfall + variation and takes the least delay of equals."
+        "summation loss: by how much the sum of subs and mains stays below both in phase, mean over seats and "
+        "frequencies; deepest: the same at the worst seat and frequency. variation: of the sum over the seats. The "
+        "search minimises summation loss + variation and takes the least delay of equals."
     )
 
 
@@ -87,7 +87,7 @@ def _print_seats(page: Page, plan: Plan, met: MainsMet) -> None:
         ]
         for index, seat in enumerate(plan.seats.name)
     ]
-    headers = ["seat", "sum, mean", "shortfall", "subs at crossover", "mains there", "sum there"]
+    headers = ["seat", "sum, mean", "summation loss", "subs at crossover", "mains there", "sum there"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
     page.line("Levels are relative to the mean of the sum over seats and band; over several mains, their mean.")
 
@@ -99,7 +99,7 @@ def _print_exactness(page: Page, met: MainsMet) -> None:
     rows = [
         [f"{ms:+z.1f} ms", f"{by_ms[ms].shortfall_db:z.2f} dB", f"{by_ms[ms].variation_db:z.2f} dB"] for ms in SHOWN_MS
     ]
-    page.table(["subs later by", "shortfall", "variation"], rows, right=(0, 1, 2))
+    page.table(["subs later by", "summation loss", "variation"], rows, right=(0, 1, 2))
     rows = [
         [
             f"{frequency:.0f} Hz",
@@ -110,8 +110,8 @@ def _print_exactness(page: Page, met: MainsMet) -> None:
         ]
         for frequency, held, anew in zip(met.frequency_hz, met.held, met.anew, strict=True)
     ]
-    page.table(["crossover at", "delay held", "set anew", "delay", "polarity"], rows, right=(0, 1, 2, 3))
-    page.line("Lower table: shortfall + variation at other crossover frequencies, over the same band.")
+    page.table(["crossover at", "delay fixed", "re-optimised", "delay", "polarity"], rows, right=(0, 1, 2, 3))
+    page.line("Lower table: summation loss + variation at other crossover frequencies, over the same band.")
 
 
 def _print_filters(page: Page, crossover: Crossover, rate_hz: float) -> None:

@@ -82,7 +82,7 @@ def setting_lines(plan: Plan, values: StartingValues) -> list[str]:
     return [
         f"{record.crossover.words}: its low-pass on every sub, its high-pass on every main loudspeaker.",
         f"Set: {common}; {gain_words(record, measured=measured)}",
-        f"With it the sum stays {record.merits.shortfall_db:z.2f} dB below both parts in step (mean) and varies by "
+        f"With it the sum stays {record.merits.shortfall_db:z.2f} dB below both parts in phase (mean) and varies by "
         f"{record.merits.variation_db:z.2f} dB over the seats; with no delay and subs normal "
         f"{record.merits.plain_shortfall_db:z.2f} dB and {record.merits.plain_variation_db:z.2f} dB, "
         f"{'as measured' if measured else 'by the model'}.",

@@ -23,7 +23,7 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
     if basis := basis_words(plan.results, "The modes' frequencies and decay times are"):
         page.line(basis)
     tuned = " and its filters" if plan.tuning else ""
-    page.line(f"Before: the same subs, all driven alike. After: with the plan's drives{tuned}.")
+    page.line(f"Before: the same subs with identical settings. After: with the plan's settings{tuned}.")
     _print_bands(page, found)
     if found.modes:
         _print_modes(page, found)
@@ -37,11 +37,12 @@ def _print_bands(page: Page, found: BeforeAfterTime) -> None:
         [f"{nominal:g} Hz", _seconds(before), _seconds(after), f"{shortest:.2f} s", f"{heard:.2f} s"]
         for nominal, before, after, shortest, heard in third_octave_rows(found)
     ]
-    page.table(["band", "before", "after", "shortest visible", "heard from"], rows, right=(0, 1, 2, 3, 4))
+    page.table(["band", "before", "after", "shortest visible", "threshold of audibility"], rows, right=(0, 1, 2, 3, 4))
     page.line(
         "Time to fall by 60 dB, from the fall between -5 and -25 dB, all seats together; -: it could not be followed. "
-        "shortest visible: what the band itself shows. heard from: shorter decays of a single mode were not heard as "
-        "ringing (N. Stephenson, PhD thesis, Salford 2012: 0.85 s at 32 Hz, 0.2 s from 100 Hz on; straight between)."
+        "shortest visible: what the band itself shows. threshold of audibility: shorter decays of a single mode were "
+        "not heard as ringing (N. Stephenson, PhD thesis, Salford 2012: 0.85 s at 32 Hz, 0.2 s from 100 Hz on; "
+        "straight between)."
     )
 
 

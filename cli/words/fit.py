@@ -33,7 +33,7 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
     compared = fit.compared
     page.line(
         f"Misfit: {compared.misfit_before:.0%} of the responses' rms as drawn, {compared.misfit_after:.1%} as fitted "
-        f"(both with the subs' own response fitted). Points that count as one: {fit.judgement.widening:.1f}."
+        f"(both with the subs' own response fitted). Points per independent sample: {fit.judgement.widening:.1f}."
     )
     page.table(["Hz", "as drawn", "as fitted"], _bands(fit), right=(0, 1, 2))
     for remark in fit.remarks:
@@ -60,7 +60,7 @@ def _print_estimates(page: Page, fit: Fit) -> None:
     )
     untold = [one for one in fit.estimates if not one.told and one.parameter.group not in {"subs", "microphones"}]
     if untold:
-        page.heading("What they cannot tell")
+        page.heading("Not identifiable")
         names = ", ".join(
             name(one.parameter.owner) + " " + one.parameter.key if one.parameter.owner else one.parameter.key
             for one in untold

@@ -60,7 +60,7 @@ def _print_levels(page: Page, found: PlanHeadroom) -> None:
         [name(seat), *(f"{level:.0f}" for level in head.highest_db[:, index])]
         for index, seat in enumerate(found.plan.seats.name)
     ]
-    rows.append(["seats' mean", *(f"{level:.0f}" for level in head.mean_db)])
+    rows.append(["average over the seats", *(f"{level:.0f}" for level in head.mean_db)])
     if found.plan.project.target.where == "every seat":
         rows.append(["quietest seat", *(f"{level:.0f}" for level in head.judged_db)])
     rows.append(["headroom", *(f"{value:+z.1f}" for value in head.headroom_db)])
@@ -72,7 +72,15 @@ def _print_levels(page: Page, found: PlanHeadroom) -> None:
 def _print_limits(page: Page, found: PlanHeadroom) -> None:
     page.heading("What limits, and what the room gives")
     rows = limit_rows(found)
-    headers = ["Hz", "limited by", "sub", "next has left", "one sub, 1 m", "room's gain at the seats", "rule of thumb"]
+    headers = [
+        "Hz",
+        "limited by",
+        "sub",
+        "next sub's margin",
+        "one sub, 1 m",
+        "room's gain at the seats",
+        "rule of thumb",
+    ]
     page.table(headers, rows, right=(0, 3, 4))
     page.line(gain_words())
 
@@ -93,7 +101,7 @@ def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
             cells += [_at_most(needs.port_velocity_m_s[:, sub], found, "m/s", 1)]
         rows.append([str(sub + 1), f"{found.plan.drives.gain_db[sub] + 0.0:z.1f} dB", *cells])
     port = [] if needs.port_velocity_m_s is None else ["port's air, peak"]
-    page.table(["sub", "gain", "voltage, rms", "current, rms", "power", "travel, peak", *port], rows, right=(0, 1))
+    page.table(["sub", "gain", "voltage, rms", "current, rms", "power", "excursion, peak", *port], rows, right=(0, 1))
     _print_channels(page, plan, found)
     page.line(amplifier_words(found))
     page.line(box_words(plan.project))

@@ -16,7 +16,7 @@ from solvers.loudness.of_plan import PlanHeadroom
 
 EDGE = 1.03  # frequencies that end so near to a band's edge cover it
 RULE_WORDS = (
-    "rule of thumb: half space, falling with distance as in the open, 12 dB an octave more below the room's "
+    "rule of thumb: half space, falling with distance as in the free field, 12 dB an octave more below the room's "
     "longest half "
     "wave (common practice, no source)"
 )
@@ -33,19 +33,19 @@ def finding_words(found: PlanHeadroom) -> str:
         else f"Not loud enough: {-least:z.1f} dB are missing"
     )
     where = f" in the worst band, {band_names(found)[worst]} Hz, limited by {head.tightest.limited_by[worst]}"
-    short = f". Short in {', '.join(over)} Hz" if over else ""
+    short = f". Below target at {', '.join(over)} Hz" if over else ""
     many = ""
     if len(found.plan.seats) > 1 and found.plan.project.target.where == "every seat":
         many = " Judged by the quietest seat."
     elif len(found.plan.seats) > 1:
-        many = " Seats' mean; single seats are in the table."
+        many = " Average over the seats; single seats are in the table."
     return f"{text}{where}{short}.{many}"
 
 
 def target_words(project: Project) -> str:
     """What is to be reached, how it came about and where it is from."""
     target = project.target
-    meant = "rms of a sine" if target.reading == "rms" else "crest of the wave, so 3.0 dB less as rms"
+    meant = "rms of a sine" if target.reading == "rms" else "peak, so 3.0 dB less as rms"
     if target.level_db is not None:
         made = f"{target.level_db:g} dB as given"
     else:
@@ -79,14 +79,14 @@ def band_words(found: PlanHeadroom) -> str:
     """How the levels of the bands are meant."""
     own = ", each sub's own filters" if found.filtered else ""
     return (
-        f"One band at a time, all subs with their drives{own}, and one equaliser for all, taken as ideal: the "
+        f"One band at a time, all subs with their settings{own}, and one equaliser for all, taken as ideal: the "
         "common gain "
         f"rises until the first sub meets its limit. Several bands at once leave less to each.{partly_words(found)}"
     )
 
 
 def limit_rows(found: PlanHeadroom) -> list[list[str]]:
-    """Each band: centre, what limits it, which subs, what the next has left, one sub at 1 m, the gains of the room."""
+    """Each band: centre, what limits it, which subs, the next sub's margin, one sub at 1 m, the gains of the room."""
     head = found.headroom
     rows = []
     for k, hz in enumerate(band_names(found)):
@@ -110,7 +110,7 @@ def gain_words() -> str:
     """How the columns on the room are meant."""
     return (
         "One sub, 1 m: highest clean level in free field, dB SPL rms. Room's gain: level at the seats over the "
-        "same subs in phase at 1 m in free field, from the model, least to most [dB]; drives that fight each "
+        "same subs in phase at 1 m in free field, from the model, least to most [dB]; settings that fight each "
         f"other lower it. {RULE_WORDS[0].upper()}{RULE_WORDS[1:]}."
     )
 
@@ -145,7 +145,7 @@ def amplifier_words(found: PlanHeadroom) -> str:
     amps = float(needs.current_a.max())
     beyond = []
     if needs.travel_m.max() > driver.xmax_m * 1.0005:
-        beyond.append(f"{needs.travel_m.max() * 1e3:.1f} mm of travel are more than its {driver.xmax_m * 1e3:g} mm")
+        beyond.append(f"{needs.travel_m.max() * 1e3:.1f} mm of excursion are more than its {driver.xmax_m * 1e3:g} mm")
     if (heat := amps**2 * driver.re_ohm) > driver.power_w * 1.001:
         beyond.append(f"{heat:.0f} W in the voice coil are more than its {driver.power_w:g} W")
     if beyond:

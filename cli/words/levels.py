@@ -63,7 +63,7 @@ def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> N
     page.line(
         f"Seat-to-seat variation {plan.variation_db:z.2f} dB over {plan.frequency_hz[0]:g} to "
         f"{plan.frequency_hz[-1]:g} Hz; output {plan.output_db:z.1f} dB (mean level at the seats, all subs "
-        "at their limit, against the same subs in phase at 1 m in the open)."
+        "at their limit, against the same subs in phase at 1 m, free field)."
     )
     page.line(
         "Levels are the highest clean ones: the loudest sub stands at its limit, the others by their gains below it."

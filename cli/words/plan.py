@@ -91,10 +91,10 @@ def print_comparison(page: Page, results: Results) -> None:
     """One count beside the other: variation, output, and what the next sub buys."""
     unit = "dB SPL" if results.limit_db is not None else "dB re 1 sub at 1 m"
     loud = all(table.merits.headroom_db is not None for table in results.plans.values())
-    against = "against the same subs in phase at 1 m in the open"
+    against = "against the same subs in phase at 1 m, free field"
     if not results.absolute:
         unit = "dB re 1 measured sub"
-        against = "against as many subs in step, each as loud at the seats as a measured one is on average"
+        against = "against as many subs in phase, each as loud at the seats as a measured one is on average"
     rows = []
     before: tuple[int, float, float] | None = None
     for count, table in results.plans.items():
@@ -108,12 +108,12 @@ def print_comparison(page: Page, results: Results) -> None:
         rows[-1] += [bought]
         before = (count, variation, level)
     page.heading("How many subs")
-    headers = ["subs", "variation", "output", f"seats' mean [{unit}]", *(["headroom"] if loud else [])]
-    page.table([*headers, "what the added subs buy"], rows, right=tuple(range(len(headers))))
+    headers = ["subs", "variation", "output", f"average [{unit}]", *(["headroom"] if loud else [])]
+    page.table([*headers, "improvement"], rows, right=tuple(range(len(headers))))
     page.line(
         "variation: seat-to-seat variation, smaller is more even. output: mean level at the seats, all subs at "
-        f"their limit, {against}. seats' mean: the same without the number of subs taken off, over the whole band, the "
-        "loudest sub at its limit."
+        f"their limit, {against}. average: over the seats, the same without the number of subs taken off, "
+        "over the whole band, the loudest sub at its limit."
         + (" headroom: over the target, in the worst third-octave; `roommodes headroom` says more." if loud else "")
     )
 
@@ -183,8 +183,8 @@ def caution_lines(*, glass: bool, raised: bool) -> list[str]:
             "whether safety glass is needed."
         )
     lines += [
-        "Mains: leave circuits, earthing and the load on amplifiers to a qualified electrician; several subs on one "
-        "amplifier channel must not fall below its rated impedance.",
+        "Electrical supply: leave circuits, earthing and the load on amplifiers to a qualified electrician; several "
+        "subs on one amplifier channel must not fall below its rated impedance.",
         "Heat: built-in subs and amplifiers need ventilation, and openings must not weaken fire protection. Local "
         "codes and licensed trades have the last word.",
     ]

@@ -28,12 +28,13 @@ def print_rows(page: Page, plan: Plan, found: Compromise) -> None:
             ]
             for pair in found.pairs
         ]
-        headers = ["rows", "responses differ by", "first louder by", "second hears later by", "its energy later by"]
+        headers = ["rows", "responses differ by", "level difference", "arrives later by", "energy delay"]
         page.table(headers, cells, right=(1, 2, 3, 4))
         page.line(
             "responses differ by: rms over the band of the difference of both rows' mean levels, less its mean; "
-            "smaller is more alike. second hears later by: first direct sound, from distances; below 0 earlier. its "
-            "energy: the centre of energy in the band, the room's ringing included."
+            "smaller is more alike. level difference: the first row's level over the second's. arrives later by: "
+            "first direct sound in the second row, from distances; below 0 earlier. energy delay: the centre of "
+            "energy in the band, the room's ringing included."
         )
     else:
         page.line("There is only one row, so one setting costs nothing.")

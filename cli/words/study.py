@@ -129,7 +129,7 @@ def print_study(page: Page, study: Study, results: StudyResults, compared: Study
     page.line(f"{title}: {counted(results.n_room, 'room')}, {done} finished, {len(results.strategies)} strategies")
     page.heading("Variation over the rooms [dB]")
     page.table(STRATEGY_HEADERS, strategy_rows(results), right=range(1, 9))
-    page.line(f"none: rooms in which the strategy has no legal layout. {loss_line(results)}")
+    page.line(f"none: rooms in which the strategy has no feasible layout. {loss_line(results)}")
     if not compared.pairs:
         return
     page.heading("Room by room: variation of the cheaper strategy less that of the dearer")

@@ -50,7 +50,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     headers = ["subs", "plan", "as drawn", "5 %", "50 %", "90 %", "95 %", "worst", "output", "5 to 95 %"]
     page.table(headers, rows, right=range(10))
     page.line(
-        "Variation [dB]: as drawn, then what that many of a hundred rooms stay below, then the worst room drawn; "
+        "Variation [dB]: as drawn, then the percentiles over the rooms, then the worst room tried; "
         "output [dB] likewise. plan: its place in the plan file. First the plan to be built, which the rest "
         "is about, then the others by their 90 %."
     )
@@ -185,8 +185,8 @@ def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
     ]
     page.table(["subs", "plain", "90 %", "robust", "90 %", "was plan"], rows, right=range(6))
     page.line(
-        "Variation [dB] as drawn, and what 90 of a hundred rooms stay below, each for the first plan. Polished against "
-        f"{ROOMS} drawn rooms, judged in {OTHER_ROOMS} others. was plan: where its layout stood before."
+        "Variation [dB] as drawn, and its 90th percentile over the rooms, each for the first plan. Polished against "
+        f"{ROOMS} sampled rooms, judged in {OTHER_ROOMS} others. was plan: where its layout stood before."
     )
     for price in prices:
         bought = price.plain_ninety_db - price.robust_ninety_db

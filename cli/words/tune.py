@@ -86,7 +86,7 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
         page.line(limits_words(plan, free))
     asked = tuning.settings
     page.line(
-        f"Limits asked for: at most {asked.boost_db:g} dB up and {asked.cut_db:g} dB down for all shared filters "
+        f"Limits asked for: at most {asked.boost_db:g} dB up and {asked.cut_db:g} dB down for all common filters "
         f"together, {asked.sub_boost_db:g} dB up and {asked.sub_cut_db:g} dB down for one on a sub, Q {asked.q[0]:g} "
         f"to {asked.q[1]:g}. Nothing is boosted where the seats differ by more than {asked.differ_db:g} dB (standard "
         "deviation) or where one of them has level enough, skirts of 0.5 dB aside. These limits are common practice, "
@@ -104,7 +104,9 @@ def price_words(tuning: Tuning) -> str:
     if price.boost_db < 0.05:
         headroom = "No sub is driven harder than without filters at any frequency"
     else:
-        headroom = f"The hungriest sub is driven {price.boost_db:z.1f} dB harder at {price.boost_hz:.0f} Hz, its worst"
+        headroom = (
+            f"The most heavily driven sub gets {price.boost_db:z.1f} dB more at {price.boost_hz:.0f} Hz, its worst"
+        )
     change = (
         f"the mean level at the seats is {price.level_lost_db:z.1f} dB lower"
         if price.level_lost_db >= 0.0
@@ -145,8 +147,8 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
         "rank": plan.rank,
         "sample_rate_hz": rate,
         "sign_convention": SIGN_CONVENTION,
-        "sub_filters": [[section(one) for one in own] for own in tuning.sub_filters],
-        "shared_filters": [section(one) for one in tuning.shared],
+        "individual_filters": [[section(one) for one in own] for own in tuning.sub_filters],
+        "common_filters": [section(one) for one in tuning.shared],
         "variation_before_db": tuning.variation_before_db,
         "variation_after_db": tuning.variation_after_db,
         "boost_db": tuning.price.boost_db,
@@ -181,14 +183,14 @@ def _gain(one: Section) -> str:
 
 
 def print_tuned(page: Page, plan: Plan, values: StartingValues) -> None:
-    """The filters, those of single subs first."""
+    """The filters, the individual ones first."""
     tuning = tuning_of(plan)
     for sub, own in zip(values.subs, tuning.sub_filters, strict=True):
         if own:
-            page.heading(f"Filters of sub {sub.number} alone")
+            page.heading(f"Individual filters of sub {sub.number}")
             _print_filters(page, sub.filters[: len(own)])
     if tuning.shared:
-        page.heading("Filters, the same for every sub")
+        page.heading("Common filters, the same for every sub")
         _print_filters(page, values.subs[0].filters[len(tuning.sub_filters[0]) :])
     page.line(
         f"At {values.rate_hz:g} Hz: {SIGN_CONVENTION}. Some processors want a1 and a2 with the opposite sign. With the "

@@ -39,17 +39,17 @@ FRONT_FIELDS = (
     *_drives("rank", "sub"),
     _figure("variation_db", "rank", "seat-to-seat variation"),
     _figure("output_db", "rank", "output, as for the plans"),
-    _figure("smoothness_db", "rank", "rms deviation of the seats' mean level from its straight line over log f"),
+    _figure("smoothness_db", "rank", "rms deviation of the seats' average from its straight line over log f"),
     _figure("decay_s", "rank", "decay time of the single mode that would ring as long", unit="s"),
 )
 USUAL_FIELDS = (
     _figure("name", "layout", "where the subs are", unit="1", kind="U"),
     _figure("subs", "layout", "number of subs", unit="1", kind="i"),
     _figure("stands_free", "layout", "1: every cabinet stands clear of the keep-outs", unit="1", kind="i"),
-    _figure("alike_variation_db", "layout", "variation, all subs driven alike"),
-    _figure("alike_output_db", "layout", "output, all subs driven alike"),
-    _figure("driven_variation_db", "layout", "variation, each sub with the best drive found"),
-    _figure("driven_output_db", "layout", "output, each sub with the best drive found"),
+    _figure("alike_variation_db", "layout", "variation, all subs with identical settings"),
+    _figure("alike_output_db", "layout", "output, all subs with identical settings"),
+    _figure("driven_variation_db", "layout", "variation, each sub with the best settings found"),
+    _figure("driven_output_db", "layout", "output, each sub with the best settings found"),
 )
 ROW_FIELDS = (
     _figure("offset_m", "row", "how far each row moves toward the rear", unit="m"),
@@ -58,7 +58,7 @@ ROW_FIELDS = (
 AROUND_FIELDS = (
     _figure("at_row", "point", "row that is moved, from 0, the others where they should be", unit="1", kind="i"),
     _figure("at_m", "point", "how far that row is moved from where it is drawn", unit="m"),
-    _figure("at_variation_db", "point", "variation there, the drives held"),
+    _figure("at_variation_db", "point", "variation there, the settings fixed"),
 )
 ROW_NUMBERS = ("drawn_variation_db", "variation_db", "output_db", "worst_near_db", "step_m")
 
@@ -91,8 +91,8 @@ class UsualTable:
     ----------
     name : (n_layout,) where the subs are, in words.
     subs, stands_free : (n_layout,) how many; 1 where every cabinet stands clear of the keep-outs.
-    alike_variation_db, alike_output_db : (n_layout,) all subs driven alike [dB].
-    driven_variation_db, driven_output_db : (n_layout,) each with the best drive found [dB].
+    alike_variation_db, alike_output_db : (n_layout,) all subs with identical settings [dB].
+    driven_variation_db, driven_output_db : (n_layout,) each with the best settings found [dB].
     """
 
     name: tuple[str, ...]
@@ -110,7 +110,7 @@ class UsualTable:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RowsAround:
-    """The variation with one row moved at a time, the others where they should be, the drives held.
+    """The variation with one row moved at a time, the others where they should be, the settings fixed.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ class RowTable:
     candidate_index, gain_db, delay_s, polarity : (n_sub,) of the plan there.
     drawn_variation_db : of the best plan at the drawn rows [dB].
     variation_db, output_db : of the plan at the moved rows [dB].
-    worst_near_db : most variation with every moved row up to one step off, the drives held [dB].
+    worst_near_db : most variation with every moved row up to one step off, the settings fixed [dB].
     step_m : between the places that were tried [m].
     around : one row moved, the others where they should be.
     """

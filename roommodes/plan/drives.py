@@ -61,7 +61,7 @@ class Drives:
 
     @classmethod
     def alike(cls, count: int) -> Drives:
-        """All subs driven alike: 0 dB, no delay, normal."""
+        """All subs with identical settings: 0 dB, no delay, normal."""
         return cls(gain_db=np.zeros(count), delay_s=np.zeros(count), polarity=np.ones(count, dtype=np.int64))
 
     @classmethod

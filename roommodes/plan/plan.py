@@ -41,7 +41,7 @@ class Plan(PlanQuestions):
     """Where the subs stand, how each is driven, and what the seats hear of it.
 
     One level reference holds everywhere: levels are as driven, 20 lg |p| with p the sum of the subs' drives times
-    their transfer functions, re 1/m. 0 dB is one sub with a gain of 0 dB at 1 m in the open; where the responses were
+    their transfer functions, re 1/m. 0 dB is one sub with a gain of 0 dB at 1 m, free field; where the responses were
     measured without a known level, it is the mean level of one measured sub at the seats. `to_limit_db` is the one
     named offset: added to a level it gives that with the loudest sub at its limit, whatever the plan's gains are.
 

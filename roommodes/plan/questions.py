@@ -245,7 +245,7 @@ class PlanQuestions:
         return compromise(self._plan, running=running or Running(threads=threads))
 
     def decay(self, *, seconds: float = 2.0, running: Running | None = None) -> BeforeAfterTime:
-        """How long the bass rings at the seats and when it arrives, beside all subs driven alike; `roommodes decay`.
+        """How long the bass rings at the seats and when it arrives, beside identical settings; `roommodes decay`.
 
         Parameters
         ----------

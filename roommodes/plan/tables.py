@@ -39,7 +39,7 @@ class Merits:
 
     Parameters
     ----------
-    alike_db : (n_rank,) variation at the same positions with all subs driven alike [dB].
+    alike_db : (n_rank,) variation at the same positions with all subs with identical settings [dB].
     weights_db, weights_output_db : (n_rank,) variation and output with the best weights found at the same positions,
         free at every frequency [dB].
     weights_least_db : (n_rank,) proven: no weights have a smaller variation; 0 where nothing was proven [dB].

@@ -22,7 +22,7 @@ from roommodes.storage.fields import Field, add_field, add_scale, read_attribute
 
 SHARED = -1  # in place of a sub's index: the filter stands before all subs
 FILTER_FIELDS = (
-    Field(path="sub", kind="i", axes=("filter",), unit="1", long_name="sub of its plan, from 0; -1: shared by all"),
+    Field(path="sub", kind="i", axes=("filter",), unit="1", long_name="sub of its plan, from 0; -1: common to all"),
     Field(path="kind", kind="U", axes=("filter",), unit="1", long_name="peaking or all-pass, W3C Audio EQ Cookbook"),
     Field(path="filter_hz", kind="f", axes=("filter",), unit="Hz", long_name="frequency of the filter"),
     Field(path="filter_q", kind="f", axes=("filter",), unit="1", long_name="Q of the filter"),
@@ -31,13 +31,13 @@ FILTER_FIELDS = (
 LEVEL_FIELDS = (
     Field(path="before_db", kind="f", axes=("frequency_hz", "seat"), unit="dB", long_name="level without the filters"),
     Field(path="after_db", kind="f", axes=("frequency_hz", "seat"), unit="dB", long_name="level with all filters"),
-    Field(path="target_db", kind="f", axes=("frequency_hz",), unit="dB", long_name="target of the shared filters"),
+    Field(path="target_db", kind="f", axes=("frequency_hz",), unit="dB", long_name="target of the common filters"),
     Field(
         path="ceiling_db",
         kind="f",
         axes=("frequency_hz",),
         unit="dB",
-        long_name="most that the shared filters might add, skirts aside",
+        long_name="most that the common filters might add, skirts aside",
     ),
 )
 
@@ -51,7 +51,7 @@ class TuningSettings:
     sample_rate_hz : at which the limits were checked [Hz].
     per_sub, shared : most filters on each sub, and shared.
     sub_boost_db, sub_cut_db : of one filter on a sub [dB].
-    boost_db, cut_db : of all shared filters together [dB].
+    boost_db, cut_db : of all common filters together [dB].
     differ_db : standard deviation over seats above which nothing is boosted [dB].
     q : lowest and highest, of every filter.
     all_pass : whether subs may have all-passes.
@@ -79,7 +79,7 @@ class TuningPrice:
 
     Parameters
     ----------
-    boost_db : gain of the hungriest sub at its worst frequency over the loudest plain drive, at least 0 [dB].
+    boost_db : gain of the most heavily driven sub at its worst frequency over the loudest plain drive, at least 0 [dB].
     boost_hz : where that is [Hz].
     level_lost_db : by how much the mean level at the seats falls once that boost fits under the limit [dB].
     """
@@ -100,7 +100,7 @@ class Tuning:
     sub_filters : for each sub of the plan its own filters.
     shared : filters before all subs.
     before_db, after_db : (n_freq, n_seat) with the plan's gains, without and with all filters [dB re 1/m].
-    target_db, ceiling_db : (n_freq,) of the shared filters [dB].
+    target_db, ceiling_db : (n_freq,) of the common filters [dB].
     variation_before_db, variation_after_db : [dB].
     price : what the filters cost in level.
     """

@@ -122,7 +122,7 @@ PLAN_FIELDS = (
         kind="f",
         axes=("rank",),
         unit="dB",
-        long_name="variation at the same positions, all subs driven alike",
+        long_name="variation at the same positions, all subs with identical settings",
         optional=True,
     ),
     Field(
@@ -155,7 +155,7 @@ PLAN_FIELDS = (
         kind="f",
         axes=("rank",),
         unit="dB",
-        long_name="rms deviation of the seats' mean level from its straight line over log f",
+        long_name="rms deviation of the average level over the seats from its straight line over log f",
         optional=True,
     ),
     Field(

@@ -129,7 +129,7 @@ class JobRecord:
     key : the job's.
     software, processor : what did it, and on what kind of processor.
     frequency_hz : (n_freq,) [Hz].
-    arrays : by the paths of `JOB_FIELDS`; a strategy that has no legal layout in this room is NaN.
+    arrays : by the paths of `JOB_FIELDS`; a strategy that has no feasible layout in this room is NaN.
     notes : (n_strategy,) why its search ended, or why there is no layout.
     decay_s : decay time of the room at the band's middle, from its walls and bulk [s].
     seconds, cpu_seconds : what it took, by the clock and of the processor [s].

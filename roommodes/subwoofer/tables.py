@@ -142,11 +142,9 @@ class BurstTable(Table):
         description="Distance of the microphone [m].", examples=[2.0]
     )
     space: Literal["full", "half"] = Field(
-        description='"half": on the ground in the open, "full": free field.', examples=["half"]
+        description='"half": on the ground outdoors, "full": free field.', examples=["half"]
     )
-    reading: Literal["rms", "peak"] = Field(
-        description="Whether rms levels or the crests of the wave are given.", examples=["rms"]
-    )
+    reading: Literal["rms", "peak"] = Field(description="Whether rms or peak levels are given.", examples=["rms"])
 
 
 class SubwooferTable(Table):

@@ -17,7 +17,7 @@ from pydantic import AfterValidator, Field
 
 from roommodes.toml.values import Range, Table, apart, rising, several
 
-CINEMA_SOURCE = "the cinema convention (SMPTE RP 200, ST 202; seen second hand)"
+CINEMA_SOURCE = "the cinema convention, after SMPTE RP 200 and ST 202"
 CREST_DB = 20.0 * log10(sqrt(2.0))  # peak over rms of a sine
 
 Sum = Literal["power", "coherent"]
@@ -52,7 +52,7 @@ class TargetTable(Table):
     )
     reading: Reading = Field(
         default="rms",
-        description="How these levels are meant: the rms of a sine, or the crest of its wave, 3.01 dB above it.",
+        description="How these levels are meant: the rms of a sine, or its peak, 3.01 dB above it.",
         examples=["peak"],
     )
     band_hz: (

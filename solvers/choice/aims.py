@@ -4,7 +4,7 @@
 | --- | --- | --- |
 | variation | seat-to-seat variation [dB], `roommodes.responses.metrics` | less |
 | level | mean level at the seats, loudest sub at its limit, re one sub at 1 m in free field [dB] | more |
-| smoothness | rms deviation of the seats' mean level from its straight line over log f [dB] | less |
+| smoothness | rms deviation of the average level over the seats from its straight line over log f [dB] | less |
 | decay | T60 of the single mode that would ring as long as what the seats hear [s] | less |
 | headroom | of the plan's worst third-octave over the target [dB], `loudness.headroom` | more, up to the target |
 | subs | how many | fewer |
@@ -67,7 +67,7 @@ class Figures:
 
 
 def smoothness_db(level_db: Floats, seat_weight: Floats, frequency_hz: Floats) -> float:
-    """Rms deviation of the seats' mean level from its straight line over log f [dB].
+    """Rms deviation of the average level over the seats from its straight line over log f [dB].
 
     Parameters
     ----------

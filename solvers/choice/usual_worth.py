@@ -32,8 +32,8 @@ class Usual:
     name : where the subs are, in words.
     subs : how many.
     stands_free : whether every cabinet stands there clear of the keep-outs.
-    alike_variation_db, alike_output_db : all subs driven alike [dB].
-    driven_variation_db, driven_output_db : each with the best drive found [dB].
+    alike_variation_db, alike_output_db : all subs with identical settings [dB].
+    driven_variation_db, driven_output_db : each with the best settings found [dB].
     """
 
     name: str
@@ -46,7 +46,7 @@ class Usual:
 
 
 def alike_db(problem: Problem, plan: FoundPlan) -> float:
-    """Variation at a plan's positions with all subs driven alike [dB]."""
+    """Variation at a plan's positions with all subs with identical settings [dB]."""
     return _alike(problem.transfer[:, :, plan.candidate_index], problem)[0]
 
 

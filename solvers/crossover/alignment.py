@@ -41,7 +41,7 @@ class Merit:
 
     Parameters
     ----------
-    shortfall_db : mean by which the sum stays below both parts in step, 0 at best [dB].
+    shortfall_db : mean by which the sum stays below both parts in phase, 0 at best [dB].
     variation_db : seat-to-seat variation of the sums [dB].
     deepest_db : the largest shortfall at any seat and frequency [dB].
     """

@@ -42,7 +42,7 @@ class Judgement:
     excess : rms of what is left over the noise's; None where nobody knows.
     local : the same in the worst half octave of a sub, and its middle [Hz].
     known : share of the points whose noise is known.
-    widening : k, how many points of the data count as one.
+    widening : k, points of the data per independent sample.
     refused : held sizes explain too much of what is left.
     """
 
@@ -117,7 +117,7 @@ class DataNoise:
     ----------
     rms : (n_freq, n_sub) of the noise, NaN where nobody knows.
     freedom : share of the data that no parameter uses up.
-    widening : k, how many points of the data count as one.
+    widening : k, points of the data per independent sample.
     """
 
     rms: Floats

@@ -123,7 +123,7 @@ def side_by_side() -> Iterator[ThreadPoolExecutor]:
 
 
 def _rivals(plan: Plan) -> tuple[UsualLayout, ...]:
-    """The usual layout that the search found the most even, all subs driven alike; all of them where it is mute."""
+    """The usual layout that the search found the most even, with identical settings; all of them where it is mute."""
     layouts = usual_layouts(plan.project, plan.subs, plan.seats.position_m.tolist())
     known = plan.results.choices.usual
     if known is None:
@@ -138,7 +138,7 @@ def _rivals(plan: Plan) -> tuple[UsualLayout, ...]:
 
 
 def _alike(layout: UsualLayout) -> _Layout:
-    """All subs driven alike."""
+    """All subs with identical settings."""
     return _Layout(
         name=layout.name,
         positions_m=np.array(layout.positions_m),

@@ -1,4 +1,4 @@
-"""What a plan does over time at the seats, beside the same subs driven alike: decays, arrivals, the modes behind."""
+"""What a plan does over time at the seats, beside identical settings: decays, arrivals, the modes behind."""
 
 from dataclasses import dataclass
 
@@ -49,7 +49,7 @@ class BeforeAfterTime:
 
     Parameters
     ----------
-    before : the same subs, all driven alike.
+    before : the same subs with identical settings.
     after : the plan with its drives, and its filters if it was tuned.
     modes : of the room as built, in the band.
     first_s, last_s : (n_seat,) direct sound of the plan's first and last sub at each seat [s].

@@ -15,7 +15,7 @@ by the variation; an equaliser lifts all or none. Subs that share a channel shar
 (`roommodes.subwoofer.channels`).
 
 The rule of thumb beside the room's own gain (common practice, no source): a sub on the floor plays into half space,
-its level falls with the distance as in the open, and below c / 2L, L the longest side, the room adds 12 dB an
+its level falls with the distance as in the free field, and below c / 2L, L the longest side, the room adds 12 dB an
 octave.
 """
 

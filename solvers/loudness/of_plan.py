@@ -121,7 +121,7 @@ def _filter_warnings(plan: Plan, on: Wired) -> list[str]:
     own = plan.tuning.sub_filters
     return [
         f"subs {sub_numbers(channel)} share channel {channel.number} and have filters of their own, which one channel "
-        "cannot give: tune with filters that all subs share (--per-sub 0)."
+        "cannot give: tune with common filters alone (--individual 0)."
         for channel in on.channels
         if channel.shared and any(own[sub] != own[channel.subs[0]] for sub in channel.subs)
     ]

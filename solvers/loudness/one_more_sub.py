@@ -31,7 +31,7 @@ class OneMore:
     ----------
     candidate : where it stands.
     gain_db, delay_s, polarity : its drive [dB], [s], +1 or -1.
-    band_headroom_db : (n_band,) with it, seats' mean over the target [dB].
+    band_headroom_db : (n_band,) with it, average over the seats against the target [dB].
     variation_db : with it [dB].
     keeps_variation : the variation is that of the plan, or nearly so.
     """

@@ -32,7 +32,7 @@ from solvers.tolerance.worst import worst_words
 
 FREQUENCIES = 24  # at most, over the band
 SHARE_POINTS = 128  # points of A and of B behind the indices, at most
-STAGES = ("drawn rooms", "what matters most")
+STAGES = ("sampled rooms", "what matters most")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,7 +20,7 @@ def path_filters(plan: Plan, rate_hz: float) -> tuple[tuple[Section, ...], ...]:
 
 
 def common_cuts(plan: Plan, rate_hz: float) -> tuple[Section, ...]:
-    """Filters common to all subs that take the peaks off the seats' mean level; boosts are left to a tuning."""
+    """Filters common to all subs that take the peaks off the seats' average level; boosts are left to a tuning."""
     hz, flat = plan.frequency_hz, np.zeros(len(plan.frequency_hz))
     level_db, weight = plan.level_at_limit_db, plan.seats.weight
     controls = plan.project.processor.filters

@@ -30,7 +30,7 @@ class TuneWishes:
     boost_db, cut_db : most boost and cut of one filter on a sub, and of all shared ones together [dB].
     all_pass : single subs may have all-passes.
     rate_hz : sample rate at which the filters are judged; None for the processor's [Hz].
-    target : curve of the shared filters, any offset.
+    target : curve of the common filters, any offset.
     """
 
     per_sub: int | None = None
@@ -90,7 +90,7 @@ class TuneWishes:
         if asked > per_output:
             raise OutsideModel(
                 f"filters: got {asked} for each output; allowed: {per_output}, as [processor.filters] per_output has "
-                "it. Ask for fewer with --per-sub and --shared."
+                "it. Ask for fewer with --individual and --common."
             )
         if self.per_sub is None:
             per_sub = min(per_sub, per_output - (self.shared or 0))

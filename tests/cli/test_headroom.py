@@ -57,8 +57,8 @@ def test_all_of_it_for_a_person(run: Callable[..., Result], plan: Path) -> None:
     for words in (
         "oud enough",
         "Target: 115.0 dB SPL rms at the seats: effects channel 115 dB (rms of a sine), no margin. Source of the "
-        "levels: the cinema convention (SMPTE RP 200, ST 202; seen second hand).",
-        "limited by sub next has left one sub, 1 m room's gain at the seats rule of thumb",
+        "levels: the cinema convention, after SMPTE RP 200 and ST 202.",
+        "limited by sub margin of the next sub one sub, 1 m room's gain at the seats rule of thumb",
         "displacement",
         "In part only, since the plan's frequencies end there: 25 Hz from 25 Hz, 80 Hz up to 80 Hz.",
         "Sealed box: resonance 44.2 Hz, Q 0.75",
@@ -83,7 +83,7 @@ def test_json_says_the_same(run: Callable[..., Result], plan: Path) -> None:
         "margin_db": 0.0,
         "reading": "rms",
         "where": "average",
-        "source": "the cinema convention (SMPTE RP 200, ST 202; seen second hand)",
+        "source": "the cinema convention, after SMPTE RP 200 and ST 202",
     }
     bands = data["bands"]
     assert [band["nominal_hz"] for band in bands] == [25, 31.5, 40, 50, 63, 80]

@@ -42,7 +42,7 @@ def test_what_it_prints_is_what_the_filters_do(run: Run, plan: Path) -> None:
     driven = results.transfer[:, :, table.candidate_index[0]] * drives[:, None, :]
     total = np.zeros(driven.shape[:2], dtype=complex)
     for sub in range(2):
-        sections = [*said["sub_filters"][sub], *said["shared_filters"]]
+        sections = [*said["individual_filters"][sub], *said["common_filters"]]
         rows = [[one["b0"], one["b1"], one["b2"], 1.0, one["a1"], one["a2"]] for one in sections]
         answer = freqz_sos(rows, hz, fs=48000.0)[1] if rows else np.ones(len(hz))
         total += driven[:, :, sub] * answer[:, None]
@@ -58,7 +58,7 @@ def test_what_it_prints_is_what_the_filters_do(run: Run, plan: Path) -> None:
         if (
             rows := [
                 [one["b0"], one["b1"], one["b2"], 1.0, one["a1"], one["a2"]]
-                for one in (*said["sub_filters"][sub], *said["shared_filters"])
+                for one in (*said["individual_filters"][sub], *said["common_filters"])
             ]
         )
     ]
@@ -89,7 +89,9 @@ def test_settings_prints_each_subs_own_filters(run: Run, plan: Path) -> None:
 
 
 def test_text_and_figure(run: Run, plan: Path) -> None:
-    done = run("tune", plan, "-o", "tuned.h5", "--figure", "tuned.svg", "--per-sub", 1, "--shared", 2, "--no-all-pass")
+    done = run(
+        "tune", plan, "-o", "tuned.h5", "--figure", "tuned.svg", "--individual", 1, "--common", 2, "--no-all-pass"
+    )
     assert done.exit_code == 0, done.output
     for words in ("Variation", "Every seat, from the target", "What it costs", "common practice", "hearing"):
         assert words in done.stdout
@@ -97,7 +99,7 @@ def test_text_and_figure(run: Run, plan: Path) -> None:
     again = run("tune", plan, "-o", "tuned.h5")
     assert again.exit_code == 5
     assert "exists" in again.stderr
-    none = run("tune", plan, "-o", "none.h5", "--per-sub", 0, "--shared", 0)
+    none = run("tune", plan, "-o", "none.h5", "--individual", 0, "--common", 0)
     assert "None: no filter" in none.stdout
 
 
@@ -108,7 +110,7 @@ def test_text_and_figure(run: Run, plan: Path) -> None:
         (["--target", "low"], 2, "such as 20:4"),
         (["--target", "20:99"], 2, "-30 to 30"),
         (["--boost", "-1"], 2, "boost"),
-        (["--per-sub", "99"], 2, "per-sub"),
+        (["--individual", "99"], 2, "individual"),
         (["--figure", "x.bmp"], 2, ".png"),
         (["--rate", "100"], 3, "sample rate"),
         (["--subs", "7"], 2, "plans with 1, 2"),
@@ -148,12 +150,12 @@ def test_all_is_found_on_the_steps_of_the_processor(run: Run, tmp_path: Path) ->
     assert done.exit_code == 0, done.output
     said = json.loads(done.stdout)
     assert said["sample_rate_hz"] == 96000
-    filters = [one for own in said["sub_filters"] for one in own]
-    assert filters or said["shared_filters"]
-    assert len(filters) + 2 * len(said["shared_filters"]) <= 5
-    for own in said["sub_filters"]:
-        assert len(own) + len(said["shared_filters"]) <= 3
-    for one in (*filters, *said["shared_filters"]):
+    filters = [one for own in said["individual_filters"] for one in own]
+    assert filters or said["common_filters"]
+    assert len(filters) + 2 * len(said["common_filters"]) <= 5
+    for own in said["individual_filters"]:
+        assert len(own) + len(said["common_filters"]) <= 3
+    for one in (*filters, *said["common_filters"]):
         assert one["kind"] == "peaking"
         assert (one["frequency_hz"], one["gain_db"]) == (round(one["frequency_hz"]), round(one["gain_db"]))
         assert 25 <= one["frequency_hz"] <= 100
@@ -169,7 +171,7 @@ def test_all_is_found_on_the_steps_of_the_processor(run: Run, tmp_path: Path) ->
         assert 4 * sub["delay_ms"] == pytest.approx(round(4 * sub["delay_ms"]), abs=1e-6)
     text = run("tune", "p.h5", "-o", "t.h5", "--subs", 2, "--force").stdout
     assert "Free of its limits" in " ".join(text.split())
-    refused = run("tune", "p.h5", "-o", "u.h5", "--per-sub", 2, "--shared", 2)
+    refused = run("tune", "p.h5", "-o", "u.h5", "--individual", 2, "--common", 2)
     assert refused.exit_code == 3
     assert "got 4 for each output; allowed: 3" in refused.stderr
     assert not Path("u.h5").exists()

@@ -329,7 +329,7 @@ export class App {
   }
 
   /**
-   * Level of a seat about the seats' mean at the chosen frequency, as a text.
+   * Level of a seat relative to the average over the seats at the chosen frequency, as a text.
    * @param {number} seat
    */
   levelAt(seat) {

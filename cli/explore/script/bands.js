@@ -1,4 +1,4 @@
-/** Headroom over the target in every third-octave, seats' mean; the worst band is marked by words too. */
+/** Headroom over the target in every third-octave, average over the seats; the worst band is marked by words too. */
 
 import { byId, fixed, say, signed, sized, svg } from "./dom.js";
 

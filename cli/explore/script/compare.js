@@ -54,9 +54,9 @@ export class Compare {
     const rows = [];
     if (numbers.level.length > 1) {
       rows.push({ name: "variation between the seats", unit: "dB", value: numbers.variation, digits: 2, better: -1 });
-      rows.push({ name: "loudest less quietest seat, average", unit: "dB", value: mean, digits: 1, better: -1 });
+      rows.push({ name: "spread (max - min) over the seats, average", unit: "dB", value: mean, digits: 1, better: -1 });
       rows.push({
-        name: "loudest less quietest seat, at worst",
+        name: "spread (max - min) over the seats, at worst",
         unit: "dB",
         value: Math.max(...spread),
         digits: 1,
@@ -65,7 +65,7 @@ export class Compare {
     }
     rows.push({ name: "mean level of the seats", unit: data.unit, value: level, digits: 1, better: 0 });
     rows.push({
-      name: "output, against the subs in phase at 1 m in the open",
+      name: "output, against the subs in phase at 1 m, free field",
       unit: "dB",
       value: numbers.output,
       digits: 1,
@@ -129,7 +129,7 @@ export class Compare {
     );
     if (numbers.level.length > 1) {
       const spread = numbers.bands.map((band) => Math.max(...band.level) - Math.min(...band.level));
-      rows.push(line("loudest less quietest", spread, (one) => fixed(one)));
+      rows.push(line("spread (max - min)", spread, (one) => fixed(one)));
     }
     if (data.limits)
       rows.push(

@@ -225,7 +225,7 @@ export class Curves {
   told(numbers) {
     const f = this.app.frequency;
     const parts = [`${fixed(this.app.data.hz[f])} Hz`, `mean ${fixed(numbers.mean[f])} ${this.app.data.unit}`];
-    if (numbers.level.length > 1) parts.push(`loudest less quietest seat ${fixed(numbers.spread[f])} dB`);
+    if (numbers.level.length > 1) parts.push(`spread (max - min) over the seats ${fixed(numbers.spread[f])} dB`);
     say(byId("at-frequency"), parts.join("; "));
   }
 }

@@ -48,7 +48,7 @@
  * @property {Packed} factors
  *
  * @typedef {Object} Limits
- * @property {number[]} highest of one sub at 1 m in the open, at each frequency [dB SPL]
+ * @property {number[]} highest of one sub at 1 m, free field, at each frequency [dB SPL]
  * @property {string[]} first what stops it there
  * @property {{highest: number[], first: string[]} | null} pair the same of two on one amplifier channel; null where
  *   each has its own
@@ -113,7 +113,7 @@
  * @property {number[]} seats indices of the seats that count; those added come after the drawn ones
  * @property {Float64Array[]} level for each of them at each frequency, the first sub at its limit [dB]
  * @property {Float64Array} mean over the seats at each frequency [dB]
- * @property {Float64Array} spread loudest less quietest seat at each frequency [dB]
+ * @property {Float64Array} spread spread (max - min) over the seats at each frequency [dB]
  * @property {number} variation [dB]
  * @property {number} output [dB]
  * @property {number} smoothness [dB]

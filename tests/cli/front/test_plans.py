@@ -108,7 +108,7 @@ def test_tolerance_is_the_commands(said, results: rm.Results) -> None:
 
 def test_filters_and_crossover_stay_with_their_plan(said, run: Run, folder: Path, results: rm.Results) -> None:
     plan = results.plan(2)
-    command = said("tune", "plan.h5", "--subs", 2, "-o", "tuned.h5", "--per-sub", 1, "--target", "20:4,120:0")
+    command = said("tune", "plan.h5", "--subs", 2, "-o", "tuned.h5", "--individual", 1, "--target", "20:4,120:0")
     tuned = plan.tuned(per_sub=1, target={20: 4, 120: 0})
     assert tuned.tuning.variation_after_db == pytest.approx(command["variation_after_db"], abs=1e-9)
     assert tuned.response().variation_db() == pytest.approx(tuned.tuning.variation_after_db, abs=1e-9)

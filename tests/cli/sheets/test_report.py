@@ -72,7 +72,7 @@ def test_the_page_says_the_plans_figures(page: str, computed) -> None:
     for mode in found.modes:
         assert f">{mode.rigid_hz:.1f}<" in page
     assert "invented" in page, "sources of constructions"
-    for caution in ("hearing", "Glass: panes", "Mains: leave circuits", "ventilation", "lift cabinets"):
+    for caution in ("hearing", "Glass: panes", "Electrical supply: leave circuits", "ventilation", "lift cabinets"):
         assert caution.lower() in page.lower()
     assert plan.project.sha256 in page
     assert "seed 7" in page
@@ -84,7 +84,7 @@ def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
     assert plan.subs == 2, "the advised number of subs, though 4 are more even"
     assert BECAUSE in page
     assert "Recommended: the plan with 2 subs." in page
-    assert "in the front corners, all driven alike, have 4.60 dB" in page
+    assert "in the front corners, with identical settings, have 4.60 dB" in page
     assert "The best drives found at the middles of front and rear wall bring it to 3.30 dB" in page
     assert "the best found at these positions reach 0.40 dB." in page
     assert "front at 2.70 m, 10 cm further back" in page
@@ -239,7 +239,7 @@ def test_no_usual_layout_and_no_limit_and_one_seat(run, tmp_path: Path) -> None:
     text = project_text().replace("[1.2, 2.0, 2.8]", "[2.0]").replace('max_level_1m_db = { "20" = 98, "40" = 108 }', "")
     write_results(tmp_path / "plan.h5", results_of(text), force=False)
     assert run("report", "plan.h5", "-o", "r.html").exit_code == 0
-    assert "dB against one sub at 1 m in the open" in Path("r.html").read_text()
+    assert "dB against one sub at 1 m, free field" in Path("r.html").read_text()
 
 
 def test_one_seat_alone(run, tmp_path: Path) -> None:

@@ -63,7 +63,8 @@ def test_the_pages_hold_the_plans_figures_as_text(plan_file: Path) -> None:
     for sub in starting_values(plan, rate_hz=48000.0).subs:
         assert f"{sub.delay_s * 1e3:.2f} ms" in text
         assert f"{sub.gain_db:+.1f} dB".lstrip("+") in text
-    for expected in ("Starting values", "Where they stand", "level about the seats' mean [dB]", "frequency [Hz]"):
+    level = "level relative to the average over the seats [dB]"
+    for expected in ("Starting values", "Where they stand", level, "frequency [Hz]"):
         assert expected in text, "headings, and the labels of pictures"
     assert b"/Subtype /Image" not in pdf, "pictures are lines and letters"
     assert len(pdf) < 400_000
