@@ -66,7 +66,7 @@ def test_the_sum_is_that_of_model_and_textbook_filters(run: Run, plan: Path) -> 
 def test_text_and_figure(run: Run, plan: Path) -> None:
     done = run("crossover", plan, "--figure", "meet.png", "--gain", 0)
     assert done.exit_code == 0, done.output
-    for words in ("2 subs meeting 2 main loudspeakers", "shortfall", "Every seat", "How exact", "measure the sum"):
+    for words in ("2 subs meeting 2 main loudspeakers", "summation loss", "Every seat", "How exact", "measure the sum"):
         assert words in " ".join(done.stdout.split())
     assert Path("meet.png").stat().st_size > 20_000
     assert "Shown, not kept" in done.stdout

@@ -58,7 +58,7 @@ def test_all_of_it_for_a_person(run: Callable[..., Result], plan: Path) -> None:
         "oud enough",
         "Target: 115.0 dB SPL rms at the seats: effects channel 115 dB (rms of a sine), no margin. Source of the "
         "levels: the cinema convention, after SMPTE RP 200 and ST 202.",
-        "limited by sub margin of the next sub one sub, 1 m room's gain at the seats rule of thumb",
+        "limited by sub next sub's margin one sub, 1 m room's gain at the seats rule of thumb",
         "displacement",
         "In part only, since the plan's frequencies end there: 25 Hz from 25 Hz, 80 Hz up to 80 Hz.",
         "Sealed box: resonance 44.2 Hz, Q 0.75",

@@ -37,7 +37,7 @@ def test_the_summary_says_what_to_build_and_dial_in(run, small: Path) -> None:
     gained = results.plans[1].variation_db[0] - table.variation_db[0]
     assert f"{gained:.1f} dB less variation" in text
     assert table.found.stop in text
-    for caution in ("Hearing:", "Weight:", "Mains:", "Heat:"):
+    for caution in ("Hearing:", "Weight:", "Electrical supply:", "Heat:"):
         assert caution in text
     assert "Glass:" not in text  # there is none in this room
     assert "Plan written to plan.h5." in text

@@ -33,7 +33,7 @@ def test_everything_is_told_and_kept(run: Run, plan: Path) -> None:
     for text in ("90 %", "What matters most", "The worst room drawn", "scrambled Sobol' sequence of seed 1", "glass"):
         assert text in done.stdout
     assert "worked out again by the full equations" in done.stdout
-    for caution in ("Hearing:", "Weight:", "Glass:", "Mains:"):
+    for caution in ("Hearing:", "Weight:", "Glass:", "Electrical supply:"):
         assert caution in done.stdout
     assert "<svg" in Path("t.svg").read_text()
     assert "band" not in done.stderr

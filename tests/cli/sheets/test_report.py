@@ -85,7 +85,7 @@ def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
     assert BECAUSE in page
     assert "Recommended: the plan with 2 subs." in page
     assert "in the front corners, with identical settings, have 4.60 dB" in page
-    assert "The best drives found at the middles of front and rear wall bring it to 3.30 dB" in page
+    assert "The best settings found at the middles of front and rear wall bring it to 3.30 dB" in page
     assert "the best found at these positions reach 0.40 dB." in page
     assert "front at 2.70 m, 10 cm further back" in page
     tables = [block for section in report_content(*computed).sections for block in section.blocks]
