@@ -118,5 +118,6 @@ def _dimension(axes: Axes, part: Dimension, thin: list[list[Point]], wide: list[
         part.text,
         fontsize=SMALL_MM * POINTS_PER_MM / CAP_HEIGHT * 0.86,
         rotation=0 if part.axis == 0 else 90,
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.4},  # extension lines of others end at it
         **aligned,
     )

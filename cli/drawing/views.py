@@ -4,7 +4,7 @@ import textwrap
 from dataclasses import replace
 from typing import Literal
 
-from cli.drawing.labels import CHAIR_M, View, before, numbers_over, taken, wall_names
+from cli.drawing.labels import CHAIR_M, NAME_INSET_MM, View, before, numbers_over, taken, wall_names
 from cli.drawing.objects import FreeSpace, Stance, WallPart, box_of, stances, wall_parts
 from cli.drawing.primitives import (
     CENTRES,
@@ -244,9 +244,11 @@ def _seats_in_plan(sheet: Sheet, view: View, plan: Plan) -> None:
             x = points[0][0]
             y = min(point[1] for point in points) - CHAIR_M * view.mm_per_m - 2.6
             name = clean(table.name, 16)
-            row = name if name.lower().startswith("row") else f"row {name}"
+            row = name if "row" in name.lower().split() else f"row {name}"
             words = f"{row}, ears {view.lengths.fine(members[0][2])}"
             half = text_width(words) / 2.0
+            clear = half + NAME_INSET_MM + SMALL_MM  # of the walls and their names
+            x = min(max(x, clear), max(view.size[0] - clear, clear))
             while any(
                 abs(x - there) < half + reach and abs(y - level) < SMALL_MM + 1.0 for there, level, reach in taken
             ):

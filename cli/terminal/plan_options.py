@@ -26,8 +26,14 @@ Rate = Annotated[
 ]
 
 
-def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None) -> "Plan":
+def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None, asked: str = "") -> "Plan":
     """Read a plan file and choose a plan of it; left open, the one that was settled, else the recommended one.
+
+    Parameters
+    ----------
+    file : the plan file.
+    subs, rank : which of its plans.
+    asked : as the person named it; empty where options say it.
 
     Raises
     ------
@@ -44,7 +50,7 @@ def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None)
     try:
         return results.plan(subs, rank)
     except NoSuchPlan as fault:
-        raise typer.BadParameter(str(fault), param_hint=f"--{fault.what}") from None
+        raise typer.BadParameter(str(fault), param_hint=asked or f"--{fault.what}") from None
 
 
 PLAN_SUFFIXES = (".h5", ".hdf5")

@@ -27,9 +27,11 @@ class Source:
     ----------
     file : that was read.
     subs, rank : as asked for; None where that was left open.
+    asked : as the person named it.
     """
 
     file: Path
+    asked: str
     subs: int | None = None
     rank: int | None = None
 
@@ -47,7 +49,7 @@ class Source:
 
         suffix = self.file.suffix.lower()
         if suffix in PLAN_SUFFIXES:
-            return choose_plan(self.file, subs=self.subs, rank=self.rank)
+            return choose_plan(self.file, subs=self.subs, rank=self.rank, asked=self.asked)
         project = read_layout(self.file).own_project() if suffix == LAYOUT_SUFFIX else load_project(self.file)
         return predict_layout(project, running=running)
 
@@ -79,4 +81,4 @@ def source_of(text: str, *, hint: str) -> Source:
         raise typer.BadParameter(f"got {text!r}; only plan files hold several plans to number", param_hint=hint)
     if rank == 0:
         raise typer.BadParameter(f"got {text!r}; ranks begin at 1", param_hint=hint)
-    return Source(file=file, subs=subs, rank=rank)
+    return Source(file=file, asked=clean(text, 80), subs=subs, rank=rank)

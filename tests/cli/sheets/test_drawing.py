@@ -19,8 +19,9 @@ from cli.drawing.objects import free_faces, stances, wall_parts
 from cli.drawing.primitives import Dimension, Label, Measure, dimension_rows
 from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
 from cli.drawing.views import bounds, elevation, plan_view, walls_to_show
-from cli.figures.lettering import SMALL_MM
+from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.plan_options import choose_plan
+from roommodes.lengths import Lengths
 from roommodes.plan.file import write_results
 from roommodes.project.reading import parse_project
 from tests.rooms import SMALL
@@ -359,3 +360,16 @@ def test_a_face_with_two_needs_and_a_face_without() -> None:
     ):
         table = parse_project(f"{SMALL}[subwoofer]\n{box}{keys}", source="t").subwoofer
         assert free_faces(table) == expected
+
+
+@pytest.mark.parametrize("x_m", [0.5, 4.9])
+@pytest.mark.parametrize("feet", [False, True])
+def test_a_row_by_a_wall_has_its_name_inside_the_room(x_m: float, feet: bool) -> None:
+    """Clear of the wall's own name as well; the sheet's plan begins at the front wall, and is 5.2 m long."""
+    plan = results_of(project_text().replace("x_m = 4.0", f"x_m = {x_m}")).plan(2, 1)
+    view = plan_view(plan, 50.0, Lengths(feet=feet))
+    labels = {part.text: part for part in view.parts if isinstance(part, Label)}
+    (words,) = [text for text in labels if text.startswith("row back, ears")]
+    half = text_width(words) / 2.0
+    assert half + 3.0 < labels[words].at[0] < 5200.0 / 50.0 - half - 3.0
+    assert not any(text.startswith("row row") for text in labels)

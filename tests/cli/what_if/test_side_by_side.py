@@ -132,7 +132,7 @@ def test_layout_into_another_project(run: Run, plan: Path) -> None:
     ("arguments", "code", "words"),
     [
         (("compare", "plan.h5"), 2, "allowed: 2 to 8"),
-        (("compare", "plan.h5", "plan.h5:7"), 2, "got 7; this file has plans with 1, 2 subs"),
+        (("compare", "plan.h5", "plan.h5:7"), 2, "for plan.h5:7: got 7; this file has plans with 1, 2 subs"),
         (("compare", "plan.h5", "plan.h5:2:5"), 2, "got 5; allowed: 1 to 1"),
         (("compare", "plan.h5", "plan.h5:2:0"), 2, "ranks begin at 1"),
         (("compare", "room.toml:2", "plan.h5"), 2, "only plan files hold several plans"),
