@@ -80,7 +80,7 @@ class FitModel:
 
     def transfer(self, situation: Situation) -> Complexes | None:
         """(n_freq, n_seat, n_sub) [1/m]; None when cancelled."""
-        solved = self._solve(_Wanted(self.space, situation, {}, ()))
+        solved = self._solve(Wanted(self.space, situation, {}, ()))
         return None if solved is None else solved.transfer
 
     def response(
@@ -93,20 +93,13 @@ class FitModel:
         """
         values = {**dict(zip(self.space.free, u.tolist(), strict=True)), **at}
         self.running.step("fit", 0.0, note)
-        return self._solve(_Wanted(self.space, self.space.situation_of(values), values, wanted))
+        return self._solve(Wanted(self.space, self.space.situation_of(values), values, wanted))
 
-    def _solve(self, wanted: "_Wanted") -> Response | None:
+    def _solve(self, wanted: "Wanted") -> Response | None:
         room = wanted.situation.room
         surfaces, names = self.space.surfaces(wanted.situation)
-        boundary = self._boundary(wanted.situation, surfaces)
-        ports = Ports(
-            room,
-            boundary.families,
-            seat_m=wanted.seat_m,
-            source_m=wanted.sub_m,
-            max_wavenumber=2.0 * pi * float(self.hz.max()) / room.air.speed_of_sound_m_s,
-            precision=self.precision,
-        )
+        boundary = self.boundary(wanted.situation, surfaces)
+        ports = self.ports(wanted, boundary)
         changed = wanted.changed(boundary, surfaces, names)
         slopes_of_room = None
         if wanted.room and room.is_box:
@@ -142,7 +135,7 @@ class FitModel:
             slopes[parameter] = (other - transfer) / STEP_LOSS_U
         return Response(transfer=transfer, slopes=slopes)
 
-    def _enlarged(self, wanted: "_Wanted", boundary: Boundary) -> dict[str, tuple[float, Room, Boundary]]:
+    def _enlarged(self, wanted: "Wanted", boundary: Boundary) -> dict[str, tuple[float, Room, Boundary]]:
         """For each size whose slope is wanted: by how much [m], and the room that is so much larger with its walls."""
         found = {}
         for parameter in wanted.room:
@@ -150,13 +143,26 @@ class FitModel:
                 continue
             for step in (STEP_M, -STEP_M):  # at one of the two as many polynomials are enough as here
                 other = wanted.with_moved(parameter, step / parameter.sigma)
-                walls = self._boundary(other, self.space.surfaces(other)[0])
+                walls = self.boundary(other, self.space.surfaces(other)[0])
                 if [family.size for family in walls.families] == [family.size for family in boundary.families]:
                     found[parameter.key] = (step, other.room, walls)
                     break
         return found
 
-    def _boundary(self, situation: Situation, surfaces: Sequence[Surface]) -> Boundary:
+    def ports(self, wanted: "Wanted", boundary: Boundary) -> Ports:
+        """The rigid room seen from a boundary, seats and subs."""
+        room = wanted.situation.room
+        return Ports(
+            room,
+            boundary.families,
+            seat_m=wanted.seat_m,
+            source_m=wanted.sub_m,
+            max_wavenumber=2.0 * pi * float(self.hz.max()) / room.air.speed_of_sound_m_s,
+            precision=self.precision,
+        )
+
+    def boundary(self, situation: Situation, surfaces: Sequence[Surface]) -> Boundary:
+        """The walls of a situation as modes with strengths."""
         return boundary_of(
             situation.room,
             surfaces,
@@ -167,7 +173,7 @@ class FitModel:
         )
 
 
-class _Wanted:
+class Wanted:
     """A situation, and of which parameters its responses' slopes are wanted.
 
     Seats and subs that are moved a little for their slopes stand behind the others in `seat_m` and `sub_m`.
@@ -203,14 +209,18 @@ class _Wanted:
         return len(self.seat_m) + len(self.sub_m)
 
     def changed(
-        self, boundary: Boundary, surfaces: Sequence[Surface], names: Sequence[Sequence[str]]
+        self,
+        boundary: Boundary,
+        surfaces: Sequence[Surface],
+        names: Sequence[Sequence[str]],
+        by_u: float = STEP_U,
     ) -> list[tuple[Parameter, list[Strength | None]]]:
-        """For each parameter of walls the strengths with its value `STEP_U` further; None where they stay."""
+        """For each parameter of walls the strengths with its value so much further; None where they stay."""
         place = {id(surface.law): index for index, surface in enumerate(surfaces)}
         owners = [place[id(law_of(strength))] for strength in boundary.strengths]
         found = []
         for parameter in self.walls:
-            moved, owner = self.with_moved(parameter, STEP_U), parameter.owner
+            moved, owner = self.with_moved(parameter, by_u), parameter.owner
             strengths = [
                 same_modes(strength, _law(moved, names[at], surfaces[at], owner, moved.tables[owner]))
                 if owner in names[at]
@@ -260,7 +270,7 @@ def _block(
     ports: Ports,
     strengths: Sequence[Strength],
     hz: Floats,
-    wanted: _Wanted,
+    wanted: Wanted,
     changed: Sequence[tuple[Parameter, list[Strength | None]]],
     room: RoomSlopes | None,
 ) -> dict[Parameter | None, Complexes]:

@@ -15,6 +15,7 @@ from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, stacked, widening
 from solvers.fit.parameters import Parameter, Space
 from solvers.fit.source import Source, SourceModel
 from solvers.fit.verdict import even_weight, misfit
+from solvers.fit.wall_sweep import wall_sweep
 
 MOST_TRIES = 6
 HALVINGS = 40
@@ -23,7 +24,7 @@ LOCAL, STIFF = 5.0, 300.0  # bounds; data that would have to say otherwise
 WIDEST = 10.0  # k while the steps are taken
 ROUNDS = 5
 FLOOR = 1e-3  # least noise over the data's rms: what the model's own sums leave
-TRIED = np.arange(-3.6, 3.61, 0.15)  # stiffnesses of a pane looked at, in prior standard deviations
+TRIED = tuple(np.arange(-3.6, 3.61, 0.15).tolist())  # stiffnesses of a pane looked at, in prior standard deviations
 PROMISING, TRIAL_STEPS = 4, 4  # of them tried by so many steps
 SEEN = 0.02  # share of the response that a pane must move for that
 
@@ -265,13 +266,13 @@ class Steps:
         state, weight = self.weighed(state)
         others = [p for index, p in enumerate(self.space.free) if index != place]
         u = np.delete(state.u, place)
+        transfers = wall_sweep(self.model, state.u, self.space.free[place], TRIED)
+        if transfers is None:
+            return None
         costs = []
-        for value in TRIED:
+        for value, transfer in zip(TRIED, transfers, strict=True):
             there = state.u.copy()
             there[place] = value
-            transfer = self.model.transfer(self.space.situation(there))
-            if transfer is None:
-                return None
             response = Response(transfer=transfer, slopes=state.response.slopes)
             moved = self._with_source(there, response, state.source, weight)
             square, product, size = self.normal(moved, weight, others)

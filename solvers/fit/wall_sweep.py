@@ -1,0 +1,94 @@
+"""Responses over a range of one parameter of a wall, all else as it is: one solve a frequency for all of them.
+
+With P the pressure on the changed modes, from sources and from seats, and Z' their port matrix among all other walls,
+both as the walls are, strengths changed by dY give
+
+    H' = H - 4 pi P_s^T dY (1 + Z' dY)^-1 P_c
+"""
+
+from collections.abc import Sequence
+from math import pi
+
+import numpy as np
+
+from roommodes.acoustics.strengths import Strength
+from roommodes.acoustics.transfer import bulk_k2, strength_times
+from roommodes.arrays import Complexes, Floats
+from solvers.fit.model import FitModel, Wanted
+from solvers.fit.parameters import Parameter
+
+BLOCK = 8  # frequencies at a time
+
+
+def wall_sweep(model: FitModel, u: Floats, parameter: Parameter, values: Sequence[float]) -> list[Complexes] | None:
+    """Responses with one free parameter of a wall set to each of some values.
+
+    Parameters
+    ----------
+    model : of the free parameters.
+    u : (n_free,) their values.
+    parameter : of a wall.
+    values : rising, in prior standard deviations; the lowest says how many modes of a pane count.
+
+    Returns
+    -------
+    For each value (n_freq, n_seat, n_sub) [1/m]; None when cancelled.
+    """
+    space = model.space
+    start = {**dict(zip(space.free, u.tolist(), strict=True)), parameter: float(values[0])}
+    first = Wanted(space, space.situation_of(start), start, (parameter,))
+    surfaces, names = space.surfaces(first.situation)
+    boundary = model.boundary(first.situation, surfaces)
+    ports = model.ports(first, boundary)
+    others = [first.changed(boundary, surfaces, names, by_u=float(value - values[0]))[0][1] for value in values[1:]]
+    edges = np.cumsum([0, *(strength.size for strength in boundary.strengths)])
+    at = [index for index, one in enumerate(others[0]) if one is not None] if others else []
+    rows = np.concatenate([np.arange(edges[index], edges[index + 1]) for index in at] or [np.zeros(0, dtype=np.intp)])
+    found: list[list[Complexes]] = []
+    n_source = len(first.sub_m)
+    for begin in range(0, len(model.hz), BLOCK):
+        if model.running.stop_asked():
+            return None
+        omega = (2.0 * pi * model.hz[begin : begin + BLOCK]).astype(np.complex128)
+        z = ports.at(bulk_k2(ports.room, omega))
+        points = np.concatenate([z.source_boundary, z.seat_boundary], axis=1).transpose(0, 2, 1)
+        points = np.concatenate([points, z.boundary[:, :, rows]], axis=2)  # (k, mode, sources, seats, changed modes)
+        system = strength_times(boundary.strengths, omega, z.boundary)
+        index = np.arange(system.shape[1])
+        system[:, index, index] += 1.0
+        reaction = np.linalg.solve(system, strength_times(boundary.strengths, omega, points))
+        on_walls = (points - z.boundary @ reaction)[:, rows]
+        n_point = points.shape[2] - len(rows)
+        from_source, from_seat = on_walls[:, :, :n_source], on_walls[:, :, n_source:n_point].transpose(0, 2, 1)
+        among = on_walls[:, :, n_point:]
+        pressure = z.seat_source - z.seat_boundary @ reaction[:, :, :n_source]
+        before = [_full(boundary.strengths[index], omega) for index in at]
+        part = [4.0 * pi * pressure]
+        for one in others:
+            change = _joined([_full(new, omega) - old for new, old in zip(_chosen(one, at), before, strict=True)])
+            total = np.eye(len(rows)) + among @ change
+            part.append(4.0 * pi * (pressure - from_seat @ (change @ np.linalg.solve(total, from_source))))
+        found.append(part)
+    return [np.concatenate([part[number] for part in found]) for number in range(len(values))]
+
+
+def _chosen(strengths: Sequence[Strength | None], at: Sequence[int]) -> list[Strength]:
+    return [one for one in (strengths[index] for index in at) if one is not None]
+
+
+def _full(strength: Strength, omega: Complexes) -> Complexes:
+    """A strength as full matrices: (k, size, size)."""
+    y = strength.matrix(omega)
+    return y if y.ndim == 3 else y[:, :, None] * np.eye(y.shape[1])
+
+
+def _joined(blocks: Sequence[Complexes]) -> Complexes:
+    """Matrices along a diagonal: (k, sum of sizes, sum of sizes)."""
+    size = sum(block.shape[1] for block in blocks)
+    joined = np.zeros((len(blocks[0]), size, size), dtype=np.complex128)
+    start = 0
+    for block in blocks:
+        end = start + block.shape[1]
+        joined[:, start:end, start:end] = block
+        start = end
+    return joined
