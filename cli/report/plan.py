@@ -11,7 +11,6 @@ from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Ta
 from cli.report.choice import mean_words
 from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
 from cli.words.headroom_words import band_names
-from cli.words.levels import third_octaves
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import filter_words, sub_table, wiring_lines
 from roommodes.arrays import Floats
@@ -21,6 +20,7 @@ from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import StartingValues, beyond_processor
 from roommodes.plan.wiring import limit_at
+from roommodes.responses.third_octaves import third_octaves
 from solvers.listening.before_after import BeforeAfter
 from solvers.loudness.of_plan import PlanHeadroom
 

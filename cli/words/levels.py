@@ -10,23 +10,7 @@ from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import normalised
-from roommodes.responses.third_octaves import band_levels, bands_within, nominal_hz
-
-
-def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, ...], Floats]:
-    """Mean-square level in each third-octave band that holds a frequency.
-
-    Parameters
-    ----------
-    frequency_hz : (n_freq,) [Hz].
-    level_db : (n_freq, n_seat) [dB].
-
-    Returns
-    -------
-    Nominal centre frequencies (n_band,) [Hz], levels (n_band, n_seat) [dB].
-    """
-    bands = bands_within(frequency_hz)
-    return tuple(nominal_hz(band) for band in bands), band_levels(frequency_hz, level_db, bands)
+from roommodes.responses.third_octaves import third_octaves
 
 
 def shown_levels(plan: Plan) -> tuple[Floats, str]:

@@ -9,7 +9,6 @@ from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
 from cli.words.plan import subs_word
 from cli.words.settings import filter_words
-from roommodes.arrays import Floats
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.sections import Section
 from roommodes.plan.plan import Plan
@@ -29,13 +28,6 @@ def section_words(one: Section) -> str:
     if one.kind == "all-pass":
         return f"all-pass {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
     return f"peaking {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:+z.1f} dB"
-
-
-def from_target_db(level_db: Floats, tuning: Tuning, weight: Floats) -> Floats:
-    """Rms deviation of each seat from the target, the target moved to where it fits all seats best: (n_seat,) [dB]."""
-    rest = level_db - tuning.target_db[:, None]
-    rest = rest - float(np.mean(rest @ normalised(weight)))
-    return np.asarray(np.sqrt(np.mean(rest**2, axis=0)))
 
 
 def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
@@ -68,7 +60,7 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
     )
     page.heading("Every seat, from the target")
     weight = plan.seats.weight
-    before, after = (from_target_db(level, tuning, weight) for level in (tuning.before_db, tuning.after_db))
+    before, after = (tuning.from_target_db(level, weight) for level in (tuning.before_db, tuning.after_db))
     cells = [
         [
             name(seat),
@@ -118,17 +110,12 @@ def price_words(tuning: Tuning) -> str:
 def limits_words(plan: Plan, free: Tuning) -> str:
     """What the limits of the project's processor cost against one without."""
     tuning, weight = tuning_of(plan), normalised(plan.seats.weight)
-    own, other = ((one.variation_after_db, _off_target_db(one, weight), one.count) for one in (tuning, free))
+    own, other = ((one.variation_after_db, one.off_target_db(weight), one.count) for one in (tuning, free))
     return (
         f"The filters keep to [processor.filters]. Free of its limits, {other[2]} filters in place of {own[2]} would "
         f"leave {other[0]:.2f} dB of variation in place of {own[0]:.2f} dB, and the mean level {other[1]:.1f} dB (rms) "
         f"from the target in place of {own[1]:z.1f} dB."
     )
-
-
-def _off_target_db(tuning: Tuning, weight: Floats) -> float:
-    """Rms deviation of the mean level from the target, the target moved to where it fits best [dB]."""
-    return float(np.std(tuning.after_db @ weight - tuning.target_db))
 
 
 def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
@@ -162,8 +149,8 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
                 "name": seat,
                 "before_db": tuning.before_db[:, index].tolist(),
                 "after_db": tuning.after_db[:, index].tolist(),
-                "from_target_before_db": float(from_target_db(tuning.before_db, tuning, weight)[index]),
-                "from_target_after_db": float(from_target_db(tuning.after_db, tuning, weight)[index]),
+                "from_target_before_db": float(tuning.from_target_db(tuning.before_db, weight)[index]),
+                "from_target_after_db": float(tuning.from_target_db(tuning.after_db, weight)[index]),
             }
             for index, seat in enumerate(plan.seats.name)
         ],
@@ -172,7 +159,7 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
         if free is None
         else {
             "variation_after_db": free.variation_after_db,
-            "off_target_db": _off_target_db(free, normalised(weight)),
+            "off_target_db": free.off_target_db(weight),
             "filters": free.count,
         },
     }

@@ -18,6 +18,7 @@ import numpy as np
 from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.filters.sections import KINDS, Section
+from roommodes.responses.metrics import normalised
 from roommodes.storage.fields import Field, add_field, add_scale, read_attribute, read_field
 
 SHARED = -1  # in place of a sub's index: the filter stands before all subs
@@ -131,6 +132,26 @@ class Tuning:
     def of_sub(self, sub: int) -> tuple[Section, ...]:
         """All filters in one sub's path, its own first."""
         return (*self.sub_filters[sub], *self.shared)
+
+    def from_target_db(self, level_db: Floats, seat_weight: Floats) -> Floats:
+        """Rms deviation of each seat from the target, the target moved to where it fits all seats best [dB].
+
+        Parameters
+        ----------
+        level_db : (n_freq, n_seat) before or after the filters [dB].
+        seat_weight : (n_seat,) any scale.
+
+        Returns
+        -------
+        (n_seat,).
+        """
+        rest = level_db - self.target_db[:, None]
+        rest = rest - float(np.mean(rest @ normalised(seat_weight)))
+        return np.asarray(np.sqrt(np.mean(rest**2, axis=0)))
+
+    def off_target_db(self, seat_weight: Floats) -> float:
+        """Rms deviation of the filtered mean level from the target, moved to where it fits best [dB]; as above."""
+        return float(np.std(self.after_db @ normalised(seat_weight) - self.target_db))
 
 
 _VARIATIONS = ("variation_before_db", "variation_after_db")

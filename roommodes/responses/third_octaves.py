@@ -73,3 +73,19 @@ def band_levels(frequency_hz: Floats, level_db: Floats, bands: Sequence[int]) ->
     inside = (bands_of(frequency_hz) == np.asarray(bands, dtype=np.int64).reshape(-1, 1)).astype(np.float64)
     power = (inside / inside.sum(axis=1, keepdims=True)) @ 10.0 ** (level_db / 10.0)
     return np.asarray(10.0 * np.log10(power))
+
+
+def third_octaves(frequency_hz: Floats, level_db: Floats) -> tuple[tuple[float, ...], Floats]:
+    """Mean-square level in each third-octave band that holds a frequency.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    level_db : (n_freq, n_seat) [dB].
+
+    Returns
+    -------
+    Nominal centre frequencies (n_band,) [Hz], levels (n_band, n_seat) [dB].
+    """
+    bands = bands_within(frequency_hz)
+    return tuple(nominal_hz(band) for band in bands), band_levels(frequency_hz, level_db, bands)

@@ -10,9 +10,9 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from cli.words.levels import third_octaves
 from roommodes.plan.file import read_results
 from roommodes.project.reading import parse_project
+from roommodes.responses.third_octaves import third_octaves
 
 
 def test_predict_prints_levels_for_every_seat(run, small: Path) -> None:
