@@ -11,7 +11,7 @@ from solvers.listening.row_compromise import Compromise
 
 
 def rows_page(plan: Plan, found: Compromise, suffix: str) -> bytes:
-    """As PNG or SVG."""
+    """The figure as PNG or SVG."""
     with mpl.rc_context(STYLE):
         figure = new_figure(9.0, 4.2)
         row_means(figure.subplots(), plan, found)

@@ -148,7 +148,7 @@ def _limits_words(sub: SubwooferTable) -> str:
 
 
 def assumed_section(plan: Plan) -> Section:
-    """What went in."""
+    """The room, its walls with their sources, and the search, as the project gives them."""
     project, room = plan.project, plan.project.room
     known = project.constructions()
     places: dict[str, list[str]] = {}
@@ -200,7 +200,7 @@ def assumed_section(plan: Plan) -> Section:
 
 
 def unknown_section(found: RoomFindings) -> Section:
-    """Where the prediction ends."""
+    """Limits of the prediction."""
     return Section(
         key="unknown",
         heading="What the model does not know",
@@ -223,7 +223,7 @@ def unknown_section(found: RoomFindings) -> Section:
 
 
 def caution_section(plan: Plan) -> Section:
-    """What can hurt."""
+    """Cautions: hearing, weight, glass, mains."""
     raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
     lines = caution_lines(glass=bool(glass_of(plan.project)), raised=raised)
     return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))

@@ -39,7 +39,7 @@ class ShortPlan:
 
 
 def short_report(plans: Sequence[ShortPlan], *, cover: bool, logo: Logo | None) -> Report:
-    """The pages.
+    """The pages of the short report.
 
     Parameters
     ----------

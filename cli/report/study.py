@@ -36,7 +36,7 @@ DRAWN_OVER = ("volume_m3", "length_over_width", "decay_s")
 
 
 def study_report(study: Study, results: StudyResults, compared: StudyComparison) -> Report:
-    """All that is said, in order."""
+    """The report of a study, its sections in order."""
     pairs = _closest_in_subs(results, compared)
     sections = [
         _answer(study, results, compared, pairs),

@@ -17,7 +17,7 @@ RATE_HZ = 48000.0
 
 
 def model_numbers(plan: "Plan", running: "Running", suffix: str = ".html") -> "tuple[BeforeAfter, RoomFindings]":
-    """What the model must say anew: usual layouts, the listening plane, the room's modes."""
+    """What is asked of the model for a report: usual layouts, the listening plane, the room's modes."""
     from solvers.listening.before_after import before_after, side_by_side
     from solvers.project_transfer import require_project_fits
 
@@ -57,7 +57,7 @@ def report_bytes(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", s
 
 
 def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings") -> "Report":
-    """All that the report says, in order."""
+    """The report of a plan, its sections in order."""
     from cli.report.basis import basis_section, without_usual
     from cli.report.blocks import Report, shown
     from cli.report.choice import count_section, front_section, row_section

@@ -59,7 +59,7 @@ class NoOutput(io.StringIO):
     """Standard output of a program that was started without one."""
 
     def write(self, text: str, /) -> int:
-        """Whoever prints learns that nobody listens."""
+        """Raise OutputLost: there is no output."""
         raise OutputLost("standard output is closed; open it, or send it to a file")
 
 

@@ -162,11 +162,13 @@ def settings(answer: Answer, position_m: Floats) -> dict[str, Any]:
 
 
 def nearest(n_freq: int, finer: int) -> NDArray[np.intp]:
-    """To which of the frequencies that are kept, from 0, each one of the grid to judge on belongs."""
+    """For each frequency of the grid to judge on the index of the kept one that it belongs to, from 0."""
     return (np.arange(finer * (n_freq - 1) + 1) + finer // 2) // finer
 
 
 def finer_by(points_per_octave: int, judged_per_octave: int) -> int:
-    """By how much the grid to judge on is finer than that of the curves: an even number of times, so that every second
-    frequency of it has the curves' among them."""
+    """How many times finer the grid to judge on is than that of the curves.
+
+    An even number, so that every second frequency of it has the curves' among them.
+    """
     return max(2, 2 * ceil(judged_per_octave / points_per_octave / 2.0))
