@@ -154,7 +154,8 @@ export class Exports {
     const end = top + 18 * Math.ceil(items.length / columns) + 10;
     const hz = this.app.data.hz[this.app.frequency].toFixed(1);
     const map = this.app.judge.plane ? " The map: light is loud, a line every 3 dB." : "";
-    const words = `In each seat: its level relative to the average over the seats at ${hz} Hz [dB]. \u00f8: inverted.${map}`;
+    const levels = `In each seat: its level relative to the average over the seats at ${hz} Hz [dB].`;
+    const words = `${levels} \u00f8: inverted.${map}`;
     parts.push(svg("text", { class: "left", x: 12, y: end + 4 }, words));
     return { parts, end: end + 16 };
   }

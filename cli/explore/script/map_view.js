@@ -1,4 +1,4 @@
-/** The map behind the plan: level at ear height relative to the average over the seats, in steps whose edges are drawn. */
+/** The map behind the plan: level at ear height relative to the average over the seats, in steps with drawn edges. */
 
 import { byId, html, signed } from "./dom.js";
 import { MARGIN } from "./room_view.js";
