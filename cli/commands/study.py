@@ -13,10 +13,11 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from cli.formats.study_files import Kind, StudyTargets
     from roommodes.studies.reading import Study
+    from roommodes.studies.records import JobRecord
     from roommodes.studies.results import StudyResults
     from solvers.study.compare import StudyComparison
     from solvers.study.run import Event, StudyPlan
@@ -108,21 +109,22 @@ def study(
         _write_room(wanted, room, output or Path(f"room{room}.toml"), force=force, as_json=as_json, quiet=quiet)
         return
     from cli.formats.study_files import StudyTargets
-    from solvers.study.run import plan_study
+    from solvers.study.run import plan_again, plan_study
+    from solvers.study.whole import known_results
 
     parting = _parting(shard, jobs, gather, lock)
     target = output or Path(file.stem + ".h5")
-    if not (dry_run or shard or gather):
-        targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
-        if _nothing_left(wanted, targets, as_json=as_json, quiet=quiet):
-            return
+    targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
+    there = None if dry_run or shard or gather else known_results(wanted, target)
+    if there is not None and not there.failed:
+        _show_whole(wanted, there, targets, as_json=as_json, quiet=quiet)
+        return
     count = workers or _processors()
-    plan = plan_study(wanted)
+    plan, known = plan_again(wanted, there) if there is not None else (plan_study(wanted), {})
     if dry_run:
         part = plan if parting.shard is None else parting.shard.part_of(plan)
         _foresee(part, target, parting.store(target), count, as_json=as_json)
         return
-    targets = StudyTargets(study_sha256=wanted.sha256, results=target, table=table, page=page, force=force)
     if parting.shard is None:
         targets.check(wanted.paths, needed_bytes=_needed_bytes(plan, parting.store(target)))
     cluster = None
@@ -132,7 +134,7 @@ def study(
 
         patience = Patience(answer_s=answer_limit, silence_s=silence_limit, workers_s=worker_limit)
         cluster = Cluster(address=scheduler, patience=patience)
-    failed = _run(plan, targets, count, cluster, parting, as_json=as_json, quiet=quiet)
+    failed = _run(plan, known, targets, count, cluster, parting, as_json=as_json, quiet=quiet)
     if failed:
         say_error(
             [f"{title}: no result: {reason}" for title, reason in failed]
@@ -148,20 +150,17 @@ def study(
         raise typer.Exit(EXIT_FAILURES)
 
 
-def _nothing_left(wanted: "Study", targets: "StudyTargets", *, as_json: bool, quiet: bool) -> bool:
-    """Whether the results are whole; they are shown then, and what else is asked for is written."""
+def _show_whole(
+    wanted: "Study", results: "StudyResults", targets: "StudyTargets", *, as_json: bool, quiet: bool
+) -> None:
+    """Results that lack nothing, as a run would end that has nothing to do."""
     from solvers.study.compare import compare
-    from solvers.study.whole import whole_results
 
-    results = whole_results(wanted, targets.results)
-    if results is None:
-        return False
     targets.check(wanted.paths, needed_bytes=0)
     if as_json:
         print_json_line({"event": "planned", "jobs": results.n_room, "finished": results.n_room})
     words = f"All {results.n_room} rooms were finished before; {targets.results} stands as it was."
     _tell(wanted, results, compare(results), targets, words, as_json=as_json, quiet=quiet)
-    return True
 
 
 def _tell(
@@ -202,6 +201,7 @@ def _processors() -> int:
 
 def _run(
     plan: "StudyPlan",
+    known: "Mapping[str, JobRecord]",
     targets: "StudyTargets",
     workers: int,
     cluster: "Cluster | None",
@@ -233,6 +233,7 @@ def _run(
             cluster=cluster,
             may_replace=lambda: targets.may_replace("results"),
             parting=parting,
+            known=known,
             told=told,
             running=running,
         )

@@ -54,14 +54,16 @@ class Study:
         FileUnusable : somebody else's file stands where the results go, or another run works there.
         ProjectInvalid : a room cannot be built, or no room had a result.
         """
-        from solvers.study.run import plan_study
-        from solvers.study.whole import Cluster, run_study, whole_results
+        from solvers.study.run import plan_again, plan_study
+        from solvers.study.whole import Cluster, known_results, run_study
 
-        if (results := whole_results(self.asked, self.output)) is not None:
-            return results
-        plan = plan_study(self.asked)
+        there = known_results(self.asked, self.output)
+        if there is not None and not there.failed:
+            return there
+        plan, known = plan_again(self.asked, there) if there is not None else (plan_study(self.asked), {})
         cluster = None if scheduler is None else Cluster(address=scheduler)
-        done = run_study(plan, self.output, workers=workers, cluster=cluster, running=running or Running())
+        running = running or Running()
+        done = run_study(plan, self.output, workers=workers, cluster=cluster, known=known, running=running)
         return done.required()
 
     def shard(

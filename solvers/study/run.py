@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import inf, isfinite
 from time import monotonic
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -89,10 +90,58 @@ def plan_study(study: Study) -> StudyPlan:
     return StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms), expected=expected_of(study))
 
 
-def finished_jobs(plan: StudyPlan, store: Store, *, mend: bool = True) -> dict[str, JobRecord]:
-    """What the store holds of a study, by key; files that are not whole do not count, and `mend` takes them away."""
-    found = ((job.key, store.record(job.key, plan.expected, mend=mend)) for job in plan.jobs)
-    return {key: record for key, record in found if record is not None}
+def plan_again(study: Study, results: StudyResults) -> tuple[StudyPlan, dict[str, JobRecord]]:
+    """The plan of a study whose results are there, some rooms perhaps missing, and the finished ones by key.
+
+    The design is not drawn anew and no room checked again, which takes longer than all else in a run with little to do.
+
+    Parameters
+    ----------
+    study, results : of this very study by this very software (`whole.known_results`).
+    """
+    columns, replicate = results.rooms, results.rooms.get("replicate")
+    sizes = zip(columns["length_m"], columns["width_m"], columns["height_m"], strict=True)
+    rooms = tuple(
+        StudyRoom(
+            number=k + 1,
+            label=columns["label"][k],
+            build=columns["build"][k],
+            seating=columns["seating"][k],
+            project_toml=columns["project_toml"][k],
+            replicate=0 if replicate is None else int(replicate[k]),
+            properties={name: float(values[k]) for name, values in results.known.properties.items()},
+            words={name: words[k] for name, words in results.known.groupings.items()},
+            size_m=size,
+            volume_m3=columns["volume_m3"][k],
+        )
+        for k, size in enumerate(sizes)
+    )
+    plan = StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms), expected=expected_of(study))
+    finished = {
+        columns["key"][k]: JobRecord(
+            key=columns["key"][k],
+            software=plan.expected.software,
+            processor="",
+            frequency_hz=results.frequency_hz,
+            arrays={entry.path: results.arrays[entry.path][k] for entry in RESULT_FIELDS},
+            notes=results.notes[k],
+            **{name: float(columns[name][k]) for name in ("decay_s", "seconds", "cpu_seconds")},
+        )
+        for k, status in enumerate(columns["status"])
+        if status == FINISHED
+    }
+    return plan, finished
+
+
+def finished_jobs(
+    plan: StudyPlan, store: Store, *, known: Mapping[str, JobRecord] = MappingProxyType({}), mend: bool = True
+) -> dict[str, JobRecord]:
+    """What is known and what the store holds besides of a study, by key.
+
+    Files that are not whole do not count, and `mend` takes them away.
+    """
+    found = ((job.key, store.record(job.key, plan.expected, mend=mend)) for job in plan.jobs if job.key not in known)
+    return {**known, **{key: record for key, record in found if record is not None}}
 
 
 def run_jobs(

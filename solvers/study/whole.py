@@ -3,13 +3,14 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.running import Running
 from roommodes.storage.whole_file import check_target
 from roommodes.studies.reading import Study
 from roommodes.studies.records import JobRecord
-from roommodes.studies.results import StudyResults, read_study, study_mark, write_study
+from roommodes.studies.results import RESULT_FIELDS, StudyResults, read_study, study_mark, write_study
 from solvers.search.kernels.compiled import compile_once, compiled_before
 from solvers.study.cluster import ClusterCrew, Patience
 from solvers.study.compare import StudyComparison, compare, comparison_columns
@@ -101,6 +102,7 @@ def run_study(
     cluster: Cluster | None = None,
     may_replace: Callable[[], bool] | None = None,
     parting: Parting = Parting(),
+    known: Mapping[str, JobRecord] = MappingProxyType({}),
     told: Told = Told(),
     running: Running = Running(),
 ) -> StudyDone:
@@ -113,6 +115,7 @@ def run_study(
     cluster : a scheduler to send the jobs to, in place of own processes.
     may_replace : whether what stands under the target's name may go; None for the study's own results alone.
     parting : a part of the study, or parts joined; the whole if left out.
+    known : finished rooms that need not be looked for among the kept ones, by key.
     told : who is told what.
     running : progress and cancelling.
 
@@ -133,7 +136,7 @@ def run_study(
         check_target(target, force=allowed())
     store = parting.store(target)
     with opened(store, target, lock=parting.lock):
-        records, failures = finished_jobs(plan, store), dict[str, str]()
+        records, failures = finished_jobs(plan, store, known=known), dict[str, str]()
         if other := store.other_software(plan.expected.software, records):
             told.warning(f"{store.folder.name}: {other}")
         told.planned(len(records))
@@ -176,10 +179,10 @@ def is_own(plan: StudyPlan, target: Path) -> bool:
         return False
 
 
-def whole_results(study: Study, target: Path) -> StudyResults | None:
-    """The results of a study that is done: those that a run would write once more. None where it has work to do.
+def known_results(study: Study, target: Path) -> StudyResults | None:
+    """Results of this very study by this very software, some rooms perhaps missing; None where there are none.
 
-    A room counts whose key is that of its job by this software; nothing but the results file is read.
+    The keys of its rooms are those of the jobs that would be planned; nothing but the results file is read.
 
     Parameters
     ----------
@@ -191,9 +194,8 @@ def whole_results(study: Study, target: Path) -> StudyResults | None:
         results = read_study(target)
     except FileUnusable:
         return None
-    if results.failed or job_keys(study, results.rooms["project_toml"]) != results.rooms["key"]:
-        return None
-    return results
+    same = job_keys(study, results.rooms["project_toml"]) == results.rooms["key"]
+    return results if same and all(entry.path in results.arrays for entry in RESULT_FIELDS) else None
 
 
 def _crew(plan: StudyPlan, workers: int, cluster: Cluster | None, told: Told, running: Running) -> Crew:

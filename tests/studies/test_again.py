@@ -13,7 +13,7 @@ from solvers.study import whole
 from solvers.study.compare import compare, comparison_columns
 from solvers.study.job import do_job
 from solvers.study.run import StudyPlan, plan_study, results_of, study_in_process
-from solvers.study.whole import whole_results
+from solvers.study.whole import known_results
 from tests.studies.texts import tiny
 
 ROOMS = 4
@@ -44,23 +44,39 @@ def test_a_done_study_reads_its_results_alone(plan: StudyPlan, done: Path, monke
     assert [path.name for path in done.parent.iterdir()] == ["s.h5"]
 
 
-def test_other_software_another_study_or_a_missing_room_have_work_to_do(
+def test_results_of_other_software_or_of_another_study_and_damaged_ones_do_not_count(
     plan: StudyPlan, done: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert whole_results(plan.study, done) is not None
-    assert whole_results(plan.study, done.with_name("none.h5")) is None
-    assert whole_results(parse_study(tiny(ROOMS + 1), source="study"), done) is None
+    assert known_results(plan.study, done) is not None
+    assert known_results(plan.study, done.with_name("none.h5")) is None
+    assert known_results(parse_study(tiny(ROOMS + 1), source="study"), done) is None
     with monkeypatch.context() as patched:
         patched.setattr("solvers.study.job.software", lambda: "roommodes 0.0.9")
-        assert whole_results(plan.study, done) is None
-    one = plan.jobs[0]
-    part = results_of(plan, {one.key: do_job(one.text, one.key)}, {})
-    write_study(done, part, comparison_columns(part, compare(part)), force=True)
-    assert whole_results(plan.study, done) is None
+        assert known_results(plan.study, done) is None
     damaged = bytearray(done.read_bytes())
     damaged[len(damaged) // 2] ^= 1
     done.write_bytes(damaged)
-    assert whole_results(plan.study, done) is None
+    assert known_results(plan.study, done) is None
+
+
+def test_only_rooms_that_the_results_lack_are_done(plan: StudyPlan, done: Path) -> None:
+    full = read_study(done)
+    lacking = {job.key: do_job(job.text, job.key) for job in plan.jobs if job.number != 3}
+    part = results_of(plan, lacking, {plan.jobs[2].key: "its worker died"})
+    write_study(done, part, comparison_columns(part, compare(part)), force=True)
+    assert known_results(plan.study, done).failed == (3,)  # type: ignore[union-attr]
+    found = rm.study_from(tiny(ROOMS), output=done).run(workers=1)
+    assert [path.stem for path in done.with_name("s.h5.jobs").glob("*.h5")] == [plan.jobs[2].key]
+    assert not found.failed
+    again = read_study(done)
+    for name, values in full.arrays.items():
+        np.testing.assert_array_equal(again.arrays[name], values, err_msg=name)
+    for name, values in full.rooms.items():
+        if name not in ("seconds", "cpu_seconds"):
+            np.testing.assert_array_equal(again.rooms[name], values, err_msg=name)
+    for name, numbers in full.known.properties.items():
+        np.testing.assert_array_equal(again.known.properties[name], numbers, err_msg=name)
+    assert again.notes == full.notes
 
 
 def test_parts_and_their_forecast_from_python(plan: StudyPlan, tmp_path: Path) -> None:
