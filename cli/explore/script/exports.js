@@ -153,11 +153,10 @@ export class Exports {
     });
     const end = top + 18 * Math.ceil(items.length / columns) + 10;
     const hz = this.app.data.hz[this.app.frequency].toFixed(1);
-    const map = this.app.judge.plane ? " The map: light is loud, a line every 3 dB." : "";
-    const levels = `In each seat: its level relative to the average over the seats at ${hz} Hz [dB].`;
-    const words = `${levels} \u00f8: inverted.${map}`;
-    parts.push(svg("text", { class: "left", x: 12, y: end + 4 }, words));
-    return { parts, end: end + 16 };
+    const lines = [`In each seat: its level relative to the average over the seats at ${hz} Hz [dB].`];
+    lines.push(`\u00f8: inverted.${this.app.judge.plane ? " The map: light is loud, a line every 3 dB." : ""}`);
+    lines.forEach((words, n) => parts.push(svg("text", { class: "left", x: 12, y: end + 4 + 18 * n }, words)));
+    return { parts, end: end + 16 + 18 * (lines.length - 1) };
   }
 
   mapImage() {

@@ -187,6 +187,10 @@ def test_the_picture(explore: Explore, tmp_path: Path) -> None:
     page = explored.page
     page.goto(drawing.as_uri())
     assert page.evaluate("document.documentElement.getBBox().width") > 600
+    over = """[...document.querySelectorAll('text')].filter((one) =>
+      one.getBoundingClientRect().right > document.documentElement.getBoundingClientRect().right + 0.5)
+      .map((one) => one.textContent)"""
+    assert page.evaluate(over) == [], "a text is cut at the picture's edge"
     assert page.evaluate("[...document.querySelectorAll('script')].length") == 0
 
 
