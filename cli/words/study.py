@@ -160,7 +160,9 @@ def interval_line(compared: StudyComparison) -> str:
 
 
 def sample_lines(study: Study, compared: StudyComparison) -> list[str]:
-    """How far the intervals hold: what the sample is, and how many are read at once."""
+    """How far the intervals hold: what the sample is, and how many are read at once; nothing where there are none."""
+    if not any(pair.mean_db.known for pair in compared.pairs):
+        return []
     lines = []
     rooms = study.tables.rooms
     if rooms.design in ("sobol", "latin hypercube") and compared.replicates == 1:

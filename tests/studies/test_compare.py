@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cli.words.study import sample_lines
 from roommodes.errors import ProjectInvalid
 from roommodes.storage.stamp import Made
 from roommodes.studies.reading import parse_study
@@ -93,6 +94,10 @@ def test_one_room_has_figures_and_no_interval() -> None:
     assert pair.within_share.value == 0.0
     assert not any(one.known for one in (pair.mean_db, pair.median_db, pair.within_share, pair.alike_share))
     assert pair.explanation is None
+    study = parse_study(tiny(1), source="study")
+    assert sample_lines(study, compared) == []  # of intervals that are not there
+    more = compare(invented(np.array([[2.0, 1.0], [2.5, 1.2], [2.2, 1.4]]), subs=(2, 4), rooms=3))
+    assert "one sobol design" in sample_lines(study, more)[0]
 
 
 def test_designs_that_were_replicated_give_the_interval_of_their_means(values: np.ndarray) -> None:
