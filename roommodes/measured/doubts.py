@@ -139,8 +139,8 @@ def _judged(
         return alike, text + MEND_POLARITY
     if judged.time and value[best] > BETTER and value[best] - alike > GAINED and abs(delay) > DELAY_SLACK_S:
         text = (
-            f"it comes {abs(delay) * 1e3:z.0f} ms {'later' if delay > 0.0 else 'earlier'} than the model and the sub's "
-            f"other seats let expect: the common delay was lost. {MEND_TIME}"
+            f"it comes {abs(delay) * 1e3:z.0f} ms {'later' if delay > 0.0 else 'earlier'} than the sub's other "
+            f"files let expect: its time zero is another. {MEND_TIME}"
         )
         return alike, text
     return alike, ""

@@ -5,6 +5,7 @@ them. Values are as the model's: e^{+j omega t}, a later arrival turns by e^{-j 
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -14,7 +15,6 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
 from roommodes.measured.data import Common, MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
-from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.noise import noise_rms
 from roommodes.measured.notes import FADE_SHARE, measured_notes
@@ -23,6 +23,7 @@ from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places
 from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
 from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
+from roommodes.measured.soundness import suspicions
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
 from roommodes.project.project import Project
@@ -173,8 +174,12 @@ class _Reading:
             if one.file not in self.sofas:
                 self.sofas[one.file] = open_sofa(data)
             sofa = self.sofas[one.file]
-            return read_sofa(sofa, measurement=one.measurement, receiver=one.receiver, emitter=one.emitter)
-        return read_table(data, columns=one.columns, form=one.form)
+            found = read_sofa(sofa, measurement=one.measurement, receiver=one.receiver, emitter=one.emitter)
+        else:
+            found = read_table(data, columns=one.columns, form=one.form)
+        if self.tables.reference.phase_sign == "opposite" and isinstance(found, Spectrum):
+            return replace(found, value=np.conj(found.value))
+        return found
 
     def _fault_rates(self, raw: Raw, placed: Mapping[tuple[int, int], int]) -> None:
         """Impulse responses with another sample rate than most."""
@@ -260,16 +265,19 @@ class _Reading:
         seats: MeasuredSeats,
         subs: MeasuredSubs,
     ) -> list[str]:
-        """What was lost between the files is kept as faults; sentences on what nothing could tell."""
-        doubts, untold = Judging(
+        """What cannot be, or was lost between the files, is kept as faults; sentences on what nothing could tell."""
+        suspected = suspicions(
+            raw,
+            {key: self.tables.responses[index] for key, index in placed.items()},
+            transfer,
             tables=self.tables,
             project=self.project,
-            raw=raw,
-            frequency_hz=self.hz,
-            transfer=transfer,
+            hz=self.hz,
             seats=seats,
             subs=subs,
-        ).outcome()
-        for doubt in doubts:
+        )
+        if suspected.of_all:
+            self.places.fault(("reference",), suspected.of_all)
+        for doubt in suspected.of_files:
             self._keep(faulty(doubt.message), placed[doubt.seat, doubt.sub])
-        return untold
+        return list(suspected.untold)

@@ -18,8 +18,8 @@ from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, 
 
 MANIFEST_FORMAT = 1
 
-Checked = Annotated[tuple[Literal["polarity", "level", "time"], ...], AnyLength]
-CHECKED = "What a person has checked by hand, {}, so that it is not doubted: polarity, level, time."
+Checked = Annotated[tuple[Literal["polarity", "level", "time", "phase sign", "noise", "seats"], ...], AnyLength]
+CHECKED = "What a person has checked by hand, {}, so that it is not doubted."
 Column = Annotated[int, Range(low=1, high=1000)]
 Which = Annotated[int, Range(low=1, high=4096)]
 
@@ -47,6 +47,12 @@ class ReferenceTable(Table):
         description="Noise in the responses, over the rms of each sub's responses: of two measurements of one response "
         "the rms of their difference over 1.4. Left out: as the files themselves tell it, if they do [%].",
         examples=[1.0],
+    )
+    phase_sign: Literal["usual", "opposite"] = Field(
+        default="usual",
+        description="usual: a later arrival lowers the phase, e^{+j omega t}; opposite: it raises it. Of tables and of "
+        "SOFA transfer functions.",
+        examples=["usual"],
     )
     common_level: bool = Field(
         default=True, description="false: every file was scaled by itself, so levels cannot be compared."
@@ -156,8 +162,10 @@ class ResponseTable(Table):
     columns: Annotated[tuple[Column, Column, Column], several(3, "[frequency, level, phase], from 1")] = Field(
         default=(1, 2, 3), description="Columns of a table.", examples=[[1, 2, 3]]
     )
-    form: Literal["level and phase", "real and imaginary"] = Field(
-        default="level and phase", description="What the two columns are: dB and degrees, or real and imaginary part."
+    form: Literal["level and phase", "magnitude and phase", "real and imaginary"] = Field(
+        default="level and phase",
+        description="What the two columns are: dB and degrees, linear magnitude and degrees, or real and imaginary "
+        "part.",
     )
     channel: Which | None = Field(
         default=None, description="WAV: channel from 1; needed where there are several.", examples=[1]

@@ -24,6 +24,7 @@ BARE_COMMA = re.compile(r",\S")
 UNDEFINED = re.compile(r"[+-]?(nan|inf|infinity|1\.#\w+)", re.IGNORECASE)
 FEWEST_POINTS = 8
 LOUDEST_DB = 300.0
+LINEAR = 'A linear magnitude needs form = "magnitude and phase".'
 LARGEST = 1e15  # of a real or imaginary part
 MOST_BYTES, MOST_LINES, LONGEST_LINE, MOST_COLUMNS = 40_000_000, 1_000_000, 100_000, 1000
 
@@ -41,7 +42,8 @@ def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spec
     ----------
     data : the file's bytes.
     columns : frequency, level, phase; from 1.
-    form : ``level and phase`` (dB, degrees), ``level`` (dB; the last column is not used) or ``real and imaginary``.
+    form : ``level and phase`` (dB, degrees), ``level`` (dB; the last column is not used), ``magnitude and phase``
+        (linear, degrees) or ``real and imaginary``.
 
     Raises
     ------
@@ -84,8 +86,9 @@ def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spec
     if form == "real and imaginary":
         value = table[:, 1] + 1j * table[:, 2]
     else:
-        turn = np.deg2rad(table[:, 2]) if form == "level and phase" else np.zeros(len(table))
-        value = 10.0 ** (table[:, 1] / 20.0) * np.exp(1j * turn)
+        turn = np.deg2rad(table[:, 2]) if form != "level" else np.zeros(len(table))
+        size = table[:, 1] if form == "magnitude and phase" else 10.0 ** (table[:, 1] / 20.0)
+        value = size * np.exp(1j * turn)
     return Spectrum(hz=table[:, 0], value=value, line=tuple(lines))
 
 
@@ -215,7 +218,7 @@ def _plain(cell: str) -> str:
 
 
 def _too_narrow(line: int, width: int, columns: tuple[int, int, int], form: str) -> FileFaulty:
-    if columns == (1, 2, 3) and width == 2 and form == "level and phase":
+    if columns == (1, 2, 3) and width == 2 and form in {"level and phase", "magnitude and phase"}:
         return faulty(
             "the phase is missing: the table has 2 columns; allowed: frequency, level and phase. Export with phase.",
             line=line,
@@ -244,6 +247,9 @@ def _order_faults(values: Sequence[tuple[float, float, float]], lines: Sequence[
 
 
 def _value_faults(values: Sequence[tuple[float, float, float]], lines: Sequence[int], form: str) -> list[Fault]:
+    if form == "magnitude and phase" and (low := [n for n, value in zip(lines, values, strict=True) if value[1] < 0.0]):
+        message = "got a magnitude below 0; allowed: 0 or above. Is it a level in dB? Then leave form out."
+        return [Fault(where="", message=message, line=low[0])]
     if form == "real and imaginary":
         if values and all(value[1] == value[2] == 0.0 for value in values):
             return [Fault(where="", message="every value is 0: nothing was recorded.")]
@@ -255,7 +261,11 @@ def _value_faults(values: Sequence[tuple[float, float, float]], lines: Sequence[
         ]
     loud = [(value, line) for value, line in zip(values, lines, strict=True) if abs(value[1]) > LOUDEST_DB]
     faults = [
-        Fault(where="", message=f"got a level of {v[1]:g} dB; allowed: -300 to 300. Is it a level in dB?", line=line)
+        Fault(
+            where="",
+            message=f"got a level of {v[1]:g} dB; allowed: -300 to 300. Is it a level in dB? {LINEAR}",
+            line=line,
+        )
         for v, line in loud
     ]
     if form == "level" or len(values) < FEWEST_POINTS:
@@ -264,7 +274,8 @@ def _value_faults(values: Sequence[tuple[float, float, float]], lines: Sequence[
         message = f"the phase is {values[0][2]:g} on every line: it was lost. Export with phase."
         faults.append(Fault(where="", message=message, line=lines[0]))
     elif len({value[1] for value in values}) == 1:
-        message = f"the level is {values[0][1]:g} dB on every line: no room does that. Is a wrong column read?"
+        unit = "" if form == "magnitude and phase" else " dB"
+        message = f"the level is {values[0][1]:g}{unit} on every line: no room does that. Is a wrong column read?"
         faults.append(Fault(where="", message=message, line=lines[0]))
     return faults
 

@@ -140,6 +140,10 @@ def require_length(impulse: Impulse, low_hz: float, high_hz: float) -> None:
         )
     left = duration - impulse.start_s
     if left < 2.0 / low_hz:
+        peak = int(np.abs(impulse.sample).argmax())
+        before, after = (float((part**2).sum()) for part in (impulse.sample[:peak], impulse.sample[peak + 1 :]))
+        if before > 2.0 * after:
+            raise faulty("it runs backwards in time: its samples seem to be reversed. Export it as the others.")
         raise faulty(
             f"it ends {left:.3g} s after the sound arrives; {low_hz:g} Hz needs {2.0 / low_hz:.3g} s or more. Export "
             "a longer response or raise the band's lower end."

@@ -147,7 +147,11 @@ TABLES = {  # what is done to the files -> what must be said, and on which line 
         None,
     ),
     "polarity": (rescaled(flip_second), "its polarity differs from its neighbours'", None),
-    "common time": (rescaled(late_second), "it comes 20 ms later than the model", None),
+    "common time": (
+        rescaled(late_second),
+        "it comes 20 ms later than the sub's other files let expect: its time zero is another",
+        None,
+    ),
     "commas for both, with blanks": (
         whole("\n".join(f"{hz:g},5, 80,25, -10,5" for hz in range(10, 130)).encode()),
         "commas seem to be both separator and decimal sign",

@@ -1,0 +1,75 @@
+"""Two seats whose files were exchanged, told by a rough model.
+
+At every frequency a sub's responses over the seats are one number (the sub's own response) times what the model lets
+expect. How much of their energy that explains is compared with two seats exchanged. A rough model tells that only
+where the exchange explains very much more, so that few of them are seen, and no sound set is blamed.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from roommodes.arrays import Complexes, Floats
+from roommodes.measured.doubts import Doubt
+
+FEWEST_SEATS = 4
+BETTER, ENOUGH = 0.16, 0.6  # how much more the exchange must explain, and how much in all
+
+
+def exchanged_seats(
+    frequency_hz: Floats, transfer: Complexes, expected: Complexes, seat: Sequence[str], sub: Sequence[str]
+) -> list[Doubt]:
+    """The one exchange that explains the responses far better than the names in the manifest.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    transfer, expected : (n_freq, n_seat, n_sub) complex128, measured and by the model; nan for subs of unknown place.
+    seat, sub : names.
+
+    Returns
+    -------
+    A doubt for each of the two files, or of the two seats' files of the first sub where all subs agree; or none.
+    """
+    known = np.flatnonzero(np.isfinite(expected).all(axis=(0, 1)))
+    if transfer.shape[1] < FEWEST_SEATS or not len(known):
+        return []
+    measured, model = transfer[:, :, known], expected[:, :, known]
+    score = _explained(measured, model)
+    n_seat = transfer.shape[1]
+    best: tuple[float, int, int, Floats] = (-np.inf, 0, 0, score)
+    for one in range(n_seat):
+        for other in range(one + 1, n_seat):
+            order = np.arange(n_seat)
+            order[[one, other]] = other, one
+            now = _explained(measured[:, order], model)
+            if (now - score).mean() > best[0]:
+                best = (float((now - score).mean()), one, other, now)
+            for column in range(len(known)):
+                if len(known) > 1 and (now - score)[column] > BETTER and now[column] > ENOUGH:
+                    best = max(best, (float((now - score)[column]), one, other, now), key=lambda item: item[0])
+    gain, one, other, now = best
+    blamed = [int(known[c]) for c in np.flatnonzero((now - score > BETTER) & (now > ENOUGH))]
+    if gain <= BETTER or not blamed:
+        return []
+    whose = f"of sub {sub[blamed[0]]} " if len(blamed) < len(known) else ""
+    return [
+        Doubt(
+            sub=blamed[0],
+            seat=place,
+            message=f"the files {whose}at {seat[one]} and {seat[other]} seem to be exchanged: exchanged, the model "
+            f"explains {100.0 * now[c]:.0f} % of the responses' energy, as they are named "
+            f"{100.0 * score[c]:.0f} %. Exchange the names. If you have checked it, and it is right: "
+            'checked = ["seats"] in [reference].',
+        )
+        for c in [int(np.flatnonzero(known == blamed[0])[0])]
+        for place in (one, other)
+    ]
+
+
+def _explained(measured: Complexes, model: Complexes) -> Floats:
+    """Share of each sub's energy that one number at each frequency explains: (n_sub,)."""
+    product = np.abs((measured * np.conj(model)).sum(axis=1)) ** 2
+    power = (np.abs(model) ** 2).sum(axis=1)
+    energy = (np.abs(measured) ** 2).sum(axis=1)
+    return np.asarray((product / np.maximum(power * energy, 1e-300)).mean(axis=0))

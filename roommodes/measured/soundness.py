@@ -1,0 +1,99 @@
+"""All that is doubtful in a set of measurements, in the order in which a person mends it.
+
+A fault of all files alike comes alone: what follows from it would send people the wrong way. Then single files that
+cannot be what they should be. What is lost between files is looked for among the others.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
+from roommodes.arrays import Complexes, Floats
+from roommodes.measured.data import MeasuredSeats, MeasuredSubs
+from roommodes.measured.doubts import Doubt
+from roommodes.measured.exchanged import FEWEST_SEATS, exchanged_seats
+from roommodes.measured.files import Impulse, Spectrum
+from roommodes.measured.judging import ROUGH, Judging
+from roommodes.measured.manifest import ManifestTables, ResponseTable
+from roommodes.measured.plausibility import file_doubts, late_doubts, reading_of, set_doubt
+from roommodes.project.project import Project
+
+Key = tuple[int, int]  # (seat, sub)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suspicions:
+    """What is wrong with all files alike (empty: nothing), else with single ones; sentences on what nothing told."""
+
+    of_all: str
+    of_files: tuple[Doubt, ...] = ()
+    untold: tuple[str, ...] = ()
+
+
+def suspicions(
+    raw: Mapping[Key, Spectrum | Impulse],
+    table: Mapping[Key, ResponseTable],
+    transfer: Complexes,
+    *,
+    tables: ManifestTables,
+    project: Project,
+    hz: Floats,
+    seats: MeasuredSeats,
+    subs: MeasuredSubs,
+) -> Suspicions:
+    """What is doubtful in a set.
+
+    Parameters
+    ----------
+    raw, table : what each file holds and how the manifest names it, by (seat, sub).
+    transfer : (n_freq, n_seat, n_sub) complex128, on the grid, the chain not yet divided out.
+    tables, project : the manifest and the project.
+    hz : (n_freq,) the grid [Hz].
+    seats, subs : where they stood.
+    """
+    reference = tables.reference
+    exchange = len(seats) >= FEWEST_SEATS and "seats" not in reference.checked
+    model = exchange or reference.level == "per metre"
+    expected = _expected(project, hz, seats, subs, wanted=model)
+    reading = reading_of(raw, table, tables, float(hz[0]), float(hz[-1]))
+    if text := set_doubt(reading, tables, expected_db=_mean_db(expected)):
+        return Suspicions(of_all=text)
+    odd = file_doubts(reading, tables)
+    if not odd and exchange and (found := exchanged_seats(hz, transfer, expected, seats.name, subs.name)):
+        return Suspicions(of_all="", of_files=tuple(found))
+    blamed = {doubt.sub for doubt in odd}
+    between, untold = Judging(
+        tables=tables, project=project, raw=raw, frequency_hz=hz, transfer=transfer, seats=seats, subs=subs
+    ).outcome()
+    doubts = [*odd, *(doubt for doubt in between if doubt.sub not in blamed)]
+    across_s = float(np.sqrt(np.sum(np.square(project.room.size_m)))) / project.room.air.speed_of_sound_m_s
+    for sub in range(len(subs)):
+        if sub not in {doubt.sub for doubt in doubts} and reference.common_time:
+            doubts += late_doubts(reading, sub, list(range(len(seats))), across_s=across_s)
+    return Suspicions(of_all="", of_files=tuple(doubts), untold=tuple(untold))
+
+
+def _expected(project: Project, hz: Floats, seats: MeasuredSeats, subs: MeasuredSubs, *, wanted: bool) -> Complexes:
+    """The responses by a rough model: (n_freq, n_seat, n_sub) [1/m], nan for subs whose place is unknown."""
+    expected = np.full((len(hz), len(seats), len(subs)), np.nan, dtype=np.complex128)
+    away = np.sqrt(((seats.position_m[:, None] - subs.position_m[None]) ** 2).sum(axis=-1)).min(axis=0)
+    known = np.flatnonzero(np.isfinite(subs.position_m).all(axis=1) & (away >= CLOSEST_M))
+    if wanted and len(known):
+        expected[:, :, known] = transfer_function(
+            project.room,
+            project.surfaces(),
+            frequency_hz=hz,
+            seat_m=seats.position_m,
+            source_m=subs.position_m[known],
+            precision=ROUGH,
+        )
+    return expected
+
+
+def _mean_db(expected: Complexes) -> float:
+    """Mean level of the responses that the model gives, nan where it gives none [dB re 1/m]."""
+    power = np.mean(np.abs(expected) ** 2, axis=(0, 1))
+    power = power[np.isfinite(power)]
+    return float(10.0 * np.log10(power.mean())) if len(power) else float("nan")
