@@ -85,6 +85,9 @@ def _usual_sentence(plan: Plan) -> str:
 
 def _do_sentence(plan: Plan) -> str:
     them = "it" if plan.subs == 1 else "them"
+    if plan.recommended and plan.measured is not None:
+        stands = "the sub where it stands" if plan.subs == 1 else f"the {subs_word(plan.subs)} where they stand"
+        return f"Leave {stands}, as measured, and dial in the starting values."
     if plan.recommended:
         return f"Build {subs_word(plan.subs)} where the drawing shows {them} and dial in the starting values."
     wanted = plan.results.recommended_subs

@@ -18,7 +18,12 @@ Subs = Annotated[
 ]
 Rank = Annotated[
     int | None,
-    typer.Option("--rank", min=1, help="1 for the best plan with so many subs, 2 for the next; else as settled, or 1."),
+    typer.Option(
+        "--rank",
+        min=1,
+        help="1 for the best plan with so many subs, 2 for the next, further ones as optimise lists its front; else as "
+        "settled, or 1.",
+    ),
 ]
 Rate = Annotated[
     float | None,

@@ -9,9 +9,11 @@ from cli.terminal.output import Page, name
 from cli.words.plan import BEST, subs_word
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable
+from roommodes.plan.front_ranks import front_ranks
 from roommodes.plan.plan import Results
 from roommodes.plan.tables import PlanTable
 
+WORTH_SAYING_DB = 1.0
 MOST_PLACES = 13  # of a row, on one line
 
 
@@ -23,6 +25,31 @@ def print_recommendation(page: Page, results: Results) -> None:
     page.heading(f"Recommended: the plan with {subs_word(advice.subs)}")
     for reason in advice.reasons:
         page.line(reason, mark="- ")
+    if words := price_words(results, advice.subs):
+        page.line(words, mark="- ")
+
+
+def given_away_db(results: Results, count: int) -> float:
+    """By how much the best plan with so many subs plays less loud than the loudest of its front [dB]; 0 without one."""
+    front = results.choices.fronts.get(count)
+    if front is None or not len(front.output_db):
+        return 0.0
+    return max(0.0, float(front.output_db.max() - results.plans[count].output_db[BEST]))
+
+
+def price_words(results: Results, count: int) -> str:
+    """What the best plan costs in level, in words; empty where that is little."""
+    lost = given_away_db(results, count)
+    if lost < WORTH_SAYING_DB:
+        return ""
+    front = results.choices.fronts[count]
+    loudest = int(front.output_db.argmax())
+    rank = front_ranks(results.plans[count], front)[loudest]
+    return (
+        f"Its price in level: it plays {lost:z.1f} dB less loud than the loudest plan found with {subs_word(count)} "
+        f"({front.output_db[loudest]:z.1f} dB, variation {front.variation_db[loudest]:z.2f} dB, --rank {rank}), with "
+        "the same subs and amplifiers. The list of variation against output has what lies between."
+    )
 
 
 def print_worth(page: Page, results: Results, count: int) -> None:
@@ -86,8 +113,10 @@ def print_front(page: Page, results: Results) -> None:
     best = results.plans[advice.subs]
     same = (front.variation_db == best.variation_db[BEST]) & (front.output_db == best.output_db[BEST])
     recommended = int(np.argmax(same)) if best.found.by_aims and same.any() else -1
+    ranks = front_ranks(best, front)
     rows = [
         [
+            str(ranks[k]),
             f"{front.variation_db[k]:z.2f} dB",
             f"{round(float(front.output_db[k]), 1) + 0.0:z.1f} dB",
             f"{front.smoothness_db[k]:z.1f} dB",
@@ -96,10 +125,10 @@ def print_front(page: Page, results: Results) -> None:
         ]
         for k in range(len(front.variation_db))
     ]
-    page.table(["variation", "output", "smoothness", "decay", "against the first"], rows, right=(0, 1, 2, 3))
+    page.table(["rank", "variation", "output", "smoothness", "decay", "against the first"], rows, right=(0, 1, 2, 3, 4))
     page.line(
-        "The best found: no plan met beats one of these in both variation and output. Their positions and settings are "
-        "in the plan file and in --json; weights.output in [search] chooses along the front."
+        "The best found: no plan met beats one of these in both variation and output. Every command that reads the "
+        "plan file takes one of them with --rank; weights.output in [search] chooses along the front."
     )
 
 
@@ -171,10 +200,22 @@ def choice_json(results: Results) -> dict[str, Any]:
         )
     advice = choices.recommendation
     return {
-        "recommended": None if advice is None else {"subs": advice.subs, "reasons": list(advice.reasons)},
+        "recommended": None
+        if advice is None
+        else {
+            "subs": advice.subs,
+            "reasons": list(advice.reasons),
+            "level_given_away_db": given_away_db(results, advice.subs),
+        },
         "worth": worth,
         "fronts": [
-            {"subs": count, "plans": [_front_plan(front, k, position_m) for k in range(len(front.variation_db))]}
+            {
+                "subs": count,
+                "plans": [
+                    {"rank": rank, **_front_plan(front, k, position_m)}
+                    for k, rank in enumerate(front_ranks(results.plans[count], front))
+                ],
+            }
             for count, front in choices.fronts.items()
         ],
         "rows": [_row_json(count, move, position_m) for count, move in choices.rows.items()],

@@ -17,6 +17,7 @@ from roommodes.places.zones import Candidates
 from roommodes.plan.choices import Choices
 from roommodes.plan.crossover import CrossoverRecord
 from roommodes.plan.drives import Drives
+from roommodes.plan.front_ranks import FROM_FRONT, of_front
 from roommodes.plan.judged import judged_table
 from roommodes.plan.labelled import plan_dataset, results_dataset
 from roommodes.plan.measured import MeasuredRecord
@@ -284,27 +285,26 @@ class Results(ResultsQuestions, HasMade):
         Parameters
         ----------
         subs : how many; left out, as many as the plan that was settled has, else as are recommended.
-        rank : among those with as many subs, from 1; left out, that of the settled plan, else 1.
+        rank : among those with as many subs, from 1, then those of the front; left out: the settled plan's, else 1.
 
         Raises
         ------
         NoSuchPlan : there is no such plan.
         """
-        known = ", ".join(str(count) for count in self.plans)
         if not self.plans:
             raise NoSuchPlan("subs", "there is no plan; search again and let it finish")
         if subs is not None and subs not in self.plans:
             raise NoSuchPlan(
                 "subs",
-                f"got {subs}; this file has plans with {known} subs; choose one of them or run optimise with "
-                f"--counts {subs}",
+                f"got {subs}; this file has plans with {', '.join(map(str, self.plans))} subs; choose one of them or "
+                f"run optimise with --counts {subs}",
             )
         settled = self._settled_place()
         count = subs or (settled[0] if settled else self.recommended_subs)
         rank = rank or (settled[1] if settled and settled[0] == count else 1)
         table, row = self.plans[count], rank - 1
         if not 1 <= rank <= len(table):
-            raise NoSuchPlan("rank", f"got {rank}; allowed: 1 to {len(table)} for {count} subs")
+            return self.judged(*of_front(table, self.choices.fronts.get(count), rank), stop=FROM_FRONT)
         place = (count, row)
         return Plan(
             results=self,

@@ -77,9 +77,30 @@ def test_the_front_is_a_table_from_even_to_loud(run, small: Path) -> None:
     front = read_results(Path("plan.h5")).choices.fronts[2]
     assert len(front.variation_db) > 2
     assert "2 subs: variation against output" in text
-    rows = re.findall(r"^ +(\d+\.\d\d) dB +(-?\d+\.\d) dB", text[text.index("against output") :], flags=re.MULTILINE)
-    assert [float(v) for v, _ in rows] == [round(float(v), 2) for v in front.variation_db]
+    listed = text[text.index("against output") :]
+    rows = re.findall(r"^ +(\d+) +(\d+\.\d\d) dB +(-?\d+\.\d) dB", listed, flags=re.MULTILINE)
+    assert [float(v) for _, v, _ in rows] == [round(float(v), 2) for v in front.variation_db]
+    for k, (rank, _, _) in enumerate(rows):
+        plan = read_results(Path("plan.h5")).plan(2, int(rank))
+        assert plan.variation_db == pytest.approx(front.variation_db[k], rel=1e-9)
+        assert plan.output_db == pytest.approx(front.output_db[k], abs=1e-9)
+    last = rows[-1][0]
+    assert int(last) > len(read_results(Path("plan.h5")).plans[2])
+    shown = run("settings", "plan.h5", "--subs", "2", "--rank", last, "-o", "values.json").stdout
+    assert shown
+    wrong = run("settings", "plan.h5", "--subs", "2", "--rank", "999")
+    assert wrong.exit_code == 2
+    assert "allowed: 1 to" in words(wrong.stderr)
     assert "-0.0 dB" not in text
+
+
+def test_the_price_in_level_is_said(run, small: Path) -> None:
+    text = words(run("optimise", small, "-o", "plan.h5", "--counts", "2").stdout)
+    results = read_results(Path("plan.h5"))
+    front, table = results.choices.fronts[2], results.plans[2]
+    lost = float(front.output_db.max() - table.output_db[0])
+    assert lost > 1.0
+    assert f"Its price in level: it plays {lost:.1f} dB less loud than the loudest plan found with 2 subs" in text
 
 
 def test_json_tells_the_same(run, moving: Path) -> None:
@@ -87,6 +108,7 @@ def test_json_tells_the_same(run, moving: Path) -> None:
     results = read_results(Path("plan.h5"))
     advice = results.choices.recommendation
     assert advice is not None
+    assert data["recommended"].pop("level_given_away_db") >= 0.0
     assert data["recommended"] == {"subs": advice.subs, "reasons": list(advice.reasons)}
     assert [entry["subs"] for entry in data["worth"]] == [1, 2]
     for entry in data["worth"]:
