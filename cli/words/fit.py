@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.sources import print_sources, sources_json
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.measured.loading import MeasuredSet
@@ -40,6 +41,7 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
         page.line(remark, mark="! ")
     _print_estimates(page, fit)
     _print_places(page, fit, lengths_of(project))
+    print_sources(page, measured, fit)
     if modes:
         _print_modes(page, modes, lengths_of(project))
     page.line()
@@ -220,6 +222,7 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
             }
             for index, sub in enumerate(measured.subs.name)
         },
+        "sources": sources_json(measured, fit),
         "responses": [
             {
                 "sub": sub,

@@ -277,7 +277,7 @@ def _backwards(reading: Reading) -> str:
     )
     return (
         f"{where}all swell slowly and end at once: sound in a room does the opposite. The sign of the phase is "
-        "opposite: here a later arrival lowers the phase. Export with the other sign, or say phase_sign = "
+        "opposite: a later arrival must lower the phase. Export with the other sign, or say phase_sign = "
         '"opposite" in [reference].'
     )
 

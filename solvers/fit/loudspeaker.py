@@ -4,6 +4,7 @@ A box rolls off at 12 or 24 dB an octave below its corner, a crossover at 12 or 
 and beside them a response wavers by a decibel or two, slowly (common practice, no source).
 """
 
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -18,24 +19,58 @@ WAVER = 0.25  # standard deviation of a response about its shape, over the shape
 PER_OCTAVE = 1.0  # waves an octave from which it wavers less
 
 
-@cache
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shape:
+    """Roll-offs of a subwoofer with its electronics.
+
+    Parameters
+    ----------
+    low_hz, low_db, q : corner, steepness (12 or 24 dB an octave) and Q of the roll-off below; 0 where it has none.
+    high_hz, high_db : of the roll-off above.
+    """
+
+    low_hz: float = 0.0
+    low_db: int = 0
+    q: float = 0.0
+    high_hz: float = 0.0
+    high_db: int = 0
+
+
 def shapes(hz: tuple[float, ...]) -> Complexes:
     """Responses tried, 1 in the passband: (n_shape, n_freq)."""
+    return shape_table(hz)[1]
+
+
+@cache
+def shape_table(
+    hz: tuple[float, ...], *, corners: int = CORNERS, highest: float = HIGHEST
+) -> tuple[tuple[Shape, ...], Complexes]:
+    """The shapes tried, the plain one first, and their responses (n_shape, n_freq).
+
+    Parameters
+    ----------
+    hz : (n_freq,) [Hz].
+    corners, highest : how many lower corners are tried, and the highest over the lower end of the band.
+    """
     f = np.array(hz)
-    corners = np.geomspace(LOWEST * f[0], min(HIGHEST * f[0], 0.7 * f[-1]), CORNERS)
-    low = [np.ones_like(f, dtype=np.complex128)]
-    for corner in corners:
+    lower_hz = np.geomspace(LOWEST * f[0], min(highest * f[0], 0.7 * f[-1]), corners)
+    one = np.ones_like(f, dtype=np.complex128)
+    low = [(Shape(), one)]
+    for corner in lower_hz:
         s = 1j * f / corner
         for q in QS:
             second = s**2 / (s**2 + s / q + 1.0)
-            low += [second, second**2]
-    high = [np.ones_like(f, dtype=np.complex128)]
+            low += [(Shape(low_hz=float(corner), low_db=12 * order, q=q), second**order) for order in (1, 2)]
+    high = [(Shape(), one)]
     for corner in CROSSOVERS_HZ:
         if f[0] < corner < 2.0 * f[-1]:
             s = 1j * f / corner
             second = 1.0 / (s**2 + s / 0.7071 + 1.0)
-            high += [second, second**2]
-    return np.asarray([one * other for one in low for other in high])
+            high += [(Shape(high_hz=corner, high_db=12 * order), second**order) for order in (1, 2)]
+    both = [
+        (replace(below, high_hz=above.high_hz, high_db=above.high_db), a * b) for below, a in low for above, b in high
+    ]
+    return tuple(shape for shape, _ in both), np.asarray([response for _, response in both])
 
 
 def best_shape(hz: Floats, wanted: Complexes, weight: Floats, time_s: Floats) -> tuple[Complexes, float]:
