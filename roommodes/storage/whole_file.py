@@ -15,6 +15,7 @@ from collections.abc import Iterator
 from contextvars import ContextVar
 from pathlib import Path
 from time import time
+from typing import BinaryIO
 
 from roommodes.errors import FileUnusable
 from roommodes.storage.lock import take_lock
@@ -41,7 +42,8 @@ def check_target(path: Path, *, force: bool, needed_bytes: int = 0) -> None:
     probe, descriptor = _open_beside(path)
     free = None
     try:
-        os.close(descriptor)
+        with contextlib.suppress(OSError):
+            os.close(descriptor)
         with contextlib.suppress(OSError):  # not every file system tells
             free = shutil.disk_usage(probe.parent).free
     finally:
@@ -70,7 +72,7 @@ def write_whole(path: Path, data: bytes, *, force: bool) -> None:
     target = _resolved(path)
     temporary, descriptor = _open_beside(path)
     try:
-        with os.fdopen(descriptor, "wb") as file:
+        with _closed_at_last(os.fdopen(descriptor, "wb")) as file:
             _note(path, os.fstat(descriptor).st_ino)
             if target.exists():
                 os.fchmod(file.fileno(), stat.S_IMODE(target.stat().st_mode))
@@ -85,6 +87,16 @@ def write_whole(path: Path, data: bytes, *, force: bool) -> None:
     finally:
         _remove(temporary)
     _sync_folder(target.parent)
+
+
+@contextlib.contextmanager
+def _closed_at_last(file: BinaryIO) -> Iterator[BinaryIO]:
+    """Close a file in the end; an error then changes nothing, since what counts was forced to the disk before."""
+    try:
+        yield file
+    finally:
+        with contextlib.suppress(OSError):
+            file.close()
 
 
 @contextlib.contextmanager
