@@ -1,28 +1,45 @@
-"""Kills, bit flips and mutated projects, seeded: what is lost, what passes unseen, what ends in anything but words.
+"""Kills, bit flips, mutated projects and hostile files, seeded: what is lost, passes unseen, or ends in no words.
 
-    python -m benchmarks.disturbances [--seed N] [--kills N] [--flips N] [--mutations N]
+    python -m benchmarks.disturbances [--seed N] [--kills N] [--flips N] [--mutations N] [--files N] [--studies N]
 
 A process that replaces one file again and again is killed at random moments: the file must be whole each time, old or
-new. One bit of a plan file is turned: reading must refuse it. A project's text is mutated: it must be read, or refused
-with faults. Ends with an error if any of these does not hold. The tests in `tests/disturbances`, `tests/studies` and
-`tests/roommodes` do the same in single cases.
+new. A study with two workers is killed at random moments and gone on with: in the end its results must be those of one
+that was left alone. One bit of a plan file is turned: reading must refuse it. A project's text is mutated, and files of
+every other kind (`hostile_files`): they must be read, or refused with faults. Ends with an error if any of these does
+not hold. The tests in `tests/disturbances`, `tests/studies` and `tests/roommodes` do the same in single cases.
 """
 
 import argparse
+import contextlib
 import hashlib
+import os
 import random
+import signal
 import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+from benchmarks.hostile_files import hostile_files
 from roommodes.errors import RoommodesError
 from roommodes.plan.file import read_results, results_image
 from roommodes.project.reading import parse_project
+from roommodes.studies.reading import parse_study
+from roommodes.studies.results import read_study
 from solvers.plans.solve import solve
+from solvers.study.run import plan_study, study_in_process
 from tests.rooms import SMALL
+from tests.studies.texts import checksums, tiny
 
+DEFAULTS = (
+    ("--seed", 1),
+    ("--kills", 100),
+    ("--flips", 500),
+    ("--mutations", 2000),
+    ("--files", 900),
+    ("--studies", 20),
+)
 WRITER = """
 import hashlib, os, sys
 from pathlib import Path
@@ -107,24 +124,53 @@ def mutations(dice: random.Random, count: int, text: str) -> tuple[int, int]:
     return refused, otherwise
 
 
+def studies(dice: random.Random, count: int, folder: Path) -> tuple[int, int]:
+    """Kill a study at random moments, workers and all; (rooms whose results differ in the end, half-written files)."""
+    text, output = tiny(40), folder / "study.h5"
+    (folder / "study.toml").write_text(text)
+    command = [sys.executable, "-m", "tests.studies.disturbed", str(folder / "study.toml"), str(output), "2"]
+    killed = 0
+    while killed < count:
+        process = subprocess.Popen(command, stderr=subprocess.DEVNULL, start_new_session=True)
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(dice.uniform(1.0, 8.0))
+        if process.poll() is None:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.wait()
+            killed += 1
+        elif done := sorted((folder / "study.h5.jobs").glob("[!.]*.h5")):  # before enough was killed: take work back
+            for path in done[::2]:
+                path.unlink()
+    subprocess.run(command, check=True)
+    expected = checksums(study_in_process(plan_study(parse_study(text, source="study.toml"))))
+    found = checksums(read_study(output))
+    differing = sum(found.get(key) != value for key, value in expected.items())
+    return differing, len(list((folder / "study.h5.jobs").glob(".*.part")))
+
+
 def main() -> int:
     """Print the counts; 1 if anything did not hold."""
     parser = argparse.ArgumentParser(description=__doc__)
-    for name, default in (("--seed", 1), ("--kills", 100), ("--flips", 500), ("--mutations", 2000)):
+    for name, default in DEFAULTS:
         parser.add_argument(name, type=int, default=default)
     asked = parser.parse_args()
     dice, began = random.Random(asked.seed), time.perf_counter()
     text = SMALL
-    results = solve(parse_project(text, source="project.toml"), counts=(1,), seed=1)
+    results = solve(parse_project(text, source="project.toml"), counts=(2,), seed=1)
     with tempfile.TemporaryDirectory() as name:
         passed = flips(dice, asked.flips, results_image(results), Path(name))
         refused, otherwise = mutations(dice, asked.mutations, text)
         damaged, left = kills(dice, asked.kills, Path(name))
+        files = hostile_files(dice, asked.files, results.plan())
+        differing, rests = studies(dice, asked.studies, Path(name))
     print(f"{asked.kills} kills while a file is replaced: {damaged} damaged, {left} half-written ones left")
     print(f"{asked.flips} plan files with one bit turned: {passed} read all the same")
     print(f"{asked.mutations} mutated projects: {refused} refused in words, {otherwise} ended otherwise")
+    print(f"{asked.files} mangled files of nine kinds: {files.refused} refused in words, {files.read} read, ", end="")
+    print(f"{files.otherwise} ended otherwise, {files.longest_s:.1f} s the longest")
+    print(f"{asked.studies} kills of a study: {differing} results differ in the end, {rests} half-written files left")
     print(f"seed {asked.seed}, {time.perf_counter() - began:.0f} s")
-    return 1 if damaged or left or passed or otherwise else 0
+    return 1 if damaged or left or passed or otherwise or files.otherwise or differing or rests else 0
 
 
 if __name__ == "__main__":

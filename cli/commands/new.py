@@ -79,7 +79,9 @@ def new(
     check_targets({"FILE": file}, inputs=[one for one in (outline, project) if one], force=force)
     said: list[str] = []
     if outline is not None:
-        text, said = _from_drawing(outline, layer=layer, front=front, height_m=height)
+        from roommodes.outline.from_drawing import project_from_drawing
+
+        text, said = project_from_drawing(outline, layer=layer, front=front, height_m=height)
         data = text.encode()
     else:
         data = _starter(stem, template=template, project=project)
@@ -102,19 +104,6 @@ def _starter(stem: str, *, template: Kind | None, project: Path | None) -> bytes
     if template is not None:
         return files("roommodes.project.templates").joinpath(f"{template}.toml").read_bytes()
     return files(f"roommodes.{STARTERS[stem]}").joinpath("starter.toml").read_bytes()
-
-
-def _from_drawing(
-    drawing: Path, *, layer: str | None, front: Literal["left", "right", "top", "bottom"] | None, height_m: float | None
-) -> tuple[str, list[str]]:
-    """A project about a drawing's outline, and what it took."""
-    from roommodes.outline.drawn_lines import read_drawing
-    from roommodes.outline.project_text import project_text, took_lines
-    from roommodes.outline.room_outline import room_outline
-
-    drawn = read_drawing(drawing)
-    outline = room_outline(drawing, drawn, layer=layer, front=front)
-    return project_text(drawing, outline, drawn, height_m), took_lines(drawing, outline, drawn)
 
 
 def _say_next(file: Path, said: list[str], *, manifest: bool, study: bool) -> None:

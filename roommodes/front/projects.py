@@ -115,13 +115,9 @@ def outline(
 
     Example: ``project = rm.loads(rm.outline("ground-floor.dxf", height_m=2.5))``
     """
-    from roommodes.outline.drawn_lines import read_drawing
-    from roommodes.outline.project_text import project_text
-    from roommodes.outline.room_outline import room_outline
+    from roommodes.outline.from_drawing import project_from_drawing
 
-    file = Path(drawing)
-    drawn = read_drawing(file)
-    return project_text(file, room_outline(file, drawn, layer=layer, front=front), drawn, height_m)
+    return project_from_drawing(Path(drawing), layer=layer, front=front, height_m=height_m)[0]
 
 
 def schema(kind: Kind = "project") -> dict[str, Any]:

@@ -45,7 +45,8 @@ def read_wav(data: bytes, *, channel: int | None) -> Impulse:
     kind = chosen.dtype
     if kind == np.uint8:
         raise faulty("it has 8 bits; allowed: 16, 24 or 32 bits, or floating point. Export again.")
-    sample = chosen.astype(np.float64)
+    with np.errstate(invalid="ignore"):  # what is not finite is told below
+        sample = chosen.astype(np.float64)
     if kind.kind == "i":
         sample /= float(2 ** (8 * kind.itemsize - 1))
     return checked_impulse(sample, float(rate), whole=kind.kind == "i")

@@ -1,8 +1,10 @@
 """The lines of a DXF drawing by layer, as they stand in its model space."""
 
 import io
+import logging
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
@@ -63,10 +65,13 @@ def read_drawing(path: Path) -> Drawn:
     if data.startswith((b"AC10", b"%PDF")):
         raise FileUnusable(f"{path}: this is no DXF; export the drawing as DXF.")
     try:
-        document, _ = recover.read(io.BytesIO(data))
-        space = document.modelspace()
-        unit = int(document.header.get("$INSUNITS", 0))
-    except (DXFError, OSError, ValueError, TypeError, KeyError, IndexError, AttributeError) as fault:
+        with _quiet_library():
+            document, _ = recover.read(io.BytesIO(data))
+            space = document.modelspace()
+            unit = int(document.header.get("$INSUNITS", 0))
+    except MemoryError:
+        raise
+    except Exception as fault:  # whatever a damaged drawing makes of a library that repairs what it can
         said = " ".join(str(fault).split())[:120]
         raise FileUnusable(f"{path}: it cannot be read as DXF ({said}); export the drawing again.") from None
     if len(space) > MOST_LINES:
@@ -76,7 +81,8 @@ def read_drawing(path: Path) -> Drawn:
     found: dict[str, list[Line]] = {}
     left: Counter[str] = Counter()
     for entity in space:
-        line = _line(entity) if entity.dxftype() in DRAWN else None
+        with _quiet_library():
+            line = _line(entity) if entity.dxftype() in DRAWN else None
         if line is None:
             left[entity.dxftype()] += 1
         else:
@@ -88,6 +94,18 @@ def read_drawing(path: Path) -> Drawn:
     )
 
 
+@contextmanager
+def _quiet_library() -> Iterator[None]:
+    """Without what the library says of every repair on standard error."""
+    logger = logging.getLogger("ezdxf")
+    before = logger.disabled
+    logger.disabled = True
+    try:
+        yield
+    finally:
+        logger.disabled = before
+
+
 def _line(entity: DXFGraphic) -> Line | None:
     """An entity as a chain of points; None where it has no length or cannot be taken."""
     try:
@@ -95,7 +113,7 @@ def _line(entity: DXFGraphic) -> Line | None:
         corners = [(float(point.x), float(point.y)) for point in path.control_vertices()]
         size = max((max(axis) - min(axis) for axis in zip(*corners, strict=True)), default=0.0)
         points = tuple((float(point.x), float(point.y)) for point in path.flattening(max(CHORD * size, 1e-9)))
-    except (DXFError, ValueError, TypeError, ZeroDivisionError):
+    except (DXFError, ValueError, TypeError, ArithmeticError, LookupError, AttributeError):
         return None
     finite = all(abs(value) < FARTHEST for point in points for value in point)
     return points if len(points) > 1 and size > 0.0 and finite else None

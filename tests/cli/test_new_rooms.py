@@ -1,6 +1,8 @@
 """new: templates that pass `check` and give a plan, and rooms taken from drawings."""
 
 import json
+import random
+import sys
 import tomllib
 from math import cos, pi, radians, sin
 from pathlib import Path
@@ -8,9 +10,11 @@ from pathlib import Path
 import pytest
 from ezdxf.filemanagement import new as new_drawing
 
+from roommodes.outline import from_drawing
 from roommodes.outline.room_outline import LONGEST_M, SHORTEST_M
 from roommodes.project.reading import load_project
 from roommodes.project.tables import RoomTable
+from roommodes.storage.limited import Limits
 
 KINDS = ("cellar", "attic", "open-plan", "two-row", "large")
 L_SHAPE = [(0.0, 0.0), (7.0, 0.0), (7.0, 3.0), (4.5, 3.0), (4.5, 5.2), (0.0, 5.2)]
@@ -203,6 +207,35 @@ def test_what_is_no_drawing_is_refused(run, tmp_path: Path, data: bytes | None, 
     assert done.exit_code == code
     assert words in done.stderr
     assert len(done.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.skipif(not sys.platform.startswith("linux"), reason="limits on a child process are those of Linux")
+@pytest.mark.parametrize("kind", ["lines that cross", "curves beyond measure"])
+def test_a_drawing_that_never_ends_is_refused(run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str) -> None:
+    """Five thousand lines across each other have six million crossings; ellipses and splines can be cut without end."""
+    monkeypatch.setattr(from_drawing, "LIMITS", Limits(cpu_s=2, memory_bytes=2**29))
+    dice, document = random.Random(1), new_drawing("R2010", units=MILLIMETRES)
+    model = document.modelspace()
+    for _ in range(5000):
+        points = [(dice.uniform(0.0, 6000.0), dice.uniform(0.0, 4000.0)) for _ in range(2 if "lines" in kind else 9)]
+        if "lines" in kind:
+            model.add_line(*points)
+        else:
+            model.add_spline([(*point, 0.0) for point in points])
+    document.saveas(tmp_path / "x.dxf")
+    done = run("new", "room.toml", "--outline", "x.dxf")
+    assert done.exit_code == 5
+    assert "reading it takes over" in " ".join(done.stderr.split())
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "room.toml").exists()
+
+
+def test_what_a_library_says_of_its_repairs_is_not_passed_on(run, tmp_path: Path) -> None:
+    text = drawing(tmp_path / "a.dxf", METRES, {"W": [L_SHAPE]}).read_text()
+    (tmp_path / "a.dxf").write_text(text.replace("\n5.2\n", "\n5.2nan41\n", 1))
+    done = run("new", "--outline", "a.dxf")
+    assert done.exit_code == 0, done.stderr
+    assert "recovered" not in done.stderr + done.stdout
 
 
 def test_options_that_do_not_go_together_and_targets_that_are_inputs(run, tmp_path: Path) -> None:
