@@ -13,11 +13,10 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
     from cli.formats.study_files import Kind, StudyTargets
     from roommodes.studies.reading import Study
-    from roommodes.studies.records import JobRecord
     from roommodes.studies.results import StudyResults
     from solvers.study.compare import StudyComparison
     from solvers.study.run import Event, StudyPlan
@@ -120,7 +119,7 @@ def study(
         _show_whole(wanted, there, targets, as_json=as_json, quiet=quiet)
         return
     count = workers or _processors()
-    plan, known = plan_again(wanted, there) if there is not None else (plan_study(wanted), {})
+    plan = plan_again(wanted, there) if there is not None else plan_study(wanted)
     if dry_run:
         part = plan if parting.shard is None else parting.shard.part_of(plan)
         _foresee(part, target, parting.store(target), count, as_json=as_json)
@@ -134,7 +133,7 @@ def study(
 
         patience = Patience(answer_s=answer_limit, silence_s=silence_limit, workers_s=worker_limit)
         cluster = Cluster(address=scheduler, patience=patience)
-    failed = _run(plan, known, targets, count, cluster, parting, as_json=as_json, quiet=quiet)
+    failed = _run(plan, targets, count, cluster, parting, as_json=as_json, quiet=quiet)
     if failed:
         say_error(
             [f"{title}: no result: {reason}" for title, reason in failed]
@@ -201,7 +200,6 @@ def _processors() -> int:
 
 def _run(
     plan: "StudyPlan",
-    known: "Mapping[str, JobRecord]",
     targets: "StudyTargets",
     workers: int,
     cluster: "Cluster | None",
@@ -233,7 +231,6 @@ def _run(
             cluster=cluster,
             may_replace=lambda: targets.may_replace("results"),
             parting=parting,
-            known=known,
             told=told,
             running=running,
         )

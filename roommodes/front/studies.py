@@ -60,10 +60,10 @@ class Study:
         there = known_results(self.asked, self.output)
         if there is not None and not there.failed:
             return there
-        plan, known = plan_again(self.asked, there) if there is not None else (plan_study(self.asked), {})
+        plan = plan_again(self.asked, there) if there is not None else plan_study(self.asked)
         cluster = None if scheduler is None else Cluster(address=scheduler)
         running = running or Running()
-        done = run_study(plan, self.output, workers=workers, cluster=cluster, known=known, running=running)
+        done = run_study(plan, self.output, workers=workers, cluster=cluster, running=running)
         return done.required()
 
     def shard(

@@ -5,7 +5,7 @@ Whatever is killed, and whenever: a job counts once its file is whole, and a run
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import inf, isfinite
 from time import monotonic
 from types import MappingProxyType
@@ -35,12 +35,20 @@ STOP_S = 3.0  # for the jobs in hand, once asked to stop
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StudyPlan:
-    """A study with its rooms and its jobs, one per room, in the same order, and what their results must hold."""
+    """A study with its rooms and its jobs, one per room, in the same order.
+
+    Parameters
+    ----------
+    study, rooms, jobs : what is to be done.
+    expected : what the results of its jobs must hold.
+    known : finished rooms that need not be looked for among the kept ones, by key.
+    """
 
     study: Study
     rooms: tuple[StudyRoom, ...]
     jobs: tuple[StudyJob, ...]
     expected: Expected
+    known: Mapping[str, JobRecord] = field(default_factory=lambda: MappingProxyType({}))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,8 +98,8 @@ def plan_study(study: Study) -> StudyPlan:
     return StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms), expected=expected_of(study))
 
 
-def plan_again(study: Study, results: StudyResults) -> tuple[StudyPlan, dict[str, JobRecord]]:
-    """The plan of a study whose results are there, some rooms perhaps missing, and the finished ones by key.
+def plan_again(study: Study, results: StudyResults) -> StudyPlan:
+    """The plan of a study whose results are there, some rooms perhaps missing; it knows the finished ones.
 
     The design is not drawn anew and no room checked again, which takes longer than all else in a run with little to do.
 
@@ -116,11 +124,11 @@ def plan_again(study: Study, results: StudyResults) -> tuple[StudyPlan, dict[str
         )
         for k, size in enumerate(sizes)
     )
-    plan = StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms), expected=expected_of(study))
+    expected = expected_of(study)
     finished = {
         columns["key"][k]: JobRecord(
             key=columns["key"][k],
-            software=plan.expected.software,
+            software=expected.software,
             processor="",
             frequency_hz=results.frequency_hz,
             arrays={entry.path: results.arrays[entry.path][k] for entry in RESULT_FIELDS},
@@ -130,18 +138,17 @@ def plan_again(study: Study, results: StudyResults) -> tuple[StudyPlan, dict[str
         for k, status in enumerate(columns["status"])
         if status == FINISHED
     }
-    return plan, finished
+    return StudyPlan(study=study, rooms=rooms, jobs=study_jobs(study, rooms), expected=expected, known=finished)
 
 
-def finished_jobs(
-    plan: StudyPlan, store: Store, *, known: Mapping[str, JobRecord] = MappingProxyType({}), mend: bool = True
-) -> dict[str, JobRecord]:
+def finished_jobs(plan: StudyPlan, store: Store, *, mend: bool = True) -> dict[str, JobRecord]:
     """What is known and what the store holds besides of a study, by key.
 
     Files that are not whole do not count, and `mend` takes them away.
     """
-    found = ((job.key, store.record(job.key, plan.expected, mend=mend)) for job in plan.jobs if job.key not in known)
-    return {**known, **{key: record for key, record in found if record is not None}}
+    sought = (job.key for job in plan.jobs if job.key not in plan.known)
+    found = ((key, store.record(key, plan.expected, mend=mend)) for key in sought)
+    return {**plan.known, **{key: record for key, record in found if record is not None}}
 
 
 def run_jobs(

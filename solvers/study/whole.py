@@ -3,7 +3,6 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from types import MappingProxyType
 
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
 from roommodes.running import Running
@@ -102,7 +101,6 @@ def run_study(
     cluster: Cluster | None = None,
     may_replace: Callable[[], bool] | None = None,
     parting: Parting = Parting(),
-    known: Mapping[str, JobRecord] = MappingProxyType({}),
     told: Told = Told(),
     running: Running = Running(),
 ) -> StudyDone:
@@ -115,7 +113,6 @@ def run_study(
     cluster : a scheduler to send the jobs to, in place of own processes.
     may_replace : whether what stands under the target's name may go; None for the study's own results alone.
     parting : a part of the study, or parts joined; the whole if left out.
-    known : finished rooms that need not be looked for among the kept ones, by key.
     told : who is told what.
     running : progress and cancelling.
 
@@ -136,7 +133,7 @@ def run_study(
         check_target(target, force=allowed())
     store = parting.store(target)
     with opened(store, target, lock=parting.lock):
-        records, failures = finished_jobs(plan, store, known=known), dict[str, str]()
+        records, failures = finished_jobs(plan, store), dict[str, str]()
         if other := store.other_software(plan.expected.software, records):
             told.warning(f"{store.folder.name}: {other}")
         told.planned(len(records))
