@@ -88,7 +88,7 @@ def read(folder: Path) -> MeasuredSet:
             f'file = "{FOLDER / TABLE}"\nform = "real and imaginary"\ncolumns = [1, {2 * index + 2}, {2 * index + 3}]\n'
         )
     (folder / "set.toml").write_text(text)
-    return load_manifest(folder / "set.toml", project)
+    return load_manifest(folder / "set.toml", project, any_folder=True)
 
 
 def modelled(measured: MeasuredSet, walls: tuple[float, ...]) -> Complexes:
