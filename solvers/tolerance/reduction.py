@@ -13,7 +13,7 @@ from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import cgesv
+from scipy.linalg.lapack import zgesv
 from scipy.stats import qmc
 from threadpoolctl import threadpool_limits
 
@@ -234,8 +234,8 @@ class _Learner:
             both = strength_times(strengths, w, np.concatenate([boundary, asked], axis=1)[None])[0]
             system, right = both[:, : len(boundary)], both[:, len(boundary) :]
             system[np.arange(len(system)), np.arange(len(system))] += 1.0
-            # single precision is plenty for a basis
-            found.append(cgesv(system.astype(np.complex64), right.astype(np.complex64))[2] / scale)
+            # in double precision: in single, the last figures of the percentiles hang on the linear algebra library
+            found.append(zgesv(system, right)[2] / scale)
         answers = np.concatenate(found, axis=1).astype(np.complex128)
         weight, mixture = np.linalg.eigh(answers.conj().T @ answers)
         strong = weight > LEAST**2 * weight[-1]
