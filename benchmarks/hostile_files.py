@@ -22,7 +22,7 @@ from roommodes.measured.files import FileFaulty
 from roommodes.measured.sofa import open_sofa, read_sofa
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav
-from roommodes.outline.from_drawing import project_from_drawing
+from roommodes.outlines.from_drawing import project_from_drawing
 from roommodes.plan.file import read_results, results_image
 from roommodes.plan.plan import Plan
 from roommodes.project.layout_file import read_layout

@@ -79,7 +79,7 @@ def new(
     check_targets({"FILE": file}, inputs=[one for one in (outline, project) if one], force=force)
     said: list[str] = []
     if outline is not None:
-        from roommodes.outline.from_drawing import project_from_drawing
+        from roommodes.outlines.from_drawing import project_from_drawing
 
         text, said = project_from_drawing(outline, layer=layer, front=front, height_m=height)
         data = text.encode()

@@ -50,7 +50,7 @@ def source_words(one: Source) -> str:
         if abs(one.late_s) >= WORTH_S:
             said.append(f"{abs(one.late_s) * 1e3:.1f} ms {'late' if one.late_s > 0.0 else 'early'}")
     if abs(one.level_db) >= WORTH_DB:
-        said.append(f"{abs(one.level_db):.1f} dB {'louder' if one.level_db > 0.0 else 'softer'}")
+        said.append(f"{abs(one.level_db):z.1f} dB {'louder' if one.level_db > 0.0 else 'softer'}")
     if one.falls_hz is not None:
         box = {12: ", like a closed box", 24: ", like a vented box"}.get(one.slope_db, "")
         said.append(f"6 dB down at {one.falls_hz:.0f} Hz{box}")

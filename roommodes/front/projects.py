@@ -115,7 +115,7 @@ def outline(
 
     Example: ``project = rm.loads(rm.outline("ground-floor.dxf", height_m=2.5))``
     """
-    from roommodes.outline.from_drawing import project_from_drawing
+    from roommodes.outlines.from_drawing import project_from_drawing
 
     return project_from_drawing(Path(drawing), layer=layer, front=front, height_m=height_m)[0]
 

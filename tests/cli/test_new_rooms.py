@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from ezdxf.filemanagement import new as new_drawing
 
-from roommodes.outline import from_drawing
-from roommodes.outline.room_outline import LONGEST_M, SHORTEST_M
+from roommodes.outlines import from_drawing
+from roommodes.outlines.room_outline import LONGEST_M, SHORTEST_M
 from roommodes.project.reading import load_project
 from roommodes.project.tables import RoomTable
 from roommodes.storage.limited import Limits

@@ -1,6 +1,7 @@
 """The names of the front door: what they say, what importing them loads, progress."""
 
 import inspect
+import pkgutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -23,6 +24,9 @@ def test_work_is_watched_and_stopped(project: rm.Project) -> None:
 
 def test_every_name_is_there_and_says_what_it_takes() -> None:
     assert set(dir(rm)) == set(rm.__all__)
+    assert {one.name for one in pkgutil.iter_modules(rm.__path__)} & set(rm.__all__) == {"plot"}, (
+        "a module hides a name"
+    )
     for name in rm.__all__:
         thing = getattr(rm, name)
         if name in {"__version__"}:

@@ -121,7 +121,7 @@ def test_pyroomacoustics(plain_pyroomacoustics: object) -> None:
     response = np.asarray(shoebox.rir[0][0])
     late = pra.constants.get("frac_delay_length") // 2
     time = (np.arange(len(response)) - late) / rate
-    frequency = np.array([20.0, 25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0])
+    frequency = np.array([25.0, 31.5, 40.0, 50.0, 63.0, 80.0, 100.0, 125.0, 160.0, 200.0])
     expected = np.array([np.sum(response * np.exp(-(2j * pi * f + delta) * time)) for f in frequency])
     found = by_the_model(frequency, delta)
     assert np.all(np.abs(found - expected) < 4e-3 * np.abs(expected)), np.abs(found / expected - 1.0)

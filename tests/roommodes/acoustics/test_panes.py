@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
+from roommodes.acoustics.curve import Curve
 from roommodes.acoustics.layering.layers import chain
 from roommodes.acoustics.plates.light_walls import EdgeLeak
 from roommodes.acoustics.plates.panes import DoublePane, Pane, Plate, behind_one_another
@@ -218,4 +219,4 @@ def test_what_cannot_lie_before_something_is_refused() -> None:
     with pytest.raises(ValueError, match="Pane cannot lie before something else"):
         behind_one_another([glass(0.006), MassSpring(mass_kg_m2=5.0)])
     with pytest.raises(ValueError, match="Absorption cannot lie"):
-        behind_one_another([Absorption(alpha=None), CURTAIN])  # type: ignore[arg-type]
+        behind_one_another([Absorption(alpha=Curve((50.0, 100.0), (0.1, 0.2))), CURTAIN])

@@ -245,7 +245,7 @@ def test_interrupted_keeps_the_rooms_done(results: Results, after: int) -> None:
     steps: list[str] = []
 
     def stop() -> bool:
-        return steps.count("drawn rooms") >= after
+        return steps.count("sampled rooms") >= after
 
     found = tolerance_of(
         results,

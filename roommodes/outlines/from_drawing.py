@@ -7,9 +7,9 @@ of it is done first in a process of its own that may take so much and no more (s
 from pathlib import Path
 
 from roommodes.errors import FileUnusable
-from roommodes.outline.drawn_lines import read_drawing
-from roommodes.outline.project_text import project_text, took_lines
-from roommodes.outline.room_outline import Side, room_outline
+from roommodes.outlines.drawn_lines import read_drawing
+from roommodes.outlines.project_text import project_text, took_lines
+from roommodes.outlines.room_outline import Side, room_outline
 from roommodes.storage.limited import Failed, Limits, try_first
 
 LIMITS = Limits(cpu_s=8, memory_bytes=2 * 2**30)

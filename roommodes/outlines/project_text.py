@@ -11,8 +11,8 @@ from string import Template
 from shapely import LineString, Point, box, union_all
 from shapely.geometry.base import BaseGeometry
 
-from roommodes.outline.drawn_lines import UNITS, Drawn
-from roommodes.outline.room_outline import Outline
+from roommodes.outlines.drawn_lines import UNITS, Drawn
+from roommodes.outlines.room_outline import Outline
 from roommodes.toml.letters import spelled_out
 from roommodes.toml.text import quoted
 
@@ -47,7 +47,7 @@ def project_text(path: Path, outline: Outline, drawn: Drawn, height_m: float | N
         for said in took_lines(path, outline, drawn)
         for line in textwrap.wrap(said, 116, initial_indent="# ", subsequent_indent="# ")
     )
-    template = Template(files("roommodes.outline").joinpath("outline.toml").read_text(encoding="utf-8"))
+    template = Template(files("roommodes.outlines").joinpath("outline.toml").read_text(encoding="utf-8"))
     return template.substitute(
         took=took.removeprefix("#"),
         name=quoted(spelled_out(path.stem, 80)),

@@ -13,7 +13,7 @@ from shapely.affinity import rotate, scale, translate
 from shapely.geometry.polygon import orient
 
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.outline.drawn_lines import UNIT_M, UNITS, Drawn, Line
+from roommodes.outlines.drawn_lines import UNIT_M, UNITS, Drawn, Line
 
 Side = Literal["left", "right", "top", "bottom"]  # of the drawing
 TURN_DEG = {"left": 0.0, "bottom": -90.0, "right": 180.0, "top": 90.0}  # that brings the front wall to the left
