@@ -6,7 +6,11 @@ from typing import Any, Protocol
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from numpy.typing import ArrayLike
+
+settings.register_profile("untimed", deadline=None)  # no test hangs on how busy the machine is
+settings.load_profile("untimed")
 
 
 class Close(Protocol):
