@@ -6,8 +6,8 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from roommodes.measured.loading import MeasuredSet
+from solvers.fit.compared_subs import ComparedSub, compared_subs
 from solvers.fit.outcome import Fit
-from solvers.fit.sources import Source, sources
 from solvers.fit.verdict import Verdict
 
 UNLIKE = 1.25  # over the lowest roll-off
@@ -30,17 +30,17 @@ def print_sources(page: Page, measured: MeasuredSet, fit: Fit) -> None:
         page.line(advice, mark="! ")
 
 
-def sources_of(measured: MeasuredSet, fit: Fit) -> tuple[Source, ...]:
+def sources_of(measured: MeasuredSet, fit: Fit) -> tuple[ComparedSub, ...]:
     """What the subs do; empty for one sub, for files that do not compare, and where no own responses were fitted."""
     own = fit.source.own
     if fit.verdict is Verdict.REFUSED or not measured.comparable or own.shape[1] < 2:
         return ()
     if not np.isfinite(own).all() or (own == 0.0).any() or np.ptp(np.abs(own / own[:, :1] - 1.0)) == 0.0:
         return ()
-    return sources(fit.compared.frequency_hz, own, measured.subs.name)
+    return compared_subs(fit.compared.frequency_hz, own, measured.subs.name)
 
 
-def source_words(one: Source) -> str:
+def source_words(one: ComparedSub) -> str:
     """What one sub does, a part of a sentence without its full stop."""
     said = []
     if one.polarity == 0:
@@ -57,7 +57,7 @@ def source_words(one: Source) -> str:
     return ", ".join(said)
 
 
-def advice_words(found: tuple[Source, ...]) -> list[str]:
+def advice_words(found: tuple[ComparedSub, ...]) -> list[str]:
     """What to check and what to set."""
     words = []
     if inverted := [name(one.name) for one in found if one.polarity < 0]:

@@ -36,16 +36,11 @@ class Shape:
     high_db: int = 0
 
 
-def shapes(hz: tuple[float, ...]) -> Complexes:
-    """Responses tried, 1 in the passband: (n_shape, n_freq)."""
-    return shape_table(hz)[1]
-
-
 @cache
 def shape_table(
     hz: tuple[float, ...], *, corners: int = CORNERS, highest: float = HIGHEST
 ) -> tuple[tuple[Shape, ...], Complexes]:
-    """The shapes tried, the plain one first, and their responses (n_shape, n_freq).
+    """The shapes tried, the plain one first, and their responses (n_shape, n_freq), 1 in the passband.
 
     Parameters
     ----------
@@ -87,7 +82,7 @@ def best_shape(hz: Floats, wanted: Complexes, weight: Floats, time_s: Floats) ->
     -------
     Shape times gain, without the latency (n_freq,), and the latency [s].
     """
-    tried = shapes(tuple(hz.tolist()))
+    _, tried = shape_table(tuple(hz.tolist()))
     power = (np.abs(tried) ** 2) @ weight
     turn = np.exp(2j * np.pi * np.outer(hz, time_s))
     alike = (np.conj(tried) * (weight * wanted)) @ turn  # (shape, time)

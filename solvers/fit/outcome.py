@@ -118,13 +118,6 @@ def stacked(values: list[Complexes]) -> Floats:
     return np.concatenate([flat.real, flat.imag])
 
 
-def span(columns: Floats) -> Floats:
-    """An orthonormal basis of what the columns span."""
-    size = np.linalg.norm(columns, axis=0)
-    u, s, _ = np.linalg.svd(columns[:, size > 0.0] / size[size > 0.0], full_matrices=False)
-    return np.asarray(u[:, s > 1e-7 * s[0]])
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Found:
     """Where the steps of a fit ended.

@@ -99,14 +99,6 @@ def fit(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ended:
-    """How some steps ended, and their number."""
-
-    stop: Stop
-    steps: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class End:
     """Where some steps ended: the steps that can go on from it, the point, why they ended."""
 

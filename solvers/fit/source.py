@@ -2,9 +2,9 @@
 
 A measured response is F H, H the model's. F[f, s, c] = S_c(f) g_sc e^{-j omega t_sc}: S the sub's own response with its
 electronics; g a real gain and t a time of each response, only where the manifest says that level, polarity or time are
-not common. S is held to what a loudspeaker can do: a roll-off with a crossover (`loudspeaker.shapes`), a gain and a
-latency, times 1 + a few complex Chebyshev terms over log frequency, which are small and the smaller the quicker they
-waver. Left free, S would take up much of what the walls do.
+not common. S is held to what a loudspeaker can do: a roll-off with a crossover (`loudspeaker`), a gain and a latency,
+times 1 + a few complex Chebyshev terms over log frequency, which are small and the smaller the quicker they waver. Left
+free, S would take up much of what the walls do.
 """
 
 from dataclasses import dataclass
@@ -142,11 +142,11 @@ class SourceModel:
         n_seat, n_sub = data.shape[1:]
         gain = np.ones((n_seat, n_sub)) if start is None else start.gain
         delay = np.zeros((n_seat, n_sub)) if start is None else start.delay_s
-        own, plain, unlikely, last = shape, shape, 0.0, np.inf
+        own, unlikely, last = shape, 0.0, np.inf
         for _ in range(ROUNDS if self.gains or self.delays else 1):
             late = np.exp(-2j * np.pi * self.frequency_hz[:, None, None] * delay)
             if self.own != "none":
-                own, plain, unlikely = self._own(data, model * gain * late, weight, shape)
+                own, unlikely = self._own(data, model * gain * late, weight, shape)
             if self.delays:
                 delay = self._times(data, own[:, None, :] * model * gain, weight)
                 late = np.exp(-2j * np.pi * self.frequency_hz[:, None, None] * delay)
@@ -157,7 +157,7 @@ class SourceModel:
             if last - miss <= SETTLED * max(last, 1e-300) and last < np.inf:
                 break
             last = miss
-        return Source(own=own, plain=plain, gain=gain, delay_s=delay, unlikely=unlikely)
+        return Source(own=own, plain=shape, gain=gain, delay_s=delay, unlikely=unlikely)
 
     def columns(self, model: Complexes, source: Source) -> list[tuple[Complexes, float]]:
         """Slopes of F H for every real number in F, each (n_freq, n_seat, n_sub), with that number's precision."""
@@ -182,10 +182,8 @@ class SourceModel:
                     found.append((_only(-1j * omega * factor * model, (seat, sub)) * 1e-3, FREE))
         return found
 
-    def _own(
-        self, data: Complexes, model: Complexes, weight: Floats, shape: Complexes
-    ) -> tuple[Complexes, Complexes, float]:
-        """S, S without its terms, how unlikely it is: least squares over the terms with their precisions."""
+    def _own(self, data: Complexes, model: Complexes, weight: Floats, shape: Complexes) -> tuple[Complexes, float]:
+        """S, and how unlikely it is: least squares over the terms with their precisions."""
         own = shape.copy()
         unlikely = 0.0
         precision = np.tile(1.0 / self.sigma**2, 2)
@@ -199,7 +197,7 @@ class SourceModel:
             terms = found[: self.terms] + 1j * found[self.terms :]
             own[:, subs] = (1.0 + self.basis @ terms)[:, None] * shape[:, subs]
             unlikely += float(2.0 * (np.abs(terms) ** 2 / self.sigma**2).sum())
-        return own, shape, unlikely
+        return own, unlikely
 
     def together(self, n_sub: int) -> list[NDArray[np.intp]]:
         """Subs that share a response."""

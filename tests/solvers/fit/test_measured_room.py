@@ -33,8 +33,8 @@ from roommodes.acoustics.room import WALLS as SIX
 from roommodes.acoustics.room import Room, Surface, Wall
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
-from roommodes.measured.judging import ROUGH
 from roommodes.measured.loading import MeasuredSet, load_manifest
+from roommodes.measured.soundness import ROUGH
 from roommodes.project.reading import parse_project
 from solvers.fit.source import SourceModel
 

@@ -24,7 +24,7 @@ SMOOTH_DB, STEEPER_DB = 2.0, 0.7  # rms that a shape may leave, and what it must
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Source:
+class ComparedSub:
     """What one sub does by itself.
 
     Parameters
@@ -46,7 +46,7 @@ class Source:
     slope_db: int
 
 
-def sources(frequency_hz: Floats, own: Complexes, names: Sequence[str]) -> tuple[Source, ...]:
+def compared_subs(frequency_hz: Floats, own: Complexes, names: Sequence[str]) -> tuple[ComparedSub, ...]:
     """What each sub does, one after the other.
 
     Parameters
@@ -70,7 +70,7 @@ def sources(frequency_hz: Floats, own: Complexes, names: Sequence[str]) -> tuple
         timed = late_s if len(told) > 2 else [pairs[k].late_s for k in told if k != sub]
         level = float(np.median(level_db if len(names) > 2 else [level_db[k] for k in range(len(names)) if k != sub]))
         found.append(
-            Source(
+            ComparedSub(
                 name=name,
                 polarity=upright * pairs[sub].polarity if sub in told else 0,
                 late_s=pairs[sub].late_s - float(np.median(timed)) if sub in told else 0.0,

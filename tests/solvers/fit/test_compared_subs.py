@@ -6,7 +6,7 @@ import pytest
 from cli.words.sources import WORTH_DB, WORTH_S
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.frequency_grid import log_grid
-from solvers.fit.sources import sources
+from solvers.fit.compared_subs import compared_subs
 
 HZ = log_grid(20.0, 120.0, 24)
 WORTH_MS = 1e3 * WORTH_S  # what is said as a fact must be right so far
@@ -40,7 +40,7 @@ def test_alike_subs_tell_polarity_latency_and_level(seed: int) -> None:
     random = np.random.default_rng(seed)
     waver = np.stack([wavering(random, db=0.5) for _ in NAMES], axis=1)
     given = own([closed(32.0)] * 3, gain_db=[0.0, 5.5, 0.0], late_ms=[10.0, 10.0, 14.2], polarity=[1, 1, -1])
-    left, right, rear = sources(HZ, given * waver, NAMES)
+    left, right, rear = compared_subs(HZ, given * waver, NAMES)
     assert (left.polarity, right.polarity, rear.polarity) == (1, 1, -1)
     assert 1e3 * rear.late_s == pytest.approx(4.2, abs=WORTH_MS)
     assert max(abs(1e3 * left.late_s), abs(1e3 * right.late_s)) < WORTH_MS
@@ -60,13 +60,13 @@ def test_unlike_boxes_never_tell_a_wrong_polarity(seed: int) -> None:
     signs = random.choice([1, -1], 3).tolist()
     given = own(boxes, gain_db=[0.0, 3.0, -3.0], late_ms=random.uniform(0.0, 15.0, 3).tolist(), polarity=signs)
     waver = np.stack([wavering(random, db=0.3) for _ in NAMES], axis=1)
-    found = sources(HZ, given * waver, NAMES)
+    found = compared_subs(HZ, given * waver, NAMES)
     told = [(one.polarity, sign) for one, sign in zip(found, signs, strict=True) if one.polarity]
     assert len({polarity * sign for polarity, sign in told}) <= 1
 
 
 def test_a_vented_box_is_named() -> None:
     given = own([closed(28.0) * closed(28.0)] * 2, gain_db=[0.0, 0.0], late_ms=[3.0, 3.0], polarity=[1, 1])
-    for one in sources(HZ, given, NAMES[:2]):
+    for one in compared_subs(HZ, given, NAMES[:2]):
         assert (one.slope_db, one.polarity) == (24, 1)
         assert one.falls_hz == pytest.approx(28.0, rel=0.06)
