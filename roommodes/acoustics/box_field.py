@@ -19,6 +19,8 @@ from roommodes.acoustics.contraction import (
     PART_BYTES,
     Factors,
     adjacent_walls,
+    chosen_overlaps,
+    chosen_shapes,
     parallel_walls,
     parts_of,
     points_to_family,
@@ -137,20 +139,11 @@ class BoxField:
 
     def shapes_at(self, number: NDArray[np.intp]) -> tuple[Floats, Floats]:
         """Some modes, their numbers (n, 3), at the seats and at the sources: (seat, n), (source, n)."""
-        nx, ny, nz = number.T
-        seats, sources = (x[:, nx] * y[:, ny] * z[:, nz] for x, y, z in (self.seat_factors, self.source_factors))
-        return seats, sources
+        return chosen_shapes(self.seat_factors, number), chosen_shapes(self.source_factors, number)
 
     def overlaps(self, number: NDArray[np.intp]) -> Floats:
         """U, every boundary mode's overlap with some modes of the box: (mode, n) [m]; their numbers are (n, 3)."""
-        parts = [np.empty((0, len(number)))]
-        for family in self.families:
-            axis = family.normal_axis
-            u, v = PLANE_AXES[axis]
-            first, second = np.divmod(family.keep, len(family.second))
-            normal = wall_cosines(family.side, self.counts[axis])[number[:, axis]]
-            parts.append(family.first[first][:, number[:, u]] * family.second[second][:, number[:, v]] * normal)
-        return np.concatenate(parts)
+        return chosen_overlaps(self.families, number)
 
     def pulled(self, pull: Complexes) -> Complexes:
         """U^T times one number for each boundary mode, at every mode of the box: (mode,) -> (nx, ny, nz)."""

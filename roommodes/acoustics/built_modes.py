@@ -36,6 +36,7 @@ from roommodes.acoustics.rigid_modes import (
     RigidModes,
     mode_count,
     rigid_modes,
+    rigid_shape,
     shape_pressure,
 )
 from roommodes.acoustics.room import Room, Surface
@@ -129,7 +130,7 @@ class BuiltMode:
 
     def rigid_pressure(self, point_m: ArrayLike) -> Floats:
         """The same of the rigid mode that it is named by: in a box sqrt(eps) cos cos cos. (..., 3) [m] -> (...)."""
-        return np.asarray(shape_pressure(self._shape().rigid(self.number), np.asarray(point_m)).real)
+        return np.asarray(shape_pressure(rigid_shape(self._shape(), self.number), np.asarray(point_m)).real)
 
     def _shape(self) -> ModeShape:
         if self.shape is None:

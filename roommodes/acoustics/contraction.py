@@ -10,10 +10,11 @@ sum over all modes of port * kernel * port is a chain of small matrix products, 
 | plane kernel G | (k, nu, nv) | D summed over the normal axis of two parallel walls, with their cosines |
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from math import prod
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Floats
@@ -34,6 +35,24 @@ def wall_cosines(side: int, count: int) -> Floats:
 def pair_products(first: Floats, second: Floats) -> Floats:
     """All products of rows: (a, n), (b, n) -> (a b, n)."""
     return (first[:, None, :] * second[None, :, :]).reshape(-1, first.shape[1])
+
+
+def chosen_shapes(factors: Factors, number: NDArray[np.intp]) -> Floats:
+    """Modes of some numbers (n, 3) at points, from the points' cosines along each axis: (n_point, n)."""
+    x, y, z = (factor[:, index] for factor, index in zip(factors, number.T, strict=True))
+    return np.asarray(x * y * z)
+
+
+def chosen_overlaps(families: Iterable[Family], number: NDArray[np.intp]) -> Floats:
+    """Overlap of every boundary mode with the modes of some numbers (n, 3): (mode, n) [m]."""
+    parts = [np.empty((0, len(number)))]
+    for family in families:
+        u, v = PLANE_AXES[family.normal_axis]
+        along = number[:, family.normal_axis]
+        first, second = np.divmod(family.keep, len(family.second))
+        normal = wall_cosines(family.side, int(along.max(initial=0)) + 1)[along]
+        parts.append(family.first[first][:, number[:, u]] * family.second[second][:, number[:, v]] * normal)
+    return np.concatenate(parts)
 
 
 def parallel_walls(plane_kernel: Floats, rows: Family, columns: Family) -> Floats:

@@ -7,7 +7,7 @@ References
 [3] M. R. Schroeder, The "Schroeder frequency" revisited, JASA 99(5) 3240, 1996, equations 1 and 2.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 
 import numpy as np
@@ -68,12 +68,6 @@ class BoxShape:
         along = np.tensordot(x, self.amplitudes, axes=(1, 0))  # (n, ny, nz)
         return np.asarray(np.einsum("nj,njk,nk->n", y, along, z))
 
-    def rigid(self, number: tuple[int, ...]) -> "BoxShape":
-        """The rigid mode of these numbers."""
-        amplitudes = np.zeros_like(self.amplitudes)
-        amplitudes[number] = 1.0
-        return BoxShape(room=self.room, origin_m=self.origin_m, amplitudes=amplitudes)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ElementShape:
@@ -98,14 +92,15 @@ class ElementShape:
         """At points (n, 3) [m]: (n,)."""
         return np.asarray(values_at(self.mesh, point_m) @ (self.vectors @ self.amplitudes))
 
-    def rigid(self, number: tuple[int, ...]) -> "ElementShape":
-        """The rigid mode of this rank."""
-        amplitudes = np.zeros_like(self.amplitudes)
-        amplitudes[number] = 1.0
-        return ElementShape(mesh=self.mesh, vectors=self.vectors, amplitudes=amplitudes)
-
 
 ModeShape = BoxShape | ElementShape
+
+
+def rigid_shape(shape: ModeShape, number: tuple[int, ...]) -> ModeShape:
+    """The rigid mode of these numbers, or of this rank, of the same room."""
+    amplitudes = np.zeros_like(shape.amplitudes)
+    amplitudes[number] = 1.0
+    return replace(shape, amplitudes=amplitudes)
 
 
 def shape_pressure(shape: ModeShape, point_m: Floats) -> Complexes:

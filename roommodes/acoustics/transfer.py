@@ -50,6 +50,14 @@ def strength_times(strengths: Sequence[Strength], omega: Complexes, matrix: Comp
     return result
 
 
+def walls_system(strengths: Sequence[Strength], omega: Complexes, boundary: Complexes) -> Complexes:
+    """1 + Y Z over the boundary modes: (k, mode, mode) -> (k, mode, mode)."""
+    system = strength_times(strengths, omega, boundary)
+    index = np.arange(system.shape[1])
+    system[:, index, index] += 1.0
+    return system
+
+
 def transfer_function(
     room: Room,
     surfaces: Sequence[Surface],
@@ -127,9 +135,7 @@ def _pressure(ports: Ports, boundary: Boundary, hz: Floats) -> Complexes:
     z = ports.at(bulk_k2(ports.room, omega))
     pressure = z.seat_source
     if boundary.size:
-        system = strength_times(boundary.strengths, omega, z.boundary)
-        index = np.arange(boundary.size)
-        system[:, index, index] += 1.0
+        system = walls_system(boundary.strengths, omega, z.boundary)
         driven = np.linalg.solve(system.transpose(0, 2, 1), z.seat_boundary.transpose(0, 2, 1))
         reaction = strength_times(boundary.strengths, omega, z.source_boundary.transpose(0, 2, 1))
         pressure = pressure - driven.transpose(0, 2, 1) @ reaction

@@ -22,7 +22,7 @@ from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import LocalStrength, Strength
-from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times
+from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times, walls_system
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.constructions import AnyConstruction, Construction, law_of_layers
 from roommodes.running import Running
@@ -283,9 +283,7 @@ def _block(
     points = points.transpose(0, 2, 1)  # (k, mode, point)
     reaction = np.zeros_like(points)
     if size:
-        system = strength_times(strengths, omega, z.boundary)
-        index = np.arange(size)
-        system[:, index, index] += 1.0
+        system = walls_system(strengths, omega, z.boundary)
         reaction = np.linalg.solve(system, strength_times(strengths, omega, points))  # X Z
     to_source, to_seat = reaction[:, :, :n_source], reaction[:, :, n_source:].transpose(0, 2, 1)
     by_seat = z.seat_source[:, :, :n_source] - z.seat_boundary @ to_source  # moved seats too

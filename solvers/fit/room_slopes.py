@@ -13,14 +13,13 @@ from math import pi
 
 import numpy as np
 
-from roommodes.acoustics.contraction import wall_cosines
+from roommodes.acoustics.contraction import chosen_overlaps, chosen_shapes
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import Room
 from roommodes.acoustics.room_boundary import Boundary
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.acoustics.wall_bases import Family, cosine_table
 from roommodes.arrays import Complexes, Floats, Integers
-from roommodes.shapes.faces import PLANE_AXES
 from solvers.fit.parameters import Parameter
 
 REACH = 1.8
@@ -90,23 +89,12 @@ class RoomSlopes:
 
 def _overlaps(boundary: Boundary, number: Integers) -> Floats:
     """Every boundary mode's overlap with some rigid modes: (mode of the walls, rigid mode)."""
-    parts = [np.empty((0, len(number)))]
-    parts += [_family_overlaps(family, number) for family in boundary.families if isinstance(family, Family)]
-    return np.concatenate(parts)
-
-
-def _family_overlaps(family: Family, number: Integers) -> Floats:
-    u, v = PLANE_AXES[family.normal_axis]
-    first, second = family.first[:, number[:, u]], family.second[:, number[:, v]]
-    normal = wall_cosines(family.side, int(number[:, family.normal_axis].max()) + 1)[number[:, family.normal_axis]]
-    both = (first[:, None] * second[None]).reshape(-1, len(number))[family.keep]
-    return np.asarray(both * normal)
+    return chosen_overlaps((family for family in boundary.families if isinstance(family, Family)), number)
 
 
 def _at_points(room: Room, point_m: Floats, number: Integers) -> Floats:
     """Rigid modes at points: (point, mode)."""
-    found = np.ones((len(point_m), len(number)))
-    for axis, size in enumerate(room.size_m):
-        table = cosine_table(size, point_m[:, axis], int(number[:, axis].max()) + 1)
-        found *= table[:, number[:, axis]]
-    return found
+    x, y, z = (
+        cosine_table(size, point_m[:, axis], int(number[:, axis].max()) + 1) for axis, size in enumerate(room.size_m)
+    )
+    return chosen_shapes((x, y, z), number)

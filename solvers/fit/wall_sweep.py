@@ -12,7 +12,7 @@ from math import pi
 import numpy as np
 
 from roommodes.acoustics.strengths import Strength
-from roommodes.acoustics.transfer import bulk_k2, strength_times
+from roommodes.acoustics.transfer import bulk_k2, strength_times, walls_system
 from roommodes.arrays import Complexes, Floats
 from solvers.fit.model import FitModel, Wanted
 from solvers.fit.parameters import Parameter
@@ -53,9 +53,7 @@ def wall_sweep(model: FitModel, u: Floats, parameter: Parameter, values: Sequenc
         z = ports.at(bulk_k2(ports.room, omega))
         points = np.concatenate([z.source_boundary, z.seat_boundary], axis=1).transpose(0, 2, 1)
         points = np.concatenate([points, z.boundary[:, :, rows]], axis=2)  # (k, mode, sources, seats, changed modes)
-        system = strength_times(boundary.strengths, omega, z.boundary)
-        index = np.arange(system.shape[1])
-        system[:, index, index] += 1.0
+        system = walls_system(boundary.strengths, omega, z.boundary)
         reaction = np.linalg.solve(system, strength_times(boundary.strengths, omega, points))
         on_walls = (points - z.boundary @ reaction)[:, rows]
         n_point = points.shape[2] - len(rows)
