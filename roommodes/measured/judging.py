@@ -9,8 +9,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.measured.data import MeasuredSeats, MeasuredSubs
 from roommodes.measured.doubts import (
@@ -29,8 +27,6 @@ from roommodes.measured.first_sound import first_sound_doubts
 from roommodes.measured.manifest import ManifestTables
 from roommodes.project.project import Project
 
-# a sign or some milliseconds need no more
-ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=0.1)
 BY_HAND = (
     "Check by hand, with a polarity tester or by which way the cones move first, and say "
     'checked = ["polarity"] at the sub.'
@@ -47,6 +43,7 @@ class Judging:
     raw : (seat, sub) -> what its file holds.
     frequency_hz : (n_freq,) the common grid [Hz].
     transfer : (n_freq, n_seat, n_sub) complex128, the chain not yet divided out.
+    expected : likewise by a rough model [1/m], NaN for subs whose place is not known or on a microphone.
     seats, subs : what was measured, and where.
     """
 
@@ -55,6 +52,7 @@ class Judging:
     raw: Mapping[tuple[int, int], Spectrum | Impulse]
     frequency_hz: Floats
     transfer: Complexes
+    expected: Complexes
     seats: MeasuredSeats
     subs: MeasuredSubs
 
@@ -83,7 +81,7 @@ class Judging:
 
     def _judged(self, sub: int) -> Judged:
         reference = self.tables.reference
-        checked = {*reference.checked, *self.tables.subs[sub].checked}
+        checked = self.tables.checked(sub)
         return Judged(
             polarity=reference.common_polarity and "polarity" not in checked,
             level=reference.common_level and "level" not in checked,
@@ -106,15 +104,8 @@ class Judging:
             away_s = away / speed if known else np.full(len(found), np.nan)
             return first_sound_doubts(impulses, away_s, judged=judged), True
         transfer = self.transfer[:, :, sub]
-        if (judged.polarity or judged.time) and np.isfinite(place).all() and away.min() >= CLOSEST_M:
-            expected = transfer_function(
-                self.project.room,
-                self.project.surfaces(),
-                frequency_hz=self.frequency_hz,
-                seat_m=self.seats.position_m,
-                source_m=place[None],
-                precision=ROUGH,
-            )[:, :, 0]
+        expected = self.expected[:, :, sub]
+        if (judged.polarity or judged.time) and np.isfinite(expected).all():
             doubts = model_doubts(self.frequency_hz, transfer, expected, judged=judged)
             if doubts or explains(transfer, expected):
                 return doubts, True

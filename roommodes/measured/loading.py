@@ -18,6 +18,7 @@ from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fing
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.noise import noise_rms
 from roommodes.measured.notes import FADE_SHARE, measured_notes
+from roommodes.measured.over_time import own_points
 from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places
@@ -233,9 +234,8 @@ class _Reading:
                 hz = np.arange(low, high, max(NOISE_STEP_HZ, 1.0 / longest))
                 values = [self._spectrum(one, hz, end_s) for one in impulses]
             elif spectra and not impulses and all(np.array_equal(one.hz, spectra[0].hz) for one in spectra):
-                used = (spectra[0].hz >= low * (1.0 - 1e-6)) & (spectra[0].hz <= high * (1.0 + 1e-6))
-                hz = spectra[0].hz[used]
-                values = [one.value[used] * self._scale(one) for one in spectra]
+                hz, _ = own_points(spectra[0], low, high)
+                values = [own_points(one, low, high)[1] * self._scale(one) for one in spectra]
             else:
                 continue
             found[:, sub] = noise_rms(hz, np.stack(values, axis=1), self.hz)

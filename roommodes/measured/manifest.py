@@ -214,6 +214,10 @@ class ManifestTables(Table):
         default=(), description="The responses; at least one, or file_pattern."
     )
 
+    def checked(self, sub: int) -> frozenset[str]:
+        """What a person has checked of one sub, from 0, or of all."""
+        return frozenset({*self.reference.checked, *self.subs[sub].checked})
+
 
 def manifest_schema() -> dict[str, Any]:
     """JSON Schema of the manifest, for completion and checks in editors."""

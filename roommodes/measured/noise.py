@@ -21,6 +21,7 @@ References
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.measured.resampling import arrival_s
 
 STRETCH_OCTAVE = 0.75  # of frequency, each half over the one before
 FEWEST, MOST = 16, 48  # points of a stretch
@@ -66,9 +67,7 @@ def noise_rms(frequency_hz: Floats, responses: Complexes, at_hz: Floats) -> Floa
 
 def _of_stretch(hz: Floats, responses: Complexes) -> float:
     """Rms of the noise in one stretch; NaN where its points do not tell."""
-    step = responses[1:] * np.conj(responses[:-1])
-    weight = np.maximum(np.abs(step), 1e-300)
-    late = -(weight * np.angle(step) / (2.0 * np.pi * np.diff(hz)[:, None])).sum(axis=0) / weight.sum(axis=0)
+    late = [arrival_s(hz, one) for one in responses.T]
     value = responses * np.exp(2j * np.pi * np.outer(hz, late))
     mean = float(np.mean(np.abs(value) ** 2))
     if mean == 0.0:

@@ -18,6 +18,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.measured.files import Impulse, Spectrum
+from roommodes.measured.resampling import arrival_s
 from roommodes.measured.wav import spectrum
 
 FINEST_HZ = 0.2  # an impulse response's spectrum is looked at no finer
@@ -62,13 +63,10 @@ def own_points(raw: Spectrum | Impulse, low_hz: float, high_hz: float) -> tuple[
 
 def over_time(hz: Floats, value: Complexes) -> OverTime:
     """What a response (n,) at its own frequencies (n,) does over time."""
-    step = value[1:] * np.conj(value[:-1])
-    weight = np.abs(step)
-    total = float(weight.sum())
-    if len(hz) < STRETCH or total == 0.0:
+    if len(hz) < STRETCH or not np.any(value[1:] * np.conj(value[:-1])):
         none = np.zeros(0)
         return OverTime(hz=hz, value=value, delay_s=0.0, skewness=np.nan, steadiness=np.nan, rises_s=0.0, energy=none)
-    delay = float(-(weight * np.angle(step) / (2.0 * np.pi * np.diff(hz))).sum() / total)
+    delay = arrival_s(hz, value)
     straight = value * np.exp(2j * np.pi * hz * delay)
     time, energy = _energy(hz, straight)
     come = np.cumsum(np.where(energy < FLOOR * energy.max(), 0.0, energy))

@@ -1,6 +1,6 @@
 """Whether measured responses can be what the manifest says, before anything is computed from them.
 
-First the set as a whole (`set_doubts`): the direction of time, the form of the level column, the scale. Then each
+First the set as a whole (`set_doubt`): the direction of time, the form of the level column, the scale. Then each
 file against the others of its sub and against physics (`file_doubts`). Bounds are set so that rooms from dead to hard,
 subs of all kinds, distant seats, noise 20 dB below and delays that all files share raise no doubt (tried on image
 sources, which share nothing with the model).
@@ -17,6 +17,7 @@ from roommodes.measured.doubts import Doubt
 from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.manifest import ManifestTables, ResponseTable
 from roommodes.measured.over_time import OverTime, over_time, own_points, skewness
+from roommodes.measured.resampling import arrival_s
 
 Key = tuple[int, int]  # (seat, sub)
 
@@ -84,7 +85,7 @@ def reading_of(
         key: float(10.0 * np.log10(max(float(np.mean(np.abs(one.value) ** 2)), 1e-300))) if len(one.value) else np.nan
         for key, one in courses.items()
     }
-    checked = [frozenset({*tables.reference.checked, *sub.checked}) for sub in tables.subs]
+    checked = [tables.checked(sub) for sub in range(len(tables.subs))]
     return Reading(raw=raw, table=table, over_time=courses, level_db=levels, checked=checked)
 
 
@@ -307,10 +308,7 @@ def _band_delays_s(course: OverTime) -> float:
     """How much the group delay differs between parts of the band [s]."""
     delays = []
     for part in np.array_split(np.arange(len(course.hz)), BANDS):
-        step = course.value[part][1:] * np.conj(course.value[part][:-1])
-        weight = np.abs(step)
-        turn = -np.angle(step) / (2.0 * np.pi * np.diff(course.hz[part]))
-        delays.append(float((weight * turn).sum() / max(float(weight.sum()), 1e-300)))
+        delays.append(arrival_s(course.hz[part], course.value[part]))
     return max(delays) - min(delays)
 
 

@@ -9,18 +9,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.measured.data import MeasuredSeats, MeasuredSubs
 from roommodes.measured.doubts import Doubt
 from roommodes.measured.exchanged import FEWEST_SEATS, exchanged_seats
 from roommodes.measured.files import Impulse, Spectrum
-from roommodes.measured.judging import ROUGH, Judging
+from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable
 from roommodes.measured.plausibility import file_doubts, late_doubts, reading_of, set_doubt
 from roommodes.project.project import Project
 
 Key = tuple[int, int]  # (seat, sub)
+# a sign or some milliseconds need no more
+ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=0.1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +58,7 @@ def suspicions(
     """
     reference = tables.reference
     exchange = len(seats) >= FEWEST_SEATS and "seats" not in reference.checked
-    model = exchange or reference.level == "per metre"
+    model = exchange or reference.level == "per metre" or not all(isinstance(one, Impulse) for one in raw.values())
     expected = _expected(project, hz, seats, subs, wanted=model)
     reading = reading_of(raw, table, tables, float(hz[0]), float(hz[-1]))
     if text := set_doubt(reading, tables, expected_db=_mean_db(expected)):
@@ -65,7 +68,14 @@ def suspicions(
         return Suspicions(of_all="", of_files=tuple(found))
     blamed = {doubt.sub for doubt in odd}
     between, untold = Judging(
-        tables=tables, project=project, raw=raw, frequency_hz=hz, transfer=transfer, seats=seats, subs=subs
+        tables=tables,
+        project=project,
+        raw=raw,
+        frequency_hz=hz,
+        transfer=transfer,
+        expected=expected,
+        seats=seats,
+        subs=subs,
     ).outcome()
     doubts = [*odd, *(doubt for doubt in between if doubt.sub not in blamed)]
     across_s = float(np.sqrt(np.sum(np.square(project.room.size_m)))) / project.room.air.speed_of_sound_m_s
