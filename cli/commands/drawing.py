@@ -47,9 +47,9 @@ def drawing(
 
     Example: roommodes drawing plan.h5 -o sheet.pdf
     """
-    from cli.drawing.file import sheet_file
-    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named, paper_of, scale_words
-    from roommodes.lengths import METRIC, lengths_of
+    from cli.drawing.file import sheet_file, wishes_for
+    from cli.drawing.sheet import PAPERS, drawing_sheet, paper_named, paper_of, scale_words
+    from roommodes.lengths import lengths_of
     from roommodes.storage.whole_file import write_whole
 
     target = output or beside(file, ".pdf")
@@ -61,16 +61,15 @@ def drawing(
         raise typer.BadParameter(f"got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50", param_hint="--scale")
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": target}, inputs=[file], force=force)
-    lengths = METRIC if target.suffix.lower() == ".dxf" else lengths_of(plan.project)
-    wishes = SheetWishes(paper=paper and paper_named(paper), scale=scale, revision=revision, lengths=lengths)
+    wishes = wishes_for(plan, target.suffix, paper=paper, scale=scale, revision=revision)
     sheet = drawing_sheet(plan, wishes)
     write_whole(target, sheet_file(sheet, target.suffix), force=force)
     if as_json:
         print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.subs})
     elif not quiet:
         page = Page()
-        at = scale_words(sheet.scale, lengths)
+        at = scale_words(sheet.scale, wishes.lengths)
         page.line(f"Wrote {target}: {paper_of(sheet)} at {at}. Print it at 100 % and check the scale bar.")
-        if lengths_of(plan.project).feet and not lengths.feet:
+        if lengths_of(plan.project).feet and not wishes.lengths.feet:
             page.line("DXF stays metric: real millimetres.")
         page.line("Check every dimension on site before anything is cut; local codes and licensed trades decide.")

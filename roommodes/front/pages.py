@@ -86,17 +86,15 @@ def drawing(
     FileUnusable : another suffix; the file exists, or cannot be written.
     OutsideModel : no such paper or scale.
     """
-    from cli.drawing.file import sheet_file
-    from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named
-    from roommodes.lengths import METRIC, lengths_of
+    from cli.drawing.file import sheet_file, wishes_for
+    from cli.drawing.sheet import PAPERS, drawing_sheet, paper_named
 
     target = _target(path, (".pdf", ".svg", ".dxf"), force=force)
     if paper is not None and paper_named(paper) is None:
         raise OutsideModel(f"paper: got {paper!r}; allowed: {', '.join(PAPERS)}")
     if scale is not None and not 1.0 <= scale <= 1000.0:
         raise OutsideModel(f"scale: got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50")
-    lengths = METRIC if target.suffix.lower() == ".dxf" else lengths_of(plan.project)
-    wishes = SheetWishes(paper=paper and paper_named(paper), scale=scale, revision=revision, lengths=lengths)
+    wishes = wishes_for(plan, target.suffix, paper=paper, scale=scale, revision=revision)
     sheet = drawing_sheet(plan, wishes)
     write_whole(target, sheet_file(sheet, target.suffix), force=force)
 

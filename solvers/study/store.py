@@ -92,34 +92,33 @@ def opened(store: Store, output: Path, *, lock: Lock = "system") -> Iterator[Non
     ------
     FileUnusable : another run works on the same results file, or the folder cannot be made.
     """
-    if lock == "file":
-        try:
-            store.folder.mkdir(exist_ok=True)
-        except OSError as error:
-            raise FileUnusable(f"{store.folder}: cannot be made: {error.strerror or error}") from error
-        with lock_file(store.folder / LOCK_FILE_NAME):
-            _clear(store)
-            yield
-        return
     try:
         store.folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise _no_place(store, error) from error
+    with lock_file(store.folder / LOCK_FILE_NAME) if lock == "file" else _system_lock(store, output):
+        for left in store.folder.glob(".*.part"):  # nobody else writes here as long as the lock is held
+            with contextlib.suppress(OSError):
+                left.unlink()
+        yield
+
+
+@contextlib.contextmanager
+def _system_lock(store: Store, output: Path) -> Iterator[None]:
+    try:
         descriptor = os.open(store.folder / LOCK_NAME, os.O_RDWR | os.O_CREAT, 0o666)
     except OSError as error:
-        raise FileUnusable(f"{store.folder}: cannot be used for finished jobs: {error.strerror or error}") from error
+        raise _no_place(store, error) from error
     try:
         if not take_lock(descriptor):
             raise FileUnusable(
                 f"{output}: another run is at work on this study and holds {store.folder / LOCK_NAME}; "
                 "wait for it, stop it, or choose another name with -o"
             )
-        _clear(store)
         yield
     finally:
         os.close(descriptor)  # lets go of the lock
 
 
-def _clear(store: Store) -> None:
-    """Take away half-written files; nobody else writes here as long as the lock is held."""
-    for left in store.folder.glob(".*.part"):
-        with contextlib.suppress(OSError):
-            left.unlink()
+def _no_place(store: Store, error: OSError) -> FileUnusable:
+    return FileUnusable(f"{store.folder}: cannot be used for finished jobs: {error.strerror or error}")
