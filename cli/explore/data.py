@@ -11,6 +11,7 @@ from cli.explore.packing import packed_field, packed_plane
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
 from cli.words.basis import basis_words
 from cli.words.plan import caution_lines, subs_word
+from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
 from roommodes.plan.plan import MODEL_UNIT, Plan, Results
@@ -18,6 +19,7 @@ from roommodes.project.glass import glass_of
 from roommodes.project.project import Project, cabinet_of
 from roommodes.project.tables import MAX_COUNT
 from roommodes.responses.third_octaves import bands_of, bands_within, nominal_hz
+from roommodes.shapes.outlines import outline_along
 from roommodes.subwoofer.channels import Channel
 from roommodes.subwoofer.limits import Limits
 from solvers.listening.anywhere import Anywhere
@@ -203,6 +205,7 @@ def _filters(plan: Plan) -> list[list[list[float]]] | None:
 def _drawing(project: Project) -> dict[str, Any]:
     cabinet = cabinet_of(project.subwoofer)
     return {
+        **_shape(project.room),
         "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.keep_outs],
         "zones": [{"name": zone.name, "low": list(zone.low), "high": list(zone.high)} for zone in project.zones],
         "glass": [{"wall": one.wall, "from": one.from_m, "to": one.to_m} for one in glass_of(project)],
@@ -215,6 +218,29 @@ def _drawing(project: Project) -> dict[str, Any]:
         ],
         "lowest": LOWEST_DB,
         "step": STEP_DB,
+    }
+
+
+def _shape(room: Room) -> dict[str, Any]:
+    """Outlines of the air from above and from the left, and what stands or hangs in them."""
+    return {
+        "outline": {
+            "plan": [loop.tolist() for loop in outline_along(room.shape, 2)],
+            "side": [loop.tolist() for loop in outline_along(room.shape, 1)],
+        },
+        "blocks": [
+            {
+                "name": block.name,
+                "low": list(block.low_m),
+                "high": list(block.high_m),
+                "overhead": block.low_m[2] > RAISED_M,
+            }
+            for block in room.shape.blocks
+        ],
+        "slopes": [
+            {"name": one.name, "axis": one.axis, "ends": [list(end) for end in (one.from_m, one.to_m) if end[1] > 0.0]}
+            for one in room.shape.slopes
+        ],
     }
 
 

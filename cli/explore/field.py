@@ -27,6 +27,10 @@ MEASURED = (
     "Measured responses: subs stand where they were measured, rows as drawn, and there is no map. What was not "
     "measured is not guessed."
 )
+SHAPED = (
+    "The room is no plain box: subs stand at the plan's candidates, rows as drawn, and there is no map. Near inward "
+    "edges what lies beside a place does not tell its field."
+)
 ROWS_LEFT_OUT = "Rows stay where they are drawn: with their shifts the page would pass {most:.0f} MB."
 MAP_LEFT_OUT = "There is no map of the room: with it the page would pass {most:.0f} MB."
 PLACES_LEFT_OUT = (
@@ -67,6 +71,8 @@ def page_field(results: Results, running: Running = Running()) -> Anywhere:
     """
     if results.measured is not None:
         return at_candidates(results, [MEASURED, *_too_large(results)])
+    if not results.project.room.is_box:
+        return at_candidates(results, [SHAPED, *_too_large(results)])
     extent = extent_of(results)
     if not extent.between:
         return at_candidates(results, [PLACES_LEFT_OUT.format(most=MOST_BYTES / 1e6), *_too_large(results)])

@@ -2,7 +2,7 @@
 
 import { lengthWords, rowColour, signed, sized, svg } from "./dom.js";
 import { seatKey, subKey } from "./keys.js";
-import { cabinetBox, dragged, MARGIN, subMark, UNIT } from "./room_view.js";
+import { cabinetBox, dragged, MARGIN, outlined, solids, subMark, UNIT } from "./room_view.js";
 
 /** @typedef {import("./app.js").App} App */
 
@@ -42,7 +42,20 @@ export class PlanView {
     const [still, marks] = this.layers;
     still.replaceChildren();
     marks.replaceChildren();
-    still.append(svg("rect", { class: "outline", x: 0, y: -width, width: length, height: width }));
+    const { outline, blocks, slopes } = data.drawing;
+    still.append(solids(blocks, outline.plan, 1), outlined(outline.plan));
+    for (const slope of slopes) {
+      for (const [at, height] of slope.ends) {
+        const ends = [
+          [at, at],
+          [0, data.room.size[1 - slope.axis]],
+        ];
+        const [x, y] = slope.axis === 0 ? ends : [ends[1], ends[0]];
+        const line = { x1: x[0] * UNIT, x2: x[1] * UNIT, y1: -y[0] * UNIT, y2: -y[1] * UNIT };
+        const words = `${slope.name}: ceiling ${lengthWords(height, data.feet)} above floor`;
+        still.append(svg("line", { class: "slope", ...line }, svg("title", {}, words)));
+      }
+    }
     for (const box of data.drawing.keep_outs) {
       const [x, y] = [box.low[0] * UNIT, -box.high[1] * UNIT];
       const size = { width: (box.high[0] - box.low[0]) * UNIT, height: (box.high[1] - box.low[1]) * UNIT };

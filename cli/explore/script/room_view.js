@@ -36,6 +36,36 @@ export function cabinetBox(data, at, facing) {
 }
 
 /**
+ * The outline of the air.
+ * @param {number[][][]} loops closed, in metres
+ */
+export function outlined(loops) {
+  return svg("path", { class: "outline", d: closed(loops) });
+}
+
+/**
+ * Blocks in the air, those overhead dashed.
+ * @param {import("./types.js").Block[]} blocks
+ * @param {number[][][]} loops the air's outline: nothing is drawn outside it
+ * @param {number} up the axis that points up in the drawing
+ */
+export function solids(blocks, loops, up) {
+  const id = `air-${up}`;
+  const air = svg("clipPath", { id }, svg("path", { d: closed(loops) }));
+  const boxes = blocks.map(({ name, low, high, overhead }) => {
+    const size = { width: (high[0] - low[0]) * UNIT, height: (high[up] - low[up]) * UNIT };
+    const place = { x: low[0] * UNIT, y: -high[up] * UNIT, ...size };
+    return svg("rect", { class: overhead ? "solid overhead" : "solid", ...place }, svg("title", {}, name));
+  });
+  return svg("g", { "clip-path": `url(#${id})` }, air, ...boxes);
+}
+
+/** @param {number[][][]} loops */
+function closed(loops) {
+  return loops.map((loop) => `M${loop.map(([x, y]) => `${x * UNIT} ${-y * UNIT}`).join("L")}Z`).join("");
+}
+
+/**
  * A sub as it is drawn: cabinet, cross at the acoustic centre, number; inverted has a ø, off is hollow.
  * @param {import("./types.js").Sub} sub
  * @param {number} number

@@ -2,7 +2,7 @@
 
 import { rowColour, sized, svg } from "./dom.js";
 import { subKey } from "./keys.js";
-import { cabinetBox, dragged, MARGIN, subMark, UNIT } from "./room_view.js";
+import { cabinetBox, dragged, MARGIN, outlined, solids, subMark, UNIT } from "./room_view.js";
 
 export class SideView {
   /**
@@ -36,9 +36,9 @@ export class SideView {
 
   drawStill() {
     const { data } = this.app;
-    const [length, , height] = data.room.size.map((one) => one * UNIT);
+    const { outline, blocks } = data.drawing;
     this.still.replaceChildren();
-    this.still.append(svg("rect", { class: "outline", x: 0, y: -height, width: length, height }));
+    this.still.append(solids(blocks, outline.side, 2), outlined(outline.side));
     for (const box of data.drawing.keep_outs) {
       const size = { width: (box.high[0] - box.low[0]) * UNIT, height: (box.high[2] - box.low[2]) * UNIT };
       const place = { x: box.low[0] * UNIT, y: -box.high[2] * UNIT, ...size };

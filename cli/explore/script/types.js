@@ -97,9 +97,13 @@
  * @property {Drives} drives
  * @property {Start[]} starts
  * @property {number[][][] | null} filters
- * @property {{keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[], screen: number | null,
+ * @property {{outline: {plan: number[][][], side: number[][][]}, blocks: Block[], slopes: Slope[],
+ *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[], screen: number | null,
  *   cabinet: {size: Point, centre: Point} | null, colours: number[][], lowest: number, step: number}} drawing
  * @property {{band: string, left_out: string[], basis: string, cautions: string[], closing: string}} words
+ *
+ * @typedef {{name: string, low: Point, high: Point, overhead: boolean}} Block
+ * @typedef {{name: string, axis: number, ends: [number, number][]}} Slope ends are places along the axis and heights [m]
  *
  * @typedef {Object} Band
  * @property {number} hz what the band is called

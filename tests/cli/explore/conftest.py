@@ -146,6 +146,7 @@ def explore(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Explore:
         *,
         subs: int = 2,
         text: str = PROJECT.replace("CLOUD\n", ""),
+        drives: dict[int, Given] = DRIVES,
         change: Callable[[Results], Results] = lambda results: results,
         fragment: str = "",
         **wishes: Any,
@@ -153,7 +154,7 @@ def explore(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Explore:
         key = (subs, text, change if change.__name__ != "<lambda>" else None)
         if key not in made:
             folder = tmp_path_factory.mktemp("explore")
-            write_results(folder / "plan.h5", change(given_results(text, DRIVES)), force=False)
+            write_results(folder / "plan.h5", change(given_results(text, drives)), force=False)
             plan = choose_plan(folder / "plan.h5", subs=subs)
             (folder / "page.html").write_bytes(explore_html(page_data(plan, page_field(plan.results))))
             made[key] = (folder / "page.html", plan)
