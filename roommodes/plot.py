@@ -97,7 +97,7 @@ def seats(
 
 
 def map(ax: Axes, plan: Plan, *, frequency_hz: float, title: str | None = None, running: Running | None = None) -> Axes:
-    """The room at ear height at one frequency: level about the mean of the seats in steps of 3 dB.
+    """The room at ear height at one frequency: level about the average over the seats in steps of 3 dB.
 
     Parameters
     ----------

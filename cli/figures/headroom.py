@@ -102,7 +102,7 @@ def gain_axes(axes: Axes, found: PlanHeadroom) -> Axes:
     )
     for line in list(axes.lines):
         line.remove()
-    axes.plot(hz, gain.mean(axis=1), color=INK, linewidth=2.0, label="mean of the seats, model")
+    axes.plot(hz, gain.mean(axis=1), color=INK, linewidth=2.0, label="average over the seats, model")
     axes.plot(hz, rule.mean(axis=1), color=TARGET, linewidth=1.6, linestyle=(0, (3, 2)), label="rule of thumb")
     axes.set_ylim(min(gain.min(), rule.min()) - 2.0, max(gain.max(), rule.max()) + 3.0)
     if len(hz) > 1:

@@ -36,6 +36,42 @@ def differences(first: Project, second: Project) -> tuple[Difference, ...]:
     return tuple(found)
 
 
+def layout_differences(first: Project, second: Project) -> tuple[Difference, ...]:
+    """What differs between two layouts, sub by sub, each named by its number: position, gain, delay, polarity.
+
+    Subs belong together by their numbers; where there are more or fewer than before, by where they stand.
+    """
+    a, b = _subs_of(first), _subs_of(second)
+    if len(a) != len(b):
+        places = [one["position_m"] for one in a]
+        apart = iter(range(len(a), len(a) + len(b)))
+        there = [places.index(one["position_m"]) if one["position_m"] in places else next(apart) for one in b]
+    else:
+        there = list(range(len(b)))
+    found: list[Difference] = []
+    now = dict(zip(there, b, strict=True))
+    number = {place: f"sub {1 + mine}" for mine, place in enumerate(there)}
+    for place, one in enumerate(a):
+        _compare(("layout", number.get(place, f"sub {1 + place} as it was")), one, now.get(place), found)
+    found += [
+        Difference(path=("layout", number[place]), first=None, second=one)
+        for place, one in now.items()
+        if place >= len(a)
+    ]
+    return tuple(found)
+
+
+def _subs_of(project: Project) -> list[dict[str, Any]]:
+    """The layout's subs, what is left out as it is taken."""
+    layout = project.tables.layout
+    if layout is None:
+        return []
+    count = len(layout.positions_m)
+    drives = (layout.gain_db or (0.0,) * count, layout.delay_ms or (0.0,) * count, layout.polarity or (1,) * count)
+    keys = ("position_m", "gain_db", "delay_ms", "polarity")
+    return [dict(zip(keys, one, strict=True)) for one in zip(layout.positions_m, *drives, strict=True)]
+
+
 def _compare(path: Path, first: Any, second: Any, found: list[Difference]) -> None:
     if first == second:
         return

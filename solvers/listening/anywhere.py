@@ -199,7 +199,7 @@ def anywhere(
         return at_candidates(results, [OTHER_MODEL.format(version=results.software_version)])
     field[:, :n_ear, snap] = known
     smooth = field - rough(ears, position, room, hz)
-    between_them = lattice.step_m <= longest_step_m(project, float(hz[-1]))
+    between_them = _widest_m(project.zones, lattice) <= longest_step_m(project, float(hz[-1]))
     found = Anywhere(
         frequency_hz=hz,
         listening=listening,
@@ -237,6 +237,12 @@ def zone_grids(zones: Sequence[Zone], lattice: Lattice, ground: Ground) -> tuple
             closed = _closed_cells(axes, index, ground)
             found.append(ZoneGrid(name=zone.name, axes_m=axes, index=index, closed=closed))
     return tuple(found)
+
+
+def _widest_m(zones: Sequence[Zone], lattice: Lattice) -> float:
+    """The longest way between neighbours of the lattice along an axis [m]: its steps are even parts of each zone."""
+    axes = [axis for zone in zones for axis in zone.axes(parts_of(zone, lattice.step_m))]
+    return max((float(np.diff(axis).max()) for axis in axes if len(axis) > 1), default=0.0)
 
 
 def _closed_cells(axes: tuple[Floats, Floats, Floats], index: Integers, ground: Ground) -> Integers:

@@ -122,7 +122,7 @@ export class Compare {
     );
     rows.push(
       line(
-        "mean of the seats",
+        "average over the seats",
         numbers.bands.map((band) => band.mean),
         (one) => fixed(one),
       ),

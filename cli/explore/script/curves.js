@@ -216,7 +216,7 @@ export class Curves {
         items.push(swatch(style, rows[n] < 0 ? "added seats, mean" : `${this.app.data.rows[rows[n]].name}, mean`));
       });
     }
-    items.push(swatch({ class: "mean" }, "mean of the seats"));
+    items.push(swatch({ class: "mean" }, "average over the seats"));
     if (this.app.pinned) items.push(swatch({ class: "pinned" }, "A: mean, loudest and quietest"));
     byId("curve-key").replaceChildren(...items);
   }

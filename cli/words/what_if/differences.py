@@ -15,12 +15,14 @@ ONE_OF = {  # a list's key -> what one of it is called
     "zones": "zone",
     "keep_outs": "keep-out",
     "constructions": "construction",
+    "layout": "layout",
 }
 TOLD = {  # what tells an entry that has no counterpart from others
     "regions": ("wall", "from_m", "to_m", "construction"),
     "rows": ("x_m", "y_m"),
     "zones": ("from_m", "to_m"),
     "keep_outs": ("from_m", "to_m"),
+    "layout": ("position_m", "gain_db", "delay_ms", "polarity"),
 }
 
 

@@ -9,7 +9,7 @@ from cli.words.what_if.differences import difference_lines, differences_json
 from cli.words.what_if.side_by_side import print_bands, print_figures, seen_json
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.lengths import lengths_of
-from roommodes.project.differences import differences
+from roommodes.project.differences import Difference, differences, layout_differences
 from solvers.plans.side_by_side import Seen
 from solvers.plans.watched import Look
 
@@ -27,7 +27,7 @@ def print_look(page: Page, now: Look, seen: Seen | None, before: Look | None, se
     before, seen_before : the same of the save before; None at the first, or where bands have nothing in common.
     """
     if before is not None:
-        lines = difference_lines(differences(before.project, now.project), "before", "now", lengths_of(now.project))
+        lines = difference_lines(_changed(before, now), "before", "now", lengths_of(now.project))
         for line in lines:
             page.line(line, mark="- ")
     if seen is None:
@@ -40,6 +40,14 @@ def print_look(page: Page, now: Look, seen: Seen | None, before: Look | None, se
         print_bands(page, ["before", "now"], [seen_before, seen])
     if before is None or "modes" in now.computed:
         page.line(modes_words(now.modes, () if before is None else before.modes))
+
+
+def _changed(before: Look, now: Look) -> tuple[Difference, ...]:
+    """What a save changed, the layout too."""
+    return (
+        *differences(before.project, now.project),
+        *layout_differences(before.project, now.project),
+    )
 
 
 def modes_words(now: Sequence[BuiltMode], before: Sequence[BuiltMode]) -> str:
@@ -84,7 +92,7 @@ def look_json(now: Look, seen: Seen | None, before: Look | None, seconds: float)
         "valid": True,
         "seconds": seconds,
         "computed": list(now.computed),
-        "changed": [] if before is None else differences_json(differences(before.project, now.project)),
+        "changed": [] if before is None else differences_json(_changed(before, now)),
         "layout": None if seen is None else seen_json(seen),
         "modes": [
             {

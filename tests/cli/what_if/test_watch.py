@@ -12,7 +12,9 @@ from typing import Any
 import pytest
 from typer.testing import Result
 
+from cli.words.what_if.differences import difference_lines
 from roommodes.acoustics.built_modes import BuiltMode
+from roommodes.project.differences import layout_differences
 from roommodes.project.reading import parse_project
 from solvers.plans.by_hand import predict_layout
 from solvers.plans.watched import Watcher
@@ -63,6 +65,7 @@ def test_saves_are_told_one_by_one(watched: Watched) -> None:
     picture = (watched.file.parent / "now.png").read_bytes()
     gain = watched.saved(SMALL.replace("gain_db = [0, -3]", "gain_db = [0, -6]"))
     assert gain["computed"] == []
+    assert gain["changed"] == [{"key": ["layout", "sub 2", "gain_db"], "first": -3.0, "second": -6.0}]
     assert gain["layout"]["variation_db"] != first["layout"]["variation_db"]
     assert (watched.file.parent / "now.png").read_bytes() != picture
     wrong = watched.saved(SMALL.replace('rear = "brick"', 'rear = "brik"'))
@@ -70,12 +73,37 @@ def test_saves_are_told_one_by_one(watched: Watched) -> None:
     assert 'Did you mean "brick"?' in wrong["faults"][0]
     wall = watched.saved(SMALL.replace('rear = "brick"', 'rear = "rigid"'))
     assert wall["computed"] == ["levels", "modes"]
-    assert wall["changed"] == [{"key": ["walls", "rear"], "first": "brick", "second": "rigid"}]
+    assert wall["changed"] == [
+        {"key": ["walls", "rear"], "first": "brick", "second": "rigid"},
+        {"key": ["layout", "sub 2", "gain_db"], "first": -6.0, "second": -3.0},
+    ]
     outside = watched.saved(SMALL.replace("[0.3, 1.0, 0.3]", "[0.3, 9.0, 0.3]"))
     assert not outside["valid"]
     code, said = watched.end()
     assert code == 0
     assert said == ""
+
+
+def test_a_layout_that_changed_is_told_sub_by_sub() -> None:
+    """By number where as many stand there; else by where they stand, and what came or went by all it is."""
+    drawn, start = parse_project(SMALL, source="test"), SMALL.index("[layout]")
+
+    def said(layout: str) -> list[str]:
+        now = parse_project(f"{SMALL[:start]}[layout]\n{layout}\n", source="test")
+        return difference_lines(layout_differences(drawn, now), "before", "now")
+
+    second = "delay_ms = [0, 5.5]\npolarity = [1, -1]\n"
+    assert said("positions_m = [[0.3, 1.0, 0.3], [3.8, 2.0, 0.3]]\ngain_db = [0, -3]\n" + second) == []
+    assert said("positions_m = [[0.3, 1.0, 0.3], [3.8, 2.5, 0.3]]\ngain_db = [0, -4.5]\n" + second) == [
+        "layout sub 2: position [3.8, 2, 0.3] m before, [3.8, 2.5, 0.3] m now; gain -3 dB before, -4.5 dB now."
+    ]
+    assert said("positions_m = [[3.8, 2.0, 0.3]]\ngain_db = [-3]\ndelay_ms = [5.5]\npolarity = [-1]") == [
+        "layout sub 1 as it was: only before (position [0.3, 1, 0.3] m, gain 0 dB, delay 0 ms, polarity 1)."
+    ]
+    assert said(
+        "positions_m = [[0.3, 2.0, 0.3], [0.3, 1.0, 0.3], [3.8, 2.0, 0.3]]\n"
+        "gain_db = [-1, 0, -3]\ndelay_ms = [0, 0, 5.5]\npolarity = [1, 1, -1]"
+    ) == ["layout sub 1: only now (position [0.3, 2, 0.3] m, gain -1 dB, delay 0 ms, polarity 1)."]
 
 
 def test_a_save_by_renaming_and_one_that_changes_nothing(watched: Watched) -> None:
