@@ -103,7 +103,7 @@
  * @property {{band: string, left_out: string[], basis: string, cautions: string[], closing: string}} words
  *
  * @typedef {{name: string, low: Point, high: Point, overhead: boolean}} Block
- * @typedef {{name: string, axis: number, ends: [number, number][]}} Slope ends are places along the axis and heights [m]
+ * @typedef {{name: string, axis: number, ends: [number, number][]}} Slope ends: place along it, height [m]
  *
  * @typedef {Object} Band
  * @property {number} hz what the band is called
