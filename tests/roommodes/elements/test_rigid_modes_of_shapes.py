@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from roommodes.elements import mesh
 from roommodes.elements.cost import mode_estimate
 from roommodes.elements.solution import solve
 from roommodes.errors import Interrupted, OutsideModel
@@ -14,14 +15,33 @@ from roommodes.shapes.solids import Block, Slope
 DAUGE = (1.475621824, 3.534031367, 9.869604401, 9.869604401, 11.38947940)
 
 
-def test_the_l_shaped_domain():
+def l_shaped() -> Shape:
     height = 0.2  # so flat that the lowest mode along z lies at k2 = 246
-    shape = Shape(
-        size_m=(2.0, 2.0, height), blocks=(Block(name="corner", low_m=(1.0, 1.0, 0.0), high_m=(2.0, 2.0, height)),)
-    )
-    found = solve(shape, 4.0).k2
+    corner = Block(name="corner", low_m=(1.0, 1.0, 0.0), high_m=(2.0, 2.0, height))
+    return Shape(size_m=(2.0, 2.0, height), blocks=(corner,))
+
+
+def test_the_l_shaped_domain():
+    found = solve(l_shaped(), 4.0).k2
     assert found[0] == 0.0
     assert found[1:6] == pytest.approx(np.array(DAUGE), rel=2e-5)
+
+
+def test_convergence_at_the_inward_edge(monkeypatch):
+    """The first mode goes as r^(2/3) at the edge, which elements of one size follow as degree^(-4 * 2/3) alone; the
+    edge's own functions make it fall by a factor with each degree. They do not hold r^(4/3), which leads the second
+    mode: degree^(-4 * 4/3) (I. Babuska and M. Suri, The p and h-p versions of the finite element method, basic
+    principles and properties, SIAM Review 36, 1994: singularities at a vertex of the elements; from memory)."""
+    degrees = np.arange(3, 8)
+    errors = []
+    for degree in degrees:
+        monkeypatch.setattr(mesh, "degree_for", lambda length_m, wavenumber, degree=int(degree): degree)
+        errors.append(solve(l_shaped(), 4.0).k2[1:3] / np.array(DAUGE[:2]) - 1.0)
+    first, second = np.array(errors).T
+    assert (first > 0.0).all()  # Rayleigh quotients: from above
+    assert (first[1:] < first[:-1] / 8.0).all()
+    order = np.polyfit(np.log(degrees[1:]), np.log(second[1:]), 1)[0]
+    assert order == pytest.approx(-16.0 / 3.0, abs=0.7)
 
 
 def test_a_prism_of_half_a_square():
