@@ -155,8 +155,8 @@ def assumed_section(plan: Plan) -> Section:
     for wall in WALLS:
         for name in layers_in(getattr(project.tables.walls, wall)):
             places.setdefault(name, []).append(the_wall(wall))
-    for face, name in solid_faces(project.tables.blocks, project.tables.slopes).items():
-        if room.shape.face(face):
+    for face, made in solid_faces(project.tables.blocks, project.tables.slopes).items():
+        for name in layers_in(made) if room.shape.face(face) else ():
             places.setdefault(name, []).append(the_wall(face))
     for region in project.tables.regions:
         (a0, b0), (a1, b1) = region.from_m, region.to_m

@@ -11,11 +11,18 @@ from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
 from roommodes.acoustics.shaped_boundary import face_parts
 from roommodes.acoustics.wall_laws import Rigid
-from roommodes.project.constructions import Construction, layers_fault, layers_in, layers_words, library
+from roommodes.project.constructions import (
+    Construction,
+    LayerNames,
+    law_of_layers,
+    layers_fault,
+    layers_in,
+    layers_words,
+    library,
+)
 from roommodes.project.placement_checks import placement_faults
 from roommodes.project.processor import processor_of, wished_of
-from roommodes.project.project import surface_of
-from roommodes.project.room import height_of, solid_faces
+from roommodes.project.room import height_of, solid_faces, surface_of
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
 from roommodes.project.subwoofer_checks import amplifier_faults, subwoofer_faults
 from roommodes.project.tables import (
@@ -28,6 +35,7 @@ from roommodes.project.tables import (
 )
 from roommodes.project.valid_parts import SLACK_M, Found, Parts
 from roommodes.ranges import metres, plain
+from roommodes.shapes.solids import BLOCK_FACES
 from roommodes.subwoofer.tables import NamedAmplifierTable
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
@@ -242,11 +250,11 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             whole = surface_of([known[one] for one in layers], wall, (0.0, 0.0), size, name=name)
             laid.append((("walls", wall), whole))
             yield from _touched(room, ("walls", wall), whole)
-    for face, name in solids.items() if not room.is_box else ():
-        if name in known and isinstance(known[name].law(), Plate):
-            whole = whole_face(room, face, known[name].law(), name=name)
-            laid.append(((*_owner_of(parts, face), "construction"), whole))
-            yield from _touched(room, (*_owner_of(parts, face), "construction"), whole)
+    yield from _layers_of_solids(parts, known)
+    for face, whole in _panes_of_solids(room, solids, known) if not room.is_box else ():
+        owner = (*_owner_of(parts, face), "construction")
+        laid.append((owner, whole))
+        yield from _touched(room, owner, whole)
     for index, region in parts.building.regions.items():
         if text := wall_fault(region.wall, faces):
             yield Found(("regions", index, "wall"), f"got {shown(region.wall)}; {text}")
@@ -268,6 +276,30 @@ def _regions(parts: Parts, room: Room) -> Iterator[Found]:
             yield from _touched(room, ("regions", index), new)
             laid = [entry for entry in laid if not _covers(new, entry[1])]
             laid.append((("regions", index), new))
+
+
+def _layers_of_solids(parts: Parts, known: Mapping[str, Construction]) -> Iterator[Found]:
+    """Layers of blocks and slopes that cannot lie so, each where the file gives them."""
+    given: list[tuple[Path, LayerNames | None]] = []
+    for index, block in parts.building.blocks.items():
+        given.append((("blocks", index, "construction"), block.construction))
+        given += [(("blocks", index, "faces", face), getattr(block.faces, face)) for face in BLOCK_FACES]
+    given += [(("slopes", index, "construction"), slope.construction) for index, slope in parts.building.slopes.items()]
+    for path, made in given:
+        if made and set(layers_in(made)) <= set(known) and (fault := layers_fault(known, made)):
+            yield Found(path, fault)
+
+
+def _panes_of_solids(
+    room: Room, solids: Mapping[str, LayerNames], known: Mapping[str, Construction]
+) -> Iterator[tuple[str, Surface]]:
+    """The faces of blocks and slopes that vibrate as panes."""
+    for face, made in solids.items():
+        layers = layers_in(made)
+        if set(layers) <= set(known) and not layers_fault(known, made):
+            law = law_of_layers([known[name] for name in layers])
+            if isinstance(law, Plate):
+                yield face, whole_face(room, face, law, name=layers_words(made))
 
 
 def _owner_of(parts: Parts, face: str) -> Path:

@@ -5,7 +5,7 @@
 """
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
 from roommodes.acoustics.checks.surfaces import law_fault, the_wall
 from roommodes.acoustics.layering.layers import WallLaw
-from roommodes.acoustics.room import WALLS, Room, Surface, whole_face
+from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.errors import Fault, OutsideModel, ProjectInvalid
 from roommodes.filters.processor import Processor
 from roommodes.places.seats import Listening, Seats, listening_at
@@ -25,7 +25,6 @@ from roommodes.project.changes import changed_text, laws_in
 from roommodes.project.constructions import (
     Construction,
     InCode,
-    law_of_layers,
     layers_in,
     layers_words,
     library,
@@ -33,7 +32,7 @@ from roommodes.project.constructions import (
 )
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import processor_of, wished_of
-from roommodes.project.room import ears_of, height_of, room_of, solid_faces, sorted_corners
+from roommodes.project.room import ears_of, face_surface, height_of, room_of, solid_faces, sorted_corners, surface_of
 from roommodes.project.tables import (
     KeepOutTable,
     LayoutTable,
@@ -285,10 +284,11 @@ class Project:
         """The faces of blocks and slopes that air touches and that are not rigid."""
         known = self.constructions()
         made_of = solid_faces(self.tables.blocks, self.tables.slopes)
-        for face, name in made_of.items():
-            touched = self.room.shape.face(face) if known[name].kind != "rigid" else ()
+        for face, made in made_of.items():
+            touched = self.room.shape.face(face) if reacts(known, made) else ()
             if touched:
-                yield face_surface(self.room, face, known[name], name=f"{name}, {the_wall(face)}")
+                layers = [known[name] for name in layers_in(made)]
+                yield face_surface(self.room, face, layers, name=f"{layers_words(made)}, {the_wall(face)}")
 
     @cached_property
     def seats(self) -> Seats:
@@ -368,28 +368,3 @@ def keep_out_box(table: KeepOutTable) -> Box:
     """The keep-out with its corners sorted."""
     low, high = sorted_corners(table.from_m, table.to_m)
     return Box(name=table.name, low=low, high=high)
-
-
-def face_surface(room: Room, face: str, construction: Construction, *, name: str) -> Surface:
-    """All of a face of a block or slope that air touches; sides are its width and what gives its area."""
-    surface = whole_face(room, face, construction.law(), name=name)
-    width = surface.to_m[0] - surface.from_m[0]
-    area = sum(part.area_m2 for part in room.shape.face(face))
-    return replace(surface, law=construction.law((width, area / width)))
-
-
-def surface_of(
-    layers: Sequence[Construction], wall: str, a: tuple[float, float], b: tuple[float, float], *, name: str
-) -> Surface:
-    """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap.
-
-    Parameters
-    ----------
-    layers : what it is made of, the inner one first; at least one.
-    wall, a, b : where, [along, up] in m.
-    name : what it is called in messages.
-    """
-    low = (round(min(a[0], b[0]), 6), round(min(a[1], b[1]), 6))
-    high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
-    sides = (high[0] - low[0], high[1] - low[1])
-    return Surface(wall=wall, from_m=low, to_m=high, law=law_of_layers(layers, sides), name=name)

@@ -1,10 +1,12 @@
 """A project's room as the model takes it: the box with blocks and slopes, and what stands on them."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from roommodes.acoustics.air import Air
-from roommodes.acoustics.room import Room
+from roommodes.acoustics.room import Room, Surface, whole_face
 from roommodes.places.zones import Triple
+from roommodes.project.constructions import Construction, LayerNames, law_of_layers
 from roommodes.project.shape_tables import BlockTable, SlopeTable
 from roommodes.project.tables import RoomTable, RowTable
 from roommodes.shapes.solids import BLOCK_FACES, Block, Slope
@@ -52,7 +54,7 @@ def _to_micrometre(point: Triple) -> Triple:
     return (x, y, z)
 
 
-def solid_faces(blocks: Sequence[BlockTable], slopes: Sequence[SlopeTable]) -> dict[str, str]:
+def solid_faces(blocks: Sequence[BlockTable], slopes: Sequence[SlopeTable]) -> dict[str, LayerNames]:
     """Every face of blocks and slopes, whether air touches it or not, with its construction."""
     found = {f"{block.name}: {face}": block.construction_of(face) for block in blocks for face in BLOCK_FACES}
     for table in slopes:
@@ -82,3 +84,35 @@ def sorted_corners(a: Triple, b: Triple) -> tuple[Triple, Triple]:
     """Low and high corner of the box between two opposite corners."""
     (ax, ay, az), (bx, by, bz) = a, b
     return (min(ax, bx), min(ay, by), min(az, bz)), (max(ax, bx), max(ay, by), max(az, bz))
+
+
+def face_surface(room: Room, face: str, layers: Sequence[Construction], *, name: str) -> Surface:
+    """All of a face of a block or slope that air touches; sides are its width and what gives its area.
+
+    Parameters
+    ----------
+    room, face : whose face, and which one.
+    layers : what it is made of, the inner one first; at least one.
+    name : what it is called in messages.
+    """
+    surface = whole_face(room, face, law_of_layers(layers), name=name)
+    width = surface.to_m[0] - surface.from_m[0]
+    area = sum(part.area_m2 for part in room.shape.face(face))
+    return replace(surface, law=law_of_layers(layers, (width, area / width)))
+
+
+def surface_of(
+    layers: Sequence[Construction], wall: str, a: tuple[float, float], b: tuple[float, float], *, name: str
+) -> Surface:
+    """A surface between two opposite corners, to the micrometre, so that neighbours touch and never overlap.
+
+    Parameters
+    ----------
+    layers : what it is made of, the inner one first; at least one.
+    wall, a, b : where, [along, up] in m.
+    name : what it is called in messages.
+    """
+    low = (round(min(a[0], b[0]), 6), round(min(a[1], b[1]), 6))
+    high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
+    sides = (high[0] - low[0], high[1] - low[1])
+    return Surface(wall=wall, from_m=low, to_m=high, law=law_of_layers(layers, sides), name=name)

@@ -164,9 +164,8 @@ def _used_constructions(tree: Mapping[str, Any]) -> Iterator[tuple[Path, str]]:
                 continue
             yield from (((key, index, "construction"), name) for name in _names_in(entry.get("construction")))
             faces = entry.get("faces")
-            for face, name in faces.items() if isinstance(faces, dict) else ():
-                if isinstance(name, str):
-                    yield (key, index, "faces", face), name
+            for face, made in faces.items() if isinstance(faces, dict) else ():
+                yield from (((key, index, "faces", face), name) for name in _names_in(made))
 
 
 def _names_in(construction: Any) -> list[str]:

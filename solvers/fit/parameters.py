@@ -19,9 +19,9 @@ from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.project.construction_kinds.plain_constructions import MeasuredAdmittanceTable
 from roommodes.project.constructions import KINDS, AnyConstruction, Construction, layers_in, layers_words
-from roommodes.project.project import Project, face_surface, surface_of
+from roommodes.project.project import Project
 from roommodes.project.reading import nearest
-from roommodes.project.room import solid_faces
+from roommodes.project.room import face_surface, solid_faces, surface_of
 from roommodes.ranges import number
 from roommodes.toml.values import Range
 
@@ -214,11 +214,12 @@ class Space:
             if any(situation.tables[name].kind != "rigid" for name in layers):
                 size = situation.room.wall_size_m(wall)
                 found.append((self._surface(situation, layers, wall, (0.0, 0.0), size), layers))
-        for face, name in self._solid_faces.items():
-            touched = situation.room.shape.face(face) if name in situation.tables else ()
-            if touched and situation.tables[name].kind != "rigid":
-                made = Construction(name=name, table=situation.tables[name])
-                found.append((face_surface(situation.room, face, made, name=name), (name,)))
+        for face, construction in self._solid_faces.items():
+            layers = layers_in(construction)
+            touched = situation.room.shape.face(face) if set(layers) <= set(situation.tables) else ()
+            if touched and any(situation.tables[name].kind != "rigid" for name in layers):
+                made = [Construction(name=name, table=situation.tables[name]) for name in layers]
+                found.append((face_surface(situation.room, face, made, name=layers_words(construction)), layers))
         for region in tables.regions:
             if region.wall not in WALLS:
                 layers = layers_in(region.construction)

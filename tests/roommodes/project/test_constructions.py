@@ -16,8 +16,8 @@ from roommodes.acoustics.strengths import front_law, plate_modes, plate_reaction
 from roommodes.acoustics.wall_laws import Opening
 from roommodes.errors import ProjectInvalid
 from roommodes.project.constructions import KINDS, Construction, library
-from roommodes.project.project import surface_of
 from roommodes.project.reading import parse_project
+from roommodes.project.room import surface_of
 from tests.conftest import Close
 
 AIR = Air()

@@ -5,6 +5,7 @@ import re
 import numpy as np
 import pytest
 
+from roommodes.acoustics.transfer import transfer_function
 from roommodes.errors import OutsideModel, ProjectInvalid
 from roommodes.project.advice import project_warnings
 from roommodes.project.reading import parse_project
@@ -127,3 +128,44 @@ def test_a_block_without_volume_leaves_the_box():
 def test_what_works_in_boxes_alone_says_so():
     with pytest.raises(OutsideModel, match=r"^tolerance works in rooms that are plain boxes only; .*\[\[blocks\]\]"):
         parse_project(ATTIC, source="x").require_box("tolerance")
+
+
+def test_layers_on_a_block_are_those_of_a_wall():
+    """A room that ends at a wall of blocks is the shorter room whose rear wall is made so."""
+    rest = (
+        '[[rows]]\nname = "a"\nx_m = 2.0\ny_m = [1.0, 1.9]\near_height_m = 1.1\n'
+        '[[zones]]\nname = "z"\nfrom_m = [0.3, 0.4, 0.3]\nto_m = [0.3, 2.2, 0.3]\nspacing_m = 0.9\n'
+        "[search]\ncounts = [1]\n"
+    )
+    block = (
+        '[[blocks]]\nname = "wall"\nfrom_m = [3.0, 0.0, 0.0]\nto_m = [3.2, 2.6, 2.3]\n'
+        'faces = { front = ["curtain", "timber floor"] }\n'
+    )
+    room = 'format = 1\nname = "r"\n[room]\nlength_m = {}\nwidth_m = 2.6\nheight_m = 2.3\n'
+    whole = room.format(3.0) + '[walls]\nrear = ["curtain", "timber floor"]\n' + rest
+    parted = room.format(4.5) + block + rest
+    bare = parted.replace('["curtain", "timber floor"]', '"timber floor"')
+    one, other, uncurtained = (heard(text) for text in (whole, parted, bare))
+    assert np.allclose(one, other, rtol=1e-9)
+    assert np.abs(one / uncurtained - 1.0).max() > 1e-3
+
+
+def heard(text: str) -> np.ndarray:
+    project = parse_project(text, source="x")
+    return transfer_function(
+        project.room,
+        project.surfaces(),
+        frequency_hz=np.array([31.0, 55.0]),
+        seat_m=project.seats.position_m,
+        source_m=project.candidates.position_m,
+    )
+
+
+def test_layers_that_cannot_lie_so_are_faults_of_their_table():
+    text = ATTIC.replace('faces = { left = "brick" }', 'faces = { left = ["brick", "curtain"], right = ["curtian"] }')
+    text = text.replace('construction = "plasterboard on studs, filled"', 'construction = ["brick", "curtain"]')
+    said = faults(text).splitlines()
+    assert len(said) == 3
+    for place in ("blocks[1].faces.left", "slopes[0].construction"):
+        assert any(f'{place}: the "brick" is of the kind absorption, which cannot lie before' in one for one in said)
+    assert any('blocks[1].faces.right: there is no construction "curtian"' in one for one in said)
