@@ -29,7 +29,7 @@ class Lengths:
 
     def fine(self, value_m: float) -> str:
         """``1350``, whole millimetres without their unit, as on a drawing; or ``4'-5 1/8"``."""
-        return feet_inches(value_m) if self.feet else f"{1e3 * value_m:.0f}"
+        return feet_inches(value_m) if self.feet else f"{round(1e3 * value_m, 3):.0f}"
 
     def sides(self, *value_m: float, metric: str = ".2f") -> str:
         """``6.2 x 4.4 m``, or each side in feet and inches."""

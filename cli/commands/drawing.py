@@ -41,14 +41,16 @@ def drawing(
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Draw the plan to scale with dimensions: the room from above and two walls, for the people who build it.
+    """Draw the plan to scale with dimensions, for the people who build it: sheets with plan, walls, rows, a detail.
 
-    Print PDF and SVG at 100 %. DXF holds the same in real millimetres, with named layers.
+    Print PDF and SVG (one file a sheet) at 100 %. DXF holds the room in real millimetres about its front left corner,
+    cabinets and seats as blocks with attributes, and the sheets as paper space.
 
     Example: roommodes drawing plan.h5 -o sheet.pdf
     """
-    from cli.drawing.file import sheet_file, wishes_for
-    from cli.drawing.sheet import PAPERS, drawing_sheet, paper_named, paper_of, scale_words
+    from cli.drawing.file import sheet_files, sheet_paths, wishes_for
+    from cli.drawing.papers import PAPERS, paper_named, paper_of, scale_words
+    from cli.drawing.sheet import below_working_scale, drawing_sheets
     from roommodes.lengths import lengths_of
     from roommodes.storage.whole_file import write_whole
 
@@ -62,14 +64,33 @@ def drawing(
     plan = choose_plan(file, subs=subs, rank=rank)
     check_targets({"--output": target}, inputs=[file], force=force)
     wishes = wishes_for(plan, target.suffix, paper=paper, scale=scale, revision=revision)
-    sheet = drawing_sheet(plan, wishes)
-    write_whole(target, sheet_file(sheet, target.suffix), force=force)
+    lengths = wishes.lengths
+    sheets = drawing_sheets(plan, wishes)
+    paths = sheet_paths(target, len(sheets))
+    check_targets({"--output": target, **{path.name: path for path in paths[1:]}}, inputs=[file], force=force)
+    for path, data in sheet_files(sheets, target).items():
+        write_whole(path, data, force=force)
+    small = below_working_scale(sheets, lengths)
+    paper_used, at = paper_of(sheets[0]), scale_words(sheets[0].scale, lengths)
     if as_json:
-        print_json({"written": str(target), "paper": paper_of(sheet), "scale": sheet.scale, "subs": plan.subs})
+        print_json(
+            {
+                "written": str(target),
+                "files": [str(path) for path in paths],
+                "sheets": len(sheets),
+                "paper": paper_used,
+                "scale": sheets[0].scale,
+                "subs": plan.subs,
+                "warnings": [small] if small else [],
+            }
+        )
     elif not quiet:
         page = Page()
-        at = scale_words(sheet.scale, wishes.lengths)
-        page.line(f"Wrote {target}: {paper_of(sheet)} at {at}. Print it at 100 % and check the scale bar.")
-        if lengths_of(plan.project).feet and not wishes.lengths.feet:
+        count = "1 sheet" if len(sheets) == 1 else f"{len(sheets)} sheets"
+        written = ", ".join(map(str, paths))
+        page.line(f"Wrote {written}: {count}, {paper_used} at {at}. Print at 100 % and check the scale bar.")
+        if small:
+            page.line(small)
+        if lengths_of(plan.project).feet and not lengths.feet:
             page.line("DXF stays metric: real millimetres.")
         page.line("Check every dimension on site before anything is cut; local codes and licensed trades decide.")

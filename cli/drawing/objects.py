@@ -17,6 +17,7 @@ from roommodes.project.project import Project, cabinet_of
 from roommodes.shapes.faces import PLANE_AXES
 from roommodes.subwoofer.tables import SubwooferTable
 
+CLOSE_M = 0.3  # a box no further from a wall than this stands at it
 VENTILATION = "v"  # key of a space for air
 TOWARD = {(0, 1): "rear", (0, -1): "front", (1, 1): "right", (1, -1): "left"}
 
@@ -55,6 +56,7 @@ class Stance:
     low_m, high_m : corners of its cabinet; the centre where the cabinet is not known [m].
     clear_low_m, clear_high_m : the same with all the space that must stay free [m].
     faces : wall toward which it is turned; empty where the cabinet is not known.
+    name : of its kind.
     spaces : what must stay free before its faces.
     """
 
@@ -65,6 +67,7 @@ class Stance:
     clear_low_m: Triple
     clear_high_m: Triple
     faces: str
+    name: str
     spaces: tuple[FreeSpace, ...] = ()
 
     @property
@@ -123,6 +126,17 @@ def stances(plan: Plan) -> tuple[Stance, ...]:
     )
 
 
+def own_walls(low_m: Triple, high_m: Triple, room_m: Triple) -> tuple[str, ...]:
+    """The upright walls that a box belongs to: the nearest one, and any other that it stands close to."""
+    gaps = {
+        wall: (room_m[axis] - high_m[axis]) if side else low_m[axis]
+        for wall, (axis, side) in AXIS_OF_WALL.items()
+        if axis < 2
+    }
+    near = max(min(gaps.values()) + 1e-6, CLOSE_M)
+    return tuple(wall for wall, gap in gaps.items() if gap <= near)
+
+
 def wall_parts(project: Project) -> tuple[WallPart, ...]:
     """The regions of a project in their order, with letters."""
     surfaces = project.surfaces()[-len(project.tables.regions) :] if project.tables.regions else ()
@@ -169,6 +183,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             clear_low_m=centre,
             clear_high_m=centre,
             faces="",
+            name=clean(project.subwoofer.name, 40),
         )
     room = project.room.size_m
     facing = cabinet.facing_at(centre, room, project.keep_outs, project.ground().shape)
@@ -183,6 +198,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
         clear_low_m=_triple(clear_low[0]),
         clear_high_m=_triple(clear_high[0]),
         faces=TOWARD[facing],
+        name=clean(project.subwoofer.name, 40),
         spaces=tuple(_before(low[0], high[0], facing, *wanted) for wanted in free_faces(project.subwoofer)),
     )
 

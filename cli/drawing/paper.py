@@ -2,15 +2,19 @@
 
 import io
 import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch, Polygon
 from matplotlib.path import Path as FigurePath
 
+from cli.drawing.extents import all_parts, flat
 from cli.drawing.primitives import DIMENSIONS, TEXT_RAISE_MM, Dimension, Label, Layer, Path, Point, Ring, Sheet
 from cli.figures.common_axes import INK, PAPER, STYLE, plain
 from cli.figures.lettering import SMALL_MM
@@ -20,6 +24,7 @@ CAP_HEIGHT = 0.73  # height of capitals over the font size, DejaVu Sans
 TICK_MM, TICK_WIDTH_MM = 1.1, 0.4
 BEYOND_MM = 1.2  # how far extension lines run past the dimension line
 LONGEST_TEXT = 240
+UNDER = 0.8  # lines of dimensions end at heads, which are filled
 
 
 def sheet_figure(sheet: Sheet) -> Figure:
@@ -34,25 +39,36 @@ def sheet_figure(sheet: Sheet) -> Figure:
     return figure
 
 
-def sheet_bytes(sheet: Sheet, suffix: str) -> bytes:
-    """SVG or PDF; the same sheet gives the same bytes."""
-    undated: dict[str, dict[str, Any]] = {
-        "svg": {"Date": None, "Creator": "roommodes"},
-        "pdf": {"CreationDate": None, "ModDate": None, "Creator": "roommodes", "Producer": "roommodes"},
-    }
-    kind = suffix.lstrip(".").lower()
+def sheet_svg(sheet: Sheet) -> bytes:
+    """SVG of one sheet; the same sheet gives the same bytes."""
     buffer = io.BytesIO()
+    with _drawn():
+        sheet_figure(sheet).savefig(buffer, format="svg", metadata={"Date": None, "Creator": "roommodes"})
+    return buffer.getvalue()
+
+
+def sheets_pdf(sheets: Sequence[Sheet]) -> bytes:
+    """PDF with a page for each sheet; the same sheets give the same bytes."""
+    facts = {"CreationDate": None, "ModDate": None, "Creator": "roommodes", "Producer": "roommodes"}
+    buffer = io.BytesIO()
+    with _drawn(), PdfPages(buffer, metadata=facts) as pages:
+        for sheet in sheets:
+            pages.savefig(sheet_figure(sheet))
+    return buffer.getvalue()
+
+
+@contextmanager
+def _drawn() -> Iterator[None]:
     with mpl.rc_context({**STYLE, "hatch.linewidth": 0.4}), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
-        sheet_figure(sheet).savefig(buffer, format=kind, metadata=undated[kind])
-    return buffer.getvalue()
+        yield
 
 
 def draw_sheet(axes: Axes, sheet: Sheet) -> Axes:
     """Every part of a sheet, the axes being in millimetres of paper."""
     thin: list[list[Point]] = []  # lines of all dimensions, drawn at once
     wide: list[list[Point]] = []
-    for part in sheet.parts:
+    for part in flat(all_parts(sheet)):
         if isinstance(part, Path):
             shape = Polygon(part.points, closed=part.closed, fill=False, joinstyle="miter", **_line(part.layer))
             if part.hatch:
@@ -67,7 +83,7 @@ def draw_sheet(axes: Axes, sheet: Sheet) -> Axes:
     for lines, width_mm in ((thin, DIMENSIONS.width_mm), (wide, TICK_WIDTH_MM)):
         if lines:
             joined = FigurePath.make_compound_path(*map(FigurePath, lines))
-            style = _line(DIMENSIONS) | {"linewidth": width_mm * POINTS_PER_MM}
+            style = _line(DIMENSIONS) | {"linewidth": width_mm * POINTS_PER_MM, "zorder": UNDER}
             axes.add_patch(PathPatch(joined, fill=False, **style))
     return axes
 

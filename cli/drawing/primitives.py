@@ -1,19 +1,18 @@
 """What a sheet is drawn with: lines, texts and dimensions on named layers, all in millimetres on paper.
 
-A sheet is built once and then put on paper (`drawing.paper`) or into a CAD file (`drawing.dxf`), so that both show
-the same.
+Views are drawn once about the room's origin and placed on sheets, which go on paper (`drawing.paper`) or into a CAD
+file (`drawing.dxf`), so that both show the same.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from cli.figures.lettering import SMALL_MM, text_width
+from cli.figures.lettering import SMALL_MM
 
 Point = tuple[float, float]
 Align = Literal["left", "middle", "right"]
 
-DIMENSION_GAP_MM = 6.5  # between dimension lines
 TEXT_RAISE_MM = 0.8
 
 
@@ -27,30 +26,46 @@ class Layer:
     width_mm : of its lines, on paper.
     dashes_mm : line and gap in turn; empty for a full line.
     colour_index : in CAD, to be read on a dark and on a white ground; on paper everything is dark.
+    meaning : what is on it, for the legend and for CAD.
     """
 
     name: str
     width_mm: float
     dashes_mm: tuple[float, ...] = ()
     colour_index: int = 7
+    meaning: str = ""
 
 
-WALLS = Layer(name="WALLS", width_mm=0.7)
-SOLIDS = Layer(name="BLOCKS", width_mm=0.5)
-SLOPES = Layer(name="SLOPES", width_mm=0.25, dashes_mm=(6.0, 1.2, 0.8, 1.2))
-WALL_PARTS = Layer(name="WALL_PARTS", width_mm=0.25, colour_index=8)
-GLASS = Layer(name="GLASS", width_mm=0.25, colour_index=150)
-KEEP_OUTS = Layer(name="KEEP_OUTS", width_mm=0.18, colour_index=8)
-ZONES = Layer(name="SUB_ZONES", width_mm=0.18, dashes_mm=(4.0, 1.0, 0.6, 1.0), colour_index=8)
-SEATS = Layer(name="SEATS", width_mm=0.25, colour_index=94)
-SCREEN = Layer(name="SCREEN", width_mm=1.0)
-SUBS = Layer(name="SUBS", width_mm=0.5, colour_index=1)
-CENTRES = Layer(name="SUB_CENTRES", width_mm=0.18, colour_index=1)
-CLEARANCE = Layer(name="SUB_CLEARANCE", width_mm=0.18, dashes_mm=(1.6, 0.9), colour_index=1)
-VENTILATION = Layer(name="SUB_VENTILATION", width_mm=0.18, dashes_mm=(0.5, 0.7), colour_index=1)
-DIMENSIONS = Layer(name="DIMENSIONS", width_mm=0.18)
-TEXTS = Layer(name="TEXT", width_mm=0.25)
-FRAME = Layer(name="FRAME", width_mm=0.35)
+WALLS = Layer(name="WALLS", width_mm=0.7, meaning="finished faces of walls, floor and ceiling")
+SOLIDS = Layer(name="BLOCKS", width_mm=0.5, meaning="risers, stages, columns; dashed where they hang")
+SLOPES = Layer(name="SLOPES", width_mm=0.25, dashes_mm=(6.0, 1.2, 0.8, 1.2), meaning="where the ceiling falls")
+WALL_PARTS = Layer(name="WALL_PARTS", width_mm=0.25, colour_index=8, meaning="doors and other parts of walls")
+GLASS = Layer(name="GLASS", width_mm=0.25, colour_index=150, meaning="glass")
+KEEP_OUTS = Layer(name="KEEP_OUTS", width_mm=0.18, colour_index=8, meaning="keep free: hatched")
+ZONES = Layer(
+    name="SUB_ZONES",
+    width_mm=0.18,
+    dashes_mm=(4.0, 1.0, 0.6, 1.0),
+    colour_index=8,
+    meaning="where acoustic centres of subs may be",
+)
+SEATS = Layer(name="SEATS", width_mm=0.25, colour_index=94, meaning="seats: heads at ear height")
+SCREEN = Layer(name="SCREEN", width_mm=1.0, meaning="picture")
+SIGHT = Layer(name="SIGHT_LINES", width_mm=0.13, dashes_mm=(3.0, 1.2), colour_index=94, meaning="sight lines")
+MAINS = Layer(name="MAINS", width_mm=0.35, colour_index=30, meaning="main loudspeakers")
+SUBS = Layer(name="SUBS", width_mm=0.5, colour_index=1, meaning="cabinets of subs")
+CENTRES = Layer(name="SUB_CENTRES", width_mm=0.18, colour_index=1, meaning="cross: acoustic centre")
+CLEARANCE = Layer(
+    name="SUB_CLEARANCE", width_mm=0.18, dashes_mm=(1.6, 0.9), colour_index=1, meaning="free space: driver, port"
+)
+VENTILATION = Layer(
+    name="SUB_VENTILATION", width_mm=0.18, dashes_mm=(0.5, 0.7), colour_index=1, meaning="free space: ventilation"
+)
+DIMENSIONS = Layer(name="DIMENSIONS", width_mm=0.18, meaning="dimensions")
+LEADERS = Layer(name="LEADERS", width_mm=0.13, colour_index=8, meaning="lines from a name to its object")
+BREAKS = Layer(name="BREAK_LINES", width_mm=0.13, dashes_mm=(8.0, 1.5, 1.5, 1.5), meaning="where a detail ends")
+TEXTS = Layer(name="TEXT", width_mm=0.25, meaning="texts")
+FRAME = Layer(name="FRAME", width_mm=0.35, meaning="frame, title block, scale bar")
 LAYERS = (
     WALLS,
     SOLIDS,
@@ -61,11 +76,15 @@ LAYERS = (
     ZONES,
     SEATS,
     SCREEN,
+    SIGHT,
+    MAINS,
     SUBS,
     CENTRES,
     CLEARANCE,
     VENTILATION,
     DIMENSIONS,
+    LEADERS,
+    BREAKS,
     TEXTS,
     FRAME,
 )
@@ -131,23 +150,45 @@ class Dimension:
         return self.shown or f"{self.value_mm:.0f}"
 
 
-Part = Path | Ring | Label | Dimension
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """An object of its own: in CAD a block with attributes.
+
+    Parameters
+    ----------
+    kind : first part of its name in CAD.
+    at : its insertion point.
+    parts : its lines, where they stand on the sheet.
+    attributes : names and values that CAD programs list; not drawn.
+    """
+
+    layer: Layer
+    kind: str
+    at: Point
+    parts: tuple[Path | Ring, ...]
+    attributes: tuple[tuple[str, str], ...]
+
+
+Part = Path | Ring | Label | Dimension | Block
 
 
 @dataclass(slots=True)
 class Sheet:
-    """All parts of a sheet.
+    """All parts of a sheet, or of a view by itself.
 
     Parameters
     ----------
-    width_mm, height_mm : of the paper.
+    width_mm, height_mm : of the paper; 0 for a view.
     scale : 50 for 1:50.
+    parts : what is drawn on the paper itself.
+    views : what is placed on it.
     """
 
     width_mm: float
     height_mm: float
     scale: float
     parts: list[Part] = field(default_factory=list)
+    views: list["Placed"] = field(default_factory=list)
 
     def path(self, layer: Layer, points: Sequence[Point], *, closed: bool = False, hatch: bool = False) -> None:
         """Add lines."""
@@ -173,62 +214,16 @@ class Sheet:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Measure:
-    """A distance to be dimensioned: from, to (in that order seen from the wall), on the sheet [mm]; its number."""
-
-    start: Point
-    end: Point
-    value_mm: float
-    shown: str = ""
-
-
-def dimension_rows(
-    measures: Sequence[Measure], *, axis: Literal[0, 1], first_at: float, outward: Literal[1, -1]
-) -> tuple[list[Dimension], float]:
-    """Put measures on as few parallel dimension lines as hold them side by side, short ones nearest to the view.
+class Placed:
+    """A view on a sheet.
 
     Parameters
     ----------
-    measures : those along one axis on one side of a view; equal ones are drawn once.
-    axis : 0 along the sheet's x, 1 along its y.
-    first_at : where the first line runs, on the other axis.
-    outward : +1 when further lines lie at higher coordinates, -1 when lower.
-
-    Returns
-    -------
-    The dimensions, and where the next line would run.
+    title : what it shows.
+    view : its parts about the room's origin, and its scale.
+    at : where that origin lies on the sheet [mm].
     """
-    rows: list[list[tuple[float, float]]] = []
-    placed: list[Dimension] = []
-    once = {(round(m.start[axis], 3), round(m.end[axis], 3)): m for m in measures}
-    for measure in sorted(once.values(), key=lambda one: (abs(one.end[axis] - one.start[axis]), one.start[axis])):
-        a, b = measure.start[axis], measure.end[axis]
-        text_at, taken = _number_place(a, b, measure.shown or f"{measure.value_mm:.0f}")
-        free = [all(taken[1] <= low or taken[0] >= high for low, high in row) for row in rows]
-        number = free.index(True) if True in free else len(rows)
-        if number == len(rows):
-            rows.append([])
-        rows[number].append(taken)
-        placed.append(
-            Dimension(
-                axis=axis,
-                start=measure.start,
-                end=measure.end,
-                line_at=first_at + outward * DIMENSION_GAP_MM * number,
-                text_at=text_at,
-                value_mm=measure.value_mm,
-                shown=measure.shown,
-            )
-        )
-    return placed, first_at + outward * DIMENSION_GAP_MM * len(rows)
 
-
-def _number_place(start: float, end: float, text: str) -> tuple[float, tuple[float, float]]:
-    """Where the number stands along the line, and what the dimension takes up there: beside it when too short."""
-    long = text_width(text) + 1.0
-    low, high = min(start, end), max(start, end)
-    if high - low >= long:
-        return (low + high) / 2.0, (low, high)
-    if start <= end:  # beyond the end from which it is measured
-        return low - long / 2.0 - 0.5, (low - long - 0.5, high)
-    return high + long / 2.0 + 0.5, (low, high + long + 0.5)
+    title: str
+    view: Sheet
+    at: Point

@@ -1,10 +1,12 @@
 """Blocks and slopes in the views: outlines as built, what stands before a wall, where the ceiling falls."""
 
 import textwrap
+from collections.abc import Sequence
 from dataclasses import replace
 
-from cli.drawing.labels import View, free_place
+from cli.drawing.extents import LINE_STEP_MM, Crowd
 from cli.drawing.primitives import SLOPES, SOLIDS, WALLS, Point, Sheet
+from cli.drawing.view import View
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
 from roommodes.acoustics.room import Room
@@ -31,65 +33,59 @@ def room_outline(sheet: Sheet, view: View, room: Room) -> None:
         sheet.path(WALLS, points, closed=True)
 
 
-def solids(sheet: Sheet, view: View, room: Room, near: tuple[int, int] | None) -> None:
-    """Blocks and the lines of slopes; with `near` (axis, side) what reaches before that wall."""
-    for block in _shown(room, near):
+def solids(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block]) -> None:
+    """Blocks and the lines of slopes; what hangs is dashed from above."""
+    for block in _solid(blocks):
         low, high = view.corners(block.low_m, block.high_m)
-        layer = HANGING if near is None and block.low_m[2] > OVERHEAD_M else SOLIDS
-        if near is None:
+        if view.from_above:
+            layer = HANGING if block.low_m[2] > OVERHEAD_M else SOLIDS
             sheet.box(layer, low, high, hatch=_full(block, room))
         else:
-            sheet.path(layer, _under_slopes(view, room, block), closed=True)
+            sheet.path(SOLIDS, _under_slopes(view, room, block), closed=True)
     for slope in room.slopes:
         for _, ends in _lines(view, room, slope):
             sheet.path(SLOPES, ends)
 
 
-def solid_names(
-    sheet: Sheet, view: View, room: Room, near: tuple[int, int] | None, taken: list[tuple[Point, Point]]
-) -> None:
-    """Names and heights of what `solids` draws, where they meet least of what is `taken`."""
-    there = list(taken)
-    for block in _shown(room, near):
+def solid_names(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block], crowd: Crowd) -> None:
+    """Names and heights of what `solids` draws, where they meet nothing."""
+    for block in _solid(blocks):
         low, high = view.corners(block.low_m, block.high_m)
-        if near is not None:
-            high = (high[0], min(y for _, y in _under_slopes(view, room, block)[2:]))
         words = clean(block.name, 40)
-        if near is None and not _full(block, room):
+        if view.from_above and not _full(block, room):
             words += f", {view.lengths.fine(block.low_m[2])} to {view.lengths.fine(block.high_m[2])} above floor"
+        else:
+            high = (high[0], min(y for _, y in _under_slopes(view, room, block)[2:]))
         letters = max(8, int((high[0] - low[0] - 2.0) / text_width("a")))
         lines = textwrap.wrap(words, letters, max_lines=4, placeholder="…")
-        step = SMALL_MM + 1.1
-        size = (max(map(text_width, lines)), step * len(lines))
+        tall = LINE_STEP_MM * len(lines)
         middle = 0.5 * (low[0] + high[0])
-        spare = max(0.0, high[1] - low[1] - size[1] - 2.0)
-        places = [(middle, high[1] - 1.0 - 0.5 * size[1] - share * spare) for share in (0.0, 0.25, 0.5, 0.75, 1.0)]
-        x, y = free_place(places, size, there, view.size)
-        for number, line in enumerate(lines):
-            sheet.label((x, y + 0.5 * (size[1] - step) - step * number), line, backed=True)
-        there.append(((x - 0.5 * size[0], y - 0.5 * size[1]), (x + 0.5 * size[0], y + 0.5 * size[1])))
-    for slope in room.slopes if near is None else ():
-        for height, ends in _lines(view, room, slope):
-            words = f"{clean(slope.name, 24)}: ceiling {view.lengths.fine(height)} above floor"
-            (x0, y0), (x1, y1) = ends
-            flat = abs(y1 - y0) < abs(x1 - x0)
-            size = (text_width(words), SMALL_MM) if flat else (SMALL_MM, text_width(words))
-            edge = 0.5 * (size[1] if flat else size[0]) + 1.2
-            places = []
-            for aside in (0.0, 4.0, -4.0, 8.0, -8.0, 12.0, -12.0):
-                for share in LABEL_SHARES:
-                    x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
-                    off, most = (y, view.size[1]) if flat else (x, view.size[0])
-                    off = min(max(off + aside, edge), most - edge)
-                    places.append((x, off) if flat else (off, y))
-            x, y = free_place(places, size, there, view.size)
-            sheet.label((x, y), words, backed=True, upright=not flat)
-            there.append(((x - 0.5 * size[0], y - 0.5 * size[1]), (x + 0.5 * size[0], y + 0.5 * size[1])))
+        spare = max(0.0, high[1] - low[1] - tall - 2.0)
+        places = [
+            (middle + aside * 0.25 * (high[0] - low[0]), high[1] - 1.0 - 0.5 * tall - share * spare)
+            for aside in (0.0, -1.0, 1.0)
+            for share in (0.0, 0.25, 0.5, 0.75, 1.0)
+        ]
+        crowd.place(sheet, lines, places, anchor=(middle, 0.5 * (low[1] + high[1])))
+    for slope in room.slopes if view.from_above else ():
+        _slope_names(sheet, view, room, slope, crowd)
 
 
-def whole_blocks(view: View, room: Room) -> list[tuple[Point, Point]]:
-    """Boxes of the blocks that go from floor to ceiling."""
-    return [view.corners(block.low_m, block.high_m) for block in room.blocks if _full(block, room)]
+def _slope_names(sheet: Sheet, view: View, room: Room, slope: Slope, crowd: Crowd) -> None:
+    """How high the ceiling is along the lines of a slope."""
+    for height, ends in _lines(view, room, slope):
+        words = f"{clean(slope.name, 24)}: ceiling {view.lengths.fine(height)} above floor"
+        (x0, y0), (x1, y1) = ends
+        flat = abs(y1 - y0) < abs(x1 - x0)
+        edge = 0.5 * SMALL_MM + 1.2
+        places = []
+        for aside in (0.0, 4.0, -4.0, 8.0, -8.0, 12.0, -12.0):
+            for share in LABEL_SHARES:
+                x, y = x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+                off, most = (y, view.size[1]) if flat else (x, view.size[0])
+                off = min(max(off + aside, edge), most - edge)
+                places.append((x, off) if flat else (off, y))
+        crowd.place(sheet, [words], places, upright=not flat)
 
 
 def above_slopes(view: View, room: Room) -> list[tuple[Point, Point]]:
@@ -103,13 +99,9 @@ def above_slopes(view: View, room: Room) -> list[tuple[Point, Point]]:
     return found
 
 
-def _shown(room: Room, near: tuple[int, int] | None) -> list[Block]:
-    return [
-        block
-        for block in room.blocks
-        if min(high - low for low, high in zip(block.low_m, block.high_m, strict=True)) > 0.0
-        and (near is None or _reaches(block, room, near))
-    ]
+def _solid(blocks: Sequence[Block]) -> list[Block]:
+    """Those with a volume."""
+    return [one for one in blocks if min(high - low for low, high in zip(one.low_m, one.high_m, strict=True)) > 0.0]
 
 
 def _full(block: Block, room: Room) -> bool:
@@ -154,10 +146,3 @@ def _ceiling_m(room: Room, axis: int, at_m: float) -> float:
     """Height of the ceiling over a place along an axis, by the slopes along it [m]."""
     over = [s.height_m(at_m) for s in room.slopes if s.axis == axis and s.span_m[0] <= at_m <= s.span_m[1]]
     return min([room.height_m, *over])
-
-
-def _reaches(block: Block, room: Room, near: tuple[int, int]) -> bool:
-    """Whether a block reaches into the half of the room before a wall."""
-    axis, side = near
-    middle = room.size_m[axis] / 2.0
-    return block.high_m[axis] > middle if side else block.low_m[axis] < middle

@@ -12,7 +12,7 @@ import matplotlib as mpl
 from jinja2 import Environment, StrictUndefined
 from matplotlib.figure import Figure
 
-from cli.drawing.paper import sheet_bytes
+from cli.drawing.paper import sheet_svg
 from cli.figures.common_axes import STYLE, figure_bytes, new_figure
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB
 from cli.report.blocks import Bullets, Drawing, LiveMap, Picture, Report, Table, Text
@@ -54,7 +54,7 @@ def picture_figure(picture: Picture) -> Figure:
 def _image(block: Picture | Drawing) -> str:
     """A picture as a data address."""
     if isinstance(block, Drawing):
-        return _svg(sheet_bytes(block.sheet(DRAWING_MM), ".svg"))
+        return _svg(sheet_svg(block.sheet(DRAWING_MM)))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
         if not block.raster:

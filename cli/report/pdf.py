@@ -1,4 +1,4 @@
-"""The report as PDF: A4 or letter pages of text, tables and pictures, and the drawing to scale as the last page."""
+"""The report as PDF: A4 or letter pages of text, tables and pictures, and the sheets to scale as the last pages."""
 
 import io
 import textwrap
@@ -11,7 +11,8 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 
 from cli.drawing.paper import draw_sheet, sheet_figure
-from cli.drawing.sheet import SheetWishes, drawing_sheet, scale_words
+from cli.drawing.papers import SheetWishes, scale_words
+from cli.drawing.sheet import drawing_sheets
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.report.blocks import Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
 from cli.report.print import Inset, Print
@@ -37,7 +38,7 @@ LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
 def report_pdf(report: Report, plan: Plan | None, lengths: Lengths = METRIC) -> bytes:
-    """The pages, with a plan its drawing to scale at the end; the same report gives the same bytes.
+    """The pages, with a plan its sheets to scale at the end; the same report gives the same bytes.
 
     Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the
     letters used (type 3), which takes half a second less than fonts that a program could take out again.
@@ -52,11 +53,12 @@ def report_pdf(report: Report, plan: Plan | None, lengths: Lengths = METRIC) -> 
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
         writer = _Writer(lengths)
         writer.write(report)
-        writer.foot(plain(f"{report.title}: {report.subtitle}", 90), further=0 if plan is None else 1)
+        sheets = () if plan is None else drawing_sheets(plan, SheetWishes(lengths=lengths))
+        writer.foot(plain(f"{report.title}: {report.subtitle}", 90), further=len(sheets))
         for figure in writer.pages:
             pages.savefig(figure)
-        if plan is not None:
-            pages.savefig(sheet_figure(drawing_sheet(plan, SheetWishes(lengths=lengths))))
+        for sheet in sheets:
+            pages.savefig(sheet_figure(sheet))
     return buffer.getvalue()
 
 

@@ -74,7 +74,7 @@ def drawing(
     Parameters
     ----------
     plan : the plan.
-    path : a .pdf, .svg or .dxf file.
+    path : a .pdf or .dxf file for all sheets, or a .svg file for the first; others beside it as name-2.svg and so on.
     paper : "A4" to "A0", "letter", "tabloid", "ansi-c" to "ansi-e", "arch-a" to "arch-e"; left out, the smallest of A3
         to A0 that fits, or of tabloid to ANSI E where the project asks for feet.
     scale : 50 for 1:50; left out, the largest that fits.
@@ -86,8 +86,9 @@ def drawing(
     FileUnusable : another suffix; the file exists, or cannot be written.
     OutsideModel : no such paper or scale.
     """
-    from cli.drawing.file import sheet_file, wishes_for
-    from cli.drawing.sheet import PAPERS, drawing_sheet, paper_named
+    from cli.drawing.file import sheet_files, sheet_paths, wishes_for
+    from cli.drawing.papers import PAPERS, paper_named
+    from cli.drawing.sheet import drawing_sheets
 
     target = _target(path, (".pdf", ".svg", ".dxf"), force=force)
     if paper is not None and paper_named(paper) is None:
@@ -95,8 +96,11 @@ def drawing(
     if scale is not None and not 1.0 <= scale <= 1000.0:
         raise OutsideModel(f"scale: got {scale:g}; allowed: 1 to 1000, such as 50 for 1:50")
     wishes = wishes_for(plan, target.suffix, paper=paper, scale=scale, revision=revision)
-    sheet = drawing_sheet(plan, wishes)
-    write_whole(target, sheet_file(sheet, target.suffix), force=force)
+    sheets = drawing_sheets(plan, wishes)
+    for further in sheet_paths(target, len(sheets))[1:]:
+        check_target(further, force=force)
+    for one, data in sheet_files(sheets, target).items():
+        write_whole(one, data, force=force)
 
 
 def settings(

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 
 from roommodes.acoustics.plates.panes import Plate
-from roommodes.acoustics.room import Surface
+from roommodes.acoustics.room import AXIS_OF_WALL, Surface
 from roommodes.acoustics.shaped_boundary import touched_area_m2
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.project.project import Project
@@ -31,6 +31,18 @@ def glass_of(project: Project) -> tuple[GlassMark, ...]:
         for surface in project.surfaces()
         if _is_glass(surface)
     )
+
+
+def glass_walls(project: Project) -> dict[str, str]:
+    """The walls that are glass all over, with the name of the glass."""
+    room = project.room
+    return {
+        surface.wall: surface.name.rsplit(", ", 1)[0]
+        for surface in project.surfaces()
+        if _is_glass(surface)
+        and surface.wall in AXIS_OF_WALL
+        and (surface.from_m, surface.to_m) == ((0.0, 0.0), room.wall_size_m(surface.wall))
+    }
 
 
 def glass_area_m2(project: Project) -> float:

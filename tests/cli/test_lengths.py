@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 from matplotlib.figure import Figure
 
-from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, paper_named, scale_words
+from cli.drawing.extents import all_parts
+from cli.drawing.papers import PAPERS, SheetWishes, paper_named, scale_words
+from cli.drawing.sheet import drawing_sheets
 from cli.figures.common_axes import plan_view
 from cli.words.parameters import parameter_words
 from cli.words.plan import from_walls
@@ -88,10 +90,11 @@ def test_the_commands_speak_feet_and_files_stay_metric(run, tmp_path: Path) -> N
 
 def test_a_sheet_in_feet_is_on_us_paper_at_an_architects_scale() -> None:
     plan = results_of(in_feet()).plan(2, 1)
-    sheet = drawing_sheet(plan, SheetWishes(lengths=Lengths(feet=True)))
+    sheets = drawing_sheets(plan, SheetWishes(lengths=Lengths(feet=True)))
+    sheet = sheets[0]
     assert (sheet.width_mm, sheet.height_mm) in [PAPERS[name] for name in ("TABLOID", "ANSI-C")]
     assert sheet.scale in {12.0, 16.0, 24.0, 32.0, 48.0, 96.0}
-    texts = [part.text for part in sheet.parts if hasattr(part, "text")]
+    texts = [part.text for one in sheets for part in all_parts(one) if hasattr(part, "text")]
     assert "17'-0 3/4\"" in texts  # the room's length
     assert not any(text.isdigit() and int(text) > 20 for text in texts), "millimetres are left"
     assert any("nearest 1/8 in" in text for text in texts)

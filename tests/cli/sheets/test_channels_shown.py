@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cli.drawing.sheet import _sub_lines
+from cli.drawing.texts import sub_lines
 from roommodes.lengths import METRIC
 from roommodes.plan.file import write_results
 from tests.rooms import CLOSED_BOX
@@ -88,8 +88,8 @@ def test_the_report_and_the_drawing_say_it_too(run, wired: Path) -> None:
 
 def test_the_schedule_of_the_drawing_names_the_channel(tmp_path: Path) -> None:
     text = project_text().replace('max_level_1m_db = { "20" = 98, "40" = 108 }\n', DRIVER.partition("\n")[2])
-    assert "    amplifier channel 1 (rack, output 1)" in _sub_lines(results_of(text + RACK).plan(4), METRIC)
-    assert not any("amplifier" in line for line in _sub_lines(results_of(text).plan(4), METRIC))
+    assert "    amplifier channel 1 (rack, output 1)" in sub_lines(results_of(text + RACK).plan(4), METRIC)
+    assert not any("amplifier" in line for line in sub_lines(results_of(text).plan(4), METRIC))
 
 
 def test_a_plan_that_cannot_be_wired_is_told_everywhere(run, tmp_path: Path) -> None:

@@ -1,12 +1,14 @@
 """drawing: to scale, dimensions of the plan, layers and units that CAD programs read, harmless texts."""
 
 import io
+import json
 import os
 import re
 import subprocess
 import sys
 import time
 from dataclasses import replace
+from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -14,19 +16,21 @@ import ezdxf
 import numpy as np
 import pytest
 
-from cli.drawing.dxf import harmless, sheet_dxf
-from cli.drawing.objects import free_faces, stances, wall_parts
-from cli.drawing.primitives import Dimension, Label, Measure, dimension_rows
-from cli.drawing.sheet import PAPERS, SheetWishes, drawing_sheet, plan_alone
-from cli.drawing.views import bounds, elevation, plan_view, walls_to_show
+from cli.drawing.dimensions import Measure, dimension_rows
+from cli.drawing.dxf import harmless, sheets_dxf
+from cli.drawing.extents import all_parts, meet, text_areas
+from cli.drawing.objects import stances, wall_parts
+from cli.drawing.papers import PAPERS, SheetWishes
+from cli.drawing.primitives import Dimension, Label
+from cli.drawing.sheet import below_working_scale, drawing_sheets
+from cli.drawing.views import elevation, plan_view, walls_to_show
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.plan_options import choose_plan
-from roommodes.lengths import Lengths
-from roommodes.plan.file import write_results
+from roommodes.lengths import METRIC, Lengths
 from roommodes.project.reading import parse_project
-from tests.rooms import SMALL
 
 from .conftest import project_text, results_of
+from .dxf_again import drawn_boxes, words_of
 
 ROOT = Path(__file__).parents[3]
 ROOM_MM = (5200.0, 4000.0, 2500.0)
@@ -60,9 +64,6 @@ def test_the_dxf_opens_clean_with_units_and_named_layers(run, plan_file: Path) -
     used = {entity.dxf.layer for entity in drawing.modelspace()}
     assert "0" not in used
     assert used <= layers
-    (page,) = (name for name in drawing.layout_names() if name != "Model")
-    window = next(v for v in drawing.layout(page).query("VIEWPORT") if v.dxf.id != 1)
-    assert window.dxf.view_height / window.dxf.height == pytest.approx(float(page.split()[-1]))
 
 
 def test_the_dxf_is_the_same_bytes_twice(plan_file: Path, tmp_path: Path) -> None:
@@ -81,85 +82,76 @@ def test_the_dxf_is_the_same_bytes_twice(plan_file: Path, tmp_path: Path) -> Non
 
 
 def test_dxf_dimensions_are_the_plans(run, plan_file: Path) -> None:
-    """Every dimension's own geometry, measured anew by ezdxf, to half a millimetre."""
+    """Every dimension's own geometry, measured anew by ezdxf, to half a millimetre, against the project."""
     assert run("drawing", plan_file, "--subs", 4, "-o", "d.dxf").exit_code == 0
     measured = [entity.get_measurement() for entity in read_dxf(Path("d.dxf")).modelspace().query("DIMENSION")]
     plan = choose_plan(plan_file, subs=4)
-    wanted = [*ROOM_MM]
+    must, may = [*ROOM_MM], []
     for sub in stances(plan):
         for axis, size in enumerate(ROOM_MM):
             centre, low, high = (1e3 * corner[axis] for corner in (sub.centre_m, sub.low_m, sub.high_m))
-            if axis < 2 and centre > size / 2:
-                centre, low, high = size - centre, size - high, size - low
-            wanted += [centre, low, high - low]
-    wanted += [1100.0, 1300.0]  # ears
-    wanted += [60.0, 70.0]  # before driver or port, and behind for ventilation
-    for value in wanted:
+            must.append(high - low)
+            (near, far) = ((centre, low), (size - centre, size - high))
+            must += far if axis < 2 and centre > size / 2 else near
+            may += [*near, *far]  # an elevation counts from its own ends
+    must += [1100.0, 1300.0]  # ears
+    must += [60.0, 70.0]  # before driver or port, and behind for ventilation
+    must += [2600.0, 4000.0, 1200.0, 1500.0, 800.0, 1000.0]  # rows from the front wall, first seats, seat to seat
+    must += [2400.0]  # screen
+    must += [1500.0, 2000.0, 200.0, 900.0, 2050.0, 300.0]  # glass and door: sides, from the near end, sill
+    may += [1000.0, 2700.0, 2900.0]  # glass and door from either end
+    for value in must:
         assert min(abs(value - one) for one in measured) <= 0.5, f"{value} mm is not dimensioned"
     for one in measured:
-        assert min(abs(value - one) for value in wanted) <= 0.5, f"{one} mm is nothing of the plan's"
+        assert min(abs(value - one) for value in (*must, *may)) <= 0.5, f"{one} mm is nothing of the plan's"
 
 
 def test_cabinets_in_the_dxf_stand_where_the_plan_says(run, plan_file: Path) -> None:
-    """Rectangles on SUBS against the WALLS rectangle of the same view: plan view, from the front left corner."""
+    """Blocks of the plan view, from the front left corner, which is the model's origin."""
     assert run("drawing", plan_file, "--subs", 4, "-o", "d.dxf").exit_code == 0
     model = read_dxf(Path("d.dxf")).modelspace()
-
-    def boxes(layer: str) -> list[np.ndarray]:
-        return [np.array(e.get_points("xy")) for e in model.query(f'LWPOLYLINE[layer=="{layer}"]')]
-
-    rooms = {tuple(np.round(np.ptp(box, axis=0), 3)): box.min(axis=0) for box in boxes("WALLS")}
-    corner = rooms[5200.0, 4000.0]
-    found = [box - corner for box in boxes("SUBS")]
+    walls = [np.array(entity.get_points("xy")) for entity in model.query('LWPOLYLINE[layer=="WALLS"]')]
+    assert any(np.allclose(box.min(axis=0), 0.0) and np.allclose(box.max(axis=0), ROOM_MM[:2]) for box in walls)
+    found = drawn_boxes(model, "SUBS")
     for sub in stances(choose_plan(plan_file, subs=4)):
         low, high = 1e3 * np.array(sub.low_m[:2]), 1e3 * np.array(sub.high_m[:2])
-        assert any(
-            np.allclose(b.min(axis=0), low, atol=0.5) and np.allclose(b.max(axis=0), high, atol=0.5) for b in found
-        )
-
-
-def test_free_space_is_drawn_before_and_behind_each_cabinet(plan_file: Path) -> None:
-    """Boxes in the plan view, the model in millimetres: 60 toward where it faces, 70 toward the wall behind."""
-    plan = choose_plan(plan_file, subs=4)
-    sheet = plan_alone(plan, 50.0)
-    model = ezdxf.read(io.StringIO(sheet_dxf(sheet).decode())).modelspace()
-
-    def boxes(layer: str) -> list[tuple[np.ndarray, np.ndarray]]:
-        points = [np.array(entity.get_points("xy")) for entity in model.query(f'LWPOLYLINE[layer=="{layer}"]')]
-        return [(one.min(axis=0), one.max(axis=0)) for one in points]
-
-    cabinets, before, behind = (boxes(layer) for layer in ("SUBS", "SUB_CLEARANCE", "SUB_VENTILATION"))
-    assert len(cabinets) == len(before) == len(behind) == 4
-    for sub, (low, high), (b_low, b_high), (a_low, a_high) in zip(stances(plan), cabinets, before, behind, strict=True):
-        for one_low, one_high, depth in ((b_low, b_high, 60.0), (a_low, a_high, 70.0)):
-            np.testing.assert_allclose(one_high - one_low, (depth, high[1] - low[1]), atol=1e-6)
-        toward, away = (high[0], low[0]) if sub.faces == "rear" else (low[0], high[0])
-        assert min(abs(toward - b_low[0]), abs(toward - b_high[0])) < 1e-6
-        assert min(abs(away - a_low[0]), abs(away - a_high[0])) < 1e-6
-        assert not (b_low[0] < high[0] - 1e-6 and b_high[0] > low[0] + 1e-6)
+        assert any(np.allclose(a, low, atol=0.5) and np.allclose(b, high, atol=0.5) for a, b in found)
 
 
 @pytest.mark.parametrize("subs", [1, 2, 4])
 def test_no_label_runs_into_another(make_plan, subs: int) -> None:
-    """Texts that stand over lines of the views: none meets another, at a scale to work from."""
+    """No text or number of any view meets another, at a scale to work from."""
     plan = choose_plan(make_plan(), subs=subs)
     for view in (plan_view(plan, 25.0), *(elevation(plan, 25.0, wall) for wall in walls_to_show(plan))):
-        labels = [part for part in view.parts if isinstance(part, Label) and part.backed]
-        places = [np.array(bounds([label])) for label in labels]
-        for i, one in enumerate(places):
-            for j in range(i):
-                apart = (one[0] >= places[j][1] - 1e-9) | (places[j][0] >= one[1] - 1e-9)
-                same_block = {labels[i].text, labels[j].text} <= {"way", "in"}
-                assert apart.any() or same_block, f"{labels[i].text!r} meets {labels[j].text!r}"
+        for (words, area), (others, other) in combinations(text_areas(view.parts), 2):
+            assert not meet(area, other), f"{words!r} meets {others!r}"
 
 
-def test_the_sheet_takes_paper_before_it_gives_up_a_scale_to_work_from(plan_file: Path) -> None:
-    """On its own it never goes under 1:50 while a paper holds that; on paper that is given it does."""
+def test_the_scale_is_one_to_build_from_or_it_is_told(run, plan_file: Path) -> None:
+    """On its own it never goes under 1:50 while a paper holds that; on paper that is given it may, and says so."""
     plan = choose_plan(plan_file)
-    project = parse_project(project_text().replace("length_m = 5.2", "length_m = 12"), source="t")
+    project = parse_project(project_text().replace("length_m = 5.2", "length_m = 23"), source="t")
     long = replace(plan, results=replace(plan.results, project=project))
-    assert drawing_sheet(long, SheetWishes()).scale <= 50.0
-    assert drawing_sheet(long, SheetWishes(paper="A3")).scale > 50.0
+    sheets = drawing_sheets(long, SheetWishes())
+    assert sheets[0].scale <= 50.0
+    assert not below_working_scale(sheets, METRIC)
+    small = drawing_sheets(long, SheetWishes(paper="A3"))
+    assert small[0].scale > 50.0
+    assert "1:100 is smaller than 1:50" in below_working_scale(small, METRIC)
+    said = run("drawing", plan_file, "-o", "d.svg", "--scale", 100, "--json")
+    assert "1:100 is smaller" in json.loads(said.stdout)["warnings"][0]
+
+
+def test_svg_has_a_file_for_each_sheet(run, plan_file: Path) -> None:
+    """None is replaced without --force, and none is written when one of them is there."""
+    said = json.loads(run("drawing", plan_file, "--subs", 2, "-o", "d.svg", "--json").stdout)
+    assert len(said["files"]) == said["sheets"] > 1
+    assert sorted(path.name for path in Path().iterdir()) == sorted(said["files"])
+    Path("d.svg").unlink()
+    again = run("drawing", plan_file, "--subs", 2, "-o", "d.svg")
+    assert again.exit_code != 0
+    assert "d-2.svg" in again.stderr
+    assert not Path("d.svg").exists()
 
 
 def test_numbers_shown_in_the_dxf_are_whole_millimetres(run, plan_file: Path) -> None:
@@ -174,11 +166,12 @@ def test_numbers_shown_in_the_dxf_are_whole_millimetres(run, plan_file: Path) ->
 def test_lettering_is_legible_at_the_scale(plan_file: Path) -> None:
     """At least 2.5 mm on paper, but for the numbers in heads."""
     plan = choose_plan(plan_file)
-    sheet = drawing_sheet(plan, SheetWishes(scale=50.0))
-    document = ezdxf.read(io.StringIO(sheet_dxf(sheet).decode()))
-    heights = {text.dxf.height / 50.0 for text in document.modelspace().query("TEXT") if not text.dxf.text.isdigit()}
-    assert min(heights) >= SMALL_MM
-    assert document.dimstyles.get("ROOM").dxf.dimtxt == SMALL_MM * 50.0
+    sheets = drawing_sheets(plan, SheetWishes(scale=50.0))
+    for part in (one for sheet in sheets for one in all_parts(sheet)):
+        assert not isinstance(part, Label) or part.text.isdigit() or part.height >= SMALL_MM
+    document = ezdxf.read(io.StringIO(sheets_dxf(sheets).decode()))
+    for scale in (50.0, 10.0):
+        assert document.dimstyles.get(f"ROOM_{scale:g}").dxf.dimtxt == SMALL_MM * scale
 
 
 def test_a_sub_stands_in_the_room_and_faces_a_way_that_is_free(plan_file: Path) -> None:
@@ -206,13 +199,17 @@ def test_the_scale_on_paper_is_true(plan_file: Path) -> None:
     """Points of every dimension lie value / scale apart on the sheet."""
     plan = choose_plan(plan_file)
     for scale in (50.0, 100.0):
-        sheet = drawing_sheet(plan, SheetWishes(scale=scale))
-        dimensions = [part for part in sheet.parts if isinstance(part, Dimension)]
-        assert len(dimensions) > 10
-        for one in dimensions:
-            assert abs(one.end[one.axis] - one.start[one.axis]) * scale == pytest.approx(one.value_mm, abs=1e-6)
-        for part in dimensions:
-            assert 0 < part.line_at < (sheet.height_mm if part.axis == 0 else sheet.width_mm)
+        sheets = drawing_sheets(plan, SheetWishes(scale=scale))
+        views = [placed.view for sheet in sheets for placed in sheet.views]
+        assert {view.scale for view in views} == {scale, 10.0}
+        for view in views:
+            for one in (part for part in view.parts if isinstance(part, Dimension)):
+                assert abs(one.end[one.axis] - one.start[one.axis]) * view.scale == pytest.approx(
+                    one.value_mm, abs=1e-6
+                )
+        for sheet in sheets:
+            for part in (one for one in all_parts(sheet) if isinstance(one, Dimension)):
+                assert 0 < part.line_at < (sheet.height_mm if part.axis == 0 else sheet.width_mm)
 
 
 @pytest.mark.parametrize("suffix", [".svg", ".pdf", ".dxf"])
@@ -228,7 +225,7 @@ def test_numbers_on_one_line_never_meet() -> None:
     for _ in range(30):
         start, length = rng.uniform(0, 100), rng.uniform(0.5, 30) * rng.choice([-1, 1])
         measures.append(Measure(start=(start, 0.0), end=(start + length, 0.0), value_mm=abs(length) * 50))
-    placed, after = dimension_rows(measures, axis=0, first_at=-9.0, outward=-1)
+    placed, after = dimension_rows(measures, axis=0, first_at=-9.0, outward=-1, taken=[])
     assert len(placed) == 30
     assert after < -9.0
     for one in placed:
@@ -248,7 +245,7 @@ def test_hostile_names_are_drawn_as_text(run, make_plan, suffix: str) -> None:
         root = ElementTree.fromstring(Path("d.svg").read_text())
         assert not [element for element in root.iter() if element.tag.endswith("script")]
     if suffix == ".dxf":
-        texts = [text.dxf.text for text in read_dxf(Path("d.dxf")).modelspace().query("TEXT")]
+        texts = words_of(read_dxf(Path("d.dxf")))
         assert any(text.startswith("<script>alert(1)") for text in texts)
         assert not any("%%" in text or "\\U+" in text for text in texts)
 
@@ -257,7 +254,7 @@ def test_the_title_block_names_client_designer_and_number() -> None:
     """In rows of their own, under the name and over what was there before; without [title] nothing moves."""
     title = '[title]\nclient = "The owners of 4 Quarry Lane"\ndesigner = "Studio North"\ndrawing_number = "A-104"\n'
     results = [results_of(project_text().replace("[room]", room, 1)) for room in ("[room]", title + "[room]")]
-    bare, full = (drawing_sheet(found.plan(2, 1), SheetWishes(paper="A2")) for found in results)
+    bare, full = (drawing_sheets(found.plan(2, 1), SheetWishes(paper="A2"))[0] for found in results)
     texts = {part.text: part for part in full.parts if isinstance(part, Label)}
     before = {part.text: part for part in bare.parts if isinstance(part, Label)}
     number = texts["Drawing: A-104"]
@@ -275,7 +272,7 @@ def test_texts_hold_no_codes_of_cad_programs() -> None:
 
 def test_larger_paper_never_means_a_smaller_scale(plan_file: Path) -> None:
     plan = choose_plan(plan_file)
-    scales = [drawing_sheet(plan, SheetWishes(paper=paper)).scale for paper in ("A3", "A1", "A0")]
+    scales = [drawing_sheets(plan, SheetWishes(paper=paper))[0].scale for paper in ("A3", "A1", "A0")]
     assert scales == sorted(scales, reverse=True)
     assert len(wall_parts(plan.project)) == 2
 
@@ -294,72 +291,6 @@ def test_faults(run, plan_file: Path, arguments: list[object], code: int, words:
     assert result.exit_code == code
     assert words in " ".join(result.stderr.split())
     assert not list(Path().iterdir())
-
-
-FACES = 'port_clearance_m = 0.12\ndriver_face = "left"\nport_face = "top"\nacoustic_centre_m = [0.0, -0.1, 0.02]'
-
-
-@pytest.mark.parametrize(("scale", "view_of"), [(50.0, "plan"), (20.0, "left"), (20.0, "rear"), (20.0, "right")])
-def test_ports_on_side_and_top_are_drawn_in_every_view(tmp_path: Path, scale: float, view_of: str) -> None:
-    """Each space 120 deep before its own face, read back from the DXF in millimetres of the room, and keyed.
-
-    Seen from behind, a cabinet that faces the rear wall has its left at the right wall's side (y grows to the right
-    as one faces the front wall), one that faces the front wall at the left wall's side.
-    """
-    text = project_text().replace("port_clearance_m = 0.06", FACES)
-    write_results(tmp_path / "plan.h5", results_of(text), force=False)
-    plan = choose_plan(tmp_path / "plan.h5", subs=4)
-    view = plan_view(plan, scale) if view_of == "plan" else elevation(plan, scale, view_of)
-    model = ezdxf.read(io.StringIO(sheet_dxf(view).decode())).modelspace()
-
-    def boxes(layer: str) -> list[np.ndarray]:
-        points = [np.array(entity.get_points("xy")) for entity in model.query(f'LWPOLYLINE[layer=="{layer}"]')]
-        return [np.round(np.concatenate([one.min(axis=0), one.max(axis=0)]), 3) for one in points]
-
-    def across(y0: float, y1: float) -> tuple[float, float]:
-        """Along the sheet's x: what the view shows of the room's axis."""
-        return {"rear": (4000.0 - y1, 4000.0 - y0), "left": (5200.0 - y1, 5200.0 - y0)}.get(view_of, (y0, y1))
-
-    drawn = boxes("SUB_CLEARANCE")
-    assert len(drawn) == 2 * 4
-    for sub in stances(plan):
-        (x0, y0, z0), (x1, y1, z1) = (tuple(1e3 * np.array(corner)) for corner in (sub.low_m, sub.high_m))
-        beside = (y1, y1 + 120.0) if sub.faces == "rear" else (y0 - 120.0, y0)
-        if view_of == "plan":
-            expected = [(x0, beside[0], x1, beside[1]), (x0, y0, x1, y1)]  # the one above lies on the cabinet
-        else:
-            a0, a1 = across(y0, y1) if view_of == "rear" else across(x0, x1)
-            b0, b1 = across(*beside) if view_of == "rear" else (a0, a1)
-            expected = [(b0, z0, b1, z1), (a0, z1, a1, z1 + 120.0)]
-        for box in expected:
-            assert any(np.allclose(box, one, atol=0.5) for one in drawn), (sub.number, box, drawn)
-    keys = {entity.dxf.text for entity in model.query("TEXT")}
-    assert keys >= ({"d", "v"} if view_of == "plan" else {"d", "p"} if view_of == "rear" else {"p", "v"})
-    measured = [dimension.get_measurement() for dimension in model.query("DIMENSION")]
-    assert min(abs(one - 120.0) for one in measured) < 0.5
-    notes = [part.text for part in drawing_sheet(plan, SheetWishes()).parts if isinstance(part, Label)]
-    assert "Dashed, d: keep 120 mm free left of the cabinet, seen from behind it, for the driver." in notes
-    assert "Dashed, p: keep 120 mm free above the cabinet, for the port." in notes
-    assert any("100 mm to the left, 20 mm up from the cabinet's" in note for note in notes)
-
-
-def test_a_face_with_two_needs_and_a_face_without() -> None:
-    """Driver and port on one face share a key; without a port the driver alone is named, without clearance nothing."""
-    box = "cabinet_m = [0.42, 0.36, 0.44]\n"
-    driver = (
-        "fs_hz=22\nqes=0.5\nqms=5\nvas_m3=0.1\ncone_area_m2=0.05\nre_ohm=3\nxmax_m=0.014\npower_w=500\nbox_m3=0.05\n"
-    )
-    for keys, expected in (
-        ("", ()),
-        ("port_clearance_m = 0.1\n", (("d", "front", 0.1),)),
-        ('port_clearance_m = 0.1\nport_face = "rear"\n', (("d", "front", 0.1), ("p", "rear", 0.1))),
-        (
-            f"port_clearance_m = 0.1\n[subwoofer.driver]\n{driver}[subwoofer.port]\narea_m2 = 0.01\ntuning_hz = 22\n",
-            (("dp", "front", 0.1),),
-        ),
-    ):
-        table = parse_project(f"{SMALL}[subwoofer]\n{box}{keys}", source="t").subwoofer
-        assert free_faces(table) == expected
 
 
 @pytest.mark.parametrize("x_m", [0.5, 4.9])

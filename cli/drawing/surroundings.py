@@ -1,0 +1,151 @@
+"""What a view shows around subs and seats: parts of walls, zones, keep-outs, screen and main loudspeakers."""
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import replace
+
+from cli.drawing.dimensions import Measures
+from cli.drawing.extents import Crowd
+from cli.drawing.objects import WallPart, box_of
+from cli.drawing.primitives import GLASS, KEEP_OUTS, MAINS, WALL_PARTS, ZONES, Block, Path, Point, Ring, Sheet
+from cli.drawing.view import View
+from cli.figures.lettering import SMALL_MM, text_width
+from cli.terminal.output import clean
+from roommodes.acoustics.room import AXIS_OF_WALL
+from roommodes.places.zones import Box, Triple
+
+Numbered = Sequence[tuple[int, Triple]]
+
+GLASS_MM = 1.6
+MARK_MM = 2.0
+MARK_SHARES = (0.5, 0.3, 0.7, 0.1, 0.9)
+MAIN_MM = 2.4
+
+
+def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Crowd) -> None:
+    """Parts of walls outside their wall's line, those of floor, ceiling and solids dashed in the room."""
+    for part in parts:
+        layer = GLASS if part.glass else WALL_PARTS
+        dashed = replace(layer, dashes_mm=(3.0, 1.5))
+        normal, side = AXIS_OF_WALL.get(part.wall, (2, 0))
+        if part.corners_m is not None or normal == 2:
+            box = part.corners_m or box_of(part, view.room_m, normal, side)
+            low, high = view.corners(*box)
+            sheet.box(dashed, low, high)
+            _mark(sheet, part.key, _along(low, high), crowd)
+            continue
+        low, high = view.corners(*box_of(part, view.room_m, normal, side))
+        out = GLASS_MM if side else -GLASS_MM
+        shift = (out, 0.0) if normal == 0 else (0.0, out)
+        far = (high[0] + shift[0], high[1] + shift[1])
+        corners = (min(low[0], far[0]), min(low[1], far[1])), (max(low[0], far[0]), max(low[1], far[1]))
+        sheet.box(layer, *corners, hatch=not part.glass)
+        if part.glass:
+            half = (shift[0] / 2, shift[1] / 2)
+            sheet.path(layer, [(low[0] + half[0], low[1] + half[1]), (high[0] + half[0], high[1] + half[1])])
+        places = [(x + 2.6 * shift[0], y + 2.6 * shift[1]) for x, y in _along(low, high)]
+        _mark(sheet, part.key, places, crowd)
+
+
+def parts_in_elevation(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Crowd, measures: Measures) -> None:
+    """The parts of the wall that is looked at, with their dimensions over the view and beside it."""
+    for part in parts:
+        normal, side = AXIS_OF_WALL[part.wall]
+        low, high = view.corners(*box_of(part, view.room_m, normal, side))
+        sheet.box(GLASS if part.glass else WALL_PARTS, low, high)
+        if part.glass:
+            glass_strokes(sheet, low, high)
+        inset = MARK_MM + 1.0
+        across = [low[0] + inset, high[0] - inset, (low[0] + high[0]) / 2]
+        up = [high[1] - inset, low[1] + inset, (low[1] + high[1]) / 2]
+        _mark(sheet, part.key, [(x, y) for y in up for x in across], crowd)
+        for axis in (0, 1):
+            middle = (low[axis] + high[axis]) / 2
+            far = axis == 0 and middle > view.size[0] / 2
+            measures.span(0 if axis == 0 else 1, low, high, from_end=far, side=1 if axis == 0 else None)
+
+
+def glass_strokes(sheet: Sheet, low: Point, high: Point) -> None:
+    """Two strokes, as glass is drawn."""
+    for shift in (0.0, 2.0):
+        start = ((low[0] + high[0]) / 2 + shift - 2.5, (low[1] + high[1]) / 2 - 1.5 - shift)
+        sheet.path(GLASS, [start, (start[0] + 3.0, start[1] + 3.0)])
+
+
+def _along(low: Point, high: Point) -> list[Point]:
+    """Places along a box, the middle first."""
+    return [(low[0] + share * (high[0] - low[0]), low[1] + share * (high[1] - low[1])) for share in MARK_SHARES]
+
+
+def _mark(sheet: Sheet, key: str, places: Sequence[Point], crowd: Crowd) -> None:
+    """A letter in a ring, at the first place where it meets nothing."""
+    free = [one for one in places if not crowd.meets(one, (MARK_MM, MARK_MM))]
+    x, y = (free or list(places))[0]
+    sheet.parts.append(Ring(layer=WALL_PARTS, centre=(x, y), radius=MARK_MM))
+    sheet.label((x, y), key, height=SMALL_MM)
+    crowd.texts.append(((x - MARK_MM, y - MARK_MM), (x + MARK_MM, y + MARK_MM)))
+
+
+def zones(sheet: Sheet, view: View, shown: Sequence[Box]) -> None:
+    """Where acoustic centres of subs may be."""
+    for zone in shown:
+        low, high = view.corners(zone.low, zone.high)
+        if max(high[0] - low[0], high[1] - low[1]) < 0.5:
+            continue
+        if min(high[0] - low[0], high[1] - low[1]) < 0.05:
+            sheet.path(ZONES, [low, high])
+        else:
+            sheet.box(ZONES, low, high)
+
+
+def keep_outs(sheet: Sheet, view: View, shown: Sequence[Box], crowd: Crowd) -> None:
+    """Hatched boxes."""
+    for box in shown:
+        low, high = view.corners(box.low, box.high)
+        sheet.box(KEEP_OUTS, low, high, hatch=True)
+        crowd.things.append((low, high))
+
+
+def keep_out_names(sheet: Sheet, view: View, shown: Sequence[Box], crowd: Crowd) -> None:
+    """Their names, each in its box or near it."""
+    for box in shown:
+        low, high = view.corners(box.low, box.high)
+        letters = max(10, int((high[0] - low[0]) / text_width("a")))
+        lines = textwrap.wrap(clean(box.name), letters, max_lines=3, placeholder="…")
+        x, y = (low[0] + high[0]) / 2.0, (low[1] + high[1]) / 2.0
+        wide, tall = max(map(text_width, lines)) / 2.0 + 1.2, SMALL_MM * len(lines) / 2.0 + 2.0
+        places = [(x, y + share * (high[1] - low[1])) for share in (0.0, 0.25, -0.25, 0.4, -0.4)]
+        places += [(x, high[1] + tall), (x, low[1] - tall), (high[0] + wide, y), (low[0] - wide, y)]
+        crowd.place(sheet, lines, places, anchor=(x, y), over=(low, high))
+
+
+def mains(
+    sheet: Sheet, view: View, crowd: Crowd, measures: Measures, shown: Sequence[tuple[int, tuple[float, float, float]]]
+) -> None:
+    """The main loudspeakers as diamonds about the acoustic centres of their woofers, with number and dimensions."""
+    for number, position in shown:
+        x, y = view.at(position)
+        corners = ((x - MAIN_MM, y), (x, y - MAIN_MM), (x + MAIN_MM, y), (x, y + MAIN_MM))
+        facts = tuple((f"{axis}_MM", f"{1e3 * at:.0f}") for axis, at in zip("XYZ", position, strict=True))
+        sheet.parts.append(
+            Block(
+                layer=MAINS,
+                kind="MAIN",
+                at=(x, y),
+                parts=(Path(layer=MAINS, points=corners, closed=True),),
+                attributes=(("MAIN", str(number)), *facts),
+            )
+        )
+        crowd.things.append(((x - MAIN_MM, y - MAIN_MM), (x + MAIN_MM, y + MAIN_MM)))
+        size = view.size
+        measures.point(0, (x, y), from_end=x > size[0] / 2)
+        measures.point(1, (x, y), from_end=view.from_above and y > size[1] / 2)
+
+
+def main_names(sheet: Sheet, view: View, crowd: Crowd, shown: Numbered) -> None:
+    """Which main loudspeaker is which."""
+    for number, position in shown:
+        x, y = view.at(position)
+        words = f"main {number}"
+        off, wide = MAIN_MM + SMALL_MM / 2 + 0.8, MAIN_MM + text_width(words) / 2 + 1.0
+        crowd.place(sheet, [words], [(x, y - off), (x, y + off), (x + wide, y), (x - wide, y)], anchor=(x, y))

@@ -1,0 +1,112 @@
+"""What stands beside the views: subs and parts of walls as lists, notes, legend of lines."""
+
+import textwrap
+from collections.abc import Iterable
+
+from cli.drawing.notes import centre_words, space_lines
+from cli.drawing.objects import stances, wall_parts
+from cli.drawing.primitives import DIMENSIONS, FRAME, LAYERS, TEXTS
+from cli.figures.lettering import LETTER_WIDTH, SMALL_MM
+from cli.terminal.output import clean
+from cli.words.settings import channel_words
+from roommodes.lengths import Lengths
+from roommodes.plan.plan import Plan
+from roommodes.project.glass import glass_of
+
+COLUMN_MM = 172.0  # schedules, notes and title block
+LINE_MM = 4.1
+HEADING_MM = 3.4  # beyond a line's
+
+TextBlock = tuple[str, list[str]]  # heading, lines
+
+
+def texts_of(plan: Plan, lengths: Lengths) -> list[TextBlock]:
+    """Headings and lines of the column, wrapped."""
+    texts = [(f"Subs: {'' if lengths.feet else 'mm '}from finished walls", sub_lines(plan, lengths))]
+    parts = wall_parts(plan.project)
+    if parts:
+        texts.append(("Parts of walls", _wrapped(f"{part.key}  {part.words(lengths)}" for part in parts)))
+    texts.append(("Notes", _wrapped(_notes(plan, lengths))))
+    return texts
+
+
+def legend() -> TextBlock:
+    """What the lines mean, by the names of their layers in CAD."""
+    return "Lines, by layer in CAD", _wrapped(
+        ["; ".join(f"{layer.name} {layer.meaning}" for layer in LAYERS if layer not in (DIMENSIONS, TEXTS, FRAME))]
+    )
+
+
+def height_of(block: TextBlock) -> float:
+    """What a list takes up under its heading [mm]."""
+    return LINE_MM * (len(block[1]) + 1) + HEADING_MM
+
+
+def sub_lines(plan: Plan, lengths: Lengths) -> list[str]:
+    length, width, _ = plan.project.room.size_m
+    lines, on, fine = [], plan.wired, lengths.fine
+    said = on.shared or plan.project.amplifiers
+    for sub in stances(plan):
+        x, y, z = sub.centre_m
+        along = (
+            ("front wall", x, sub.low_m[0], sub.high_m[0])
+            if x <= length / 2
+            else (
+                "rear wall",
+                length - x,
+                length - sub.high_m[0],
+                length - sub.low_m[0],
+            )
+        )
+        across = (
+            ("left wall", y, sub.low_m[1], sub.high_m[1])
+            if y <= width / 2
+            else (
+                "right wall",
+                width - y,
+                width - sub.high_m[1],
+                width - sub.low_m[1],
+            )
+        )
+        centre = f"{fine(along[1])} from {along[0]}, {fine(across[1])} from {across[0]}, {fine(z)} above floor"
+        lines.append(f"{sub.number}  acoustic centre {centre}")
+        if sub.has_cabinet:
+            spans = [(along[2], along[3]), (across[2], across[3]), (sub.low_m[2], sub.high_m[2])]
+            words = " / ".join(f"{fine(low)} to {fine(high)}" for low, high in spans)
+            lines.append(f"    cabinet {words}, faces {sub.faces} wall")
+        if said:
+            lines.append(f"    amplifier channel {channel_words(on.of(sub.number - 1))}")
+    return lines
+
+
+def _notes(plan: Plan, lengths: Lengths) -> list[str]:
+    table = plan.project.subwoofer
+    unit = "feet and inches, to the nearest 1/8 in" if lengths.feet else "mm"
+    notes = [f"All dimensions in {unit}, from the finished face of the named wall. Check them on site before you cut."]
+    if table.cabinet_m is None:
+        notes.append("The project gives no cabinet: only the acoustic centres are shown.")
+    else:
+        depth, width, height = (lengths.fine(size) for size in table.cabinet_m)
+        notes.append(
+            f"{clean(table.name, 40)}: {depth} deep, {width} wide, {height} high. Cross: acoustic centre, "
+            f"{centre_words(table, lengths)}. Sides are given to the same walls as the centre, and above floor."
+        )
+        notes += space_lines(table, lengths)
+    notes += [
+        "Leave the openings for ventilation that the makers of subs and amplifiers ask for; an opening must not weaken "
+        "fire protection.",
+        "Cabinets are heavy: lift with two people. What stands or hangs above the floor needs fixings designed by a "
+        "qualified person.",
+    ]
+    if glass_of(plan.project):
+        notes.append("Glass near loud bass rattles and can break: ask a glazier about the panes and their beads.")
+    notes.append("Mains and amplifier loads: by a qualified electrician. Local codes and licensed trades decide.")
+    return notes
+
+
+def _wrapped(texts: Iterable[str]) -> list[str]:
+    width = int(COLUMN_MM / (LETTER_WIDTH * SMALL_MM)) - 2
+    lines: list[str] = []
+    for text in texts:
+        lines += textwrap.wrap(text, width, subsequent_indent="    ", break_long_words=True)
+    return lines

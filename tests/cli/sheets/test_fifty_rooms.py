@@ -1,0 +1,134 @@
+"""Drawings of fifty invented rooms by geometry: texts apart and on the sheet, all dimensioned, walls for themselves."""
+
+import io
+from itertools import combinations
+
+import ezdxf
+import numpy as np
+import pytest
+
+from cli.drawing.dxf import sheets_dxf
+from cli.drawing.extents import all_parts, bounds, meet, text_areas
+from cli.drawing.objects import stances
+from cli.drawing.papers import SheetWishes
+from cli.drawing.primitives import Block, Dimension, Sheet
+from cli.drawing.sheet import MARGIN_MM, drawing_sheets
+from cli.drawing.views import elevation, subs_at
+from roommodes.plan.plan import Plan
+
+from .invented_rooms import plan_of, room_text
+
+SEEDS = range(50)
+OPPOSITE = {"front": "rear", "rear": "front", "left": "right", "right": "left"}
+
+
+@pytest.fixture(scope="module")
+def drawn() -> list[tuple[Plan, tuple[Sheet, ...]]]:
+    """Every room with its sheets at 1:50."""
+    plans = [plan_of(room_text(seed)) for seed in SEEDS]
+    return [(plan, drawing_sheets(plan, SheetWishes(scale=50.0))) for plan in plans]
+
+
+def test_no_text_meets_another_and_none_leaves_the_sheet(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
+    texts = 0
+    for plan, sheets in drawn:
+        for sheet in sheets:
+            areas = text_areas(all_parts(sheet))
+            texts += len(areas)
+            for (words, area), (others, other) in combinations(areas, 2):
+                assert not meet(area, other), f"{plan.project.name}: {words!r} meets {others!r}"
+            low, high = np.array([area[0] for _, area in areas]), np.array([area[1] for _, area in areas])
+            assert low.min() >= MARGIN_MM
+            assert np.all(high.max(axis=0) <= np.array([sheet.width_mm, sheet.height_mm]) - MARGIN_MM)
+    assert texts > 100 * len(drawn)
+
+
+def test_no_view_meets_another(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
+    for _, sheets in drawn:
+        for sheet in sheets:
+            areas = []
+            for placed in sheet.views:
+                low, high = bounds(placed.view.parts)
+                x, y = placed.at
+                areas.append(((low[0] + x, low[1] + y), (high[0] + x, high[1] + y)))
+            assert not any(meet(one, other) for one, other in combinations(areas, 2))
+
+
+def test_each_sub_and_row_is_dimensioned_in_each_view(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
+    """Both coordinates of every block of a view are the end of a dimension along that axis."""
+    found = 0
+    for plan, sheets in drawn:
+        for placed in (one for sheet in sheets for one in sheet.views):
+            ends = {
+                axis: {
+                    round(end[axis], 3)
+                    for part in placed.view.parts
+                    if isinstance(part, Dimension) and part.axis == axis
+                    for end in (part.start, part.end)
+                }
+                for axis in (0, 1)
+            }
+            for part in placed.view.parts:
+                if isinstance(part, Block) and not placed.title.startswith("Detail"):
+                    for axis in (0, 1):
+                        assert round(part.at[axis], 3) in ends[axis], (plan.project.name, placed.title, part.attributes)
+                    found += 1
+    assert found > 900
+
+
+def test_every_sub_is_on_the_wall_that_it_stands_at_and_on_no_other() -> None:
+    """The nearest wall by hand; a wall further off than 0.3 m and than the nearest shows nothing of it."""
+    for seed in SEEDS[:10]:
+        plan = plan_of(room_text(seed))
+        length, width, _ = plan.project.room.size_m
+        for sub in stances(plan):
+            gaps = {
+                "front": sub.low_m[0],
+                "rear": length - sub.high_m[0],
+                "left": sub.low_m[1],
+                "right": width - sub.high_m[1],
+            }
+            shown = {wall for wall in gaps if sub.number in {one.number for one in subs_at(plan, wall)}}
+            nearest = min(gaps, key=lambda wall: gaps[wall])
+            assert nearest in shown
+            assert all(gaps[wall] <= max(0.3, gaps[nearest]) + 1e-6 for wall in shown)
+
+
+def test_an_elevation_holds_nothing_of_the_wall_behind_the_onlooker() -> None:
+    plan = plan_of(room_text(3))
+    for wall, behind in OPPOSITE.items():
+        numbers = {
+            dict(part.attributes).get("SUB")
+            for part in elevation(plan, 50.0, wall).parts
+            if isinstance(part, Block) and part.kind == "SUB"
+        }
+        only_behind = {str(sub.number) for sub in subs_at(plan, behind)} - {
+            str(sub.number) for sub in subs_at(plan, wall)
+        }
+        assert not numbers & only_behind
+
+
+def test_the_dxf_holds_blocks_about_the_rooms_origin_and_a_window_for_each_view() -> None:
+    """Cabinets and seats with attributes in the plan, at their places in millimetres from the front left corner."""
+    plan = plan_of(room_text(7))
+    sheets = drawing_sheets(plan, SheetWishes(scale=50.0))
+    document = ezdxf.read(io.StringIO(sheets_dxf(sheets).decode()))
+    audit = document.audit()
+    assert not audit.errors
+    inserts = [one for one in document.modelspace().query("INSERT") if one.dxf.insert.y >= 0.0]  # views lie below
+    subs = {one.get_attrib_text("SUB"): one for one in inserts if one.has_attrib("SUB")}
+    assert len(subs) == plan.subs
+    for number, position in enumerate(plan.positions_m, start=1):
+        insert = subs[str(number)]
+        np.testing.assert_allclose((insert.dxf.insert.x, insert.dxf.insert.y), 1e3 * position[:2], atol=1e-6)
+        assert float(insert.get_attrib_text("Z_MM")) == pytest.approx(1e3 * position[2], abs=0.5)
+        assert insert.get_attrib_text("NAME") == "box"
+    seats = [one for one in inserts if one.has_attrib("ROW")]
+    assert len(seats) == len(plan.seats)
+    names = [name for name in document.layout_names() if name != "Model"]
+    assert names == [f"Sheet {number}" for number in range(1, len(sheets) + 1)]
+    for name, sheet in zip(names, sheets, strict=True):
+        windows = [one for one in document.layout(name).query("VIEWPORT") if one.dxf.id != 1]
+        scales = [one.dxf.view_height / one.dxf.height for one in windows]
+        assert scales == pytest.approx([placed.view.scale for placed in sheet.views])
+    assert all(layer.description for layer in document.layers if layer.dxf.name not in {"0", "Defpoints"})
