@@ -41,6 +41,7 @@ class Effort:
     at_once : frequencies to a block.
     frequencies : all of them.
     part_bytes : what the sums over points may take at a time, at most [bytes].
+    prepared : operations before the first frequency.
     """
 
     box: int
@@ -52,6 +53,7 @@ class Effort:
     at_once: int = 1
     frequencies: int = 1
     part_bytes: float = 0.0
+    prepared: float = 0.0
 
     @property
     def points(self) -> int:
@@ -92,9 +94,9 @@ class Effort:
     @property
     def hours(self) -> float:
         """Of one processor, about [h]."""
-        sums = self.box * (200.0 + 4.0 * self.seats * self.sources + 24.0 * self.points)
+        sums = self.box * (200.0 + 3.0 * self.boundary + 4.0 * self.seats * self.sources + 24.0 * self.points)
         walls = 8.0 / 3.0 * float(self.boundary) ** 3
-        return self.frequencies * (walls + sums) / SOLVED_PER_S / 3600.0
+        return (self.prepared + self.frequencies * (walls + sums)) / SOLVED_PER_S / 3600.0
 
     def lower(self, ratio: float) -> "Effort":
         """The same up to a frequency that is lower by a ratio below 1."""
@@ -104,6 +106,7 @@ class Effort:
             boundary=round(self.boundary * ratio**1.5),
             largest=round(self.largest * ratio**1.5),
             at_once=1,
+            prepared=self.prepared * ratio**1.5,  # most of it goes with pairs of boundary modes, their tables stay
         )
 
     def blocks(self, wanted: int) -> int:

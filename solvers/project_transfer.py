@@ -1,10 +1,13 @@
 """The field in a project's room."""
 
+from math import pi
+
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room_boundary import require_boundary_fits
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
+from roommodes.elements.solution import require_solvable
 from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
@@ -61,18 +64,21 @@ def project_transfer(
 
 
 def require_project_fits(project: Project) -> None:
-    """Refuse at once what the model would refuse of the project's whole band, before other work is begun; boxes alone.
+    """Refuse at once what the model would refuse of the project's whole band, before other work is begun.
 
     Raises
     ------
     OutsideModel : it would take more memory or time than can be had here.
     """
-    if box_within(project.room) is not None:
-        require_boundary_fits(
-            project.room,
-            project.surfaces(),
-            frequency_hz=log_grid(*project.search.band_hz, project.search.points_per_octave),
-            seat_m=project.seats.position_m,
-            source_m=project.candidates.position_m,
-            precision=Precision(),
-        )
+    if box_within(project.room) is None:
+        room = project.room
+        require_solvable(room.shape, 2.0 * pi * project.search.band_hz[1] / room.air.speed_of_sound_m_s)
+        return
+    require_boundary_fits(
+        project.room,
+        project.surfaces(),
+        frequency_hz=log_grid(*project.search.band_hz, project.search.points_per_octave),
+        seat_m=project.seats.position_m,
+        source_m=project.candidates.position_m,
+        precision=Precision(),
+    )

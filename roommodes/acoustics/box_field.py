@@ -36,6 +36,9 @@ from roommodes.shapes.faces import PLANE_AXES
 
 MOST_TERMS = 6e6  # of any one sum over cosines: bounds time and memory in vast rooms
 
+USUAL_M = 0.3  # of a sub from a wall, for what is expected alone
+KERNEL_OPERATIONS = 150.0  # of one exponential with its root and quotient
+
 Parts = tuple[Floats, Floats, Floats, Floats]
 
 
@@ -81,7 +84,28 @@ def box_effort(
         sources=points[1],
         frequencies=n_freq,
         part_bytes=PART_BYTES,
+        prepared=_prepared(room, families, precision=precision, points=points),
     )
+
+
+def _prepared(
+    room: Room, families: Sequence[tuple[int, int]], *, precision: Precision, points: tuple[int, int]
+) -> float:
+    """Operations of the whole sums at the nodes, about; points are taken as `USUAL_M` from the walls."""
+    counts, edges = table_counts(room, precision), prod(_edge_counts(room, precision))
+    near = counts_to(room, min(precision.plane_wavenumber, imaginary.PLANE_DECAY / USUAL_M))
+    total = 0.0
+    for axis in {axis for axis, _ in families}:
+        total += 2.0 * KERNEL_OPERATIONS * prod(counts) / counts[axis]
+    for place, (axis, size) in enumerate(families):
+        plane, few = prod(counts) / counts[axis], prod(near) / near[axis]
+        total += sum(points) * few * (2.0 * size**0.5 + KERNEL_OPERATIONS)
+        for other, count in families[place:]:
+            pair = float(size * count)
+            total += 2.0 * (plane + pair) * pair**0.5 if other == axis else 4.0 * (edges + pair) * size**0.5
+    reach = [(4.0 / 3.0 * pi * (imaginary.IMAGE_DECAY / kappa) ** 3) / room.volume_m3 for kappa in precision.nodes]
+    images = (sum(reach) + 8.0 * len(reach)) * KERNEL_OPERATIONS * points[0] * points[1]
+    return len(precision.nodes) * total + images
 
 
 class BoxField:
@@ -147,18 +171,22 @@ class BoxField:
 
     def pulled(self, pull: Complexes) -> Complexes:
         """U^T times one number for each boundary mode, at every mode of the box: (mode,) -> (nx, ny, nz)."""
-        result = np.zeros(self.counts, dtype=np.complex128)
+        planes: dict[int, Complexes] = {}  # of both walls along one axis: (nu, nv, side)
         start = 0
         for family in self.families:
-            axis = family.normal_axis
-            u, v = PLANE_AXES[axis]
+            u, v = PLANE_AXES[family.normal_axis]
             first, second = family.first[:, : self.counts[u]], family.second[:, : self.counts[v]]
             weight = np.zeros(len(first) * len(second), dtype=np.complex128)
             weight[family.keep] = pull[start : start + family.size]
-            plane = first.T @ weight.reshape(len(first), len(second)) @ second
-            normal = wall_cosines(family.side, self.counts[axis])
-            result += np.moveaxis(plane[..., None] * normal, -1, axis)
+            empty = np.zeros((self.counts[u], self.counts[v], 2), dtype=np.complex128)
+            planes.setdefault(family.normal_axis, empty)[:, :, family.side] += (
+                first.T @ weight.reshape(len(first), len(second)) @ second
+            )
             start += family.size
+        result = np.zeros(self.counts, dtype=np.complex128)
+        for axis, both in planes.items():  # the whole box is gone through once for each axis, not for each family
+            normals = np.stack([wall_cosines(side, self.counts[axis]) for side in (0, 1)])
+            result += np.moveaxis(both @ normals, -1, axis)
         return result
 
     def _plane_counts(self) -> tuple[int, int, int]:

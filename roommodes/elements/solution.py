@@ -102,6 +102,17 @@ def solved(shape: Shape, wavenumber: float, running: Running = Running()) -> Rig
     return _remembered(shape, rounded_up(wavenumber), _Unseen(running))
 
 
+def require_solvable(shape: Shape, wavenumber: float) -> None:
+    """Refuse at once what `solved` would refuse.
+
+    Raises
+    ------
+    OutsideModel : it would take more memory or time than can be had here.
+    """
+    wavenumber = rounded_up(wavenumber)
+    require_affordable(shape, wavenumber, CUT * wavenumber, nodes=len(NODES))
+
+
 class _Unseen:
     """Carries an argument past the memory, which does not tell calls apart by it."""
 
@@ -124,7 +135,7 @@ def _remembered(shape: Shape, wavenumber: float, unseen: _Unseen) -> RigidSoluti
 
 def solve(shape: Shape, wavenumber: float, running: Running = Running()) -> RigidSolution:
     """As `solved`, without memory."""
-    require_affordable(shape, wavenumber, CUT * wavenumber, nodes=len(NODES))
+    require_solvable(shape, wavenumber)
     mesh = mesh_of(shape, wavenumber)
     running.check(INTERRUPTED)
     stiffness, mass = stiffness_and_mass(mesh)

@@ -10,12 +10,15 @@ import pytest
 
 from roommodes import effort
 from roommodes.acoustics import box_field, contraction, imaginary
+from roommodes.acoustics.box_field import box_effort
 from roommodes.acoustics.built_modes import FOR_READING
+from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes
 from roommodes.effort import Effort, require_room_for
+from roommodes.elements.cost import bytes_for, require_affordable
 from roommodes.errors import OutsideModel, ProjectInvalid
 from roommodes.memory import free_bytes, free_in_groups
 from roommodes.plan.file import results_image
@@ -24,7 +27,7 @@ from roommodes.project.reading import parse_project
 from roommodes.running import Running
 from solvers.plans.solve import solve
 from solvers.plans.watched import Watcher
-from solvers.project_transfer import project_transfer
+from solvers.project_transfer import project_transfer, require_project_fits
 from tests.disturbances.processes import names, shell
 from tests.rooms import SMALL
 
@@ -234,3 +237,38 @@ def test_the_sums_over_the_box_are_those_of_single_overlaps() -> None:
     weights = pull[0] + 1j * pull[1]
     plain = (weights @ ports.overlaps(number)).reshape(ports.k2_modes.shape)
     assert np.abs(ports.pulled(weights) - plain).max() < 1e-12 * np.abs(plain).max()
+
+
+RISER = SMALL.replace("[walls]", '[[blocks]]\nname = "riser"\nfrom_m = [3, 0, 0]\nto_m = [4.1, 3.2, 0.2]\n[walls]')
+
+
+def test_a_room_of_another_shape_may_take_what_this_machine_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    shape, wavenumber = parse_project(RISER, source="riser.toml").room.shape, 3.0
+    needed = bytes_for(shape, wavenumber, 2.0 * wavenumber, nodes=4)
+    monkeypatch.setattr(effort, "free_bytes", lambda: 1.3 * needed)
+    require_affordable(shape, wavenumber, 2.0 * wavenumber, nodes=4)
+    monkeypatch.setattr(effort, "free_bytes", lambda: 0.6 * needed)
+    with pytest.raises(OutsideModel, match=r"GB of memory and .* hours of a processor.*Ask up to \d\d % of that") as no:
+        require_affordable(shape, wavenumber, 2.0 * wavenumber, nodes=4)
+    ratio = float(re.search(r"Ask up to (\d+) %", str(no.value))[1]) / 100.0  # type: ignore[index]
+    require_affordable(shape, ratio * wavenumber, 2.0 * ratio * wavenumber, nodes=4)
+
+
+def test_a_hall_of_another_shape_is_refused_by_time_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(effort, "free_bytes", lambda: 1e15)
+    sides = RISER.replace("length_m = 4.1", "length_m = 12").replace("width_m = 3.2", "width_m = 12")
+    hall = sides.replace("height_m = 2.4", "height_m = 12").replace("[25, 80]", "[25, 300]")
+    with pytest.raises(OutsideModel, match="at most 12 hours are begun"):
+        require_project_fits(parse_project(hall, source="hall.toml"))
+
+
+def test_work_before_the_first_frequency_counts() -> None:
+    """At few frequencies most of it is done before: a box of that size took 17 s and then 2.3 s for one."""
+    counts = [(axis, 400) for axis in (0, 0, 1, 1, 2)]
+    room = Room(length_m=60.0, width_m=60.0, height_m=60.0)
+    one = box_effort(room, counts, precision=Precision(), max_wavenumber=0.7, points=(3, 7))
+    alone = replace(one, prepared=0.0)
+    assert one.hours > 3.0 * alone.hours
+    assert 5.0 < 3600.0 * one.hours < 60.0
+    with pytest.raises(OutsideModel, match="hours of a processor"):
+        require_room_for(replace(alone, prepared=1e15), room.size_m, 40.0)
