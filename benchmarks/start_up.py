@@ -15,7 +15,7 @@ from collections.abc import Sequence
 COMMANDS = {
     "python -c pass": [sys.executable, "-c", "pass"],
     "import roommodes": [sys.executable, "-c", "import roommodes"],
-    "roommodes --help": [sys.executable, "-m", "cli.main", "--help"],
+    "roommodes --help": [sys.executable, "-m", "cli", "--help"],
 }
 
 

@@ -9,7 +9,8 @@ from typing import Annotated
 import typer
 
 from cli.commands.on_demand import CommandsOnDemand
-from cli.terminal.guard import EXIT_INTERRUPTED, interrupted_words
+from cli.terminal.ending import EXIT_INTERRUPTED
+from cli.terminal.guard import interrupted_words
 from cli.terminal.output import say_error
 from cli.terminal.streams import begin, silence
 from roommodes.errors import OutputLost

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.terminal.ending import EXIT_INTERRUPTED
+from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import AnyFolder, Debug, Force, Json, ProjectFile, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.progress import progress

@@ -55,7 +55,9 @@ def report(
     if cover and (subs is not None or rank is not None):
         raise typer.BadParameter("--cover takes every plan; leave out --subs and --rank", param_hint="--cover")
     plan = choose_plan(file, subs=subs, rank=rank)
-    check_targets({"--output": target}, inputs=[file], force=force)
+    logo = plan.project.tables.title.logo
+    inputs = [file, *([file.absolute().parent / logo] if logo else [])]
+    check_targets({"--output": target}, inputs=inputs, force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         if short:
             plans = [plan.results.plan(count, 1) for count in plan.results.plans] if cover else [plan]

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.terminal.ending import EXIT_INTERRUPTED
+from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_options import PlanFile

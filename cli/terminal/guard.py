@@ -16,6 +16,7 @@ from typing import Any
 import typer
 from typer.models import ParameterInfo
 
+from cli.terminal.ending import ENDING, EXIT_INTERRUPTED
 from cli.terminal.output import say_error, warn
 from cli.terminal.streams import silence
 from roommodes.errors import Interrupted, ProjectInvalid, RoommodesError
@@ -25,9 +26,7 @@ from roommodes.storage.whole_file import noting_written
 
 EXIT_INTERNAL = 1
 HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
-EXIT_INTERRUPTED = 130
 EXIT_UNUSABLE = 5
-ENDING = ("SIGINT", "SIGTERM", "SIGHUP")  # signals that ask a program to end
 AGAIN_S = 0.05  # until a signal that was swallowed is sent again
 
 

@@ -12,7 +12,7 @@ import pytest
 
 from roommodes.plan.file import read_results
 
-ROOMMODES = [sys.executable, "-m", "cli.main"]
+ROOMMODES = [sys.executable, "-m", "cli"]
 
 
 def names(folder: Path) -> list[str]:

@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
-ROOMMODES = [sys.executable, "-m", "cli.main"]
+ROOMMODES = [sys.executable, "-m", "cli"]
 
 
 def environment(**changes: str) -> dict[str, str]:

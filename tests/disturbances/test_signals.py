@@ -33,6 +33,27 @@ def test_a_signal_that_a_finalizer_swallows_comes_again(tmp_path: Path, when: st
     assert (done.returncode, done.stderr.strip()) == (130, f"interrupted; {said}")
 
 
+@needs_hangup
+@pytest.mark.parametrize("name", NAMES)
+def test_a_signal_while_the_program_loads_ends_it_in_a_word(name: str) -> None:
+    """The signal comes while the module of the commands is imported."""
+    program = (
+        "import builtins, os, signal\n"
+        "load = builtins.__import__\n"
+        "def slow(name, *rest):\n"
+        "    if name == 'cli.main':\n"
+        f"        os.kill(os.getpid(), signal.{name})\n"
+        "    return load(name, *rest)\n"
+        "from cli.__main__ import run\n"
+        "builtins.__import__ = slow\n"
+        "run()\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], env=environment(), capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "interrupted\n")
+
+
 def gone(group: int) -> bool:
     """Whether no process of a group is left; else waits a moment."""
     try:

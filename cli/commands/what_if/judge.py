@@ -6,8 +6,9 @@ from typing import Annotated
 
 import typer
 
+from cli.terminal.ending import EXIT_INTERRUPTED
 from cli.terminal.figure_suffix import suffix_fault
-from cli.terminal.guard import EXIT_INTERRUPTED, guarded, interruptible
+from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_sources import SOURCE_HELP, source_of

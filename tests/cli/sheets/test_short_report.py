@@ -83,6 +83,14 @@ def test_without_its_logo_a_report_says_so_and_goes_on(run, tmp_path: Path, plan
     assert "put it beside the plan file" in done.stderr
 
 
+def test_a_report_does_not_replace_its_logo(run, tmp_path: Path, plan: Path) -> None:
+    logo = (tmp_path / "logo.png").read_bytes()
+    (tmp_path / "a.pdf").hardlink_to(tmp_path / "logo.png")
+    done = run("report", "plan.h5", "--short", "-o", "a.pdf", "--force")
+    assert (done.exit_code, (tmp_path / "logo.png").read_bytes()) == (2, logo)
+    assert "is read by this command" in done.stderr
+
+
 @pytest.mark.parametrize("name", ["../secret.png", "/etc/logo.png", "a\\\\b.png", "logo.svg", "key.pem"])
 def test_a_logo_stands_beside_the_plan_file(name: str) -> None:
     with pytest.raises(ProjectInvalid) as raised:
