@@ -41,6 +41,7 @@ HEAVY = {
     "rich",
     "jinja2",
     "ezdxf",
+    "openpyxl",
     "shapely",
     "sofar",
     "threadpoolctl",

@@ -39,6 +39,7 @@ COMMANDS = (
     Entry("judge", "cli.commands.what_if.judge", "Judge a plan in another project's room."),
     Entry("layout", "cli.commands.what_if.layout", "Write a plan into a project as its [layout]."),
     Entry("drawing", "cli.commands.drawing", "Draw a plan to scale with dimensions: PDF, SVG, DXF."),
+    Entry("electrical", "cli.commands.electrical", "List cables, circuits, heat and quantities."),
     Entry("settings", "cli.commands.settings", "Show a plan's gains, delays, polarities and filters."),
     Entry("headroom", "cli.commands.headroom", "Show how loud a plan plays clean at every seat."),
     Entry("tolerance", "cli.commands.tolerance", "Try plans in rooms not built quite as drawn."),

@@ -1,4 +1,4 @@
 """The sheet to scale: plan, elevations, dimensions and notes, on paper and for CAD.
 
-May import `cli.figures`, `cli.words`, `cli.terminal` and `roommodes`.
+May import `cli.figures`, `cli.words`, `cli.terminal`, `solvers.electrical` and `roommodes`.
 """

@@ -53,6 +53,7 @@ SEATS = Layer(name="SEATS", width_mm=0.25, colour_index=94, meaning="seats: head
 SCREEN = Layer(name="SCREEN", width_mm=1.0, meaning="picture")
 SIGHT = Layer(name="SIGHT_LINES", width_mm=0.13, dashes_mm=(3.0, 1.2), colour_index=94, meaning="sight lines")
 MAINS = Layer(name="MAINS", width_mm=0.35, colour_index=30, meaning="main loudspeakers")
+ELECTRICAL = Layer(name="ELECTRICAL", width_mm=0.35, colour_index=6, meaning="amplifiers and supply")
 SUBS = Layer(name="SUBS", width_mm=0.5, colour_index=1, meaning="cabinets of subs")
 CENTRES = Layer(name="SUB_CENTRES", width_mm=0.18, colour_index=1, meaning="cross: acoustic centre")
 CLEARANCE = Layer(
@@ -78,6 +79,7 @@ LAYERS = (
     SCREEN,
     SIGHT,
     MAINS,
+    ELECTRICAL,
     SUBS,
     CENTRES,
     CLEARANCE,

@@ -2,24 +2,47 @@
 
 import textwrap
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd
 from cli.drawing.objects import WallPart, box_of
-from cli.drawing.primitives import GLASS, KEEP_OUTS, MAINS, WALL_PARTS, ZONES, Block, Path, Point, Ring, Sheet
+from cli.drawing.primitives import (
+    ELECTRICAL,
+    GLASS,
+    KEEP_OUTS,
+    MAINS,
+    WALL_PARTS,
+    ZONES,
+    Block,
+    Layer,
+    Path,
+    Point,
+    Ring,
+    Sheet,
+)
 from cli.drawing.view import View
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.places.zones import Box, Triple
+from roommodes.project.project import Project
 
-Numbered = Sequence[tuple[int, Triple]]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """Something that is drawn as a symbol at its place [m], with its name; `kind` is its block's name in CAD."""
+
+    kind: str
+    layer: Layer
+    name: str
+    at_m: Triple
+
 
 GLASS_MM = 1.6
 MARK_MM = 2.0
 MARK_SHARES = (0.5, 0.3, 0.7, 0.1, 0.9)
-MAIN_MM = 2.4
+MARK_OF_THING_MM = 2.4
 
 
 def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Crowd) -> None:
@@ -119,33 +142,48 @@ def keep_out_names(sheet: Sheet, view: View, shown: Sequence[Box], crowd: Crowd)
         crowd.place(sheet, lines, places, anchor=(x, y), over=(low, high))
 
 
-def mains(
-    sheet: Sheet, view: View, crowd: Crowd, measures: Measures, shown: Sequence[tuple[int, tuple[float, float, float]]]
-) -> None:
-    """The main loudspeakers as diamonds about the acoustic centres of their woofers, with number and dimensions."""
-    for number, position in shown:
-        x, y = view.at(position)
-        corners = ((x - MAIN_MM, y), (x, y - MAIN_MM), (x + MAIN_MM, y), (x, y + MAIN_MM))
-        facts = tuple((f"{axis}_MM", f"{1e3 * at:.0f}") for axis, at in zip("XYZ", position, strict=True))
+def draw_marks(sheet: Sheet, view: View, crowd: Crowd, measures: Measures, marks: Sequence[Mark]) -> None:
+    """Main loudspeakers as diamonds, amplifiers and supply as squares, with dimensions of their middles."""
+    for mark in marks:
+        x, y = view.at(mark.at_m)
+        half = MARK_OF_THING_MM
+        corners = ((x - half, y), (x, y - half), (x + half, y), (x, y + half))
+        if mark.layer == ELECTRICAL:
+            half *= 0.8
+            corners = ((x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half))
+        places = tuple((f"{axis}_MM", f"{1e3 * at:.0f}") for axis, at in zip("XYZ", mark.at_m, strict=True))
         sheet.parts.append(
             Block(
-                layer=MAINS,
-                kind="MAIN",
+                layer=mark.layer,
+                kind=mark.kind,
                 at=(x, y),
-                parts=(Path(layer=MAINS, points=corners, closed=True),),
-                attributes=(("MAIN", str(number)), *facts),
+                parts=(Path(layer=mark.layer, points=corners, closed=True),),
+                attributes=(("NAME", mark.name), *places),
             )
         )
-        crowd.things.append(((x - MAIN_MM, y - MAIN_MM), (x + MAIN_MM, y + MAIN_MM)))
+        crowd.things.append(((x - half, y - half), (x + half, y + half)))
         size = view.size
         measures.point(0, (x, y), from_end=x > size[0] / 2)
         measures.point(1, (x, y), from_end=view.from_above and y > size[1] / 2)
 
 
-def main_names(sheet: Sheet, view: View, crowd: Crowd, shown: Numbered) -> None:
-    """Which main loudspeaker is which."""
-    for number, position in shown:
-        x, y = view.at(position)
-        words = f"main {number}"
-        off, wide = MAIN_MM + SMALL_MM / 2 + 0.8, MAIN_MM + text_width(words) / 2 + 1.0
-        crowd.place(sheet, [words], [(x, y - off), (x, y + off), (x + wide, y), (x - wide, y)], anchor=(x, y))
+def mark_names(sheet: Sheet, view: View, crowd: Crowd, marks: Sequence[Mark]) -> None:
+    """Which is which."""
+    for mark in marks:
+        x, y = view.at(mark.at_m)
+        off = MARK_OF_THING_MM + SMALL_MM / 2 + 0.8
+        wide = MARK_OF_THING_MM + text_width(mark.name) / 2 + 1.0
+        crowd.place(sheet, [mark.name], [(x, y - off), (x, y + off), (x + wide, y), (x - wide, y)], anchor=(x, y))
+
+
+def marks_of(project: Project) -> list[Mark]:
+    """Main loudspeakers, amplifiers and supply, where the project says where they are."""
+    mains = project.mains.positions_m if project.mains else ()
+    found = [Mark(kind="MAIN", layer=MAINS, name=f"main {k}", at_m=at) for k, at in enumerate(mains, start=1)]
+    places = [(clean(one.name, 20), one.at_m) for one in project.amplifiers]
+    each = project.subwoofer.amplifier
+    if each is not None and not project.amplifiers:
+        places.append(("amplifiers", each.at_m))
+    places.append(("supply", project.tables.electrical.board_m))
+    found += [Mark(kind="ELECTRICAL", layer=ELECTRICAL, name=name, at_m=at) for name, at in places if at is not None]
+    return found

@@ -8,10 +8,12 @@ from cli.drawing.objects import stances, wall_parts
 from cli.drawing.primitives import DIMENSIONS, FRAME, LAYERS, TEXTS
 from cli.figures.lettering import LETTER_WIDTH, SMALL_MM
 from cli.terminal.output import clean
+from cli.words.electrical import cable_lines
 from cli.words.settings import channel_words
 from roommodes.lengths import Lengths
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
+from solvers.electrical.of_plan import electrical_of
 
 COLUMN_MM = 172.0  # schedules, notes and title block
 LINE_MM = 4.1
@@ -26,6 +28,10 @@ def texts_of(plan: Plan, lengths: Lengths) -> list[TextBlock]:
     parts = wall_parts(plan.project)
     if parts:
         texts.append(("Parts of walls", _wrapped(f"{part.key}  {part.words(lengths)}" for part in parts)))
+    found = electrical_of(plan)
+    if any(cable.length_m is not None for cable in found.cables):
+        decides = "A qualified electrician decides on sections, protection and circuits."
+        texts.append(("Cables, copper", _wrapped([*cable_lines(found, lengths), decides])))
     texts.append(("Notes", _wrapped(_notes(plan, lengths))))
     return texts
 

@@ -10,11 +10,12 @@ from cli.drawing.primitives import SCREEN, Sheet
 from cli.drawing.seating import row_names, rows_from_above, rows_from_side
 from cli.drawing.solids import above_slopes, room_outline, solid_names, solids
 from cli.drawing.surroundings import (
+    draw_marks,
     glass_strokes,
     keep_out_names,
     keep_outs,
-    main_names,
-    mains,
+    mark_names,
+    marks_of,
     parts_in_elevation,
     parts_in_plan,
     zones,
@@ -50,8 +51,8 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
         sheet.path(SCREEN, ends)
         measures.add(1, *ends, side=0)
     rows_from_above(sheet, view, plan, crowd, measures)
-    numbered = _mains(plan)
-    mains(sheet, view, crowd, measures, numbered)
+    marks = marks_of(project)
+    draw_marks(sheet, view, crowd, measures, marks)
     draw_subs(sheet, view, subs, crowd)
     for sub in subs:
         measures.sub(0, sub, from_end=view.at(sub.centre_m)[0] > view.size[0] / 2)
@@ -60,7 +61,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
     write_numbers(sheet, view, subs, crowd)
-    main_names(sheet, view, crowd, numbered)
+    mark_names(sheet, view, crowd, marks)
     row_names(sheet, view, plan, crowd)
     keep_out_names(sheet, view, project.keep_outs, crowd)
     solid_names(sheet, view, room, room.blocks, crowd)
@@ -92,8 +93,8 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
     zones(sheet, view, _boxes_at(project.zones, room.size_m, wall, ZONE_AT_WALL_M))
     kept_free = _boxes_at(project.keep_outs, room.size_m, wall, AT_WALL_M)
     keep_outs(sheet, view, kept_free, crowd)
-    numbered = [one for one in _mains(plan) if wall in own_walls(one[1], one[1], room.size_m)]
-    mains(sheet, view, crowd, measures, numbered)
+    marks = [one for one in marks_of(project) if wall in own_walls(one.at_m, one.at_m, room.size_m)]
+    draw_marks(sheet, view, crowd, measures, marks)
     draw_subs(sheet, view, subs, crowd)
     for sub in subs:
         measures.sub(0, sub, from_end=view.at(sub.centre_m)[0] > view.size[0] / 2)
@@ -102,7 +103,7 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
     write_numbers(sheet, view, subs, crowd)
-    main_names(sheet, view, crowd, numbered)
+    mark_names(sheet, view, crowd, marks)
     keep_out_names(sheet, view, kept_free, crowd)
     solid_names(sheet, view, room, blocks, crowd)
     if wall in glass_walls(project):
@@ -143,17 +144,12 @@ def walls_to_show(plan: Plan) -> tuple[Wall, ...]:
     project, room = plan.project, plan.project.room.size_m
     carrying = {part.wall for part in wall_parts(project)} | set(glass_walls(project))
     carrying |= {wall for sub in stances(plan) for wall in own_walls(sub.low_m, sub.high_m, room)}
-    carrying |= {wall for _, at in _mains(plan) for wall in own_walls(at, at, room)}
+    carrying |= {wall for one in marks_of(project) for wall in own_walls(one.at_m, one.at_m, room)}
     return tuple(wall for wall in UPRIGHT_WALLS if wall in carrying)
 
 
 def _started(view: View, scale: float) -> tuple[Sheet, Measures, Crowd]:
     return Sheet(width_mm=0.0, height_mm=0.0, scale=scale), Measures(view=view), Crowd(area=((0.0, 0.0), view.size))
-
-
-def _mains(plan: Plan) -> list[tuple[int, Triple]]:
-    table = plan.project.mains
-    return list(enumerate(table.positions_m, start=1)) if table else []
 
 
 def _measure_solids(view: View, blocks: Sequence[Solid], measures: Measures) -> None:

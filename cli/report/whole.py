@@ -61,6 +61,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
     from cli.report.basis import basis_section, without_usual
     from cli.report.blocks import Report, shown
     from cli.report.choice import count_section, front_section, row_section
+    from cli.report.electrical import electrical_section
     from cli.report.loudness import loudness_section
     from cli.report.plan import heard_section, lead_words, place_section, values_section
     from cli.report.room import assumed_section, caution_section, map_section, modes_section, unknown_section
@@ -83,6 +84,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
         row_section(plan),
         loudness_section(plan, headroom),
         values_section(plan, values),
+        electrical_section(plan),
         modes_section(plan, found),
         assumed_section(plan),
         unknown_section(found),

@@ -22,7 +22,13 @@ MOST_POSITIONS = 20000  # of all zones together, before anything is dropped; mor
 
 def placement_faults(parts: Parts, room: Room) -> list[Found]:
     """All faults of where subwoofers stand or may stand."""
-    return [*_boxes(parts, room), *_layout(parts, room), *_mains(parts, room), *_zones(parts, room)]
+    return [
+        *_boxes(parts, room),
+        *_layout(parts, room),
+        *_mains(parts, room),
+        *_electrical(parts, room),
+        *_zones(parts, room),
+    ]
 
 
 def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
@@ -80,6 +86,21 @@ def _mains(parts: Parts, room: Room) -> Iterator[Found]:
             yield Found(path, f"the main loudspeaker is {text}. Move it into the air.")
         elif text := _near_ear(parts, point):
             yield Found(path, f"the main loudspeaker is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
+
+
+def _electrical(parts: Parts, room: Room) -> Iterator[Found]:
+    """Where amplifiers and the supply are; a cupboard may well be in a block."""
+    chain = parts.chain
+    each = None if chain.subwoofer is None else chain.subwoofer.amplifier
+    places: list[tuple[Path, Sequence[float] | None]] = []
+    if each is not None:
+        places.append((("subwoofer", "amplifier", "at_m"), each.at_m))
+    places += [(("amplifiers", index, "at_m"), one.at_m) for index, one in chain.amplifiers.items()]
+    if chain.electrical is not None:
+        places.append((("electrical", "board_m"), chain.electrical.board_m))
+    for path, point in places:
+        if point is not None and (text := outside(point, room)):
+            yield Found(path, f"it is at {text}. Move it or enlarge the room.")
 
 
 def _layout(parts: Parts, room: Room) -> Iterator[Found]:

@@ -17,6 +17,7 @@ from roommodes.project.processor import ProcessorTable
 from roommodes.project.shape_tables import BlockTable, Point, SlopeTable, WallPoint
 from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
+from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, shown, worded
@@ -355,6 +356,7 @@ class ProjectTables(Table):
     amplifiers: Annotated[tuple[NamedAmplifierTable, ...], AnyLength] = Field(
         default=(), description="The amplifiers with their channels, in place of [subwoofer.amplifier]."
     )
+    electrical: ElectricalTable = Field(default=ElectricalTable(), description="Supply and cables, for `electrical`.")
     target: TargetTable = Field(default=TargetTable(), description="How loud it is to be at the seats.")
     search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
     processor: ProcessorTable | None = Field(default=None, description="What the signal processor takes.")

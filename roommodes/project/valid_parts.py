@@ -21,6 +21,7 @@ from roommodes.project.tables import (
 )
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.ranges import metres
+from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 from roommodes.toml.lines import Path
@@ -74,7 +75,7 @@ class ChainParts:
 
     Parameters
     ----------
-    subwoofer, mains, processor, target : None where the file's table is missing or not valid.
+    subwoofer, mains, processor, target, electrical : None where the file's table is missing or not valid.
     subwoofer_keys : what the file's [subwoofer] gives, valid or not.
     amplifiers : valid entries by their index in the file.
     """
@@ -85,6 +86,7 @@ class ChainParts:
     mains: MainsTable | None
     processor: ProcessorTable | None
     target: TargetTable | None
+    electrical: ElectricalTable | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,6 +146,7 @@ class Parts:
                 mains=valid.get("mains"),
                 processor=valid.get("processor"),
                 target=valid.get("target"),
+                electrical=valid.get("electrical"),
             ),
             search=valid.get("search"),
             layout=valid.get("layout"),

@@ -1,4 +1,4 @@
-"""One subwoofer: driver and box, limits, the tables [subwoofer] and [target] of the project file.
+"""One subwoofer: driver and box, limits, the tables [subwoofer], [target] and [electrical] of the project file.
 
 May import `roommodes.acoustics` and `roommodes.toml`.
 """

@@ -11,6 +11,7 @@ from roommodes.acoustics.curve import Curve
 from roommodes.toml.values import AnyLength, CurveOf, Name, Range, Table, several
 
 Extent = Annotated[float, Range(low=0.0, high=3.0, unit="m", above_low=True)]
+Place = Annotated[float, Range(low=0.0, high=60.0, unit="m")]
 Offset = Annotated[float, Range(low=-2.0, high=2.0, unit="m")]
 Level = Range(low=40.0, high=160.0, unit="dB")
 Clearance = Annotated[float, Range(low=0.0, high=3.0, unit="m")]
@@ -109,6 +110,13 @@ class ChannelTable(Table):
         default=None,
         description="Inner size of the closed cupboard that one amplifier heats [m]; left out, it stands free.",
         examples=[[0.5, 0.5, 0.4]],
+    )
+
+    at_m: Annotated[tuple[Place, Place, Place], several(3, "[x, y, z] in m")] | None = Field(
+        default=None,
+        description="Where it stands, for lengths of cables [m]; left out, the amplifier of each sub is in its "
+        "cabinet.",
+        examples=[[0.3, 4.2, 0.4]],
     )
 
 

@@ -107,6 +107,11 @@ def standings(project: Project, position_m: Floats) -> tuple[Standing, ...]:
     return tuple(found)
 
 
+def heat_w_of(amplifier: ChannelTable, highest_power_w: float) -> float:
+    """What an amplifier turns into heat on average while it is asked for so much at most [W]."""
+    return PROGRAMME_SHARE * highest_power_w * (1.0 / amplifier.efficiency - 1.0) + amplifier.idle_w
+
+
 def heat_of(amplifier: ChannelTable, highest_power_w: float, air: Air) -> Heat | None:
     """The balance of the cupboard; None where the amplifier stands free.
 
@@ -120,7 +125,7 @@ def heat_of(amplifier: ChannelTable, highest_power_w: float, air: Air) -> Heat |
         return None
     depth, width, height = amplifier.closed_in_m
     mean = PROGRAMME_SHARE * highest_power_w
-    heat = mean * (1.0 / amplifier.efficiency - 1.0) + amplifier.idle_w
+    heat = heat_w_of(amplifier, highest_power_w)
     area = 2.0 * (depth * width + depth * height) + width * height  # its back stands against a wall
     per_k = air.density_kg_m3 * HEAT_CAPACITY_J_KGK
     return Heat(

@@ -29,6 +29,8 @@ WRITERS = (
     ("drawing plan.h5", "--output", ".dxf"),
     ("export plan.h5", "--output", ".wav"),
     ("settings plan.h5", "--output", ".csv"),
+    ("electrical plan.h5", "--output", ".xlsx"),
+    ("electrical plan.h5", "--output", ".csv"),
     ("headroom plan.h5", "--output", ".png"),
     ("decay plan.h5", "--output", ".png"),
     ("rows plan.h5", "--output", ".png"),

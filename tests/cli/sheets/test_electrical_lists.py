@@ -1,0 +1,107 @@
+"""electrical: what the command prints and writes, as spreadsheets read it; cables on the drawing and in the report."""
+
+import csv
+import json
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from cli.drawing.extents import all_parts
+from cli.drawing.papers import SheetWishes
+from cli.drawing.primitives import Block, Label
+from cli.drawing.sheet import drawing_sheets
+from cli.formats.electrical_files import csv_files, workbook_file
+from cli.report.electrical import electrical_section
+from cli.words.electrical import listings
+from roommodes.plan.file import write_results
+from solvers.electrical.of_plan import electrical_of
+
+from .conftest import project_text, results_of
+
+WIRED = """\
+[[amplifiers]]
+name = "=SUM(1)"
+channels = 4
+power_w = 500
+load_ohm = 4
+at_m = [5.0, 0.3, 0.8]
+[electrical]
+board_m = [5.2, 3.8, 0.3]
+[search]
+"""
+
+
+@pytest.fixture(scope="module")
+def wired_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("wired") / "plan.h5"
+    write_results(path, results_of(project_text().replace("[search]\n", WIRED)), force=False)
+    return path
+
+
+def test_a_workbook_holds_every_list_and_no_formula(run, wired_file: Path) -> None:
+    assert run("electrical", wired_file, "--subs", 4, "-o", "w.xlsx").exit_code == 0
+    book = load_workbook("w.xlsx")
+    assert book.sheetnames == ["loudspeaker cables", "supply cables", "circuits", "heat", "quantities", "notes"]
+    cells = [cell for sheet in book for row in sheet for cell in row if cell.value is not None]
+    assert not [cell for cell in cells if cell.data_type == "f"]
+    assert any(str(cell.value).startswith("=SUM(1)") for cell in cells)
+    cables = list(book["loudspeaker cables"].values)
+    assert [row[0] for row in cables] == ["cable", "L1", "L2", "L3", "L4"]
+    assert all(isinstance(row[3], float | int) and row[3] > 0 for row in cables[1:])
+    assert "qualified electrician" in str(book["notes"]["A1"].value)
+
+
+def test_csv_files_and_json_hold_the_same(run, wired_file: Path) -> None:
+    said = json.loads(run("electrical", wired_file, "--subs", 2, "-o", "w.csv", "--json").stdout)
+    assert sorted(said["written"]) == sorted(path.name for path in Path().iterdir())
+    lines = Path("w.csv").read_text(encoding="utf-8").splitlines()
+    assert lines[0].startswith("# A qualified electrician decides")
+    rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
+    assert len(rows) == len(said["loudspeaker_cables"]) == 2
+    for row, other in zip(rows, said["loudspeaker_cables"], strict=True):
+        assert float(row["length [m]"]) == other["length [m]"]
+        assert row["from"].startswith("'=SUM(1)")  # no formula to a spreadsheet
+    again = run("electrical", wired_file, "-o", "w.csv")
+    assert again.exit_code == 5
+    assert "--force" in again.stderr
+
+
+def test_what_the_command_prints(run, wired_file: Path, plan_file: Path) -> None:
+    printed = run("electrical", wired_file, "--subs", 4).stdout
+    for words in (
+        "Loudspeaker cables",
+        "Supply cables",
+        "Circuits",
+        "Heat",
+        "Quantities",
+        "IEC 60228",
+        "electrician decides",
+    ):
+        assert words in " ".join(printed.split())
+    assert "Not known: amplifiers" in " ".join(run("electrical", plan_file).stdout.split())
+    assert run("electrical", wired_file, "-o", "w.pdf").exit_code == 2
+
+
+def test_drawing_and_report_show_cables_and_places() -> None:
+    plan = results_of(project_text().replace("[search]\n", WIRED)).plan(2, 1)
+    sheets = drawing_sheets(plan, SheetWishes(scale=50.0))
+    parts = [part for sheet in sheets for part in all_parts(sheet)]
+    texts = [part.text for part in parts if isinstance(part, Label)]
+    found = electrical_of(plan)
+    for cable in found.cables:
+        assert any(text.startswith(f"{cable.name}  ") for text in texts), cable.name
+    places = {dict(part.attributes)["NAME"] for part in parts if isinstance(part, Block) and part.kind == "ELECTRICAL"}
+    assert places == {"=SUM(1)", "supply"}
+    section = electrical_section(plan)
+    assert section is not None
+    assert len(section.blocks) == 6
+    assert electrical_section(results_of(project_text()).plan(2, 1)) is None
+
+
+def test_files_are_the_same_every_time() -> None:
+    tables = listings(electrical_of(results_of(project_text().replace("[search]\n", WIRED)).plan(2, 1)))
+    books = [load_workbook(BytesIO(workbook_file(tables, ["note"], "t"))) for _ in range(2)]
+    assert [list(sheet.values) for sheet in books[0]] == [list(sheet.values) for sheet in books[1]]
+    assert csv_files(Path("w.csv"), tables, ()) == csv_files(Path("w.csv"), tables, ())
