@@ -41,7 +41,7 @@ EDGE_MM = 1.0  # of a window on the model about its view
 
 
 def sheets_dxf(sheets: Sequence[Sheet]) -> bytes:
-    """Sheets as ASCII DXF; the same sheets give the same bytes."""
+    """Sheets as ASCII DXF; the same sheets give the same bytes with the same ezdxf."""
     fixed = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no date, no random identifiers
     try:

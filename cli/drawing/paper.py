@@ -40,7 +40,7 @@ def sheet_figure(sheet: Sheet) -> Figure:
 
 
 def sheet_svg(sheet: Sheet) -> bytes:
-    """SVG of one sheet; the same sheet gives the same bytes."""
+    """SVG of one sheet; the same sheet gives the same bytes with the same matplotlib."""
     buffer = io.BytesIO()
     with _drawn():
         sheet_figure(sheet).savefig(buffer, format="svg", metadata={"Date": None, "Creator": "roommodes"})
@@ -48,7 +48,7 @@ def sheet_svg(sheet: Sheet) -> bytes:
 
 
 def sheets_pdf(sheets: Sequence[Sheet]) -> bytes:
-    """PDF with a page for each sheet; the same sheets give the same bytes."""
+    """PDF with a page for each sheet; the same sheets give the same bytes with the same matplotlib."""
     facts = {"CreationDate": None, "ModDate": None, "Creator": "roommodes", "Producer": "roommodes"}
     buffer = io.BytesIO()
     with _drawn(), PdfPages(buffer, metadata=facts) as pages:

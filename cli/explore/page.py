@@ -12,7 +12,7 @@ from roommodes.lengths import Lengths
 
 
 def explore_html(data: dict[str, Any]) -> bytes:
-    """The page; the same data give the same bytes."""
+    """The page; the same data give the same bytes with the same zlib."""
     own = files("cli.explore")
     page_style, picture_style, template = (
         own.joinpath(name).read_text(encoding="utf-8") for name in ("explore.css", "picture.css", "explore.html.j2")

@@ -71,7 +71,7 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 
 
 def figure_bytes(figure: Figure, suffix: str) -> bytes:
-    """The figure as PNG, SVG or PDF; a figure built from the same input gives the same bytes."""
+    """The figure as PNG, SVG or PDF; the same input gives the same bytes with the same matplotlib."""
     buffer = io.BytesIO()
     kind = suffix.lstrip(".").lower()
     undated: dict[str, Any] = {"svg": {"Date": None, "Creator": "roommodes"}, "png": {"Software": "roommodes"}}

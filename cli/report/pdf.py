@@ -38,7 +38,7 @@ LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
 def report_pdf(report: Report, plan: Plan | None, lengths: Lengths = METRIC) -> bytes:
-    """The pages, with a plan its sheets to scale at the end; the same report gives the same bytes.
+    """The pages, with a plan its sheets to scale at the end; the same report and libraries give the same bytes.
 
     Pictures and drawings are set into the pages as lines and letters, not as pixels. Fonts go in as outlines of the
     letters used (type 3), which takes half a second less than fonts that a program could take out again.

@@ -40,7 +40,8 @@ def search(
     ----------
     project : what is asked.
     counts : numbers of subs; left out, as in the project.
-    seed : starts the random numbers; left out, as in the project. The same seed gives the same plans.
+    seed : starts the random numbers; left out, as in the project. With the same version,
+        libraries and kind of processor the same seed gives the same plans.
     exhaustive : try every layout at every drive of a grid as well; for small problems.
     measured : search on these measured responses (`measurements`) and not on the model.
     objective : in place of variation, a function of level_db (n_plan, n_freq, n_seat) [dB re 1/m, as driven] that

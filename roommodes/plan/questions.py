@@ -375,7 +375,7 @@ class ResultsQuestions:
         return robust_results(self._results, counts=counts, seed=seed, running=running or Running(threads=threads))
 
     def again(self, *, threads: int | None = None, running: Running | None = None) -> Any:
-        """The same search run anew from what the results hold: Results with the same plans."""
+        """The same search run anew from what the results hold: the same plans with the same version and libraries."""
         from solvers.plans.solve_again import solve_again
 
         return solve_again(self._results, running=running or Running(threads=threads))

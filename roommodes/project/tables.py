@@ -300,7 +300,7 @@ class SearchTable(Table):
         default=48000.0, description="Sample rate of the processor, for delay_step_samples [Hz].", examples=[96000]
     )
     seed: Annotated[int, Range(low=0, high=2**32 - 1)] = Field(
-        default=1, description="Starts the random numbers: the same seed gives the same plans.", examples=[1]
+        default=1, description="Starts the random numbers: one seed, one set of plans, on one machine.", examples=[1]
     )
     weights: AimWeightsTable = Field(
         default=AimWeightsTable(), description="What output, smoothness, decay and fewer subs are worth."

@@ -48,7 +48,7 @@ def plans_met(
     Parameters
     ----------
     problem, outcomes : what was asked and what was found.
-    seed : >= 0; the same seed gives the same plans whatever the number of threads.
+    seed : >= 0; the same seed gives the same plans whatever the number of threads (as `search`).
     exchange : a further rate of dB of variation per dB of output at which to search.
     running : cancelling, threads; once cancelled, only what was found until then is returned.
 

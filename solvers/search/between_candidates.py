@@ -100,7 +100,7 @@ def finer(
     ----------
     problem, candidates, outcomes : what was asked on the first grid, and what was found.
     everywhere : the field between the candidates.
-    seed : >= 0; the same seed gives the same plans whatever the number of threads.
+    seed : >= 0; the same seed gives the same plans whatever the number of threads (as `search`).
     running : cancelling, threads; once cancelled, the plans stay where they are.
     """
     n_first = len(candidates)

@@ -7,7 +7,8 @@
 3. The leading layouts: their drives searched again from several starts, and polished on all frequencies.
 
 Every random choice follows from the seed, the count and the number of the start; results are gathered in the
-order of the starts. So the same seed gives the same plans whatever the number of threads.
+order of the starts. So the same seed gives the same plans whatever the number of threads, with the same version of
+this program, of the numerical libraries and of the processor's instructions: the last bit of a sum hangs on them.
 """
 
 import time
@@ -62,7 +63,7 @@ def search(
     ----------
     problem : candidates, seats and what may be adjusted.
     counts : numbers of subs, each >= 1.
-    seed : >= 0; the same seed gives the same plans.
+    seed : >= 0; the same seed gives the same plans on one machine.
     keep : plans per count at most.
     effort : how long to go on where not everything can be tried.
     prove : after the search, try every layout at every drive of a grid; for small problems.
