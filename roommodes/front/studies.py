@@ -17,6 +17,7 @@ from roommodes.studies.results import StudyResults, read_study
 if TYPE_CHECKING:
     import xarray
 
+    from solvers.search.objective import Objective
     from solvers.study.compare import StudyComparison
     from solvers.study.forecast import Forecast
     from solvers.study.whole import StudyDone
@@ -142,17 +143,30 @@ class Study:
         plan = plan_study(self.asked)
         return forecast(plan, store_of(self.output), workers=workers, running=running or Running())
 
-    def here(self, *, threads: int = 1, running: Running | None = None) -> StudyResults:
+    def here(
+        self, *, threads: int = 1, running: Running | None = None, objective: Objective | None = None
+    ) -> StudyResults:
         """A small study done here and now, without workers or files.
+
+        Parameters
+        ----------
+        threads : at most.
+        running : progress and cancelling.
+        objective : of your own, level_db (n_plan, n_freq, n_seat) -> (n_plan,), less is better [dB re 1/m with the
+            loudest sub at 0 dB]. What a strategy searches or trims is searched for it in place of the variation; the
+            results' `objective` (n_room, n_strategy) has its values, all other figures are as ever. It cannot go to
+            worker processes, so only this takes it.
 
         Raises
         ------
         Interrupted : when cancelled.
-        OutsideModel, ProjectInvalid : a room cannot be built, or the model cannot take it.
+        OutsideModel, ProjectInvalid : a room cannot be built, or the model cannot take it; the objective gives
+            something else than one number for each plan.
         """
         from solvers.study.run import plan_study, study_in_process
 
-        return study_in_process(plan_study(self.asked), running=running or Running(threads=threads))
+        running = running or Running(threads=threads)
+        return study_in_process(plan_study(self.asked), running=running, objective=objective)
 
     def rooms(self) -> tuple[Project, ...]:
         """All rooms of the study as projects, in order, to look closer; as `roommodes study --room N` writes them.

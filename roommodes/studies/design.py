@@ -19,6 +19,7 @@ from roommodes.project.reading import parse_project
 from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.room_table import NUMBER_COLUMNS, PLAIN_BUILD, TableRow
+from roommodes.studies.shapes import block_tree, scaled, slope_tree, with_air
 from roommodes.studies.spread import constructions_of, plain_parameter, spread_by, todays_keys
 from roommodes.studies.strategies import ALONG_ALL_WALLS
 from roommodes.studies.tables import MAX_ROOMS, BuildTable, SeatingTable
@@ -213,8 +214,8 @@ def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
         "regions": [
             {
                 "wall": region.wall,
-                "from_m": _scaled(region.from_fraction, room.wall_size_m(region.wall)),
-                "to_m": _scaled(region.to_fraction, room.wall_size_m(region.wall)),
+                "from_m": scaled(region.from_fraction, room.wall_size_m(region.wall)),
+                "to_m": scaled(region.to_fraction, room.wall_size_m(region.wall)),
                 "construction": _as_written(region.construction),
             }
             for region in build.regions
@@ -224,8 +225,12 @@ def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
             for name in sorted(used)
             if name in tables.constructions or name in tables.spread
         },
-        "rows": _rows(seating, length, width),
-        "zones": _zones(length, width, places.inset_m, places.height_m, places.spacing_m),
+        "blocks": [block_tree(block, room.size_m) for block in build.blocks],
+        "slopes": [slope_tree(slope, room.size_m) for slope in build.slopes],
+        "rows": _rows(seating, build, length, width),
+        "zones": with_air(
+            _zones(length, width, places.inset_m, places.height_m, places.spacing_m), build.blocks, build.slopes, room
+        ),
         "search": {
             "counts": sorted({strategy.subs for strategy in tables.strategies}),
             "band_hz": list(search.band_hz),
@@ -246,7 +251,9 @@ def _used(study: Study, draw: _Draw) -> set[str]:
     """Names of the constructions in the room."""
     build = _build(study, draw)
     made = [*(getattr(build, wall) for wall in WALLS), *(region.construction for region in build.regions)]
-    return {name for each in made for name in layers_in(each)}
+    shapes = [*(name for block in build.blocks for name in block.made_of().values())]
+    shapes += [slope.construction for slope in build.slopes]
+    return {*shapes, *(name for each in made for name in layers_in(each))}
 
 
 def _as_written(construction: LayerNames) -> str | list[str]:
@@ -266,18 +273,16 @@ def _properties(study: Study, draw: _Draw, used: set[str], glass_m2: float) -> d
     return {name: found.get(name, nan) for name in property_units(study.tables, study.rows)}
 
 
-def _scaled(fractions: tuple[float, ...], size_m: tuple[float, ...]) -> list[float]:
-    return [round(part * size, 4) for part, size in zip(fractions, size_m, strict=True)]
-
-
-def _rows(seating: SeatingTable, length: float, width: float) -> list[dict[str, Any]]:
+def _rows(seating: SeatingTable, build: BuildTable, length: float, width: float) -> list[dict[str, Any]]:
+    there = {block.name for block in build.blocks}
     return [
         {
             "name": f"row {number}",
             "x_m": round(row.x_fraction * length, 4),
-            "y_m": _scaled(row.y_fraction, (width,) * len(row.y_fraction)),
+            "y_m": scaled(row.y_fraction, (width,) * len(row.y_fraction)),
             "ear_height_m": row.ear_height_m,
             "weight": row.weight,
+            **({"on": row.on} if row.on in there else {}),
         }
         for number, row in enumerate(seating.rows, start=1)
     ]

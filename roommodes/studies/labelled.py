@@ -28,6 +28,8 @@ def study_dataset(results: Any, fields: Any, room_fields: Any) -> "xarray.Datase
         for one in fields
         if one.path in results.arrays
     }
+    if results.objective is not None:
+        variables["objective"] = (("room", "strategy"), results.objective, {"long_name": "objective of one's own"})
     coordinates: dict[str, Any] = {
         "room": (("room",), np.arange(1, results.n_room + 1), {}),
         "strategy": (("strategy",), list(results.strategies), {}),

@@ -128,6 +128,8 @@ class StudyResults(HasMade):
     known : what else is known of the rooms.
     arrays : by the paths of `RESULT_FIELDS`, the room first.
     notes : (n_room) of (n_strategy) texts.
+    objective : (n_room, n_strategy) values of an objective of one's own that strategies were tuned for, NaN without a
+        layout; None without. No file holds it.
     """
 
     study_toml: str
@@ -141,6 +143,7 @@ class StudyResults(HasMade):
     arrays: Mapping[str, NDArray[Any]] = field(default_factory=lambda: MappingProxyType({}))
     notes: tuple[tuple[str, ...], ...] = ()
     known: KnownOfRooms = field(default_factory=KnownOfRooms)
+    objective: Floats | None = None
 
     def to_xarray(self) -> "xarray.Dataset":
         """All figures by room and strategy, axes named; PackageMissing without xarray."""

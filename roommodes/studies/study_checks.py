@@ -13,7 +13,7 @@ from roommodes.studies.properties import explaining
 from roommodes.studies.room_table import NUMBER_COLUMNS, TableRow
 from roommodes.studies.spread import constructions_of, spread_by, todays_keys
 from roommodes.studies.strategy_checks import strategy_faults
-from roommodes.studies.tables import MAX_STRATEGIES, RoomsTable, StudyTables, Varied
+from roommodes.studies.tables import MAX_STRATEGIES, RoomsTable, SeatingTable, StudyTables, Varied
 from roommodes.toml.values import Table, shown
 
 FEWEST_REPLICATES = 4
@@ -35,6 +35,7 @@ def study_faults(tables: StudyTables) -> Iterator[Found]:
     for index, seating in enumerate(tables.seatings):
         if not any(row.y_fraction for row in seating.rows):
             yield Found(("seatings", index), "it has no seat; give each row y_fraction with one number per seat.")
+        yield from _standing_faults(index, seating, tables)
     if len(tables.strategies) > MAX_STRATEGIES:
         yield Found(("strategies",), f"there are {len(tables.strategies)}; at most {MAX_STRATEGIES} can be compared.")
     for index, strategy in enumerate(tables.strategies):
@@ -98,6 +99,16 @@ def _same_names(tables: StudyTables) -> Iterator[Found]:
             first.setdefault(entry.name, index)
 
 
+def _standing_faults(index: int, seating: SeatingTable, tables: StudyTables) -> Iterator[Found]:
+    """Rows on a block that no build has."""
+    blocks = list(dict.fromkeys(block.name for build in tables.builds for block in build.blocks))
+    for place, row in enumerate(seating.rows):
+        if row.on is not None and row.on not in blocks:
+            allowed = f"Allowed: {', '.join(map(shown, blocks))}." if blocks else "No build has [[builds.blocks]]."
+            text = f"there is no block {shown(row.on)}.{nearest(row.on, blocks)} {allowed}"
+            yield Found(("seatings", index, "rows", place, "on"), text)
+
+
 def _pair_faults(tables: StudyTables) -> Iterator[Found]:
     """Pairs to be compared that are no two of the strategies, or are named twice."""
     known = [strategy.name for strategy in tables.strategies]
@@ -131,6 +142,10 @@ def _build_faults(tables: StudyTables) -> Iterator[Found]:
     for index, build in enumerate(tables.builds):
         used: list[tuple[tuple[str | int, ...], LayerNames]] = [((wall,), getattr(build, wall)) for wall in WALLS]
         used += [(("regions", k, "construction"), region.construction) for k, region in enumerate(build.regions)]
+        for k, block in enumerate(build.blocks):
+            owner = {"construction": ("construction",)}
+            used += [(("blocks", k, *owner.get(key, ("faces", key))), name) for key, name in block.made_of().items()]
+        used += [(("slopes", k, "construction"), slope.construction) for k, slope in enumerate(build.slopes)]
         for place, made in used:
             unknown = [name for name in layers_in(made) if name not in known]
             for name in unknown:

@@ -15,6 +15,7 @@ from roommodes.acoustics.room import Wall
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.tables import Coordinate, Delay, Hertz, RoomTable, SearchGain, SearchTable
 from roommodes.ranges import number
+from roommodes.studies.shapes import BuildBlockTable, BuildSlopeTable
 from roommodes.studies.strategies import Fraction, StrategyTable
 from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, shown, worded
 
@@ -168,6 +169,12 @@ class BuildTable(Table):
     regions: Annotated[tuple[BuildRegionTable, ...], AnyLength] = Field(
         default=(), description="Parts of walls that are made of something else."
     )
+    blocks: Annotated[tuple[BuildBlockTable, ...], AnyLength] = Field(
+        default=(), description="What stands in the rooms and is not air: risers, stages, columns, chimney breasts."
+    )
+    slopes: Annotated[tuple[BuildSlopeTable, ...], AnyLength] = Field(
+        default=(), description="Where the ceiling falls."
+    )
 
 
 class SeatRowTable(Table):
@@ -177,7 +184,14 @@ class SeatRowTable(Table):
     y_fraction: Annotated[tuple[Fraction, ...], AnyLength] = Field(
         description="Distance of each seat from the left wall over the width.", examples=[[0.3, 0.5, 0.7]]
     )
-    ear_height_m: Coordinate = Field(description="Height of the ears above the floor [m].", examples=[1.15])
+    ear_height_m: Coordinate = Field(
+        description="Height of the ears above the floor [m]; with `on`, above the top of that block.", examples=[1.15]
+    )
+    on: Name | None = Field(
+        default=None,
+        description="The block that the row stands on in rooms whose build has it; elsewhere it stands on the floor.",
+        examples=["riser"],
+    )
     weight: Annotated[float, Range(low=0.0, high=1000.0, above_low=True)] = Field(
         default=1.0, description="What each seat of the row counts.", examples=[2.0]
     )

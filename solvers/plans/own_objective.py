@@ -10,7 +10,8 @@ from roommodes.running import Running
 from solvers.choice.ordering import Judged, plain
 from solvers.plans.basis import Basis
 from solvers.plans.solve import KEPT_PLANS, results_from
-from solvers.search.own_objective import Objective, search_for
+from solvers.search.objective import Objective
+from solvers.search.own_objective import search_for
 
 
 def solve_for(

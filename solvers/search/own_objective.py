@@ -6,24 +6,22 @@ finer drives there, until no sub helps any more; the drives of the leading plans
 Random choices follow from the seed and the number of the start.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from time import monotonic
 
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats, Integers
-from roommodes.errors import Fault, ProjectInvalid
 from roommodes.responses.metrics import SILENCE_DB
 from roommodes.running import Running
 from solvers.search.columns import Columns, columns_of, layouts_possible, patterns
 from solvers.search.explore import Effort
+from solvers.search.objective import Objective, asked
 from solvers.search.problem import FoundPlan, Outcome, Problem, Stop
 from solvers.search.progress import STAGE
 from solvers.search.search import search
 from solvers.search.state import State, plan_of, random_drives, state_of
-
-Objective = Callable[[Floats], Floats]
 
 LED, AT_RANDOM = 6, 6  # starts from the search for variation, and at random
 EFFORT = Effort(hops=2000)  # of that search
@@ -63,14 +61,7 @@ class _Judge:
         """(n, n_freq, n_seat) [1/m] with the loudest sub at `gain_db` (n,) -> (n,)."""
         level = 20.0 * np.log10(np.maximum(np.abs(pressure), 10.0 ** (SILENCE_DB / 20.0)))
         level += (self.problem.drives.gain_db[1] - gain_db)[:, None, None]
-        found = np.asarray(self.objective(level), dtype=np.float64)
-        if found.shape != (len(level),) or np.isnan(found).any():
-            message = (
-                f"gave {'values that are no numbers' if found.shape == (len(level),) else f'the shape {found.shape}'} "
-                f"for levels of the shape {level.shape}; allowed: one number for each plan, shape ({len(level)},)"
-            )
-            raise ProjectInvalid("search", [Fault(where="objective", message=message)])
-        return found
+        return asked(self.objective, level)
 
     def weights(self, delay_s: Floats, gain_db: Floats, polarity: Floats) -> Complexes:
         """(n,) drives -> (n, n_freq)."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.metrics import drive_weights, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.running import Running
+from solvers.search.objective import Objective, asked
 from solvers.search.problem import Problem
 from solvers.study.places import Arm
 from solvers.study.trimming import trimmed
@@ -78,12 +79,22 @@ class Grid:
         return variation_db(self.level_db(answer), self.seat_weight)
 
 
-def answered(arm: Arm, grid: Grid, seed: int, running: Running) -> Answer | None:
-    """The best layout and settings of a strategy that are found on a grid; None where nothing fits."""
+def answered(arm: Arm, grid: Grid, seed: int, running: Running, objective: Objective | None = None) -> Answer | None:
+    """The best layout and settings of a strategy that are found on a grid; None where nothing fits.
+
+    Parameters
+    ----------
+    arm : the strategy in its room.
+    grid : on which it is searched.
+    seed : of the search.
+    running : cancelling.
+    objective : of one's own, level_db (n, n_freq, n_seat) -> (n,), less is better [dB re 1/m with the loudest sub at
+        0 dB]; left out, the variation.
+    """
     if len(arm.column) < arm.subs:
         return None
     if arm.searched:
-        return _searched(arm, grid, seed, running)
+        return _searched(arm, grid, seed, running, objective)
     answer = Answer(
         column=arm.column,
         gain_db=arm.gain_db,
@@ -93,14 +104,15 @@ def answered(arm: Arm, grid: Grid, seed: int, running: Running) -> Answer | None
         note=AS_TRIMMED if arm.trims else AS_GIVEN,
     )
     if arm.trims:
-        gain_db, delay_s = trimmed(arm, grid.frequency_hz, grid.columns(answer.column), grid.seat_weight)
+        gain_db, delay_s = trimmed(arm, grid.frequency_hz, grid.columns(answer.column), grid.seat_weight, objective)
         answer = replace(answer, gain_db=gain_db, delay_s=delay_s)
     return answer
 
 
-def _searched(arm: Arm, grid: Grid, seed: int, running: Running) -> Answer | None:
+def _searched(arm: Arm, grid: Grid, seed: int, running: Running, objective: Objective | None) -> Answer | None:
     """What the search finds, on one thread; where all positions are taken, on top of the strategy's own settings."""
     from solvers.search.explore import Effort  # noqa: PLC0415 (as the next)
+    from solvers.search.own_objective import search_for  # noqa: PLC0415 (as the next)
     from solvers.search.search import search  # noqa: PLC0415 (a study without a search starts without the kernels)
 
     own = grid.columns(arm.column)
@@ -110,8 +122,20 @@ def _searched(arm: Arm, grid: Grid, seed: int, running: Running) -> Answer | Non
         seat_weight=grid.seat_weight,
         drives=arm.drives,
     )
-    effort = Effort(hops=HOPS)
-    (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, effort=effort, running=running.on(1))
+    if objective is None:
+        effort = Effort(hops=HOPS)
+        (outcome,) = search(problem, counts=(arm.subs,), seed=seed, keep=1, effort=effort, running=running.on(1))
+    else:
+        own_aim, top_db = objective, arm.drives.gain_db[1]
+        (outcome,) = search_for(
+            problem,
+            lambda level: own_aim(level - top_db),
+            counts=(arm.subs,),
+            seed=seed,
+            keep=1,
+            n_seat=len(grid.seat_weight),
+            running=running.on(1),
+        )
     if not outcome.plans:
         return None
     plan = outcome.plans[0]
@@ -123,6 +147,11 @@ def _searched(arm: Arm, grid: Grid, seed: int, running: Running) -> Answer | Non
         layouts=outcome.layouts_searched,
         note=outcome.stop.value,
     )
+
+
+def objective_value(objective: Objective, answer: Answer, grid: Grid) -> float:
+    """What an objective says of a layout, its loudest sub at 0 dB."""
+    return float(asked(objective, grid.level_db(answer)[None] - answer.gain_db.max())[0])
 
 
 def judged(answer: Answer, grid: Grid, near: NDArray[np.intp]) -> dict[str, Any]:

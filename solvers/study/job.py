@@ -25,7 +25,8 @@ from roommodes.studies.design import StudyRoom
 from roommodes.studies.reading import Study
 from roommodes.studies.records import Expected, JobRecord, StudyJob, canonical, record_image
 from roommodes.studies.strategies import StrategyTable, strategy_of
-from solvers.study.answers import Grid, answered, finer_by, judged, nearest, settings
+from solvers.search.objective import Objective
+from solvers.study.answers import Grid, answered, finer_by, judged, nearest, objective_value, settings
 from solvers.study.places import Arm, arms_of
 from solvers.study.replies import OtherSoftware
 from solvers.study.software import processor, software
@@ -110,13 +111,16 @@ def run_job(text: str, key: str) -> bytes:
     return record_image(do_job(text, key))
 
 
-def do_job(text: str, key: str, running: Running = Running(threads=1)) -> JobRecord:
-    """The same as a record, on one thread of the linear algebra, whose last bits differ with their number."""
+def do_job(text: str, key: str, running: Running = Running(threads=1), objective: Objective | None = None) -> JobRecord:
+    """The same as a record, on one thread of the linear algebra, whose last bits differ with their number.
+
+    With an objective of one's own its values, (n_strategy,), stand in the record's arrays as `objective`.
+    """
     with threadpool_limits(1):
-        return _done(text, key, running)
+        return _done(text, key, running, objective)
 
 
-def _done(text: str, key: str, running: Running) -> JobRecord:
+def _done(text: str, key: str, running: Running, objective: Objective | None) -> JobRecord:
     began, began_cpu = perf_counter(), process_time()
     tree = json.loads(text)
     project = parse_project(tree["project"], source="room")
@@ -132,13 +136,17 @@ def _done(text: str, key: str, running: Running) -> JobRecord:
     )
     half = fine.every(2)
     seeds = [job_seed(tree["seed"], tree["project"], canonical(strategy)) for strategy in strategies]
-    answers = [answered(arm, half, seed, running) for arm, seed in zip(arms, seeds, strict=True)]
+    answers = [answered(arm, half, seed, running, objective) for arm, seed in zip(arms, seeds, strict=True)]
     running.check("interrupted: this room was not finished")
     arrays = _empty(arms, len(frequency_hz))
+    if objective is not None:
+        arrays["objective"] = np.full(len(arms), np.nan)
     near = nearest(len(frequency_hz), finer)
     for k, (arm, answer) in enumerate(zip(arms, answers, strict=True)):
         if answer is not None:
             tuned_db = half.variation_db(answer) if arm.tuned else np.nan
+            if objective is not None:
+                arrays["objective"][k] = objective_value(objective, answer, fine)
             _fill(arrays, k, {**judged(answer, fine, near), "tuned_db": tuned_db, **settings(answer, position_m)})
     return JobRecord(
         key=key,

@@ -84,7 +84,7 @@ def arms_of(
 
 
 def _points(project: Project, strategy: Strategy, places: Mapping[str, float]) -> list[Point]:
-    """Positions of a strategy; those that a search may choose from keep their distance from the ears."""
+    """Positions of a strategy, in the air; those that a search may choose from keep their distance from the ears."""
     size = project.room.size_m
     inset, up = places["inset_m"], places["height_m"]
     low, high = (inset, inset, up), (size[0] - inset, size[1] - inset, max(size[2] - inset, up))
@@ -96,10 +96,13 @@ def _points(project: Project, strategy: Strategy, places: Mapping[str, float]) -
     points = [at(fraction) for fraction in strategy.points]
     if strategy.walls:
         points = _along_walls(project, strategy, at)
+    if points and not project.room.is_box:
+        in_air = project.room.shape.contains(np.array(points))
+        points = [point for point, free in zip(points, in_air, strict=True) if free]
     if len(points) == strategy.subs:
         return points  # nothing to choose from
     ears = project.seats.position_m
-    gap = np.linalg.norm(np.array(points)[:, None] - ears, axis=2).min(axis=1)
+    gap = np.linalg.norm(np.array(points).reshape(-1, 1, 3) - ears, axis=2).min(axis=1)
     return [point for point, free in zip(points, gap, strict=True) if free >= places["seat_distance_m"] - SAME_M]
 
 

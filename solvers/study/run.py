@@ -5,7 +5,7 @@ Whatever is killed, and whenever: a job counts once its file is whole, and a run
 
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf, isfinite
 from time import monotonic
 from types import MappingProxyType
@@ -21,6 +21,7 @@ from roommodes.studies.properties import property_units
 from roommodes.studies.reading import Study
 from roommodes.studies.records import Expected, JobRecord, StudyJob, received_record, stacked
 from roommodes.studies.results import FINISHED, RESULT_FIELDS, KnownOfRooms, StudyResults
+from solvers.search.objective import Objective
 from solvers.study.job import do_job, expected_of, study_jobs
 from solvers.study.replies import Reply
 from solvers.study.store import Store
@@ -295,24 +296,31 @@ class _Run:
             self._watch(event)
 
 
-def study_in_process(plan: StudyPlan, *, running: Running = Running(threads=1)) -> StudyResults:
+def study_in_process(
+    plan: StudyPlan, *, running: Running = Running(threads=1), objective: Objective | None = None
+) -> StudyResults:
     """A small study without workers or files, for notebooks. A job that fails raises.
 
     Parameters
     ----------
     plan : the study.
     running : progress, cancelling, threads.
+    objective : of one's own, see `solvers.study.answers.answered`; its values stand in the results as `objective`.
 
     Raises
     ------
     Interrupted : when cancelled.
+    ProjectInvalid : the objective gives something else than one number for each plan.
     """
     records: dict[str, JobRecord] = {}
     for number, job in enumerate(plan.jobs, start=1):
         if job.key not in records:
-            records[job.key] = do_job(job.text, job.key, running.silent())
+            records[job.key] = do_job(job.text, job.key, running.silent(), objective)
         running.step("rooms", number / len(plan.jobs))
-    return results_of(plan, records, {})
+    results = results_of(plan, records, {})
+    if objective is None:
+        return results
+    return replace(results, objective=np.array([records[job.key].arrays["objective"] for job in plan.jobs]))
 
 
 def results_of(plan: StudyPlan, records: Mapping[str, JobRecord], failures: Mapping[str, str]) -> StudyResults:
