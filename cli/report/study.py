@@ -51,9 +51,15 @@ def study_report(study: Study, results: StudyResults, compared: StudyComparison)
         lead=_lead(results, compared, pairs),
         sections=tuple(sections),
         closing=f"Made by roommodes {results.software_version} from results of {results.created_utc}, seed "
-        f"{results.seed}. Predictions for rectangular rooms; measure before a plan is final.",
+        f"{results.seed}. Predictions for {'rooms as drawn' if _shaped(study) else 'rectangular rooms'}; measure "
+        "before a plan is final.",
         mark=(MARK_NAME, results.study_sha256),
     )
+
+
+def _shaped(study: Study) -> bool:
+    """Whether any of its rooms is no box."""
+    return any(build.blocks or build.slopes for build in study.tables.builds)
 
 
 def _closest_in_subs(results: StudyResults, compared: StudyComparison) -> list[int]:
@@ -331,8 +337,8 @@ def _rests_on(study: Study, results: StudyResults, compared: StudyComparison) ->
         "this program gets. Elsewhere it is of the one layout that the strategy names.",
         "What explains a difference: least squares over all properties at once, with deviations that may differ from "
         "room to room (HC3).",
-        "Rooms are boxes and walls are known by typical figures; the model is held against independent solutions, not "
-        "against measurements.",
+        f"Rooms are {'as drawn, with their blocks and slopes,' if _shaped(study) else 'boxes'} and walls are known by "
+        "typical figures; the model is held against independent solutions, not against measurements.",
         "Before anything is built: loud bass harms hearing by level and time; heavy cabinets, glass, mains, "
         "ventilation and fire have their own rules. Local codes and licensed trades have the last word.",
     )
