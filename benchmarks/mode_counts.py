@@ -37,8 +37,8 @@ from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.strengths import LocalStrength
-from roommodes.acoustics.transfer import bulk_k2, strength_times, transfer_function
+from roommodes.acoustics.strengths import LocalStrength, Matrices
+from roommodes.acoustics.transfer import bulk_k2, transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
@@ -158,7 +158,7 @@ def _turns(room: Room, ports: Ports, boundary: Boundary, corners: tuple[complex,
         parts = []
         for start in range(0, len(omega), 8):
             some = omega[start : start + 8]
-            matrix = strength_times(boundary.strengths, some, ports.at(bulk_k2(room, some)).boundary)
+            matrix = Matrices(some).times(boundary.strengths, ports.at(bulk_k2(room, some)).boundary)
             index = np.arange(boundary.size)
             matrix[:, index, index] += 1.0
             sign, size = np.linalg.slogdet(matrix)

@@ -28,7 +28,8 @@ from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.rigid_modes import RigidModes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.transfer import CHUNK_BYTES, LOWEST_HZ, bulk_k2, strength_times
+from roommodes.acoustics.strengths import Matrices
+from roommodes.acoustics.transfer import CHUNK_BYTES, LOWEST_HZ, bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.elements.field import ShapedField
 from roommodes.elements.likeness import textbook_names
@@ -107,7 +108,7 @@ class Resonances:
         size = self.boundary.size
         z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
         wide = np.broadcast_to(self.kept_overlaps, (len(omega), *self.kept_overlaps.shape))
-        both = strength_times(self.boundary.strengths, omega, np.concatenate([z, wide], axis=2))
+        both = Matrices(omega).times(self.boundary.strengths, np.concatenate([z, wide], axis=2))
         index = np.arange(size)
         both[:, index, index] += 1.0
         return np.asarray(np.linalg.solve(both[:, :, :size], both[:, :, size:]))

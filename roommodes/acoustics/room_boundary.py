@@ -7,6 +7,7 @@ and against independent finite elements (`benchmarks.reference_cases`).
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil, log, log10, pi
 
 import numpy as np
@@ -137,8 +138,37 @@ def boundary_of(
     ------
     OutsideModel : the room is a box, and with them it takes more than this machine has.
     """
+    families, makers = _made(
+        room, surfaces, frequency_hz=frequency_hz, seat_m=seat_m, source_m=source_m, precision=precision
+    )
+    return Boundary(families=families, strengths=tuple(make() for make in makers))
+
+
+def families_of(
+    room: Room,
+    surfaces: Sequence[Surface],
+    *,
+    frequency_hz: Floats,
+    seat_m: Floats,
+    source_m: Floats,
+    precision: Precision,
+) -> tuple[Family | FaceBasis, ...]:
+    """The families of `boundary_of` alone: without what the walls' strengths take."""
+    return _made(room, surfaces, frequency_hz=frequency_hz, seat_m=seat_m, source_m=source_m, precision=precision)[0]
+
+
+def _made(
+    room: Room,
+    surfaces: Sequence[Surface],
+    *,
+    frequency_hz: Floats,
+    seat_m: Floats,
+    source_m: Floats,
+    precision: Precision,
+) -> tuple[tuple[Family | FaceBasis, ...], list[Callable[[], Strength]]]:
+    """The families, and what makes the strength of each."""
     families: list[Family | FaceBasis] = []
-    strengths: list[Strength] = []
+    makers: list[Callable[[], Strength]] = []
     room, wanted = require_boundary_fits(
         room, surfaces, frequency_hz=frequency_hz, seat_m=seat_m, source_m=source_m, precision=precision
     )
@@ -154,13 +184,14 @@ def boundary_of(
             numbers = plate_modes(*plate, edge)
             orders = _orders(sides, float(omega.max()) / room.air.speed_of_sound_m_s, SKIN_BETA, precision)
             families += [*bases.sines(surface, numbers), *bases.polynomials(surface, orders)]
-            strengths.append(plate_strength(*plate, numbers=numbers, air=room.air))
-            strengths.append(skin_strength(*plate, above_omega=edge, explicit=numbers, orders=orders, air=room.air))
+            makers.append(partial(plate_strength, *plate, numbers=numbers, air=room.air))
+            skin = partial(skin_strength, above_omega=edge, explicit=numbers, orders=orders)
+            makers.append(partial(skin, *plate, air=room.air))
         for piece, orders in one.pieces:
             for family in bases.reacting(piece, orders, surface, one.reaction):
                 families.append(family)
-                strengths.append(local_strength(surface.law, room.air, family.size))
-    return Boundary(families=tuple(families), strengths=tuple(strengths))
+                makers.append(partial(local_strength, surface.law, room.air, family.size))
+    return tuple(families), makers
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

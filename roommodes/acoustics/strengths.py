@@ -15,6 +15,7 @@ C / A, plus 1 / (A (A Z + B)): the first is a locally reacting surface over the 
 | Z | impedance of a plate mode [Pa s/m] |
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, pi, sqrt
 
@@ -83,9 +84,16 @@ class PlateStrength:
 
     def matrix(self, omega: Complexes) -> Complexes:
         """(k,) rad/s -> (k, size) diagonal [1/m]."""
-        outside = np.zeros((len(omega), self.size), dtype=np.complex128)
-        if self.radiation is not None:
-            outside = self.radiation.impedance_pa_s_m(omega, self.air)
+        return self.beside(omega, self.outside_pa_s_m(omega))
+
+    def outside_pa_s_m(self, omega: Complexes) -> Complexes:
+        """(k,) rad/s -> (k, size) impedance of the air outside before each mode."""
+        if self.radiation is None:
+            return np.zeros((len(omega), self.size), dtype=np.complex128)
+        return self.radiation.impedance_pa_s_m(omega, self.air)
+
+    def beside(self, omega: Complexes, outside: Complexes) -> Complexes:
+        """The same as `matrix`, with the air outside (k, size) as it is known already."""
         return plate_reaction(self.pane, omega[:, None], self.bend2, outside, self.air)
 
 
@@ -115,7 +123,11 @@ class SkinStrength:
         """(k,) rad/s -> (k, size, size) [1/m]."""
         outside = np.full((len(omega), len(self.bend2)), self.pane.far_resistance_pa_s_m(self.air), dtype=np.complex128)
         reaction = plate_reaction(self.pane, omega[:, None], self.bend2, outside, self.air)
-        return np.stack([(self.overlap * row) @ self.overlap.T for row in reaction])
+        row, column = np.triu_indices(self.size)  # symmetric
+        both = np.concatenate([reaction.real, reaction.imag]) @ (self.overlap[row] * self.overlap[column]).T
+        found = np.empty((len(omega), self.size, self.size), dtype=np.complex128)
+        found[:, row, column] = found[:, column, row] = both[: len(omega)] + 1j * both[len(omega) :]
+        return found
 
 
 def plate_reaction(pane: Plate, omega: Complexes, bend2: Floats, outside: Complexes, air: Air) -> Complexes:
@@ -128,6 +140,48 @@ def plate_reaction(pane: Plate, omega: Complexes, bend2: Floats, outside: Comple
 
 
 Strength = LocalStrength | FrontStrength | PlateStrength | SkinStrength
+
+
+class Matrices:
+    """Matrices of strengths at some frequencies; what plate modes radiate is worked out once for all that share it.
+
+    Parameters
+    ----------
+    omega : (k,) [rad/s].
+    """
+
+    def __init__(self, omega: Complexes) -> None:
+        self.omega = omega
+        self._outside: list[tuple[PlateStrength, Complexes]] = []
+
+    def of(self, strength: Strength) -> Complexes:
+        """(k, size) where it is diagonal, else (k, size, size) [1/m]."""
+        if not isinstance(strength, PlateStrength) or strength.radiation is None:
+            return strength.matrix(self.omega)
+        for other, outside in self._outside:
+            if strength.radiation is other.radiation and strength.air == other.air:
+                return strength.beside(self.omega, outside)
+        outside = strength.outside_pa_s_m(self.omega)
+        self._outside.append((strength, outside))
+        return strength.beside(self.omega, outside)
+
+    def times(self, strengths: Sequence[Strength], matrix: Complexes) -> Complexes:
+        """All strengths one after the other times a matrix over their modes: (k, mode, n) -> (k, mode, n) [1/m]."""
+        result = np.empty_like(matrix)
+        start = 0
+        for strength in strengths:
+            part = slice(start, start + strength.size)
+            y = self.of(strength)
+            result[:, part] = y[:, :, None] * matrix[:, part] if y.ndim == 2 else y @ matrix[:, part]
+            start += strength.size
+        return result
+
+    def system(self, strengths: Sequence[Strength], boundary: Complexes) -> Complexes:
+        """1 + Y Z over the boundary modes: (k, mode, mode) -> (k, mode, mode)."""
+        found = self.times(strengths, boundary)
+        index = np.arange(found.shape[1])
+        found[:, index, index] += 1.0
+        return found
 
 
 def front_law(pane: Plate) -> WallLaw | None:

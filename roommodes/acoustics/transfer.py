@@ -21,7 +21,7 @@ from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.strengths import Strength
+from roommodes.acoustics.strengths import Matrices
 from roommodes.arrays import Complexes, Floats
 from roommodes.effort import require_room_for
 from roommodes.errors import OutsideModel
@@ -36,26 +36,6 @@ INTERRUPTED = "interrupted while the room was computed"
 def bulk_k2(room: Room, omega: Complexes) -> Complexes:
     """k^2 with the bulk loss: (k,) rad/s -> (k,) [1/m2]."""
     return np.asarray((omega / room.air.speed_of_sound_m_s * (1.0 - 0.5j * room.loss_factor)) ** 2)
-
-
-def strength_times(strengths: Sequence[Strength], omega: Complexes, matrix: Complexes) -> Complexes:
-    """Y times a matrix over the boundary modes: (k, mode, n) -> (k, mode, n)."""
-    result = np.empty_like(matrix)
-    start = 0
-    for strength in strengths:
-        part = slice(start, start + strength.size)
-        y = strength.matrix(omega)
-        result[:, part] = y[:, :, None] * matrix[:, part] if y.ndim == 2 else y @ matrix[:, part]
-        start += strength.size
-    return result
-
-
-def walls_system(strengths: Sequence[Strength], omega: Complexes, boundary: Complexes) -> Complexes:
-    """1 + Y Z over the boundary modes: (k, mode, mode) -> (k, mode, mode)."""
-    system = strength_times(strengths, omega, boundary)
-    index = np.arange(system.shape[1])
-    system[:, index, index] += 1.0
-    return system
 
 
 def transfer_function(
@@ -135,9 +115,10 @@ def _pressure(ports: Ports, boundary: Boundary, hz: Floats) -> Complexes:
     z = ports.at(bulk_k2(ports.room, omega))
     pressure = z.seat_source
     if boundary.size:
-        system = walls_system(boundary.strengths, omega, z.boundary)
+        matrices = Matrices(omega)
+        system = matrices.system(boundary.strengths, z.boundary)
         driven = np.linalg.solve(system.transpose(0, 2, 1), z.seat_boundary.transpose(0, 2, 1))
-        reaction = strength_times(boundary.strengths, omega, z.source_boundary.transpose(0, 2, 1))
+        reaction = matrices.times(boundary.strengths, z.source_boundary.transpose(0, 2, 1))
         pressure = pressure - driven.transpose(0, 2, 1) @ reaction
     return np.asarray(4.0 * pi * pressure)
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
@@ -238,7 +239,8 @@ class _Reading:
                 values = [own_points(one, low, high)[1] * self._scale(one) for one in spectra]
             else:
                 continue
-            found[:, sub] = noise_rms(hz, np.stack(values, axis=1), self.hz)
+            with threadpool_limits(1):  # matrices of 48 points: more threads would only wait for each other
+                found[:, sub] = noise_rms(hz, np.stack(values, axis=1), self.hz)
         return found
 
     def _chain(self) -> Complexes:

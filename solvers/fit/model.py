@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import pi
+from typing import Any
 
 import numpy as np
 
@@ -20,14 +21,15 @@ from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
-from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.strengths import LocalStrength, Strength
-from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2, strength_times, walls_system
+from roommodes.acoustics.room_boundary import Boundary, boundary_of, families_of
+from roommodes.acoustics.strengths import LocalStrength, Matrices, PlateStrength, SkinStrength, Strength
+from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2
+from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.constructions import AnyConstruction, Construction, law_of_layers
 from roommodes.running import Running
 from solvers.fit.parameters import Parameter, Situation, Space
-from solvers.fit.room_slopes import RoomSlopes
+from solvers.fit.room_slopes import AnyFamily, Enlarged, RoomSlopes
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
 FINE = Precision(cut=2.5, lowest_cut=5.0, extra_order=4, edge_wavenumber=20.0, plane_wavenumber=60.0, near_error=2e-2)
@@ -44,6 +46,8 @@ QUICK = Precision(
 )
 STEP_U = 1e-3  # differences of wall laws, in prior standard deviations
 STEP_LOSS_U = 1e-2  # of the loss of a room that is no box, likewise
+# by which the room is enlarged: the first that leaves all modes of its walls as they are
+STEPS_ROOM_M = (5e-5, -5e-5, 5e-7, -5e-7, 5e-9, -5e-9)
 STEP_M = 5e-4  # by which seats and subs are moved for their derivatives [m]
 
 
@@ -105,8 +109,8 @@ class FitModel:
         if wanted.room and room.is_box:
             slopes_of_room = RoomSlopes(
                 room,
-                boundary,
-                self._enlarged(wanted, boundary),
+                boundary.families,
+                self._enlarged(wanted, boundary, surfaces),
                 seat_m=wanted.situation.seat_m,
                 source_m=wanted.situation.sub_m,
                 top_hz=float(self.hz.max()),
@@ -135,18 +139,25 @@ class FitModel:
             slopes[parameter] = (other - transfer) / STEP_LOSS_U
         return Response(transfer=transfer, slopes=slopes)
 
-    def _enlarged(self, wanted: "Wanted", boundary: Boundary) -> dict[str, tuple[float, Room, Boundary]]:
-        """For each size whose slope is wanted: by how much [m], and the room that is so much larger with its walls."""
+    def _enlarged(self, wanted: "Wanted", boundary: Boundary, surfaces: Sequence[Surface]) -> dict[str, Enlarged]:
+        """For each size whose slope is wanted a room that is a little larger."""
         found = {}
         for parameter in wanted.room:
             if parameter.group == "loss":
                 continue
-            for step in (STEP_M, -STEP_M):  # at one of the two as many polynomials are enough as here
+            for step in STEPS_ROOM_M:  # a plate of a whole wall gains modes with its size, on either side
                 other = wanted.with_moved(parameter, step / parameter.sigma)
-                walls = self.boundary(other, self.space.surfaces(other)[0])
-                if [family.size for family in walls.families] == [family.size for family in boundary.families]:
-                    found[parameter.key] = (step, other.room, walls)
-                    break
+                others = self.space.surfaces(other)[0]
+                families = families_of(other.room, others, **self._asked(other))
+                if not _alike(families, boundary.families):
+                    continue
+                strengths: tuple[Strength | None, ...] = ()
+                if any(_reacts_otherwise(one, here) for one, here in zip(others, surfaces, strict=True)):
+                    strengths = self.boundary(other, others).strengths
+                    if _plate_modes_in(strengths) != _plate_modes_in(boundary.strengths):
+                        continue
+                found[parameter.key] = Enlarged(step_m=step, room=other.room, families=families, strengths=strengths)
+                break
         return found
 
     def ports(self, wanted: "Wanted", boundary: Boundary) -> Ports:
@@ -163,14 +174,16 @@ class FitModel:
 
     def boundary(self, situation: Situation, surfaces: Sequence[Surface]) -> Boundary:
         """The walls of a situation as modes with strengths."""
-        return boundary_of(
-            situation.room,
-            surfaces,
-            frequency_hz=self.hz,
-            seat_m=situation.seat_m,
-            source_m=situation.sub_m,
-            precision=self.precision,
-        )
+        return boundary_of(situation.room, surfaces, **self._asked(situation))
+
+    def _asked(self, situation: Situation) -> dict[str, Any]:
+        """Frequencies, places and precision that boundary modes are made for."""
+        return {
+            "frequency_hz": self.hz,
+            "seat_m": situation.seat_m,
+            "source_m": situation.sub_m,
+            "precision": self.precision,
+        }
 
 
 class Wanted:
@@ -235,6 +248,23 @@ class Wanted:
         return self.space.situation_of({**self.values, parameter: self.values[parameter] + by_u})
 
 
+def _alike(families: Sequence[AnyFamily], others: Sequence[AnyFamily]) -> bool:
+    """Whether boundary modes of two sizes of a box are the same ones."""
+    modes = [[one.keep.tolist() for one in each if isinstance(one, Family)] for each in (families, others)]
+    return modes[0] == modes[1]
+
+
+def _plate_modes_in(strengths: Sequence[Strength]) -> list[int]:
+    """How many plate modes each strength has, explicit or in a skin."""
+    return [len(one.bend2) for one in strengths if isinstance(one, PlateStrength | SkinStrength)]
+
+
+def _reacts_otherwise(one: Surface, other: Surface) -> bool:
+    """Whether a surface's strengths are others in a room of another size."""
+    sides = [(each.to_m[0] - each.from_m[0], each.to_m[1] - each.from_m[1]) for each in (one, other)]
+    return one.law != other.law or (isinstance(one.law, Plate) and sides[0] != sides[1])
+
+
 def _in_air(room: Room, place: Floats, axis: int, step: float) -> bool:
     """Whether a place moved along an axis lies in the air of a room that is no box; in a box it does."""
     moved = place + step * np.eye(3)[axis]
@@ -281,10 +311,10 @@ def _block(
     size = z.boundary.shape[1]
     points = np.concatenate([z.source_boundary[:, :n_source], z.seat_boundary[:, :n_seat]], axis=1)
     points = points.transpose(0, 2, 1)  # (k, mode, point)
-    reaction = np.zeros_like(points)
+    matrices, reaction = Matrices(omega), np.zeros_like(points)
     if size:
-        system = walls_system(strengths, omega, z.boundary)
-        reaction = np.linalg.solve(system, strength_times(strengths, omega, points))  # X Z
+        system = matrices.system(strengths, z.boundary)
+        reaction = np.linalg.solve(system, matrices.times(strengths, points))  # X Z
     to_source, to_seat = reaction[:, :, :n_source], reaction[:, :, n_source:].transpose(0, 2, 1)
     by_seat = z.seat_source[:, :, :n_source] - z.seat_boundary @ to_source  # moved seats too
     by_source = z.seat_source[:, :n_seat] - to_seat @ z.source_boundary.transpose(0, 2, 1)  # moved sources too
@@ -300,18 +330,26 @@ def _block(
     on_walls = points - z.boundary @ reaction
     from_source, from_seat = on_walls[:, :, :n_source], on_walls[:, :, n_source:].transpose(0, 2, 1)
     edges = np.cumsum([0, *(strength.size for strength in strengths)])
-    for parameter, further in changed:
+
+    def by_walls(further: Sequence[Strength | None]) -> Complexes:
+        """The change of H with other strengths; None where they stay."""
         slope = np.zeros_like(pressure)
         for old, new, start, end in zip(strengths, further, edges[:-1], edges[1:], strict=True):
             if new is None:
                 continue
-            change = new.matrix(omega) - old.matrix(omega)
+            change = matrices.of(new) - matrices.of(old)
             here = from_source[:, start:end]
             pulled = change[:, :, None] * here if change.ndim == 2 else change @ here
             slope -= from_seat[:, :, start:end] @ pulled
-        found[parameter] = 4.0 * pi * slope / STEP_U
-    if room:
-        for parameter in wanted.room:
-            unit = parameter.slope(wanted.values[parameter])
-            found[parameter] = unit * room.slope(parameter, omega, to_seat=to_seat, to_source=to_source)
+        return np.asarray(4.0 * pi * slope)
+
+    for parameter, further in changed:
+        found[parameter] = by_walls(further) / STEP_U
+    for parameter in wanted.room if room else ():
+        assert room is not None, "a box"
+        slope = room.slope(parameter, omega, to_seat=to_seat, to_source=to_source)
+        other = room.enlarged.get(parameter.key)
+        if other and other.strengths:
+            slope += by_walls(other.strengths) / other.step_m
+        found[parameter] = parameter.slope(wanted.values[parameter]) * slope
     return found

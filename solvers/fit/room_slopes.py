@@ -5,10 +5,12 @@ overlap with mode n. With the walls' reaction known, seat and source see each mo
 
     q_n = p_n - U_n X Z,     dH = 4 pi sum over n of d[ q_n(seat) q_n(source) / (V (k_n^2 - k^2)) ],
 
-X Z held. Modes up to `REACH` times the band are summed: those beyond hardly change with a length.
+X Z held. What of the walls' reaction Y hangs on their size, as a plate's resonances do, adds -4 pi P_s^T dY P_c as in
+`model`. Modes up to `REACH` times the band are summed: those beyond hardly change with a length.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import pi
 
 import numpy as np
@@ -16,13 +18,33 @@ import numpy as np
 from roommodes.acoustics.contraction import chosen_overlaps, chosen_shapes
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import Room
-from roommodes.acoustics.room_boundary import Boundary
+from roommodes.acoustics.strengths import Strength
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.acoustics.wall_bases import Family, cosine_table
 from roommodes.arrays import Complexes, Floats, Integers
+from roommodes.elements.face_bases import FaceBasis
 from solvers.fit.parameters import Parameter
 
+AnyFamily = Family | FaceBasis
 REACH = 1.8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Enlarged:
+    """A room that is a little larger along one axis.
+
+    Parameters
+    ----------
+    step_m : by how much.
+    room : it.
+    families : its boundary modes, as many.
+    strengths : of each; None where they are those of the room as it is. Empty where all are.
+    """
+
+    step_m: float
+    room: Room
+    families: tuple[AnyFamily, ...]
+    strengths: tuple[Strength | None, ...]
 
 
 class RoomSlopes:
@@ -30,8 +52,8 @@ class RoomSlopes:
 
     Parameters
     ----------
-    room, boundary : as they are.
-    enlarged : for each size by how much another room is larger [m], that room, and as many boundary modes of it.
+    room, families : as they are, with their boundary modes.
+    enlarged : for each size another room.
     seat_m, source_m : (n_seat, 3), (n_source, 3) [m].
     top_hz : end of the band [Hz].
     """
@@ -39,8 +61,8 @@ class RoomSlopes:
     def __init__(
         self,
         room: Room,
-        boundary: Boundary,
-        enlarged: Mapping[str, tuple[float, Room, Boundary]],
+        families: Sequence[AnyFamily],
+        enlarged: Mapping[str, Enlarged],
         *,
         seat_m: Floats,
         source_m: Floats,
@@ -50,14 +72,15 @@ class RoomSlopes:
         self.number = rigid_modes(room, REACH * top_hz, with_pressure_mode=True).number
         size = np.array(room.size_m)
         self.k2 = ((self.number * (pi / size)) ** 2).sum(axis=1)
-        self.overlap = _overlaps(boundary, self.number)
+        self.overlap = _overlaps(families, self.number)
         self.seat, self.source = (_at_points(room, point, self.number) for point in (seat_m, source_m))
         self.turned = {}
-        for key, (step, other, families) in enlarged.items():
+        self.enlarged = enlarged
+        for key, other in enlarged.items():
             self.turned[key] = (
-                (_overlaps(families, self.number) - self.overlap) / step,
-                (_at_points(other, seat_m, self.number) - self.seat) / step,
-                (_at_points(other, source_m, self.number) - self.source) / step,
+                (_overlaps(other.families, self.number) - self.overlap) / other.step_m,
+                (_at_points(other.room, seat_m, self.number) - self.seat) / other.step_m,
+                (_at_points(other.room, source_m, self.number) - self.source) / other.step_m,
             )
 
     def slope(self, parameter: Parameter, omega: Complexes, *, to_seat: Complexes, to_source: Complexes) -> Complexes:
@@ -87,9 +110,9 @@ class RoomSlopes:
         return np.asarray(4.0 * pi * whole)
 
 
-def _overlaps(boundary: Boundary, number: Integers) -> Floats:
+def _overlaps(families: Sequence[AnyFamily], number: Integers) -> Floats:
     """Every boundary mode's overlap with some rigid modes: (mode of the walls, rigid mode)."""
-    return chosen_overlaps((family for family in boundary.families if isinstance(family, Family)), number)
+    return chosen_overlaps((family for family in families if isinstance(family, Family)), number)
 
 
 def _at_points(room: Room, point_m: Floats, number: Integers) -> Floats:

@@ -39,7 +39,7 @@ from solvers.fit.parameters import Parameter, Space
 from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
 from solvers.fit.source import Own, SourceModel
 from solvers.fit.steps import State, Steps
-from solvers.fit.verdict import Compared, DataNoise
+from solvers.fit.verdict import Compared, DataNoise, Verdict, judged, misfit
 
 MOST_FREQUENCIES = 48
 STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours
@@ -51,6 +51,7 @@ WIDEST = 10.0
 WIDER = 1.1  # of the linear theory's variances: in 30 seeded rooms the true values lay 1.08 +- 0.04 times as far off
 RIVAL = 6.0  # less likely by a factor of 20
 FEWEST = 10  # frequencies of a stage
+GOOD_EXCESS = 1.1  # rms of what is left over the noise's, up to which no other start is tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,27 +125,60 @@ class _Work:
 
     def run(self) -> Fit:
         """The whole fit."""
-        plain = self._climbed(self._space(self.walls), "plain walls") if self.walls else None
-        first: Floats | None = None
-        ends: list[End | None] = []
-        if plain:
-            known = np.sqrt(np.diag(self._covariance(plain)))
-            first = as_constructions(plain.stage.space, plain.state.u, known, self.built, self.walls, self.hz)
-            ends.append(self._reached(self._stage(self.built, note="constructions"), first))
-        ends.append(self._climbed(self.built, "as drawn"))
+        quick = self._by_plain_walls(search=False)
+        if quick:
+            self._told_first(quick)
+        if quick and not self.running.stop_asked():
+            leading = self._led([quick])
+            settled = self._gone_on(quick.stage, leading[0], LAST_STEPS, LAST_SETTLED)
+            if self._up_to_noise(settled):
+                return self._finished([settled.state, *leading[1:]])
+            quick = settled
+        ends = [quick] if self.running.stop_asked() else [quick, *self._searched()]
         found = [end for end in ends if end]
         if self.running.stop_asked():
-            u = found[0].state.u if found else first
-            if u is None:
+            if not found:
                 raise Interrupted("interrupted; nothing was fitted")
-            return self._outcome(u, [], Stop.INTERRUPTED)
-        return self._finished(found)
+            return self._outcome(found[0].state.u, [], Stop.INTERRUPTED)
+        return self._finished(self._led(found))
 
-    def _finished(self, ends: Sequence[End]) -> Fit:
-        """From where the constructions' steps ended to the outcome."""
+    def _searched(self) -> list[End | None]:
+        """Further ends: panes looked for on the way, from the plain walls and from the drawing."""
+        return [self._by_plain_walls(search=True), self._climbed(self.built, "as drawn", search=True)]
+
+    def _by_plain_walls(self, *, search: bool) -> End | None:
+        """Where the constructions end that react as plain walls do; None when cancelled before, or without such."""
+        plain = self._climbed(self._space(self.walls), "plain walls", search=search) if self.walls else None
+        if plain is None:
+            return None
+        known = np.sqrt(np.diag(self._covariance(plain)))
+        first = as_constructions(plain.stage.space, plain.state.u, known, self.built, self.walls, self.hz)
+        return self._reached(self._stage(self.built, note="constructions"), first)
+
+    def _told_first(self, end: End) -> None:
+        """Report the first answer: a few steps on the whole band, nothing searched yet."""
+        room = end.stage.space.situation(end.state.u).room
+        size = " x ".join(f"{value:.2f}" for value in room.size_m)
+        left = 100.0 * misfit(end.state.left, self.data)
+        self.running.step("first answer", 1.0, f"{size} m, misfit {left:.1f} %; Ctrl-C gives it as it stands")
+
+    def _up_to_noise(self, end: End) -> bool:
+        """Whether what is left is the noise that the data tell of: no other start can do much better."""
+        compared = Compared(frequency_hz=self.hz, data=self.data, before=self.data, after=self.data - end.state.left)
+        _, wide = end.stage.weights(end.state.left)
+        noise = DataNoise(rms=self.noise, freedom=end.stage.freedom(), widening=wide)
+        found = judged(compared, noise, refused=False)
+        return found.verdict is Verdict.NOISE and found.excess is not None and found.excess <= GOOD_EXCESS
+
+    def _led(self, ends: Sequence[End]) -> list[State]:
+        """The likeliest points on the whole band, panes looked for from the best of them."""
         full = self._stage(self.built, note="constructions")
         leading = full.leading([end.state for end in ends], FINISHED)
-        leading = full.leading([*full.elsewhere(leading[0]), *leading[1:]], FINISHED)
+        return full.leading([*full.elsewhere(leading[0]), *leading[1:]], FINISHED)
+
+    def _finished(self, leading: Sequence[State]) -> Fit:
+        """From the likeliest points to the outcome."""
+        full = self._stage(self.built, note="constructions")
         found: list[End] = []
         for state in leading:
             settled = self._gone_on(full, state, LAST_STEPS, LAST_SETTLED)
@@ -160,8 +194,11 @@ class _Work:
         stop = next(end.stop for end in found if np.array_equal(end.state.u, best.u))
         return self._outcome(best.u, [(one.u, stage.behind(one, best)) for one in others], stop)
 
-    def _climbed(self, space: Space, note: str) -> End | None:
-        """Steps from the drawing over more and more of the band; None when cancelled before the first."""
+    def _climbed(self, space: Space, note: str, *, search: bool) -> End | None:
+        """Steps from the drawing over more and more of the band; None when cancelled before the first.
+
+        `search` looks for panes on the way.
+        """
         low, top = float(self.hz[0]), float(self.hz[-1])
         tops = [low * times for times in STAGES if low * times < 0.8 * top and (self.hz <= low * times).sum() >= FEWEST]
         u, end = np.zeros(len(space.free)), None
@@ -171,7 +208,7 @@ class _Work:
             if reached is None:
                 return end
             end = reached
-            if top_hz in {top, *tops[-1:]}:
+            if search and top_hz in {top, *tops[-1:]}:
                 best = stage.leading(stage.elsewhere(reached.state), 1)[0]
                 end = replace(reached, state=best)
             u = end.state.u

@@ -11,8 +11,8 @@ from math import pi
 
 import numpy as np
 
-from roommodes.acoustics.strengths import Strength
-from roommodes.acoustics.transfer import bulk_k2, strength_times, walls_system
+from roommodes.acoustics.strengths import Matrices, Strength
+from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from solvers.fit.model import FitModel, Wanted
 from solvers.fit.parameters import Parameter
@@ -53,17 +53,18 @@ def wall_sweep(model: FitModel, u: Floats, parameter: Parameter, values: Sequenc
         z = ports.at(bulk_k2(ports.room, omega))
         points = np.concatenate([z.source_boundary, z.seat_boundary], axis=1).transpose(0, 2, 1)
         points = np.concatenate([points, z.boundary[:, :, rows]], axis=2)  # (k, mode, sources, seats, changed modes)
-        system = walls_system(boundary.strengths, omega, z.boundary)
-        reaction = np.linalg.solve(system, strength_times(boundary.strengths, omega, points))
+        matrices = Matrices(omega)
+        system = matrices.system(boundary.strengths, z.boundary)
+        reaction = np.linalg.solve(system, matrices.times(boundary.strengths, points))
         on_walls = (points - z.boundary @ reaction)[:, rows]
         n_point = points.shape[2] - len(rows)
         from_source, from_seat = on_walls[:, :, :n_source], on_walls[:, :, n_source:n_point].transpose(0, 2, 1)
         among = on_walls[:, :, n_point:]
         pressure = z.seat_source - z.seat_boundary @ reaction[:, :, :n_source]
-        before = [_full(boundary.strengths[index], omega) for index in at]
+        before = [_full(matrices.of(boundary.strengths[index])) for index in at]
         part = [4.0 * pi * pressure]
         for one in others:
-            change = _joined([_full(new, omega) - old for new, old in zip(_chosen(one, at), before, strict=True)])
+            change = _joined([_full(matrices.of(new)) - old for new, old in zip(_chosen(one, at), before, strict=True)])
             total = np.eye(len(rows)) + among @ change
             part.append(4.0 * pi * (pressure - from_seat @ (change @ np.linalg.solve(total, from_source))))
         found.append(part)
@@ -74,9 +75,8 @@ def _chosen(strengths: Sequence[Strength | None], at: Sequence[int]) -> list[Str
     return [one for one in (strengths[index] for index in at) if one is not None]
 
 
-def _full(strength: Strength, omega: Complexes) -> Complexes:
-    """A strength as full matrices: (k, size, size)."""
-    y = strength.matrix(omega)
+def _full(y: Complexes) -> Complexes:
+    """A strength's matrix in full: (k, size, size)."""
     return y if y.ndim == 3 else y[:, :, None] * np.eye(y.shape[1])
 
 

@@ -22,8 +22,8 @@ from roommodes.acoustics.ports import PortMatrices, Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.strengths import Strength
-from roommodes.acoustics.transfer import bulk_k2, strength_times
+from roommodes.acoustics.strengths import Matrices, Strength
+from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 from solvers.tolerance.field import Field, Level, Places
@@ -231,7 +231,7 @@ class _Learner:
                 moved = np.abs(1.0 / (volume * (mode_k2 - k2_here * (1.0 + K2_STEP))) - d)
                 asked = np.concatenate([asked, overlap * moved], axis=1)
             boundary = rest.boundary[0] + (overlap * d) @ overlap.T
-            both = strength_times(strengths, w, np.concatenate([boundary, asked], axis=1)[None])[0]
+            both = Matrices(w).times(strengths, np.concatenate([boundary, asked], axis=1)[None])[0]
             system, right = both[:, : len(boundary)], both[:, len(boundary) :]
             system[np.arange(len(system)), np.arange(len(system))] += 1.0
             # in double precision: in single, the last figures of the percentiles hang on the linear algebra library

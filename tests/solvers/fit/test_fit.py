@@ -120,6 +120,25 @@ def test_slopes_are_those_of_differences() -> None:
         assert np.linalg.norm(response.slopes[parameter] - wanted) < 0.05 * np.linalg.norm(wanted), parameter.name
 
 
+def test_sizes_have_slopes_where_a_glass_wall_gains_a_mode_with_every_millimetre() -> None:
+    table = 'kind = "double glazing"\ninner_mass_kg_m2 = 15.0\nouter_mass_kg_m2 = 20.0\ngap_m = 0.08\n'
+    text = ROOM.replace(ROOM[ROOM.index('kind = "impedance"') : ROOM.index("[[rows]]")], table)
+    text = text.replace("width_m = 3.9\nheight_m = 2.4", "width_m = 4.0428684084789435\nheight_m = 2.5572212137887838")
+    project = room_project(text)
+    seats, sub_m = project.seats, np.array(list(SUBS.values()))
+    space = Space(project, sub_name=tuple(SUBS), sub_m=sub_m, seat_name=seats.name, seat_m=seats.position_m)
+    model = FitModel(space, np.array([40.0, 100.0]), Running())
+    u, (height,) = np.zeros(len(space.free)), [p for p in space.free if p.key == "height_m"]
+    response = model.response(u, [height], {})
+    assert response is not None
+    step = 0.02 * np.eye(len(u))[space.free.index(height)]
+    ahead, behind = model.transfer(space.situation(u + step)), model.transfer(space.situation(u - step))
+    assert ahead is not None
+    assert behind is not None
+    wanted = (ahead - behind) / 0.04
+    assert np.linalg.norm(response.slopes[height] - wanted) < 0.05 * np.linalg.norm(wanted)
+
+
 def test_an_unknown_name_to_hold_is_refused(measured: MeasuredSet) -> None:
     with pytest.raises(ProjectInvalid, match=r'"sizes" is nothing that a fit may change. Did you mean size\?'):
         fit(room_project(), measured, Settings(hold=("sizes",)))
