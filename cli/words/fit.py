@@ -12,8 +12,9 @@ from roommodes.lengths import Lengths, lengths_of
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.ranges import number
+from solvers.fit.estimate import Estimate
 from solvers.fit.moved_modes import MovedMode
-from solvers.fit.outcome import Estimate, Fit
+from solvers.fit.outcome import Fit
 
 BANDS = 8
 POSITIONS_SHOWN = 6
@@ -49,6 +50,7 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
 
 def _print_estimates(page: Page, fit: Fit) -> None:
     """What the measurements tell of walls, loss and size, and what not."""
+    air = fit.situation.room.air
     told = [one for one in fit.estimates if one.told and one.parameter.group not in {"subs", "microphones"}]
     page.heading("What the measurements tell")
     page.table(
@@ -58,7 +60,8 @@ def _print_estimates(page: Page, fit: Fit) -> None:
     )
     page.line(
         "+-: one standard deviation. moved: in standard deviations of how well such figures are usually known before "
-        "measuring."
+        f"measuring. Lengths hold for air of {number(air.temperature_c)} °C, as the project has it: each degree warmer "
+        f"makes them {50.0 / air.temperature_k:.2f} % larger."
     )
     untold = [one for one in fit.estimates if not one.told and one.parameter.group not in {"subs", "microphones"}]
     if untold:

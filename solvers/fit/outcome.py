@@ -1,7 +1,7 @@
 """What a fit found, and how far it is to be believed."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import Enum
 
 import numpy as np
@@ -9,11 +9,12 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.loading import MeasuredSet
+from solvers.fit.air_scale import air_remarks, as_unsure, common_scale
+from solvers.fit.estimate import Estimate, widened
 from solvers.fit.parameters import Parameter, Situation, Space
 from solvers.fit.source import Source
 from solvers.fit.verdict import MOST_LEFT, Compared, DataNoise, Judgement, Verdict, judged
 
-TOLD = 0.7  # a parameter known to more than this share of its prior's deviation was not told by the data
 TOGETHER = 0.9  # posterior correlation from which two parameters are told only together
 SUSPECT_SHARE, SUSPECT_M = 0.2, 0.01
 FAR = 3.0  # prior standard deviations
@@ -29,30 +30,6 @@ class Stop(Enum):
     NO_BETTER = "settled: no further step made it better"
     STEPS = "ended after the most steps allowed; the uncertainties are only rough"
     INTERRUPTED = "interrupted: the values of the last whole step are given"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate:
-    """A parameter after the fit.
-
-    Parameters
-    ----------
-    parameter : which.
-    value, deviation : and its standard deviation, in the parameter's unit.
-    moved : how far it moved, in standard deviations of the prior.
-    known : its standard deviation over the prior's.
-    """
-
-    parameter: Parameter
-    value: float
-    deviation: float
-    moved: float
-    known: float
-
-    @property
-    def told(self) -> bool:
-        """Whether the data say anything about it."""
-        return self.known <= TOLD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,9 +135,10 @@ def outcome(measured: MeasuredSet, space: Space, compared: Compared, noise: Data
         if suspect[1] >= SUSPECT_SHARE and (p.group != "size" or abs(suspect[0]) >= SUSPECT_M)
     }
     judgement = judged(compared, noise, refused=bool(strong))
+    share = common_scale(found.estimates)
     return Fit(
         compared=compared,
-        estimates=tuple(widened(one, judgement.further) for one in found.estimates),
+        estimates=as_unsure([widened(one, judgement.further) for one in found.estimates], share),
         correlation=found.correlation,
         together=_together(found.estimates, found.correlation),
         suspects=strong,
@@ -172,18 +150,10 @@ def outcome(measured: MeasuredSet, space: Space, compared: Compared, noise: Data
         steps=found.steps,
         remarks=(
             *_remarks(measured, found.estimates, strong, compared),
+            *air_remarks(share, space.project.room.air),
             *rival_remarks(found.estimates, found.rivals),
         ),
     )
-
-
-def widened(estimate: Estimate, times: float) -> Estimate:
-    """The estimate with a standard deviation so many times as large, at most that of its prior."""
-    if times == 1.0:
-        return estimate
-    known = estimate.known * times
-    known = max(estimate.known, known / float(np.hypot(1.0, known)))
-    return replace(estimate, known=known, deviation=estimate.deviation * known / estimate.known)
 
 
 def _together(estimates: tuple[Estimate, ...], correlation: Floats) -> tuple[tuple[str, str, float], ...]:

@@ -33,8 +33,9 @@ from roommodes.errors import Interrupted
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.running import Running, Step
+from solvers.fit.estimate import Estimate
 from solvers.fit.model import FINE, QUICK
-from solvers.fit.outcome import Estimate, Fit, Found, Stop, outcome, require_places, spread
+from solvers.fit.outcome import Fit, Found, Stop, outcome, require_places, spread
 from solvers.fit.parameters import Parameter, Space
 from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
 from solvers.fit.source import Own, SourceModel

@@ -20,6 +20,7 @@ KNOWN, LEAST_KNOWN = 0.5, 0.15  # share of the points whose noise must be known:
 FLOOR = 2e-3  # of the data's rms: what the model's own sums may leave
 MOST_LEFT = 0.6  # share of the data's rms from which a fit explains too little
 STRETCH_OCTAVE = 0.5
+GOOD = 0.01  # noise of a good measurement over its rms (common practice, no source)
 
 
 class Verdict(Enum):
@@ -70,9 +71,14 @@ class Judgement:
     def further(self) -> float:
         """By how much more uncertainties are widened than what is left would have it as noise.
 
-        What a wrong model leaves does not average out as noise does.
+        What a wrong model leaves does not average out as noise does, and moves values by as much as in the worst half
+        octave. Where nobody knows the noise, all that is left above a good measurement's may be the model's.
         """
-        return max(1.0, self.excess or 1.0) if self.verdict is Verdict.PARTLY else 1.0
+        found = {
+            Verdict.PARTLY: max(self.excess or 1.0, self.local[0] if self.local else 1.0),
+            Verdict.UNKNOWN: max(self.excess or 1.0, self.left / GOOD),
+        }
+        return max(1.0, found.get(self.verdict, 1.0))
 
     @property
     def text(self) -> str:
@@ -94,7 +100,8 @@ class Judgement:
                 f"The corrected project explains {explained}; {self.left:.1%} of the responses' rms is left: not up to "
                 "noise, as far as anybody can tell. The files' points lie too far apart to tell how much noise they "
                 "hold: export finer, or measure a response twice and give the difference as noise_percent in "
-                "[reference]."
+                f"[reference]. Until then every uncertainty is {self.further:.1f} times as wide, as if all above "
+                f"{GOOD:.0%} were the model's fault."
             )
         assert self.noise is not None, "known"
         text = (

@@ -7,7 +7,8 @@ from scipy.stats import chi2
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.measured.loading import load_manifest
-from solvers.fit.outcome import Estimate, rival_remarks, spread
+from solvers.fit.estimate import Estimate
+from solvers.fit.outcome import rival_remarks, spread
 from solvers.fit.parameters import Space
 from solvers.fit.run import Settings, fit
 from solvers.fit.source import SourceModel
