@@ -2,6 +2,8 @@
 
 import csv
 import io
+import re
+import zipfile
 from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
@@ -11,12 +13,14 @@ from openpyxl import Workbook  # type: ignore[import-untyped]
 from openpyxl.styles import Font  # type: ignore[import-untyped]
 from openpyxl.utils import get_column_letter  # type: ignore[import-untyped]
 
+from cli.formats.curves import LONG_AGO
 from cli.words.electrical import Cell, Listing
 from cli.words.settings import inert
 
 MOST_WIDE = 60  # letters of a column
 NOTES_WIDE = 120
 UNDATED = datetime(2000, 1, 1)
+SAVED = re.compile(rb"(?<=W3CDTF\">)[^<]*(?=</dcterms:modified>)")  # openpyxl sets the time as it saves
 
 
 def csv_files(target: Path, tables: Sequence[Listing], basis: Sequence[str]) -> dict[Path, bytes]:
@@ -66,6 +70,18 @@ def workbook_file(tables: Sequence[Listing], notes: Sequence[str], title: str) -
     sheet.column_dimensions["A"].width = NOTES_WIDE
     buffer = io.BytesIO()
     book.save(buffer)
+    return _undated(buffer.getvalue())
+
+
+def _undated(data: bytes) -> bytes:
+    """The workbook without the time at which it was saved: the same lists give the same bytes."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as dated, zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name in dated.namelist():
+            part = dated.read(name)
+            if name == "docProps/core.xml":
+                part = SAVED.sub(UNDATED.strftime("%Y-%m-%dT%H:%M:%SZ").encode(), part)
+            archive.writestr(zipfile.ZipInfo(name, LONG_AGO), part, zipfile.ZIP_DEFLATED)
     return buffer.getvalue()
 
 

@@ -2,6 +2,7 @@
 
 import csv
 import json
+import zipfile
 from io import BytesIO
 from pathlib import Path
 
@@ -12,7 +13,8 @@ from cli.drawing.extents import all_parts
 from cli.drawing.papers import SheetWishes
 from cli.drawing.primitives import Block, Label
 from cli.drawing.sheet import drawing_sheets
-from cli.formats.electrical_files import csv_files, workbook_file
+from cli.formats.curves import LONG_AGO
+from cli.formats.electrical_files import UNDATED, csv_files, workbook_file
 from cli.report.electrical import electrical_section
 from cli.words.electrical import listings
 from roommodes.plan.file import write_results
@@ -102,6 +104,9 @@ def test_drawing_and_report_show_cables_and_places() -> None:
 
 def test_files_are_the_same_every_time() -> None:
     tables = listings(electrical_of(results_of(project_text().replace("[search]\n", WIRED)).plan(2, 1)))
-    books = [load_workbook(BytesIO(workbook_file(tables, ["note"], "t"))) for _ in range(2)]
-    assert [list(sheet.values) for sheet in books[0]] == [list(sheet.values) for sheet in books[1]]
+    book = workbook_file(tables, ["note"], "t")
+    assert workbook_file(tables, ["note"], "t") == book
+    assert load_workbook(BytesIO(book)).properties.modified == UNDATED, "no time of saving inside"
+    with zipfile.ZipFile(BytesIO(book)) as parts:
+        assert {one.date_time for one in parts.infolist()} == {LONG_AGO}
     assert csv_files(Path("w.csv"), tables, ()) == csv_files(Path("w.csv"), tables, ())
