@@ -12,6 +12,7 @@ from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.plan_options import suffix_fault as plan_suffix_fault
 from cli.terminal.progress import progress
+from cli.terminal.target_curve import curve_file, target_curve
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
@@ -43,6 +44,10 @@ def crossover(
         float | None,
         typer.Option("--gain", metavar="DB", min=-60.0, max=60.0, help="Of all subs; left out, as loud as the mains."),
     ] = None,
+    target: Annotated[
+        str | None,
+        typer.Option("--target", metavar="CURVE", help="Match levels over 20:4,120:0, or a table; else flat."),
+    ] = None,
     rate: Rate = None,
     force: Force = False,
     as_json: Json = False,
@@ -64,7 +69,7 @@ def crossover(
     from roommodes.plan.starting_values import check_rate
     from roommodes.project.mains import MainsTable
     from roommodes.storage.whole_file import write_whole
-    from solvers.crossover.with_mains import crossed, meet_mains, wanted_crossover
+    from solvers.crossover.with_mains import crossed, meet_mains, off_target_db, wanted_crossover
 
     if output and (fault := plan_suffix_fault(output, PLAN_SUFFIXES)):
         raise typer.BadParameter(f"{fault}; a figure goes to --figure", param_hint="--output")
@@ -74,22 +79,31 @@ def crossover(
     rate = rate or plan.project.processor.rate_hz
     check_rate(rate)
     targets = {"--output": output, "--figure": figure}
-    check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
+    if gain is not None and target is not None:
+        raise typer.BadParameter("one of both: --gain sets what --target would find", param_hint="--target")
+    curve = target_curve(target)
+    check_targets(targets, inputs=[file, *curve_file(target)], force=force, needed_bytes=plan.results.size_bytes)
     check_order(plan.project.mains or MainsTable(), order, kind)
     wanted = wanted_crossover(plan.project, at_hz=at, order=order, kind=kind)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        found = meet_mains(plan, wanted, gain_db=gain, running=running)
+        found = meet_mains(plan, wanted, gain_db=gain, target=None if target is None else curve, running=running)
+    asked = gain if target is None else found.best.gain_db  # kept, whatever filters the plan gets later
     if output:
-        write_results(output, crossed(plan, found, asked_gain_db=gain).kept(), force=force)
+        write_results(output, crossed(plan, found, asked_gain_db=asked).kept(), force=force)
     if figure:
         from cli.figures.crossover import crossover_page
 
         write_whole(figure, crossover_page(plan, found, figure.suffix), force=force)
     if as_json:
-        print_json(crossover_json(plan, found, rate))
+        print_json(
+            {**crossover_json(plan, found, rate), "off_target_db": off_target_db(found, plan.seats.weight, curve)}
+        )
     elif not quiet:
         page = Page()
         print_crossover(page, plan, found, rate)
+        off = off_target_db(found, plan.seats.weight, curve)
+        what = "the target" if target is not None else "flat"
+        page.line(f"The average of the sums lies {off:z.1f} dB (rms) from {what} about the crossover.")
         page.line(filters_under(plan))
         if output:
             page.line(f"Plan with its crossover written to {output}.")

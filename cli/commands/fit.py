@@ -89,7 +89,7 @@ def fit(
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
     project = load_project(file)
-    measured = load_manifest(manifest, project, any_folder=any_folder)
+    measured = load_manifest(manifest, project, any_folder=any_folder).at_known_places()
     check_targets({"--output": output, "--figure": figure}, inputs=[file, *measured.paths], force=force)
     settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
     moved = None

@@ -16,6 +16,15 @@ from cli.terminal.targets import check_targets
 if TYPE_CHECKING:
     from roommodes.plan.plan import Results
 
+UNDRIVEN = (
+    "The files are sound pressure: with drive_v in [reference], the voltage at the subs' terminals, dB SPL and "
+    "headroom follow."
+)
+UNLIMITED = (
+    "Up to which voltage a sub plays clean nothing says: give [subwoofer.driver] or the amplifier, and levels come in "
+    "dB SPL; until then 0 dB is the mean level of one measured sub at the seats."
+)
+
 
 @guarded
 def optimise(
@@ -134,7 +143,7 @@ def print_summary(results: "Results") -> None:
     for count in results.plans:
         print_plan(page, results.plan(count, 1))
         print_worth(page, results, count)
-    print_legend(page, lengths_of(results.project))
+    print_legend(page, lengths_of(results.project), rate_hz=project.processor.rate_hz)
     print_aims_legend(page)
     print_front(page, results)
     print_rows(page, results)
@@ -155,5 +164,13 @@ def print_measured(page: Page, results: "Results") -> None:
     page.line(f"Measured responses: {name(record.name)}, {files}; every candidate is a measured sub.")
     for note in record.notes:
         page.line(note, mark="- ")
-    if not record.absolute:
+    if record.drive is not None:
+        page.line(
+            f"Sound pressure was measured with {record.drive.volts:g} V (rms) at a sub's terminals at a gain of 0 dB."
+            + ("" if results.limit_db is not None else f" {UNLIMITED}"),
+            mark="- ",
+        )
+    elif record.level == "pascal":
+        page.line(f"0 dB is the mean level of one measured sub at the seats. {UNDRIVEN}", mark="- ")
+    elif not record.absolute:
         page.line("0 dB is the mean level of one measured sub at the seats; the measurements say no more.", mark="- ")

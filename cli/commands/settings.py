@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from roommodes.plan.plan import Plan
     from roommodes.plan.starting_values import StartingValues
 
-SUFFIXES = (".csv", ".json", ".txt")
+SUFFIXES = (".csv", ".json", ".txt", ".toml")
 
 
 @guarded
@@ -24,7 +24,12 @@ def settings(
     file: PlanFile,
     output: Annotated[
         Path | None,
-        typer.Option("--output", "-o", metavar="TABLE", help="Also write them: .csv, .json; .txt: filters."),
+        typer.Option(
+            "--output",
+            "-o",
+            metavar="TABLE",
+            help="Also write them: .csv, .json; .txt: filters; .toml: manifest for the next measurement.",
+        ),
     ] = None,
     subs: Subs = None,
     rank: Rank = None,
@@ -32,6 +37,12 @@ def settings(
     filters: Annotated[
         bool, typer.Option("--filters/--no-filters", help="Those that tune found, else cuts common to all subs.")
     ] = True,
+    divide_out: Annotated[
+        bool,
+        typer.Option(
+            "--divide-out", help="In a .toml: the next measurement has the settings divided out, not left in."
+        ),
+    ] = False,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -40,15 +51,20 @@ def settings(
     """Show a plan's starting values: gain, delay, distance, polarity and filters of every sub.
 
     Delays count from the earliest sub. CSV has one line per sub, and one for the mains where the plan meets them; JSON
-    also says what each column means.
+    also says what each column means. A plan on measurements says whether its settings replace or add to what stood in
+    the processor, and what both come to.
 
     Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
     """
+    from cli.words.processor.chains import chains_json, print_chains, sums_warnings
     from cli.words.settings import settings_bytes, settings_json, settings_warnings
     from roommodes.plan.starting_values import check_rate, starting_values
     from roommodes.storage.whole_file import write_whole
+    from solvers.plans.next_measurement import chains
     from solvers.tuning.path_filters import path_filters
 
+    if divide_out and (output is None or output.suffix.lower() != ".toml"):
+        raise typer.BadParameter("this goes with --output and a name that ends in .toml", param_hint="--divide-out")
     if output and (fault := suffix_fault(output, SUFFIXES)):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
@@ -56,21 +72,25 @@ def settings(
     rate = rate or plan.project.processor.rate_hz
     check_rate(rate)  # before filters are fitted for it
     values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
-    beyond = settings_warnings(plan, values)
+    found = chains(plan, values)
+    beyond = (*settings_warnings(plan, values), *sums_warnings(found, plan.project.processor))
     if output:
-        write_whole(output, settings_bytes(plan, values, output.suffix), force=force)
+        write_whole(output, settings_bytes(plan, values, output.suffix, left_in=not divide_out), force=force)
     if not quiet:
         warn(beyond)
     if as_json:
-        print_json(settings_json(plan, values, beyond))
+        print_json({**settings_json(plan, values, beyond), "processor": chains_json(found, plan)})
     elif not quiet:
-        print_settings(plan, values)
+        page = Page()
+        print_settings(page, plan, values)
+        print_chains(page, found, plan)
+        print_before_switching_on(page, measured=plan.measured is not None)
         if output:
             Page().line(f"Written to {output}.")
 
 
-def print_settings(plan: "Plan", values: "StartingValues") -> None:
-    """Starting values for a person, with what must be known to dial them in safely."""
+def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
+    """Starting values for a person."""
     from cli.terminal.output import name
     from cli.words.crossover_settings import print_common
     from cli.words.plan import from_walls, subs_word
@@ -79,7 +99,7 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     from roommodes.filters.biquads import SIGN_CONVENTION
     from roommodes.lengths import ROUNDED, lengths_of
 
-    page, room = Page(), plan.project.room
+    room = plan.project.room
     measured = plan.measured is not None
     known = "measured" if measured else "predicted"
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
@@ -102,7 +122,6 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
     print_common(page, plan, values)
     if plan.tuning and any(sub.filters for sub in values.subs):
         print_tuned(page, plan, values)
-        print_before_switching_on(page, measured=measured)
         return
     page.heading("Common filters, the same for every sub")
     found = values.subs[0].filters
@@ -119,7 +138,6 @@ def print_settings(plan: "Plan", values: "StartingValues") -> None:
         )
     else:
         page.line(f"None: no peak of the {known} mean stands out, or they were not asked for.")
-    print_before_switching_on(page, measured=measured)
 
 
 def print_before_switching_on(page: Page, *, measured: bool) -> None:

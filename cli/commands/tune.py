@@ -2,7 +2,7 @@
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -12,14 +12,11 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.progress import progress
+from cli.terminal.target_curve import curve_file, target_curve
 from cli.terminal.targets import check_targets
-
-if TYPE_CHECKING:
-    from roommodes.acoustics.curve import Curve
 
 MOST_FILTERS = 12
 MOST_DB = 20.0
-TARGET_DB = 30.0
 
 
 @guarded
@@ -55,7 +52,7 @@ def tune(
     ] = True,
     target: Annotated[
         str | None,
-        typer.Option("--target", metavar="HZ:DB,...", help="Target curve, such as 20:4,60:2,120:0; flat if left out."),
+        typer.Option("--target", metavar="CURVE", help="20:4,60:2,120:0, or a table of Hz and dB; flat if left out."),
     ] = None,
     rate: Rate = None,
     force: Force = False,
@@ -89,14 +86,14 @@ def tune(
         cut_db=cut,
         all_pass=all_pass,
         rate_hz=rate,
-        target=parse_target(target),
+        target=target_curve(target),
     )
     if rate is not None:
         check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
     path = output or file.with_name(f"{file.stem}-tuned.h5")
     targets = {"--output": path, "--figure": figure}
-    check_targets(targets, inputs=[file], force=force, needed_bytes=plan.results.size_bytes)
+    check_targets(targets, inputs=[file, *curve_file(target)], force=force, needed_bytes=plan.results.size_bytes)
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked) as running:
             tuned = tuned_plan(plan, wishes, running=running)
@@ -121,26 +118,3 @@ def tune(
     if interrupted:
         say_error([f"interrupted: the filters found until then are in {path}; run again for the full search"])
         raise typer.Exit(EXIT_INTERRUPTED)
-
-
-def parse_target(text: str | None) -> "Curve":
-    """``20:4,120:0`` as a curve; a usage error says what is allowed. Flat when nothing was given."""
-    from roommodes.acoustics.curve import Curve
-
-    if text is None:
-        return Curve((1000.0,), (0.0,))
-    points: dict[float, float] = {}
-    try:
-        for word in text.split(","):
-            hz, level = (float(part) for part in word.split(":"))
-            if not (1.0 <= hz <= 20000.0 and abs(level) <= TARGET_DB) or hz in points:
-                raise ValueError
-            points[hz] = level
-    except ValueError:
-        raise typer.BadParameter(
-            f"got {text!r}; allowed: frequencies from 1 to 20000 Hz, each once, with levels from {-TARGET_DB:g} to "
-            f"{TARGET_DB:g} dB, such as 20:4,60:2,120:0",
-            param_hint="--target",
-        ) from None
-    rising = sorted(points.items())
-    return Curve(tuple(hz for hz, _ in rising), tuple(level for _, level in rising))

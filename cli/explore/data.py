@@ -159,7 +159,7 @@ def _judged(plan: Plan) -> dict[str, Any]:
     """Third-octave bands; the subs' limits and the target, where the project gives them."""
     hz, project = plan.frequency_hz, plan.project
     bands = bands_within(hz)
-    loudness = loudness_of(project, hz) if plan.results.absolute and not _by_number(project) else None
+    loudness = loudness_of(project, hz) if plan.results.loudness_known and not _by_number(project) else None
     limits = None
     if loudness is not None:
         pair = Channel(number=1, amplifier="", output=1, subs=(0, 1), table=project.amplifier)

@@ -38,8 +38,12 @@ def headroom_page(plan: Plan, found: PlanHeadroom, suffix: str) -> bytes:
 
 def draw_headroom(figure: Figure, found: PlanHeadroom, *, title: str) -> None:
     """Both figures side by side on an empty figure."""
+    heading = f"{title}: headroom {found.headroom.least_db:+z.1f} dB"
+    if not np.isfinite(found.headroom.room_gain_db).all():  # nothing says what a sub does at 1 m
+        level_axes(figure.subplots(), found, title=heading)
+        return
     left, right = figure.subplots(1, 2, width_ratios=(1.35, 1.0))
-    level_axes(left, found, title=f"{title}: headroom {found.headroom.least_db:+z.1f} dB")
+    level_axes(left, found, title=heading)
     gain_axes(right, found)
 
 
@@ -90,19 +94,21 @@ def gain_axes(axes: Axes, found: PlanHeadroom) -> Axes:
     head = found.headroom
     hz = np.array([exact_hz(band) for band in head.bands])
     gain, rule = head.room_gain_db, head.rule_gain_db
+    modelled = found.plan.project.drive is None
     seat_levels(
         axes,
         frequency_hz=hz,
         level_db=gain,
         seat_name=found.plan.seats.name,
         seat_row=found.plan.seats.row.tolist(),
-        title="What the room gives, from the model",
+        title=f"What the room gives, {'from the model' if modelled else 'as measured'}",
         level_label="level over the subs at 1 m, free field [dB]",
         legend=False,
     )
     for line in list(axes.lines):
         line.remove()
-    axes.plot(hz, gain.mean(axis=1), color=INK, linewidth=2.0, label="average over the seats, model")
+    of = "model" if modelled else "measured"
+    axes.plot(hz, gain.mean(axis=1), color=INK, linewidth=2.0, label=f"average over the seats, {of}")
     axes.plot(hz, rule.mean(axis=1), color=TARGET, linewidth=1.6, linestyle=(0, (3, 2)), label="rule of thumb")
     axes.set_ylim(min(gain.min(), rule.min()) - 2.0, max(gain.max(), rule.max()) + 3.0)
     if len(hz) > 1:

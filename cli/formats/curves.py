@@ -23,7 +23,8 @@ def curves_words(curves: PlanCurves) -> str:
     low, high = curves.frequency_hz[[0, -1]]
     return (
         f"level and phase at {counted(len(curves.seats), 'seat')} from {low:g} to {high:g} Hz; {', '.join(parts)}; "
-        "before: identical settings, no filters, no crossover; after: as planned"
+        "before: identical settings, no filters, subs and mains by themselves without crossover, their sum through it "
+        "with no delay; after: as planned"
     )
 
 
@@ -38,6 +39,9 @@ def curves_csv(curves: PlanCurves) -> bytes:
             heads += [inert(f"{name} [dB]"), inert(f"{name} [degrees]")]
             level, phase = _level_and_phase(one.pressure[:, index])
             columns += [level, phase]
+        for name, average in curves.averages(one).items():
+            heads.append(inert(f"{name}, {one.part} {one.state} [dB]"))
+            columns.append([f"{value:.3f}" for value in average])
     writer.writerow(heads)
     writer.writerows(zip(*columns, strict=True))
     return buffer.getvalue().encode()
@@ -62,6 +66,10 @@ def _files(plan: Plan, curves: PlanCurves) -> list[tuple[str, str]]:
             head = f"# {clean(plan.project.name)}: {clean(seat)}, {one.part}, {one.state}; Hz, {unit}, degrees"
             text = "\n".join([head, *(" ".join(row) for row in rows), ""])
             found[_file_name(f"{seat} - {one.part} - {one.state}", found)] = text
+        for seat, average in curves.averages(one).items():
+            head = f"# {clean(plan.project.name)}: {clean(seat)} in energy, {one.part}, {one.state}; Hz, {unit}"
+            lines = [f"{hz:.4f} {value:.3f}" for hz, value in zip(curves.frequency_hz, average, strict=True)]
+            found[_file_name(f"{seat} - {one.part} - {one.state}", found)] = "\n".join([head, *lines, ""])
     return list(found.items())
 
 

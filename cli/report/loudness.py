@@ -11,6 +11,7 @@ from cli.words.headroom_words import (
     band_words,
     box_words,
     channel_rows,
+    drive_words,
     finding_words,
     gain_words,
     limit_rows,
@@ -47,7 +48,7 @@ def loudness_section(plan: Plan, found: PlanHeadroom | None) -> Section | None:
             right=(3, 4),
             folded=True,
         ),
-        Text(text=f"{band_words(found)} {gain_words()[0].upper()}{gain_words()[1:]}"),
+        Text(text=f"{band_words(found)} {gain_words(found)} {drive_words(found)}"),
     ]
     if plan.wired.shared or plan.project.amplifiers:
         blocks.append(

@@ -9,7 +9,15 @@ from cli.drawing.sheet import plan_to_fit
 from cli.figures.report import bands_before_after
 from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
 from cli.report.choice import mean_words
-from cli.words.crossover_settings import BOTH_WAYS, TOTAL_HEADERS, coefficients, halves, setting_lines, total_rows
+from cli.words.crossover_settings import (
+    BOTH_WAYS,
+    TOTAL_HEADERS,
+    coefficients,
+    halves,
+    others_words,
+    setting_lines,
+    total_rows,
+)
 from cli.words.headroom_words import band_names
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import filter_words, sub_table, wiring_lines
@@ -265,7 +273,10 @@ def _crossover_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
         for number, section in enumerate(sections, start=1)
     ]
     return [
-        Text(text=f"Crossover to the main loudspeakers: {' '.join(setting_lines(plan, values))} {BOTH_WAYS}"),
+        Text(
+            text=f"Crossover to the main loudspeakers: {' '.join(setting_lines(plan, values))} {BOTH_WAYS} "
+            f"{others_words(values)}"
+        ),
         Table(
             caption=f"Totals with the crossover; samples at {values.rate_hz:g} Hz",
             headers=TOTAL_HEADERS,

@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from solvers.listening.before_after import BeforeAfter
     from solvers.listening.room import RoomFindings
 
-RATE_HZ = 48000.0
-
 
 def model_numbers(plan: "Plan", running: "Running", suffix: str = ".html") -> "tuple[BeforeAfter, RoomFindings]":
     """What is asked of the model for a report: usual layouts, the listening plane, the room's modes."""
@@ -73,7 +71,8 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
     compared = without_usual(plan, compared)
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     headroom = plan_headroom(plan) if results.limit_db is not None and not plan.wired.faults else None
-    values = starting_values(plan, rate_hz=RATE_HZ, filters=path_filters(plan, RATE_HZ))
+    rate_hz = project.processor.rate_hz
+    values = starting_values(plan, rate_hz=rate_hz, filters=path_filters(plan, rate_hz))
     sections = (
         basis_section(plan),
         place_section(plan),

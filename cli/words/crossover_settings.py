@@ -3,7 +3,7 @@
 from dataclasses import asdict
 from typing import Any
 
-from cli.terminal.output import Page
+from cli.terminal.output import Page, clean
 from cli.words.plan import polarity_word
 from roommodes.filters.biquads import Biquad
 from roommodes.plan.crossover import CrossoverRecord
@@ -43,6 +43,21 @@ def delay_words(delay_s: float, rate_hz: float) -> str:
     return f"delay {who}, by {abs(ms):z.2f} ms ({round(abs(delay_s) * rate_hz)} samples at {rate_hz:g} Hz)"
 
 
+def others_words(values: StartingValues) -> str:
+    """What all other loudspeakers take, so that they stay in step with the mains."""
+    common = values.common
+    if common is None:
+        return ""
+    ms = 1e3 * common.mains_delay_s
+    if ms < 0.005:
+        return "Every other loudspeaker (centre, surrounds) keeps the delay that it has: the mains are not delayed."
+    return (
+        f"Every other loudspeaker (centre, surrounds) takes the same {ms:.2f} ms as the mains "
+        f"({round(common.mains_delay_s * values.rate_hz)} samples) beside the delay that it has, so that all stay in "
+        "step."
+    )
+
+
 def gain_words(record: CrossoverRecord, *, measured: bool) -> str:
     """The common gain, and what it is worth."""
     gain = f"{record.gain_db:+z.1f} dB on all subs against the mains"
@@ -58,7 +73,8 @@ def gain_words(record: CrossoverRecord, *, measured: bool) -> str:
 
 def total_rows(values: StartingValues) -> list[tuple[str, ...]]:
     """What each output takes, the mains last, as cells for a person."""
-    outputs = [(f"sub {sub.number}", values.total(sub)) for sub in values.subs] + [(MAINS, values.mains_total())]
+    outputs = [(f"sub {sub.number}", values.total(sub)) for sub in values.subs]
+    outputs += [(word, values.mains_total()) for word in (MAINS, *(clean(one, 32) for one in values.others))]
     return [
         (
             word,
@@ -99,6 +115,7 @@ def print_common(page: Page, plan: Plan, values: StartingValues) -> None:
         page.line(line)
     page.table(TOTAL_HEADERS, total_rows(values), right=(1, 2, 3))
     page.line(BOTH_WAYS)
+    page.line(others_words(values))
     for word, sections in halves(common, values.rate_hz):
         for number, section in enumerate(sections, start=1):
             page.line(coefficients(section), mark=f"{word} {number}  ")
@@ -144,6 +161,12 @@ def crossover_cells(values: StartingValues, sub: SubValues | None) -> list[Any]:
     return cells + [getattr(section, key) for section in (low if mine else high) for key in COEFFICIENTS]
 
 
+def other_cells(values: StartingValues) -> list[Any]:
+    """The same for a loudspeaker that is neither sub nor main: the mains' delay, without the crossover."""
+    delay_ms = round(1e3 * values.mains_total().delay_s, 4)
+    return [0.0, delay_ms, 1, *total_cells(values.mains_total()), "", "", "", ""]
+
+
 def total_cells(total: Total) -> list[Any]:
     """Gain, delay, samples, polarity."""
     return [round(total.gain_db, 3) + 0.0, round(1e3 * total.delay_s, 4), total.delay_samples, total.polarity]
@@ -174,6 +197,7 @@ def common_json(plan: Plan, values: StartingValues) -> dict[str, Any] | None:
         },
         "columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in CROSSOVER_COLUMNS},
         "outputs": [{"output": word, **row} for word, row in rows.items()],
+        "others": [{"output": word, "delay_ms": round(1e3 * common.mains_delay_s, 4)} for word in values.others],
         "subs_filters": [asdict(one) for one in low],
         "mains_filters": [asdict(one) for one in high],
     }

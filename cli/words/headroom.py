@@ -1,5 +1,6 @@
 """The headroom of a plan on the terminal, and as plain data for machines."""
 
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from cli.words.headroom_words import (
     box_words,
     caution_words,
     channel_rows,
+    drive_words,
     finding_words,
     gain_words,
     limit_rows,
@@ -82,7 +84,9 @@ def _print_limits(page: Page, found: PlanHeadroom) -> None:
         "rule of thumb",
     ]
     page.table(headers, rows, right=(0, 3, 4))
-    page.line(gain_words())
+    page.line(gain_words(found))
+    if said := drive_words(found):
+        page.line(said)
 
 
 def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
@@ -149,6 +153,11 @@ def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
         page.line(line[0].upper() + line[1:], mark="- ")
 
 
+def _known(value: float) -> float | None:
+    """A number, None where it is not known."""
+    return float(value) if isfinite(value) else None
+
+
 def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
     """What `headroom --json` prints."""
     head, target = found.headroom, plan.project.target
@@ -163,8 +172,8 @@ def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
             "limited_at_hz": head.tightest.at_hz[k],
             "limiting_subs": [sub + 1 for sub in head.tightest.first_subs[k]],
             "spare_db": head.tightest.spare_db[k].tolist(),
-            "one_sub_1m_db": float(head.open_air_db[k]),
-            "room_gain_db": head.room_gain_db[k].tolist(),
+            "one_sub_1m_db": _known(head.open_air_db[k]),
+            "room_gain_db": [_known(one) for one in head.room_gain_db[k]],
             "rule_of_thumb_gain_db": head.rule_gain_db[k].tolist(),
             **({} if head.needs is None else {"needs": _needs_json(head.needs, k)}),
         }

@@ -98,19 +98,31 @@ def limit_rows(found: PlanHeadroom) -> list[list[str]]:
                 str(head.tightest.limited_by[k]),
                 ", ".join(str(sub + 1) for sub in subs),
                 f"{min(rest):z.1f} dB" if rest else "-",
-                f"{head.open_air_db[k]:z.1f}",
-                _span(head.room_gain_db[k]),
+                f"{head.open_air_db[k]:z.1f}" if np.isfinite(head.open_air_db[k]) else "-",
+                _span(head.room_gain_db[k]) if np.isfinite(head.room_gain_db[k]).all() else "-",
                 _span(head.rule_gain_db[k]),
             ]
         )
     return rows
 
 
-def gain_words() -> str:
+def drive_words(found: PlanHeadroom) -> str:
+    """At what voltage the sound pressure was measured; empty for a plan of the model."""
+    drive = found.plan.project.drive
+    if drive is None:
+        return ""
+    return (
+        f"Levels are sound pressure as measured with {drive.volts:g} V (rms) at a sub's terminals at a gain of 0 dB, "
+        "raised to the voltage at which the first limit is met."
+    )
+
+
+def gain_words(found: PlanHeadroom) -> str:
     """How the columns on the room are meant."""
+    whence = "from the model" if found.plan.project.drive is None else "as measured, over the driver's in its box"
     return (
         "One sub, 1 m: highest clean level in free field, dB SPL rms. Room's gain: level at the seats over the "
-        "same subs in phase at 1 m in free field, from the model, least to most [dB]; settings that fight each "
+        f"same subs in phase at 1 m in free field, {whence}, least to most [dB]; settings that fight each "
         f"other lower it. {RULE_WORDS[0].upper()}{RULE_WORDS[1:]}."
     )
 

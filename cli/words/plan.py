@@ -11,7 +11,6 @@ from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable
 
-SAMPLE_RATE_HZ = 48000
 BEST = 0  # rank of the best plan
 
 
@@ -26,11 +25,6 @@ def from_walls(position_m: Sequence[float], room: Room, lengths: Lengths = METRI
         height = f"{lengths.text(z - under.high_m[2])} above {under.name}"
     near, beside = lengths.text(abs(along[0])), lengths.text(abs(across[0]))
     return f"{near} from {along[1]} wall, {beside} from {across[1]} wall, {height}"
-
-
-def samples(delay_s: float) -> str:
-    """A delay in whole samples."""
-    return str(round(delay_s * SAMPLE_RATE_HZ))
 
 
 def polarity_word(polarity: int) -> str:
@@ -93,7 +87,7 @@ def print_comparison(page: Page, results: Results) -> None:
     loud = all(table.merits.headroom_db is not None for table in results.plans.values())
     against = "against the same subs in phase at 1 m, free field"
     if not results.absolute:
-        unit = "dB re 1 measured sub"
+        unit = "dB SPL" if results.limit_db is not None else "dB re 1 measured sub"
         against = "against as many subs in phase, each as loud at the seats as a measured one is on average"
     rows = []
     before: tuple[int, float, float] | None = None
@@ -131,7 +125,7 @@ def print_plan(page: Page, plan: Plan) -> None:
             from_walls(position, room, lengths),
             f"{_signed_zero(float(drives.gain_db[sub])):z.1f} dB",
             f"{float(drives.delay_s[sub]) * 1e3:z.2f} ms",
-            samples(float(drives.delay_s[sub])),
+            str(round(float(drives.delay_s[sub]) * plan.project.processor.rate_hz)),
             polarity_word(int(drives.polarity[sub])),
         ]
         for sub, position in enumerate(plan.positions_m)
@@ -146,12 +140,11 @@ def print_plan(page: Page, plan: Plan) -> None:
         page.line(remark)
 
 
-def print_legend(page: Page, lengths: Lengths = METRIC) -> None:
+def print_legend(page: Page, lengths: Lengths, *, rate_hz: float) -> None:
     """What the columns of the plans mean."""
     page.line()
     page.line(
-        f"gain, delay and polarity are starting values for the processor; samples: the delay at "
-        f"{SAMPLE_RATE_HZ // 1000} kHz."
+        f"gain, delay and polarity are starting values for the processor; samples: the delay at {rate_hz / 1e3:g} kHz."
     )
     if lengths.feet:
         page.line(ROUNDED)

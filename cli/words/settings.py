@@ -7,13 +7,14 @@ from typing import Any
 
 from cli.terminal.output import clean
 from cli.words.basis import responses_word
-from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns
+from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns, other_cells
 from cli.words.plan import from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues, SubValues, beyond_processor
 from roommodes.subwoofer.channels import Channel
+from solvers.plans.next_measurement import next_manifest
 
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
@@ -82,8 +83,14 @@ def settings_warnings(plan: Plan, values: StartingValues) -> tuple[str, ...]:
     return (*plan.wired.faults, *beyond_processor(values, plan.project.processor))
 
 
-def settings_bytes(plan: Plan, values: StartingValues, suffix: str) -> bytes:
-    """A file of starting values: .csv, .json with the same as `settings --json` prints, .txt for plain filter lists."""
+def settings_bytes(plan: Plan, values: StartingValues, suffix: str, *, left_in: bool = True) -> bytes:
+    """A file of starting values by its suffix.
+
+    .csv; .json with the same as `settings --json` prints but for what stood before; .txt for plain filter lists; .toml
+    for the next measurement's manifest, in which `left_in` says whether the settings stay in the responses.
+    """
+    if suffix.lower() == ".toml":
+        return next_manifest(plan, values, left_in=left_in).encode()
     if suffix.lower() != ".json":
         return settings_csv(values) if suffix.lower() == ".csv" else filters_text(values)
     data = settings_json(plan, values, settings_warnings(plan, values))
@@ -104,8 +111,9 @@ def settings_csv(values: StartingValues) -> bytes:
             cells += _filter_cells(one)
         writer.writerow(inert(cell) if isinstance(cell, str) else cell for cell in cells)
     if values.common is not None:
-        own = [MAINS, MAINS, "", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz, "", "", "", ""]
-        writer.writerow(own + crossover_cells(values, None))
+        own = ["", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz, "", "", "", ""]
+        writer.writerow([MAINS, MAINS, *own, *crossover_cells(values, None)])
+        writer.writerows([inert(one), "", *own, *other_cells(values)] for one in values.others)
     return buffer.getvalue().encode()
 
 

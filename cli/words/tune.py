@@ -15,6 +15,7 @@ from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues
 from roommodes.plan.tuning import Tuning, TuningSettings
 from roommodes.responses.metrics import normalised
+from solvers.tuning.tune import low_passed_from_hz
 
 
 def tuning_of(plan: Plan) -> Tuning:
@@ -84,10 +85,21 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
         "deviation) or where one of them has level enough, skirts of 0.5 dB aside. These limits are common practice, "
         "without a source."
     )
+    if said := _low_passed_words(plan):
+        page.line(said)
     page.line(
         "A boost asks more of amplifiers and cones just where a room takes most: raise the level in steps, listen for "
         "distress, and keep to the limits for hearing. Measure at every seat before you keep a filter."
     )
+
+
+def _low_passed_words(plan: Plan) -> str:
+    """From where on no common filter stands; empty without a crossover."""
+    top_hz = low_passed_from_hz(plan)
+    if top_hz is None:
+        return ""
+    stands = f"No common filter stands above {top_hz:.0f} Hz"
+    return f"{stands}: there the crossover's low-pass takes more than 12 dB off the subs."
 
 
 def price_words(tuning: Tuning) -> str:

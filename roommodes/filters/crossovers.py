@@ -92,14 +92,19 @@ class Crossover:
         low, high = (response(one, frequency_hz, rate_hz=rate_hz) for one in halves)
         return low, high
 
-    def _sections(self, rate_hz: float, *, low: bool) -> tuple[Biquad, ...]:
-        second, first = (low_pass, first_low_pass) if low else (high_pass, first_high_pass)
+    @property
+    def q(self) -> tuple[float | None, ...]:
+        """Q of the sections that each half is made of; None for one of first order."""
         times, order = (2, self.order // 2) if self.kind == "linkwitz-riley" else (1, self.order)
         if (times, order) == (2, 1):  # two first-order sections are one second-order one
-            return (second(frequency_hz=self.frequency_hz, rate_hz=rate_hz, q=0.5),)
-        one = [second(frequency_hz=self.frequency_hz, rate_hz=rate_hz, q=q) for q in butterworth_q(order)]
-        alone = [first(frequency_hz=self.frequency_hz, rate_hz=rate_hz)] if order % 2 else []
-        return tuple((alone + one) * times)
+            return (0.5,)
+        alone: list[float | None] = [None] if order % 2 else []
+        return tuple([*alone, *butterworth_q(order)] * times)
+
+    def _sections(self, rate_hz: float, *, low: bool) -> tuple[Biquad, ...]:
+        second, first = (low_pass, first_low_pass) if low else (high_pass, first_high_pass)
+        place = {"frequency_hz": self.frequency_hz, "rate_hz": rate_hz}
+        return tuple(first(**place) if q is None else second(q=q, **place) for q in self.q)
 
 
 def butterworth_q(order: int) -> tuple[float, ...]:

@@ -118,6 +118,7 @@ def fit(
     from solvers.fit.run import fit as fit_project
 
     project.require_file("a fit")
+    measured = measured.at_known_places()
     settings = Settings(hold=tuple(hold), own=own_response)
     return Fitted(
         drawn=project,

@@ -116,7 +116,7 @@ def settings(
     Parameters
     ----------
     plan : the plan; its `settings()` gives the same as data.
-    path : a .csv or .json file, or .txt for plain lists of filters.
+    path : a .csv or .json file, .txt for plain lists of filters, or .toml for the next measurement's manifest.
     rate_hz : sample rate of the processor; left out, as in the project's [processor] [Hz].
     filters : the plan's own if it was tuned, else cuts common to all subs.
     force : an existing file may be replaced.
@@ -128,7 +128,7 @@ def settings(
     """
     from cli.words.settings import settings_bytes
 
-    target = _target(path, (".csv", ".json", ".txt"), force=force)
+    target = _target(path, (".csv", ".json", ".txt", ".toml"), force=force)
     values = plan.settings(rate_hz=rate_hz, filters=filters)
     write_whole(target, settings_bytes(plan, values, target.suffix), force=force)
 

@@ -1,7 +1,7 @@
 """A set of measured responses as frozen data, and the fault that a set can have."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
@@ -21,6 +21,24 @@ class MeasurementsInvalid(ProjectInvalid):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SourceSound:
+    """What one sub does against the others.
+
+    Parameters
+    ----------
+    name : of the sub.
+    polarity : 1 or -1 against most others; 0 where its first sound does not tell.
+    late_s : against the middle of all, of two against the other; 0 where that is not told [s].
+    level_db : likewise [dB].
+    """
+
+    name: str
+    polarity: int
+    late_s: float
+    level_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSubs:
     """The subs that were measured.
 
@@ -29,11 +47,13 @@ class MeasuredSubs:
     name : (n_sub,).
     position_m : (n_sub, 3), NaN where the manifest gives none [m].
     candidate : (n_sub,) the project's candidate within 5 cm, -1 where there is none.
+    sounds : what the first sounds of the subs tell, main loudspeakers left out; empty where nothing could be told.
     """
 
     name: tuple[str, ...]
     position_m: Floats
     candidate: NDArray[np.intp]
+    sounds: tuple[SourceSound, ...] = ()
 
     def __len__(self) -> int:
         return len(self.name)
@@ -41,21 +61,32 @@ class MeasuredSubs:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSeats:
-    """Where the microphone stood: seats of the project in its order, then places that are no seats.
+    """Where the microphones stood: seats of the project in its order, then places that are no seats.
+
+    Several microphones about one seat follow each other, the first with the seat's own name.
 
     Parameters
     ----------
     name : (n_seat,).
-    position_m : (n_seat, 3) [m].
+    position_m : (n_seat, 3) that of the seat where nobody knows how far off a further microphone stood [m].
     seat : (n_seat,) index among the project's seats, -1 for a place that is none.
+    known : (n_seat,) whether the position is known.
     """
 
     name: tuple[str, ...]
     position_m: Floats
     seat: NDArray[np.intp]
+    known: NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.name)
+
+    def of(self, which: NDArray[np.bool_]) -> "MeasuredSeats":
+        """Some of them: (n_seat,)."""
+        names = tuple(name for name, kept in zip(self.name, which, strict=True) if kept)
+        return MeasuredSeats(
+            name=names, position_m=self.position_m[which], seat=self.seat[which], known=self.known[which]
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +107,20 @@ class Common:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Scale:
+    """What levels refer to.
+
+    Parameters
+    ----------
+    level : ``relative``, ``pascal`` or ``per metre``.
+    drive_v : for ``pascal`` the rms voltage at each sub's terminals at a gain of 0 dB; None where not known [V].
+    """
+
+    level: Literal["relative", "pascal", "per metre"]
+    drive_v: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSet:
     """All measured responses on one grid.
 
@@ -87,7 +132,7 @@ class MeasuredSet:
     noise : (n_freq, n_sub) rms of the noise in each response of a sub, as the data tell or the manifest says; NaN where
         neither does.
     subs, seats : what was measured, and where.
-    level : ``relative``, ``pascal`` or ``per metre``.
+    scale : what their levels refer to.
     common : what of the responses compares.
     notes : what was done, in sentences.
     files : what was read.
@@ -100,7 +145,7 @@ class MeasuredSet:
     noise: Floats
     subs: MeasuredSubs
     seats: MeasuredSeats
-    level: Literal["relative", "pascal", "per metre"]
+    scale: Scale
     common: Common
     notes: tuple[str, ...]
     files: tuple[MeasuredFile, ...]
@@ -112,10 +157,22 @@ class MeasuredSet:
             array.setflags(write=False)
 
     @property
+    def level(self) -> Literal["relative", "pascal", "per metre"]:
+        """What levels refer to."""
+        return self.scale.level
+
+    @property
     def paths(self) -> tuple[Path, ...]:
         """The manifest and all files that were read for it."""
         manifest = Path(self.source)
         return (manifest, *(manifest.parent / file.path for file in self.files))
+
+    def at_known_places(self) -> "MeasuredSet":
+        """The same without microphones of which nobody knows where they stood."""
+        known = self.seats.known
+        return (
+            self if known.all() else replace(self, transfer=self.transfer[:, known].copy(), seats=self.seats.of(known))
+        )
 
     @property
     def comparable(self) -> bool:

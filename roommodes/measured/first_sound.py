@@ -55,7 +55,7 @@ def first_sounds(impulses: list[Impulse], away_s: Floats) -> FirstSounds:
         response then counts from where it begins.
     """
     rate = impulses[0].rate_hz
-    low = [_below(one) for one in impulses]
+    low = [below_top(one) for one in impulses]
     start = np.array([one.start_s for one in low])
     placed = bool(np.isfinite(away_s).all())
     late = start - away_s if placed else np.zeros(len(start))
@@ -156,7 +156,7 @@ def _wrong(found: FirstSounds, place: int, *, judged: Judged) -> list[tuple[floa
     return wrong
 
 
-def _below(one: Impulse) -> Impulse:
+def below_top(one: Impulse) -> Impulse:
     """The response below `TOP_HZ`."""
     if one.rate_hz <= 4.0 * TOP_HZ:
         return one

@@ -14,7 +14,15 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
-from roommodes.measured.data import Common, MeasuredFile, MeasuredSeats, MeasuredSet, MeasuredSubs, MeasurementsInvalid
+from roommodes.measured.data import (
+    Common,
+    MeasuredFile,
+    MeasuredSeats,
+    MeasuredSet,
+    MeasuredSubs,
+    MeasurementsInvalid,
+    Scale,
+)
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.noise import noise_rms
@@ -26,6 +34,7 @@ from roommodes.measured.places import Places
 from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
 from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
 from roommodes.measured.soundness import suspicions
+from roommodes.measured.source_sounds import sound_notes, source_sounds
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
 from roommodes.project.project import Project
@@ -113,6 +122,7 @@ class _Reading:
             unreadable = not self.places.faults and all(self.unreadable)
             raise MeasurementsInvalid(self.source, faults, unreadable=unreadable)
         stated = self.tables.reference.noise_percent
+        sounds = source_sounds(raw, subs, seats, tables=self.tables, project=self.project)
         if stated is None:
             noise = self._noise(raw, len(subs), end_s)
         else:
@@ -128,13 +138,14 @@ class _Reading:
             frequency_hz=self.hz,
             transfer=transfer,
             noise=noise,
-            subs=subs,
+            subs=replace(subs, sounds=sounds),
             seats=seats,
-            level=reference.level,
+            scale=Scale(level=reference.level, drive_v=reference.drive_v if reference.level == "pascal" else None),
             common=Common(level=reference.common_level, polarity=reference.common_polarity, time=reference.common_time),
             notes=(
                 *measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),
                 *untold,
+                *sound_notes(sounds),
             ),
             files=tuple(MeasuredFile(path=name, sha256=fingerprint(data)) for name, data in self.opened.items()),
             manifest_text=self.text,
@@ -246,9 +257,10 @@ class _Reading:
     def _chain(self) -> Complexes:
         """What is divided out: (n_freq, n_sub); of no use where it has a fault."""
         chains: list[Complexes] = []
+        left_in = self.tables.reference.chain == "left in"
         for index, sub in enumerate(self.tables.subs):
             try:
-                chains.append(chain_response(sub, self.hz))
+                chains.append(self._nothing() if left_in else chain_response(sub, self.hz))
             except (FileFaulty, OutsideModel) as fault:
                 self.places.fault(("subs", index, "filters"), str(fault))
         if (name := self.tables.microphone.calibration) is not None and name not in self.closed:
@@ -257,7 +269,11 @@ class _Reading:
                 chains = [chain * curve for chain in chains]
             except FileFaulty as fault:
                 self._keep(fault, None)
-        return np.stack(chains, axis=1) if chains else np.ones((len(self.hz), 1), dtype=np.complex128)
+        return np.stack(chains, axis=1) if chains else self._nothing()[:, None]
+
+    def _nothing(self) -> Complexes:
+        """A chain that does nothing."""
+        return np.ones(len(self.hz), dtype=np.complex128)
 
     def _doubt(
         self,

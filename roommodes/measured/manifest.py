@@ -3,6 +3,7 @@
 `measured.load_manifest` reads it together with the files that it names. Axes and corners: see `rooms`.
 """
 
+from collections.abc import Sequence
 from importlib.resources import files
 from typing import Annotated, Any, Literal
 
@@ -20,7 +21,20 @@ MANIFEST_FORMAT = 1
 
 Checked = Annotated[tuple[Literal["polarity", "level", "time", "phase sign", "noise", "seats"], ...], AnyLength]
 CHECKED = "What a person has checked by hand, {}, so that it is not doubted."
+FilterKind = Literal[
+    "low pass",
+    "high pass",
+    "first-order low pass",
+    "first-order high pass",
+    "peaking",
+    "all-pass",
+    "low shelf",
+    "high shelf",
+]
 Column = Annotated[int, Range(low=1, high=1000)]
+ABOUT = ", microphone "
+Microphone = Annotated[int, Range(low=1, high=64)]
+Offset = Annotated[float, Range(low=-1.0, high=1.0, unit="m")]
 Which = Annotated[int, Range(low=1, high=4096)]
 
 
@@ -42,6 +56,12 @@ class ReferenceTable(Table):
     full_scale_pa: Annotated[float, Range(low=1e-6, high=1e6, unit="Pa", above_low=True)] | None = Field(
         default=None, description="Sound pressure of a WAV file's full scale, for level = pascal [Pa].", examples=[20.0]
     )
+    drive_v: Annotated[float, Range(low=1e-3, high=1e3, unit="V")] | None = Field(
+        default=None,
+        description="For level = pascal: rms voltage at the terminals of each sub as measured, at a gain of 0 dB "
+        "in the chain and where no filter acts; alike for all subs. With it levels in dB SPL and headroom follow [V].",
+        examples=[2.83],
+    )
     noise_percent: Annotated[float, Range(low=0.0, high=50.0, unit="%", above_low=True)] | None = Field(
         default=None,
         description="Noise in the responses, over the rms of each sub's responses: of two measurements of one response "
@@ -62,6 +82,12 @@ class ReferenceTable(Table):
         default=True, description="false: every file has a time zero of its own, so arrivals cannot be compared."
     )
     checked: Checked = Field(default=(), description=CHECKED.format("of every sub"), examples=[["polarity"]])
+    chain: Literal["divided out", "left in"] = Field(
+        default="divided out",
+        description="What [[subs]] say of the chain. divided out: new settings replace what stood in the "
+        "processor; left in: it stays in them, and new settings add to it.",
+        examples=["left in"],
+    )
 
 
 class GridTable(Table):
@@ -104,16 +130,14 @@ class MicrophoneTable(Table):
 
 
 class FilterTable(Table):
-    """A second-order section in the chain (W3C Audio EQ Cookbook); it is divided out."""
+    """A section in the chain, of second order if its kind does not say first (W3C Audio EQ Cookbook)."""
 
-    kind: Literal["low pass", "high pass", "peaking", "low shelf", "high shelf"] = Field(
-        description="What it does.", examples=["low pass"]
-    )
+    kind: FilterKind = Field(description="What it does.", examples=["low pass"])
     frequency_hz: Annotated[float, Range(low=1.0, high=20000.0, unit="Hz")] = Field(
         description="Corner or centre [Hz].", examples=[120.0]
     )
     q: Annotated[float, Range(low=0.1, high=30.0)] = Field(
-        default=0.7071067811865476, description="Q, for low pass, high pass and peaking.", examples=[0.7071]
+        default=0.7071067811865476, description="Q, for low pass, high pass, peaking and all-pass.", examples=[0.7071]
     )
     gain_db: Gain = Field(default=0.0, description="Gain of a peak or shelf [dB].", examples=[-4.0])
     slope: Annotated[float, Range(low=0.0, high=1.0, above_low=True)] = Field(
@@ -125,7 +149,7 @@ class FilterTable(Table):
 
 
 class MeasuredSubTable(Table):
-    """A subwoofer that was measured, and what was in its chain: all of that is divided out."""
+    """A subwoofer that was measured, and what was in its chain meanwhile."""
 
     name: Name = Field(description="What the responses call it.", examples=["left"])
     position_m: Point | None = Field(
@@ -147,6 +171,20 @@ class PlaceTable(Table):
     position_m: Point = Field(description="[x, y, z] [m].", examples=[[2.0, 1.1, 1.2]])
 
 
+def point_name(where: str, microphone: int) -> str:
+    """Name of a seat or place, and which microphone about it where that is not the first."""
+    return where if microphone == 1 else f"{where}{ABOUT}{microphone}"
+
+
+def clusters(names: Sequence[str]) -> dict[str, tuple[int, ...]]:
+    """Which points belong to each name that has several microphones: name -> indices of `names`."""
+    found: dict[str, list[int]] = {}
+    for index, name in enumerate(names):
+        first, about, _ = name.rpartition(ABOUT)
+        found.setdefault(first if about and first in names else name, []).append(index)
+    return {name: tuple(points) for name, points in found.items() if len(points) > 1}
+
+
 class ResponseTable(Table):
     """One measured response: a sub at a seat or place, and the file that holds it."""
 
@@ -155,6 +193,15 @@ class ResponseTable(Table):
         default=None, description="Seat: the row's name and its number from 1.", examples=["front 1"]
     )
     place: Name | None = Field(default=None, description="Name of one of [[places]].", examples=["place 1"])
+    microphone: Microphone = Field(
+        default=1, description="Which of several microphones about one seat, from 1.", examples=[2]
+    )
+    offset_m: Annotated[tuple[Offset, Offset, Offset], several(3, "[x, y, z] in m")] | None = Field(
+        default=None,
+        description="Where that microphone stood off the seat, [x, y, z] [m]; left out, the first stood at it and the "
+        "others nobody knows where, so that `fit` leaves them out.",
+        examples=[[0.0, 0.15, 0.0]],
+    )
     file: Annotated[str, Field(min_length=1, max_length=1000)] = Field(
         description="Text table (.txt, .csv, ...), .wav or .sofa; relative to the manifest.",
         examples=["left-front1.txt"],
@@ -190,6 +237,11 @@ class ResponseTable(Table):
         """Name of the seat or place."""
         return self.seat or self.place or ""
 
+    @property
+    def point(self) -> str:
+        """Name of the seat or place, and which microphone about it where that is not the first."""
+        return point_name(self.where, self.microphone)
+
 
 class ManifestTables(Table):
     """A set of measurements for a project of roommodes."""
@@ -207,9 +259,21 @@ class ManifestTables(Table):
     file_pattern: Annotated[str, Field(min_length=1, max_length=1000), AfterValidator(_pattern)] | None = Field(
         default=None,
         description="Names of the files of every sub at every seat of the project and every place, with {sub} and "
-        "{seat} in them; responses that are named by themselves go before.",
+        "{seat} in them, and {microphone} where there are several; responses that are named by themselves go before.",
         examples=["{sub}-{seat}.wav"],
     )
+    microphones: Microphone = Field(
+        default=1, description="How many microphones stood about each seat, for file_pattern.", examples=[3]
+    )
+
+    @model_validator(mode="after")
+    def _told_apart(self) -> "ManifestTables":
+        if self.microphones > 1 and self.file_pattern is not None and "{microphone}" not in self.file_pattern:
+            raise worded(
+                f"file_pattern has no {{microphone}}, and there are {self.microphones} of them. Put it into the name."
+            )
+        return self
+
     responses: Annotated[tuple[ResponseTable, ...], AnyLength] = Field(
         default=(), description="The responses; at least one, or file_pattern."
     )

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from roommodes.measured.data import MeasuredSeats
 from roommodes.measured.files import Impulse, Spectrum
-from roommodes.measured.manifest import ManifestTables
+from roommodes.measured.manifest import ManifestTables, clusters
 from roommodes.project.project import Project
 from roommodes.responses.impulse_response import left_at_end_db
 
@@ -50,7 +50,8 @@ def measured_notes(
     notes.append(f"Smoothed over {octave:g} octave." if octave else "Not smoothed.")
     chained = [s.name for s in tables.subs if s.gain_db or s.delay_ms or s.polarity < 0 or s.filters]
     if chained:
-        notes.append(f"Gain, delay, polarity and filters were divided out of {', '.join(chained)}.")
+        done = "stay in the responses" if tables.reference.chain == "left in" else "were divided out"
+        notes.append(f"Gain, delay, polarity and filters in the chain of {', '.join(chained)} {done}.")
     if tables.microphone.calibration:
         notes.append("The microphone's calibration was divided out.")
     lost = [
@@ -64,6 +65,12 @@ def measured_notes(
     ]
     if lost:
         notes.append(f"By the manifest {' and '.join(lost)} cannot be compared between responses.")
+    if several := clusters(seats.name):
+        left = "" if seats.known.all() else " `fit` takes those alone whose place is known (offset_m)."
+        notes.append(
+            f"Several microphones about {', '.join(several)}: each counts by itself, and they share the seat's weight; "
+            f"where one figure stands for the seat it is their average in energy.{left}"
+        )
     missing = [name for index, name in enumerate(project.seats.name) if index not in set(seats.seat.tolist())]
     if missing:
         notes.append(f"Not measured: {', '.join(missing)}.")

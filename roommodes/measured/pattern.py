@@ -1,14 +1,15 @@
 """A manifest for a project: one pattern for all file names; the manifest's text, with the order of measuring."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
-from roommodes.measured.manifest import ManifestTables, ResponseTable
+from roommodes.measured.manifest import FilterTable, ManifestTables, MeasuredSubTable, ResponseTable
 from roommodes.project.project import Project
-from roommodes.toml.text import quoted
+from roommodes.toml.text import quoted, toml_text
 
-SUB, SEAT = "{sub}", "{seat}"
+SUB, SEAT, MICROPHONE = "{sub}", "{seat}", "{microphone}"
 FIRST_LEVEL = """# Safety first. Before the first sweep: every output muted, the amplifiers' level at its lowest, nobody
 # in front of a sub. Begin 30 dB below what you listen at, one short sweep, and raise the level in steps of 6 dB until
 # the response stands 20 dB above the room's noise; louder tells nothing more. Sweeps through large subs harm hearing
@@ -29,25 +30,27 @@ def with_pattern(tables: ManifestTables, project: Project) -> ManifestTables:
     pattern = tables.file_pattern
     if pattern is None:
         return tables
-    named = {(one.sub, one.where) for one in tables.responses}
+    named = {(one.sub, one.where, one.microphone) for one in tables.responses}
     places = {place.name for place in tables.places}
     further = [
         ResponseTable(
             sub=sub.name,
             seat=None if where in places else where,
             place=where if where in places else None,
-            file=file_of(pattern, sub.name, where),
+            microphone=microphone,
+            file=file_of(pattern, sub.name, where, microphone),
         )
         for sub in tables.subs
         for where in (*project.seats.name, *(place.name for place in tables.places))
-        if (sub.name, where) not in named
+        for microphone in range(1, tables.microphones + 1)
+        if (sub.name, where, microphone) not in named
     ]
     return tables.model_copy(update={"responses": (*tables.responses, *further)})
 
 
-def file_of(pattern: str, sub: str, seat: str) -> str:
+def file_of(pattern: str, sub: str, seat: str, microphone: int = 1) -> str:
     """The name of one file."""
-    return pattern.replace(SUB, sub).replace(SEAT, seat)
+    return pattern.replace(SUB, sub).replace(SEAT, seat).replace(MICROPHONE, str(microphone))
 
 
 def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
@@ -79,6 +82,7 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
         f"name = {quoted(project.name + ', first measurement')}",
         f"file_pattern = {quoted(pattern)}   # every sub at every seat; .txt, .wav (one channel) or .csv",
         f"#   for example {file_of(pattern, subs[0][0], seats[0])}",
+        "# microphones = 3   # about each seat; then {microphone} stands in file_pattern too",
         "",
         "[reference]",
         'level = "relative"     # one unknown scale for all files; "pascal": sound pressure, in tables dB re 20 uPa',
@@ -95,6 +99,68 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
         lines += ["gain_db = 0", "delay_ms = 0", "polarity = 1"]
         lines += ['# checked = ["polarity"]   # once checked by hand, of this sub alone', ""]
     return "\n".join(lines)
+
+
+def chained_manifest(
+    project: Project,
+    subs: Sequence[MeasuredSubTable],
+    *,
+    seats: Sequence[str],
+    before: ManifestTables | None,
+    left_in: bool,
+    crossover: bool,
+) -> str:
+    """The text of a manifest whose chain holds settings, for the measurement after they were dialled in.
+
+    Parameters
+    ----------
+    project : whose seats are meant.
+    subs : with the chain that is set now.
+    seats : names of those that are measured.
+    before : the manifest of the measurement before, whose references, microphone and processing stay; None: none.
+    left_in : whether the chain stays in the responses.
+    crossover : whether the settings have one; it is none of `subs` where the chain is divided out.
+    """
+    name = project.name + (", as set" if left_in else ", again")
+    tree: dict[str, Any] = {"format": 1, "name": name}
+    if before is not None:
+        for key in ("reference", "grid", "processing", "microphone"):
+            if kept := getattr(before, key).model_dump(exclude_unset=True, exclude_none=True):
+                tree[key] = kept
+    tree["reference"] = {**tree.get("reference", {}), "chain": "left in" if left_in else "divided out"}
+    tree["subs"] = [_sub_tree(sub) for sub in subs]
+    tree["responses"] = [
+        {"sub": sub.name, "seat": seat, "file": file_of("{sub}-{seat}.txt", sub.name, seat)}
+        for sub in subs
+        for seat in seats
+    ]
+    what = (
+        "The settings stay in the responses: they show what was reached, and a further search adds to the settings."
+        if left_in
+        else "The settings are divided out: a further search replaces them."
+    )
+    lines = [
+        "# The measurement after the settings below were dialled in; the same seats, one sub alone at a time.",
+        f"# {what}",
+    ]
+    if crossover and not left_in:
+        lines.append("# Switch the crossover off while you measure: beyond it too little is left to divide it out.")
+    return "\n".join([*lines, "#", *FIRST_LEVEL.splitlines(), "#", *ORDER.splitlines(), "", toml_text(tree)])
+
+
+def _sub_tree(sub: MeasuredSubTable) -> dict[str, Any]:
+    tree = sub.model_dump(exclude_none=True, exclude={"checked", "filters"})
+    tree["filters"] = [_filter_tree(one) for one in sub.filters]
+    return tree
+
+
+def _filter_tree(one: FilterTable) -> dict[str, Any]:
+    keys = {"kind", "frequency_hz", "rate_hz"}
+    if "shelf" in one.kind:
+        keys |= {"gain_db", "slope"}
+    elif not one.kind.startswith("first-order"):
+        keys |= {"q", "gain_db"} if one.kind == "peaking" else {"q"}
+    return one.model_dump(include=keys)
 
 
 def _subs(project: Project) -> Sequence[tuple[str, Sequence[float]]]:

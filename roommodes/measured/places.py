@@ -1,5 +1,6 @@
 """Which sub, seat and place each response of a manifest belongs to, held against the project."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ import numpy as np
 from roommodes.arrays import Floats
 from roommodes.errors import Fault
 from roommodes.measured.data import MeasuredSeats, MeasuredSubs
-from roommodes.measured.manifest import ManifestTables
+from roommodes.measured.manifest import ManifestTables, point_name
 from roommodes.project.project import Project
 from roommodes.project.reading import key_text, nearest
 from roommodes.project.shape_checks import not_in_air
@@ -63,10 +64,34 @@ class Places:
                 self.fault(
                     ("places", index), f"it is seat {known.name[match]}, which other responses name; use the seat."
                 )
+        where = [(known.name[i], known.position_m[i], i) for i in seat]
+        where += [(self.tables.places[i].name, places[i], match) for i, match in zip(place, matched, strict=True)]
+        return self._about(where)
+
+    def _about(self, where: Sequence[tuple[str, Floats, int]]) -> MeasuredSeats:
+        """The microphones about each name at a position, which is the seat of that index."""
+        name, position, seat, known = [], [], [], []
+        for one, middle, index in where:
+            own = [response for response in self.tables.responses if response.where == one]
+            for microphone in sorted({response.microphone for response in own}):
+                offsets = {response.offset_m for response in own if response.microphone == microphone} - {None}
+                if len(offsets) > 1:
+                    first = next(i for i, response in enumerate(self.tables.responses) if response in own)
+                    self.fault(
+                        ("responses", first, "offset_m"),
+                        f"microphone {microphone} at {one} has several: a microphone stands at one place for all subs. "
+                        "Give one, or microphone the microphones anew.",
+                    )
+                offset = next(iter(offsets), None)
+                name.append(point_name(one, microphone))
+                position.append(middle + np.array(offset or (0.0, 0.0, 0.0)))
+                seat.append(index)
+                known.append(microphone == 1 or offset is not None)
         return MeasuredSeats(
-            name=(*(known.name[i] for i in seat), *(self.tables.places[i].name for i in place)),
-            position_m=np.concatenate([known.position_m[seat], places[place]]),
-            seat=np.array([*seat, *matched], dtype=np.intp),
+            name=tuple(name),
+            position_m=np.array(position).reshape(-1, 3),
+            seat=np.array(seat, dtype=np.intp),
+            known=np.array(known, dtype=np.bool_),
         )
 
     def _inside(self, position_m: Floats, key: str) -> None:
@@ -114,7 +139,7 @@ class Places:
                 self.fault(
                     (*where, "sub"), f"no sub is called {shown(one.sub)}.{near} Known: {', '.join(self.sub_names)}."
                 )
-            if one.where not in seats.name:
+            if one.point not in seats.name:
                 names = known if one.seat else tuple(place.name for place in self.tables.places)
                 what = "seat of the project" if one.seat else "place"
                 listed = ", ".join(names) or "none"
@@ -136,10 +161,10 @@ class Places:
             source_of.setdefault(content, index)
             if sub is None:
                 continue
-            key = (seats.name.index(one.where), sub)
+            key = (seats.name.index(one.point), sub)
             if key in placed:
                 self.fault(
-                    where, f"sub {one.sub} at {one.where} is given by responses[{placed[key]}] too; give it once."
+                    where, f"sub {one.sub} at {one.point} is given by responses[{placed[key]}] too; give it once."
                 )
             placed.setdefault(key, index)
         for seat, name in enumerate(seats.name):

@@ -10,13 +10,26 @@ import numpy as np
 from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.filters.biquads import Biquad, high_pass, high_shelf, low_pass, low_shelf, peaking, response
+from roommodes.filters.biquads import (
+    Biquad,
+    all_pass,
+    first_high_pass,
+    first_low_pass,
+    high_pass,
+    high_shelf,
+    low_pass,
+    low_shelf,
+    peaking,
+    response,
+)
 from roommodes.measured.files import Spectrum, faulty
 from roommodes.measured.manifest import FilterTable, MeasuredSubTable
 
 COARSEST_OCTAVE, COARSEST_HZ = 1.0 / 24.0, 3.0  # points further apart than both of these miss modes
 STEEPEST_DB = 12.0  # between two points of a microphone's calibration
 EDGE = 1e-6  # relative slack of a band's ends
+OF_FIRST_ORDER = {"first-order low pass": first_low_pass, "first-order high pass": first_high_pass}
+WITH_Q = {"low pass": low_pass, "high pass": high_pass, "all-pass": all_pass}
 DEEPEST_DB = -40.0  # a chain that takes more than this away leaves noise alone
 
 
@@ -140,13 +153,11 @@ def chain_response(sub: MeasuredSubTable, frequency_hz: Floats) -> Complexes:
 
 def _biquad(one: FilterTable) -> Biquad:
     place = {"frequency_hz": one.frequency_hz, "rate_hz": one.rate_hz}
-    match one.kind:
-        case "low pass":
-            return low_pass(q=one.q, **place)
-        case "high pass":
-            return high_pass(q=one.q, **place)
-        case "peaking":
-            return peaking(q=one.q, gain_db=one.gain_db, **place)
-        case "low shelf":
-            return low_shelf(gain_db=one.gain_db, slope=one.slope, **place)
-    return high_shelf(gain_db=one.gain_db, slope=one.slope, **place)
+    if one.kind in OF_FIRST_ORDER:
+        return OF_FIRST_ORDER[one.kind](**place)
+    if one.kind in WITH_Q:
+        return WITH_Q[one.kind](q=one.q, **place)
+    if one.kind == "peaking":
+        return peaking(q=one.q, gain_db=one.gain_db, **place)
+    shelf = low_shelf if one.kind == "low shelf" else high_shelf
+    return shelf(gain_db=one.gain_db, slope=one.slope, **place)

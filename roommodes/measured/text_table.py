@@ -35,7 +35,7 @@ class _Row:
     cells: tuple[str, ...]
 
 
-def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spectrum:
+def read_table(data: bytes, *, columns: tuple[int, int, int], form: str, fewest: int = FEWEST_POINTS) -> Spectrum:
     """A text table as a transfer function.
 
     Parameters
@@ -44,6 +44,7 @@ def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spec
     columns : frequency, level, phase; from 1.
     form : ``level and phase`` (dB, degrees), ``level`` (dB; the last column is not used), ``magnitude and phase``
         (linear, degrees) or ``real and imaginary``.
+    fewest : points that are allowed.
 
     Raises
     ------
@@ -77,8 +78,8 @@ def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spec
         lines.append(row.line)
     faults += _order_faults(values, lines)
     faults += _value_faults(values, lines, form)
-    if not faults and len(values) < FEWEST_POINTS:
-        message = f"it has {len(values)} points; allowed: {FEWEST_POINTS} or more. Export with more points."
+    if not faults and len(values) < fewest:
+        message = f"it has {len(values)} points; allowed: {fewest} or more. Export with more points."
         faults.append(Fault(where="", message=message))
     if faults:
         raise FileFaulty(_few(faults))
@@ -92,11 +93,11 @@ def read_table(data: bytes, *, columns: tuple[int, int, int], form: str) -> Spec
     return Spectrum(hz=table[:, 0], value=value, line=tuple(lines))
 
 
-def read_calibration(data: bytes) -> Spectrum:
-    """A microphone's response: frequency, dB and, where a third column is there, degrees. Raises as `read_table`."""
+def read_calibration(data: bytes, *, fewest: int = FEWEST_POINTS) -> Spectrum:
+    """A microphone's response or a target: frequency, dB and, where it is there, degrees. As `read_table`."""
     width = min(len(row.cells) for row in _rows(_text(data)))
     form = "level and phase" if width >= 3 else "level"
-    return read_table(data, columns=(1, 2, min(width, 3)), form=form)
+    return read_table(data, columns=(1, 2, min(width, 3)), form=form, fewest=fewest)
 
 
 def _text(data: bytes) -> str:

@@ -13,7 +13,7 @@ e^{-j omega delay}. Levels are 20 lg |sum of drives times H| re 1/m: 0 dB is one
 """
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import Any
@@ -141,7 +141,10 @@ def read_results(path: Path) -> Results:
             f"{path}: is damaged: the project text was changed after the plans were computed (its SHA-256 differs); "
             "write the plan anew"
         )
-    results = Results(project=parse_project(text, source=f"{path} (project inside)"), **contents)
+    project, record = parse_project(text, source=f"{path} (project inside)"), contents["measured"]
+    if record is not None:
+        project = replace(project, drive=record.drive)
+    results = Results(project=project, **contents)
     _check_values(path, results)
     return results
 

@@ -8,6 +8,7 @@
 """
 
 from dataclasses import dataclass
+from math import log10
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,8 @@ import numpy as np
 from roommodes.arrays import Complexes
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
+from roommodes.subwoofer.boxed_driver import REFERENCE_PA
+from roommodes.subwoofer.limits import MeasuredDrive
 
 LEVELS = ("relative", "pascal", "per metre")
 FILE_FIELDS = (
@@ -50,6 +53,7 @@ class MeasuredRecord:
     file_name, file_sha256 : (n_file,) what was read.
     main_name : (n_main,) main loudspeakers.
     main_transfer : (n_freq, n_seat, n_main), None where no main was measured.
+    drive_v : rms voltage at each sub's terminals for `level` "pascal"; None where not known [V].
     """
 
     name: str
@@ -61,11 +65,19 @@ class MeasuredRecord:
     file_sha256: tuple[str, ...]
     main_name: tuple[str, ...] = ()
     main_transfer: Complexes | None = None
+    drive_v: float | None = None
 
     @property
     def absolute(self) -> bool:
         """Whether the responses are in 1/m, so that levels follow from a sub's limits."""
         return self.level == "per metre"
+
+    @property
+    def drive(self) -> MeasuredDrive | None:
+        """What levels count from, where sound pressure and voltage are known."""
+        if self.level != "pascal" or self.drive_v is None:
+            return None
+        return MeasuredDrive(volts=self.drive_v, zero_db=-20.0 * log10(REFERENCE_PA) - self.scale_db)
 
 
 def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
@@ -75,6 +87,8 @@ def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
     group = file.create_group("measured")
     group.attrs["name"], group.attrs["level"] = record.name, record.level
     group.attrs["scale_db"] = record.scale_db
+    if record.drive_v is not None:
+        group.attrs["drive_v"] = record.drive_v
     group.attrs["notes"] = "\n".join(record.notes)
     add_text(group, "manifest_toml", record.manifest_toml, long_name="text of the manifest")
     add_scale(group, "file", np.arange(len(record.file_name)))
@@ -102,7 +116,9 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
     mains = [read_field(path, group, entry, own) for entry in MAIN_FIELDS] if "main_name" in group else [[], None]
     level = read_attribute(path, group, "level", str)
     scale_db = read_attribute(path, group, "scale_db", float)
-    finite = mains[1] is None or np.isfinite(mains[1]).all()
+    drive_v = read_attribute(path, group, "drive_v", float) if "drive_v" in group.attrs else None
+    finite = drive_v is None or (np.isfinite(drive_v) and drive_v > 0.0)
+    finite = finite and (mains[1] is None or np.isfinite(mains[1]).all())
     if level not in LEVELS or not (finite and np.isfinite(scale_db)):
         raise FileUnusable(f"{path}: is damaged: /measured holds no measurements; write the plan anew")
     return MeasuredRecord(
@@ -115,4 +131,5 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
         file_sha256=tuple(fingerprints),
         main_name=tuple(mains[0]),
         main_transfer=mains[1],
+        drive_v=drive_v,
     )

@@ -157,8 +157,8 @@ class Plan(PlanQuestions):
     @property
     def limit_db(self) -> Floats | None:
         """(n_freq,) level at 1 m of the loudest sub when the first meets its limit [dB SPL]; None: not known."""
-        absolute = self.results.absolute
-        return limit_at(self.project, self.drives, self.frequency_hz, self.positions_m) if absolute else None
+        known = self.results.loudness_known
+        return limit_at(self.project, self.drives, self.frequency_hz, self.positions_m) if known else None
 
     def filter_response(self, frequency_hz: Floats, *, shared: bool = True) -> Complexes:
         """Response of the filters in each sub's path: (n_freq,) [Hz] -> (n_freq, n_sub), ones without filters.
@@ -352,14 +352,13 @@ class Results(ResultsQuestions, HasMade):
     @property
     def limit_db(self) -> Floats | None:
         """(n_freq,) highest clean level of one sub, alone on its channel, at 1 m [dB SPL]; None where not known."""
-        return self.project.highest_level_db(self.frequency_hz) if self.absolute else None
+        return self.project.highest_level_db(self.frequency_hz) if self.loudness_known else None
 
     @property
     def level_unit(self) -> str:
         """What levels at the seats count from where they are shown."""
-        if self.limit_db is not None:
-            return "dB SPL"
-        return MODEL_UNIT if self.absolute else MEASURED_UNIT
+        relative = MODEL_UNIT if self.absolute else MEASURED_UNIT
+        return relative if self.limit_db is None else "dB SPL"
 
     # -- plans by hand -------------------------------------------------------------------------------------------------
 

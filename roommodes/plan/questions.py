@@ -325,6 +325,11 @@ class ResultsQuestions:
     def _results(self) -> Any:
         return self  # the Results that inherit this
 
+    @property
+    def loudness_known(self) -> bool:
+        """Whether sound pressure follows from a sub's limits: responses in 1/m, or in Pa at a known voltage."""
+        return bool(self._results.absolute or self._results.project.drive is not None)
+
     def tolerance(
         self,
         *,

@@ -130,6 +130,7 @@ class StartingValues:
     subs : one for each.
     common : how the subs meet the mains, where that was settled.
     channels_said : whether the project says something of channels: names amplifiers, or lets subs share one.
+    others : names of loudspeakers that are neither subs nor mains; they take the mains' delay.
     """
 
     rate_hz: float
@@ -137,6 +138,7 @@ class StartingValues:
     subs: tuple[SubValues, ...]
     common: CommonValues | None = None
     channels_said: bool = False
+    others: tuple[str, ...] = ()
 
     def total(self, sub: SubValues) -> Total:
         """A sub's own values and the common ones together."""
@@ -202,6 +204,7 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
         subs=tuple(subs),
         common=common,
         channels_said=on.shared or bool(plan.project.amplifiers),
+        others=() if plan.project.mains is None else plan.project.mains.others,
     )
 
 

@@ -39,6 +39,11 @@ class MainsTable(Table):
         description="Which of a manifest's [[subs]] are main loudspeakers, by name; for measured plans.",
         examples=[["main left", "main right"]],
     )
+    others: Annotated[tuple[Name, ...], AnyLength] = Field(
+        default=(),
+        description="Names of all other loudspeakers (centre, surrounds), which take the mains' delay in `settings`.",
+        examples=[["centre", "surround left", "surround right"]],
+    )
     crossover: Kind = Field(default=Crossover().kind, description="Kind of crossover.", examples=["linkwitz-riley"])
     order: Annotated[int, Range(low=ORDERS[0], high=ORDERS[1])] = Field(
         default=Crossover().order, description="Its order; each falls by 6 dB per octave.", examples=[4]

@@ -44,7 +44,7 @@ from roommodes.project.tables import (
 )
 from roommodes.running import Running
 from roommodes.subwoofer.channels import Channel
-from roommodes.subwoofer.limits import Limits, limits_of
+from roommodes.subwoofer.limits import Limits, MeasuredDrive, limits_of
 from roommodes.subwoofer.tables import ChannelTable, NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 
@@ -75,12 +75,14 @@ class Project:
     toml_text : the file as it was read.
     source : its path as it was given.
     in_code : constructions given in code, by name; the text has a placeholder for each.
+    drive : what levels count from, in the project of a plan on sound pressure measured at a known voltage.
     """
 
     tables: ProjectTables
     toml_text: str
     source: str
     in_code: Mapping[str, WallLaw] = field(default_factory=dict, compare=False)
+    drive: MeasuredDrive | None = field(default=None, compare=False)
 
     def with_(self, **changes: Any) -> "Project":
         """A copy with changed values, checked as a file would be.
@@ -199,10 +201,11 @@ class Project:
     def sub_limits(self, frequency_hz: NDArray[np.float64], channel: Channel | None = None) -> Limits | None:
         """The limits of one sub: (n_freq,) [Hz]; None where nothing is said of how loud it plays.
 
-        `channel` is what it hangs on; left out, it is alone on a channel of `amplifier`.
+        At 1 m in free field; with a measured `drive` over a level of 0 dB, see `subwoofer.limits`. `channel` is what
+        it hangs on; left out, it is alone on a channel of `amplifier`.
         """
         alone = Channel(number=1, amplifier="", output=1, subs=(0,), table=self.amplifier)
-        return limits_of(self.subwoofer, frequency_hz, self.room.air, channel or alone)
+        return limits_of(self.subwoofer, frequency_hz, self.room.air, channel or alone, self.drive)
 
     def highest_level_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64] | None:
         """Highest clean level at 1 m in free field of one sub, alone on its channel: (n_freq,) [dB re 20 uPa, rms].

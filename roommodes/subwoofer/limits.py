@@ -66,6 +66,20 @@ class Limits:
         return np.asarray(self.level_db.argmin(axis=0))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredDrive:
+    """What levels count from where sound pressure was measured at a known voltage, in place of one sub at 1 m.
+
+    Parameters
+    ----------
+    volts : rms voltage at a sub's terminals with a gain of 0 dB [V].
+    zero_db : sound pressure of a level of 0 dB at that voltage [dB re 20 uPa].
+    """
+
+    volts: float
+    zero_db: float
+
+
 def burst_offset_db(*, distance_m: float, space: Literal["full", "half"], reading: Literal["rms", "peak"]) -> float:
     """Offset from a level measured with bursts to the rms level at 1 m in free field [dB]."""
     crest = CREST_DB if reading == "peak" else 0.0
@@ -121,7 +135,13 @@ def voltage_limits(box: BoxedDriver, per_volt: PerVolt, channel: Channel) -> dic
     return found
 
 
-def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air, channel: Channel | None = None) -> Limits | None:
+def limits_of(
+    table: SubwooferTable,
+    frequency_hz: Floats,
+    air: Air,
+    channel: Channel | None = None,
+    drive: MeasuredDrive | None = None,
+) -> Limits | None:
     """The limits of one sub; None where the project says nothing of them.
 
     Parameters
@@ -130,6 +150,8 @@ def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air, channel: Ch
     frequency_hz : (n_freq,) [Hz].
     air : of the room.
     channel : on which it hangs, with what else hangs there; left out, it is alone on its amplifier.
+    drive : where levels are of measured sound pressure: each limit is then what is to be added to a level of 0 dB. A
+        stated level and bursts need the driver to become a voltage; without one the amplifier's voltage alone counts.
     """
     hangs = channel or Channel(number=1, amplifier="", output=1, subs=(0,), table=table.amplifier)
     found: dict[Limit, Floats] = {}
@@ -143,6 +165,40 @@ def limits_of(table: SubwooferTable, frequency_hz: Floats, air: Air, channel: Ch
         found[Limit.BURSTS] = bursts.level_db.at(frequency_hz) + offset
     if table.max_level_1m_db is not None:
         found[Limit.STATED] = table.max_level_1m_db.at(frequency_hz)
+    if drive is not None:
+        found = _of_drive(found, drive, hangs, _at_1m_db(box, frequency_hz, drive), len(frequency_hz))
     if not found:
         return None
     return Limits(frequency_hz=frequency_hz, kinds=tuple(found), level_db=np.array(list(found.values())))
+
+
+def free_field_db(table: SubwooferTable, frequency_hz: Floats, air: Air, drive: MeasuredDrive | None) -> Floats:
+    """Level at 1 m in free field of one sub with a gain of 0 dB, as levels count: (n_freq,) [dB]; 0 by the model.
+
+    nan where sound pressure was measured and the driver is not known.
+    """
+    if drive is None:
+        return np.zeros(len(frequency_hz))
+    level = _at_1m_db(boxed_driver(table, air), frequency_hz, drive)
+    return np.full(len(frequency_hz), np.nan) if level is None else level - drive.zero_db
+
+
+def _at_1m_db(box: BoxedDriver | None, frequency_hz: Floats, drive: MeasuredDrive) -> Floats | None:
+    """Level at 1 m in free field at the voltage of a measurement: (n_freq,) [dB re 20 uPa]; None without a driver."""
+    if box is None:
+        return None
+    pressure = np.abs(box.per_volt(frequency_hz).pressure_pa) * drive.volts
+    return np.asarray(20.0 * np.log10(pressure / REFERENCE_PA))
+
+
+def _of_drive(
+    found: dict[Limit, Floats], drive: MeasuredDrive, hangs: Channel, at_1m_db: Floats | None, n_freq: int
+) -> dict[Limit, Floats]:
+    """Limits at 1 m as limits of what was measured; without a driver that of the amplifier's voltage alone."""
+    if at_1m_db is not None:
+        return {kind: level - at_1m_db + drive.zero_db for kind, level in found.items()}
+    volts = None if hangs.table is None else channel_voltage_v(hangs.table)
+    if volts is None:
+        return {}
+    share = len(hangs.subs) if hangs.shared and hangs.wiring == "series" else 1  # all on it are alike
+    return {Limit.VOLTAGE: np.full(n_freq, drive.zero_db + 20.0 * log10(volts / share / drive.volts))}

@@ -5,8 +5,8 @@ with output rewarded, V^2 - lambda * output, for a rising row of lambda: at each
 swept and polished, from where the last lambda ended; then again from the front found so far, at its own slopes. The
 plans met on the way, with those that the search kept, are the material; a plan that another beats in variation and
 output is dropped. Minimising a weighted sum finds the
-corners of the front's convex hull; what lies in its hollows comes from the plans met on the way. So the front, too, is
-the best found.
+corners of the front's convex hull; what lies in its hollows comes from the plans met on the way, or, where it is asked
+for, from searches of its own (`front_filled`). So the front, too, is the best found.
 """
 
 from collections.abc import Sequence
@@ -16,6 +16,7 @@ from dataclasses import replace
 import numpy as np
 
 from roommodes.running import Running
+from solvers.choice.front_filled import between
 from solvers.search.hop import Hopper
 from solvers.search.polish import polisher_of
 from solvers.search.problem import FoundPlan, Outcome, Problem
@@ -41,6 +42,7 @@ def plans_met(
     *,
     seed: int,
     exchange: float = 0.0,
+    fill: bool = False,
     running: Running = Running(),
 ) -> dict[int, tuple[FoundPlan, ...]]:
     """For every count the plans kept by the search, and others that trade variation for output.
@@ -50,6 +52,8 @@ def plans_met(
     problem, outcomes : what was asked and what was found.
     seed : >= 0; the same seed gives the same plans whatever the number of threads (as `search`).
     exchange : a further rate of dB of variation per dB of output at which to search.
+    fill : search between the plans of the front as well, for the most even plan at each output; worth it where there
+        are few layouts, as of subs that stand already.
     running : cancelling, threads; once cancelled, only what was found until then is returned.
 
     Returns
@@ -58,11 +62,14 @@ def plans_met(
     """
     with ThreadPoolExecutor(running.thread_count, thread_name_prefix="front") as pool:
         tools = tools_of(problem, pool, running)
-        return {
+        met = {
             outcome.count: (*outcome.plans, *_more(tools, outcome, seed, exchange))
             for outcome in outcomes
             if outcome.plans
         }
+        if not fill:
+            return met
+        return {count: (*plans, *between(tools, plans, [seed, count, 8], front_of)) for count, plans in met.items()}
 
 
 def front_of(plans: Sequence[FoundPlan]) -> tuple[FoundPlan, ...]:

@@ -48,6 +48,22 @@ class Around:
     rows_transfer: Complexes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """How the plans are ordered.
+
+    Parameters
+    ----------
+    seed : as for the search.
+    keep : plans per count at most.
+    fill : fill the fronts by searches of their own.
+    """
+
+    seed: int
+    keep: int
+    fill: bool = False
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Judged:
     """The plans as they are stored, and what helps to choose among them."""
@@ -69,8 +85,7 @@ def judge(
     outcomes: Sequence[Outcome],
     *,
     wishes: SearchTable,
-    seed: int,
-    keep: int,
+    effort: Effort,
     around: Around | None = None,
     loudness: Loudness | None = None,
     running: Running = Running(),
@@ -81,15 +96,15 @@ def judge(
     ----------
     problem, outcomes : what was asked and what was found.
     wishes : with the aims' weights and limits.
-    seed : as for the search.
-    keep : plans per count at most.
+    effort : seed, how many plans, and whether the fronts are filled.
     around : usual layouts and places of the rows; None leaves both out.
     loudness : limits and target, for the headroom; None where they are not known.
     running : progress, cancelling, threads; once cancelled, what is slow is left out.
     """
+    seed, keep = effort.seed, effort.keep
     found = tuple(outcome for outcome in outcomes if outcome.plans)
     running.step(STAGE, 0.0, "plans with more output")
-    met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, running=running)
+    met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, fill=effort.fill, running=running)
     judging = _Judging(
         problem=problem,
         found=found,

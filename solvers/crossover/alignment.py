@@ -20,6 +20,7 @@ from math import inf
 
 import numpy as np
 
+from roommodes.acoustics.curve import Curve
 from roommodes.arrays import Complexes, Floats
 from roommodes.filters.biquads import response
 from roommodes.filters.crossovers import Crossover
@@ -104,13 +105,18 @@ class Meeting:
         return np.asarray(self.low[:, :, None] + self.high)
 
 
-def matched_gain_db(parts: Parts, crossover: Crossover) -> float:
-    """Gain of the subs that makes them as loud below the crossover as the mains are above it [dB]."""
+def matched_gain_db(parts: Parts, crossover: Crossover, target: Curve | None = None) -> float:
+    """Gain of the subs that makes them as loud below the crossover as the mains are above it [dB].
+
+    `target` [dB]: as loud over it, each in its own octave.
+    """
+    wanted = np.ones(len(parts.frequency_hz)) if target is None else 10.0 ** (target.at(parts.frequency_hz) / 10.0)
     hz, weight = parts.frequency_hz, normalised(parts.seat_weight)
     octave = np.log2(hz / crossover.frequency_hz)
     below, above = (octave <= EDGE) & (octave >= -1.0 - EDGE), (octave >= -EDGE) & (octave <= 1.0 + EDGE)
-    subs = 10.0 * np.log10(np.mean((np.abs(parts.subs[below]) ** 2) @ weight))
-    mains = 10.0 * np.log10(np.mean(np.einsum("fsm,s->fm", np.abs(parts.mains[above]) ** 2, weight)))
+    subs = 10.0 * np.log10(np.mean((np.abs(parts.subs[below]) ** 2) @ weight / wanted[below]))
+    each = np.einsum("fsm,s->fm", np.abs(parts.mains[above]) ** 2, weight)
+    mains = 10.0 * np.log10(np.mean(each / wanted[above, None]))
     return float(mains - subs)
 
 

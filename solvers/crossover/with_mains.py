@@ -4,15 +4,27 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from roommodes.acoustics.curve import Curve
 from roommodes.arrays import Floats
 from roommodes.filters.crossovers import Crossover, Kind
+from roommodes.filters.processor import Steps
 from roommodes.plan.crossover import CrossoverRecord, SumLevels, SumMerits
 from roommodes.plan.plan import Plan
 from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
-from roommodes.responses.metrics import level_db
+from roommodes.responses.metrics import level_db, normalised
 from roommodes.running import Running
-from solvers.crossover.alignment import Meeting, Merit, Parts, by_delay, by_frequency, meet, setting
+from solvers.crossover.alignment import (
+    MOST_DB,
+    Meeting,
+    Merit,
+    Parts,
+    by_delay,
+    by_frequency,
+    matched_gain_db,
+    meet,
+    setting,
+)
 from solvers.crossover.responses import meeting_parts
 
 OFFSETS_MS = np.concatenate([np.arange(-5.0, 0.0, 0.25), np.arange(0.0, 5.01, 0.25)])
@@ -46,7 +58,12 @@ class MainsMet:
 
 
 def meet_mains(
-    plan: Plan, crossover: Crossover, *, gain_db: float | None = None, running: Running = Running()
+    plan: Plan,
+    crossover: Crossover,
+    *,
+    gain_db: float | None = None,
+    target: Curve | None = None,
+    running: Running = Running(),
 ) -> MainsMet:
     """Find the subs' delay and polarity against the mains.
 
@@ -55,6 +72,7 @@ def meet_mains(
     plan : with its filters, if it was tuned.
     crossover : the halves.
     gain_db : of the subs; None to match their level to the mains' [dB].
+    target : what their levels are matched over, any offset; None for flat [dB].
     running : progress, cancelling, threads.
 
     Raises
@@ -65,6 +83,9 @@ def meet_mains(
     low_ms, high_ms = (plan.project.mains or MainsTable()).delay_ms
     allowed = (1e-3 * low_ms, 1e-3 * high_ms)
     takes = plan.project.processor
+    if gain_db is None and target is not None:
+        steps = Steps(low=-MOST_DB, high=MOST_DB, step=takes.gain_step_db)
+        gain_db = steps.nearest(matched_gain_db(parts, crossover, target))
     best = meet(
         parts,
         crossover,
@@ -115,6 +136,12 @@ def crossed(plan: Plan, met: MainsMet, *, asked_gain_db: float | None = None) ->
         ),
     )
     return replace(plan, crossover=record)
+
+
+def off_target_db(met: MainsMet, seat_weight: Floats, target: Curve) -> float:
+    """Rms deviation of the seats' average sum from a target, over the band that was judged, any offset [dB]."""
+    mean = np.einsum("fsm,s->f", level_db(met.best.total), normalised(seat_weight)) / met.best.total.shape[2]
+    return float(np.std(mean - target.at(met.parts.frequency_hz)))
 
 
 def crossed_again(plan: Plan, old: CrossoverRecord, *, running: Running = Running()) -> Plan:

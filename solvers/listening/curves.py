@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.filters.biquads import response
+from roommodes.measured.manifest import clusters
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
@@ -19,7 +19,8 @@ class PartCurves:
     Parameters
     ----------
     part : such as "subs", "main 1", "subs and main 1".
-    state : "before": identical settings, no filters, no crossover; "after": as planned, filters and crossover in it.
+    state : "before": identical settings, no filters; subs and mains by themselves without crossover, their sum
+        through it with no delay; "after": as planned, filters and crossover in it.
     pressure : (n_freq, n_seat) complex128, e^{+j omega t}; a later arrival turns by e^{-j omega tau} [1/m].
     """
 
@@ -43,6 +44,14 @@ class PlanCurves:
     seats: tuple[str, ...]
     parts: tuple[PartCurves, ...]
 
+    def averages(self, one: PartCurves) -> dict[str, Floats]:
+        """Of each seat with several microphones the average in energy: name -> (n_freq,) level [dB]."""
+        return {
+            f"{name}, average of {len(points)} microphones": 10.0
+            * np.log10(np.mean(np.abs(one.pressure[:, list(points)]) ** 2, axis=1))
+            for name, points in clusters(self.seats).items()
+        }
+
 
 def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
     """Work out the curves of a plan.
@@ -62,6 +71,8 @@ def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
         hz, subs, mains = each_of_both(plan, met.crossover, running=running)
     weights = plan.drives.from_earliest().weights(hz) * plan.filter_response(hz)
     of_subs, of_mains = through_crossover(plan, hz)
+    low, high = halves(plan, hz)
+    plainly = subs.sum(axis=2) * (low if met is None else low * 10.0 ** (met.gain_db / 20.0))[:, None]
     after = seat_pressure(subs, weights) * of_subs[:, None]
     parts = [
         PartCurves(part="subs", state="before", pressure=np.asarray(subs.sum(axis=2))),
@@ -73,6 +84,7 @@ def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
         parts += [
             PartCurves(part=f"main {number + 1}", state="before", pressure=own),
             PartCurves(part=f"main {number + 1}", state="after", pressure=through),
+            PartCurves(part=f"subs and main {number + 1}", state="before", pressure=plainly + own * high[:, None]),
             PartCurves(part=f"subs and main {number + 1}", state="after", pressure=after + through),
         ]
     return PlanCurves(frequency_hz=hz, seats=plan.seats.name, parts=tuple(parts))
@@ -83,14 +95,19 @@ def through_crossover(plan: Plan, frequency_hz: Floats) -> tuple[Complexes, Comp
 
     The halves of the crossover with gain, delay and polarity of the subs, and the delay of the mains.
     """
+    met = plan.crossover
+    low, high = halves(plan, frequency_hz)
+    if met is None:
+        return low, high
+    late = -2j * np.pi * frequency_hz
+    subs = low * met.polarity * 10.0 ** (met.gain_db / 20.0) * np.exp(late * met.subs_delay_s)
+    return np.asarray(subs), np.asarray(high * np.exp(late * met.mains_delay_s))
+
+
+def halves(plan: Plan, frequency_hz: Floats) -> tuple[Complexes, Complexes]:
+    """Low-pass of the subs and high-pass of the mains of a plan's crossover alone: (n_freq,) each; without one ones."""
     met, rate = plan.crossover, plan.project.processor.rate_hz
     if met is None:
         ones = np.ones(len(frequency_hz), dtype=np.complex128)
         return ones, ones
-    low, high = (
-        response(half, frequency_hz, rate_hz=rate)
-        for half in (met.crossover.low_pass(rate), met.crossover.high_pass(rate))
-    )
-    late = -2j * np.pi * frequency_hz
-    subs = low * met.polarity * 10.0 ** (met.gain_db / 20.0) * np.exp(late * met.subs_delay_s)
-    return np.asarray(subs), np.asarray(high * np.exp(late * met.mains_delay_s))
+    return met.crossover.responses(frequency_hz, rate)

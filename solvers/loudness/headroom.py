@@ -33,7 +33,7 @@ from roommodes.plan.wiring import Wired, common_limit_db, wired
 from roommodes.project.project import Project
 from roommodes.responses.metrics import level_db, normalised, seat_pressure
 from roommodes.responses.third_octaves import band_levels, bands_of, bands_within
-from roommodes.subwoofer.limits import HALF_SPACE_DB, Limit, Limits
+from roommodes.subwoofer.limits import HALF_SPACE_DB, Limit, Limits, free_field_db
 from solvers.loudness.needs import Needs, needs_of
 
 RULE_DB_PER_OCTAVE = 12.0
@@ -152,7 +152,7 @@ class Headroom:
     tightest : where each band has least room, and what stops which sub there.
     open_air_db : (n_band,) highest clean level at 1 m in free field of one sub as it is wired, the first at its limit.
     room_gain_db : (n_band, n_seat) level at the seat over that of the same subs in phase at 1 m in free field, each
-        with its drive [dB].
+        with its drive [dB]. Both are nan where sound pressure was measured and the driver is not known.
     rule_gain_db : (n_band, n_seat) the same by the rule of thumb [dB].
     needs : None where the project gives no driver.
     """
@@ -218,10 +218,11 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
     highest, spare = highest_clean_db(transfer, weights, each)
     band_highest = band_levels(hz, highest, bands)
     tightest = _tightest(hz, bands, limits, common_db=(each - level_db(weights)).min(axis=1), spare_db=spare)
+    free_db = free_field_db(project.subwoofer, hz, project.room.air, project.drive)  # of one sub at 1 m
     in_phase = np.abs(weights).sum(axis=1, keepdims=True)
-    gain = level_db(seat_pressure(transfer, weights) / in_phase)
+    gain = level_db(seat_pressure(transfer, weights) / in_phase) - free_db[:, None]
     rule = rule_of_thumb_db(project.room, hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
-    open_air = band_levels(hz, each, bands)
+    open_air = band_levels(hz, each + free_db[:, None], bands)
     judged = loudness.judged_db(band_highest, seats.weight)
     over = judged - loudness.target_db
     return Headroom(
@@ -234,7 +235,9 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
         open_air_db=np.array([open_air[k, subs[0]] for k, subs in enumerate(tightest.first_subs)]),
         room_gain_db=band_levels(hz, gain, bands),
         rule_gain_db=band_levels(hz, rule, bands),
-        needs=needs_of(project, on, frequency_hz=hz, bands=bands, level_db=each - spare, over_db=over),
+        needs=needs_of(
+            project, on, frequency_hz=hz, bands=bands, level_db=each - spare + free_db[:, None], over_db=over
+        ),
     )
 
 

@@ -14,12 +14,18 @@ from solvers.loudness.needs import load_warnings, sub_numbers
 from solvers.loudness.one_more_sub import OneMore, one_more, plan_bands
 
 NOT_ABSOLUTE = (
-    "the plan rests on responses without a known level, so nothing follows from a sub's limits; measure per metre "
-    "(reference.level in the manifest), or ask a plan of the model"
+    "the plan rests on responses without a known level, so nothing follows from a sub's limits; measure sound "
+    'pressure at a known voltage (level = "pascal" and drive_v in [reference] of the manifest), or ask a plan of the '
+    "model"
 )
 NO_LIMITS = (
     "nothing says how loud a sub plays, so there is no headroom to work out; give "
     "max_level_1m_db, [subwoofer.bursts] or [subwoofer.driver], then run optimise again"
+)
+NO_VOLTAGE = (
+    "the sound pressure was measured at a known voltage, and nothing says up to which voltage a sub plays clean; give "
+    "[subwoofer.driver], or the amplifier with its voltage_v or power_w and load_ohm, then run optimise again. A "
+    "stated level at 1 m or bursts need the driver besides"
 )
 
 
@@ -67,11 +73,12 @@ def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
     ProjectInvalid : the project does not say how loud a sub plays, or measured responses do not say how loud it is.
     """
     project, results = plan.project, plan.results
-    if not results.absolute:
+    if not results.loudness_known:
         raise ProjectInvalid(project.source, [Fault(where="measured", message=NOT_ABSOLUTE)])
     loudness = loudness_of(project, plan.frequency_hz)
     if loudness is None:
-        raise ProjectInvalid(project.source, [Fault(where="subwoofer", message=NO_LIMITS)])
+        message = NO_LIMITS if project.drive is None else NO_VOLTAGE
+        raise ProjectInvalid(project.source, [Fault(where="subwoofer", message=message)])
     on = plan.wired
     if on.faults:
         raise ProjectInvalid(project.source, [Fault(where="amplifiers", message=text) for text in on.faults])
@@ -90,6 +97,7 @@ def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
         heat=heat,
         warnings=(
             *load_warnings(on, found.needs),
+            *_drive_warnings(project),
             *_filter_warnings(plan, on),
             *cabinet_warnings(project, where, heat),
         ),
@@ -112,6 +120,21 @@ def hottest(project: Project, on: Wired, found: Headroom) -> Heat | None:
         if known and (heat := heat_of(table, min(known), project.room.air)) is not None:
             heats.append(heat)
     return max(heats, key=lambda heat: heat.rise_k, default=None)
+
+
+def _drive_warnings(project: Project) -> list[str]:
+    """What of the limits a plan on measured sound pressure cannot use."""
+    sub = project.subwoofer
+    if project.drive is None or sub.driver is not None:
+        return []
+    stated = [
+        word for word, one in (("max_level_1m_db", sub.max_level_1m_db), ("bursts", sub.bursts)) if one is not None
+    ]
+    left = f" {' and '.join(stated)} cannot be held against it without the driver." if stated else ""
+    return [
+        "the amplifier's voltage is the only limit that is known: excursion, heat and port may stop a sub far below "
+        f"it. Give [subwoofer.driver].{left}"
+    ]
 
 
 def _filter_warnings(plan: Plan, on: Wired) -> list[str]:

@@ -50,6 +50,11 @@ class Basis:
         return self.measured is None or self.measured.absolute
 
     @property
+    def loudness_known(self) -> bool:
+        """Whether sound pressure follows from a sub's limits: responses in 1/m, or in Pa at a known voltage."""
+        return self.absolute or self.project.drive is not None
+
+    @property
     def counts(self) -> tuple[int, ...]:
         """Numbers of subs to search for when none are asked for.
 

@@ -5,10 +5,11 @@ left out, and wishes for positions (zones, mirrored layouts, distances) do not b
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.data import MeasuredSet
 from roommodes.places.seats import Seats
@@ -39,7 +40,7 @@ def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
     known = project.seats
     seat = measured.seats.seat[at_seat]
     transfer = measured.transfer[:, at_seat, :]
-    weight = known.weight[seat]
+    weight = known.weight[seat] / np.bincount(seat)[seat]  # microphones about one seat share its weight
     scale = 1.0
     if measured.level != "per metre":
         square = np.einsum("fsc,s->fc", np.abs(transfer[:, :, subs]) ** 2, normalised(weight))
@@ -50,8 +51,8 @@ def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
         measured.frequency_hz,
         scale * transfer[:, :, subs],
         seats=Seats(
-            position_m=known.position_m[seat],
-            name=tuple(known.name[index] for index in seat),
+            position_m=measured.seats.position_m[at_seat],
+            name=_names(known.name, measured.seats.name, at_seat, seat),
             weight=weight,
             row=known.row[seat],
         ),
@@ -70,7 +71,16 @@ def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
             file_sha256=tuple(file.sha256 for file in measured.files),
             main_name=tuple(names[index] for index in played),
             main_transfer=scale * transfer[:, :, played] if played else None,
+            drive_v=measured.scale.drive_v,
         ),
+    )
+
+
+def _names(known: Sequence[str], measured: Sequence[str], at_seat: Integers, seat: Integers) -> tuple[str, ...]:
+    """The seats' names, and those of further microphones about them."""
+    first = {int(index): int(row) for row, index in zip(at_seat[::-1], seat[::-1], strict=True)}
+    return tuple(
+        known[index] if first[int(index)] == row else measured[row] for row, index in zip(at_seat, seat, strict=True)
     )
 
 
@@ -103,6 +113,7 @@ def _basis(
         drives=drives_of(project),
         paired=project.search.shared_drives,
     )
+    project = replace(project, drive=record.drive)
     return Basis(project=project, problem=problem, seats=seats, candidates=candidates, measured=record)
 
 

@@ -14,7 +14,7 @@ from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
 from solvers.choice.ordering import STAGE as CHOICE
-from solvers.choice.ordering import Judged, judge, plain
+from solvers.choice.ordering import Effort, Judged, judge, plain
 from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis
 from solvers.plans.between_frequencies import between_remarks
@@ -88,10 +88,9 @@ def solve_on(
         moved.problem,
         moved.outcomes,
         wishes=project.search,
-        seed=seed,
-        keep=KEPT_PLANS,
+        effort=Effort(seed=seed, keep=KEPT_PLANS, fill=basis.measured is not None),
         around=around if around is None else replace(around, rows_transfer=moved.transfer),
-        loudness=loudness_of(project, moved.problem.frequency_hz) if basis.absolute else None,
+        loudness=loudness_of(project, moved.problem.frequency_hz) if basis.loudness_known else None,
         running=running,
     )
     after = replace(basis, problem=moved.problem, candidates=moved.candidates)

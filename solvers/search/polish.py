@@ -18,6 +18,7 @@ from solvers.search.state import State, placed
 
 DB_PER_NEPER = 20.0 / np.log(10.0)
 LEAST_MAGNITUDE = 1e-20  # an exact zero of pressure gets -400 dB, as in roommodes.responses.metrics
+SHORT = 100.0  # dB2 of V^2 for the square of a missing decibel
 FIRST_DAMPING, LEAST_DAMPING, MOST_DAMPING = 1e-2, 1e-7, 1e8
 
 
@@ -29,6 +30,7 @@ def value_and_slope(
     x: Floats,
     *,
     reward: float,
+    least_db: float | None = None,
 ) -> tuple[float, Floats, Floats]:
     """V^2 - reward * mean level, its gradient, and the Gauss-Newton approximation of its second derivatives.
 
@@ -40,6 +42,7 @@ def value_and_slope(
     polarity : (n_slot,) +1 or -1.
     x : (2 n_slot,) gains [dB], then delays [ms].
     reward : worth of one dB of mean level [dB].
+    least_db : mean level that is asked for: `SHORT` times the square of what is missing is added [dB]; None for none.
 
     Returns
     -------
@@ -61,7 +64,12 @@ def value_and_slope(
     r = ((level - mean[:, None]) * root).ravel()
     e = ((d - mean_d[:, None, :]) * root[:, None]).reshape(-1, 2 * n)
     value = float(r @ r) - reward * float(mean.mean())
-    return value, 2.0 * (e.T @ r) - reward * mean_d.mean(axis=0), 2.0 * (e.T @ e)
+    slope, curvature, rise = 2.0 * (e.T @ r), 2.0 * (e.T @ e), mean_d.mean(axis=0)
+    if least_db is not None and (short := least_db - float(mean.mean())) > 0.0:
+        value += SHORT * short**2
+        slope = slope - 2.0 * SHORT * short * rise
+        curvature = curvature + 2.0 * SHORT * np.outer(rise, rise)
+    return value, slope - reward * rise, curvature
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,6 +81,7 @@ class Polisher:
     seat_weight: Floats
     drives: DriveRange
     reward: float
+    least_db: float | None = None
 
     def polish(self, state: State, *, max_steps: int = 100, tolerance: float = 1e-8) -> tuple[State, float]:
         """Descend from a state; returns where it ended and the value there [dB^2].
@@ -88,7 +97,7 @@ class Polisher:
         gain, delay = state.gain_db, state.delay_s
         (gain_low, gain_high), (delay_low, delay_high) = self.drives.gain_db, self.drives.delay_s
         delay = delay + ((delay_low + delay_high) - (delay.min() + delay.max())) / 2.0
-        if self.reward == 0.0:  # the common gain is free: keep both ends off their limits
+        if self.reward == 0.0 and self.least_db is None:  # the common gain is free: keep both ends off their limits
             gain = gain + ((gain_low + gain_high) - (gain.min() + gain.max())) / 2.0
         low = np.repeat([gain_low, 1e3 * delay_low], n)
         high = np.repeat([gain_high, 1e3 * delay_high], n)
@@ -97,7 +106,13 @@ class Polisher:
 
         def look(at: Floats) -> tuple[float, Floats, Floats]:
             return value_and_slope(
-                transfer, self.frequency_hz, self.seat_weight, state.polarity, at, reward=self.reward
+                transfer,
+                self.frequency_hz,
+                self.seat_weight,
+                state.polarity,
+                at,
+                reward=self.reward,
+                least_db=self.least_db,
             )
 
         value, slope, curvature = look(x)

@@ -18,6 +18,7 @@ from solvers.tuning.equaliser import EqualiserLimits, equalise
 from solvers.tuning.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
 FLAT = Curve((1000.0,), (0.0,))
+HARDLY_HEARD_DB = -12.0  # of a low-pass: no common filter is spent where it takes more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,6 +120,23 @@ def tune(plan: Plan, wishes: TuneWishes, *, processor: Processor | None = None, 
         return _tuned(plan, settings, processor.filters, wishes.target.at(plan.frequency_hz), running)
 
 
+def low_passed_from_hz(plan: Plan) -> float | None:
+    """From where on the crossover leaves so little of the subs that no common filter is spent there [Hz].
+
+    Of the crossover that was settled, or of a plan with measured mains that of the project; None without one.
+    """
+    mains, record = plan.project.mains, plan.measured
+    if plan.crossover is not None:
+        crossover = plan.crossover.crossover
+    elif mains is not None and record is not None and record.main_name:
+        crossover = mains.filters
+    else:
+        return None
+    hz = crossover.frequency_hz * np.geomspace(1.0, 8.0, 601)
+    low, _ = crossover.responses(hz, 48000.0)
+    return float(hz[np.argmax(level_db(low) <= HARDLY_HEARD_DB)])
+
+
 def without_limits(plan: Plan, wishes: TuneWishes, *, running: Running = Running()) -> Tuning | None:
     """Filters as a processor without limits would take them: what those of the project cost. None if it has none."""
     processor = plan.project.processor
@@ -155,13 +173,15 @@ def _tuned(
     filters = np.array([section_response(one, hz, rate_hz=rate) for one in own]).T
     before = level_db(driven.sum(axis=2))
     with_own = level_db(np.einsum("fsc,fc->fs", driven, filters))
+    top_hz = low_passed_from_hz(plan)
+    below = controls.frequency_hz if top_hz is None else controls.frequency_hz.within(0.0, max(top_hz, float(hz[0])))
     limits = EqualiserLimits(
         filters=shared_left(settings.shared, sum(map(len, own)), plan.subs, controls),
         boost_db=settings.boost_db,
         cut_db=settings.cut_db,
         q=settings.q,
         differ_db=settings.differ_db,
-        controls=controls,
+        controls=controls if below.is_empty else replace(controls, frequency_hz=below),
     )
     shared = equalise(hz, with_own, weight, shape_db=shape_db, limits=limits, rate_hz=rate)
     after = with_own + shared.gain_db[:, None]

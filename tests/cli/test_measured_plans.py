@@ -1,5 +1,6 @@
 """Every command on a plan searched on measurements: it uses what was measured, says what is the model's, or refuses."""
 
+import csv
 import importlib.util
 import json
 from collections.abc import Callable
@@ -12,13 +13,18 @@ from scipy.io import wavfile
 from scipy.signal import butter, sosfreqz
 from typer.testing import Result
 
+from roommodes.measured.loading import load_manifest
+from roommodes.measured.manifest import parse_manifest
+from roommodes.measured.resampling import chain_response
 from roommodes.plan.file import read_results, write_results
+from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights
 from tests.cli.test_optimise_measured import SUBS, TEXT, write_measured
 from tests.measuring import manifest_text, table_text
 
 Run = Callable[..., Result]
 LIMITED = TEXT + '[subwoofer]\nname = "box"\nmax_level_1m_db = 110\n'
+BARE = {"gain_db": 0.0, "delay_ms": 0.0, "polarity": 1}
 GRID = "[grid]\npoints_per_octave = 72\n"
 
 
@@ -101,6 +107,34 @@ def test_measurements_with_a_level_give_headroom(run: Run, tmp_path: Path) -> No
     loud = run("headroom", "p.h5", "--json")
     assert loud.exit_code == 0, loud.output
     assert json.loads(loud.stdout)["responses"] == "measured"
+
+
+def test_sound_pressure_at_a_known_voltage_gives_headroom(run: Run, tmp_path: Path) -> None:
+    """Amplifiers of 300 W into 4 ohm give 34.6 V: by so much over the measurement's 5 V it can be louder."""
+    amplifier = "[subwoofer.amplifier]\npower_w = 300\nload_ohm = 4\n"
+    write_measured(tmp_path, extra='[reference]\nlevel = "pascal"\ndrive_v = 5.0\n', raised_db=82.0)
+    (tmp_path / "room.toml").write_text(LIMITED + amplifier)
+    done = run("optimise", "room.toml", "--measured", "set.toml", "-o", "p.h5", "--counts", 2)
+    assert done.exit_code == 0, done.output
+    assert "measured with 5 V (rms)" in " ".join(done.stdout.split())
+    plan = read_results(Path("p.h5")).plan(2)
+    hz = plan.frequency_hz[(plan.frequency_hz > 35.5) & (plan.frequency_hz < 44.7)]  # of the band at 40 Hz
+    weights, total = plan.drives.weights(hz), np.zeros((len(hz), 5), dtype=complex)
+    for c, name in enumerate(plan.zones):
+        for s in range(5):
+            at, level, phase = np.loadtxt(f"{name}-{s}.txt").T
+            total[:, s] += weights[:, c] * np.interp(hz, at, 10 ** (level / 20) * np.exp(1j * np.radians(phase)))
+    louder_db = 20 * np.log10(np.sqrt(300 * 4) / 5.0 / np.abs(weights[0]).max())
+    expected = 10 * np.log10(np.mean(np.abs(total) ** 2, axis=0)) + louder_db
+    said = json.loads(run("headroom", "p.h5", "--json").stdout)
+    band = next(one for one in said["bands"] if one["nominal_hz"] == 40)
+    np.testing.assert_allclose(band["highest_db"], expected, atol=0.1)
+    assert (band["limited_by"], band["one_sub_1m_db"], band["room_gain_db"][0]) == ("amplifier's voltage", None, None)
+    text = run("headroom", "p.h5")
+    assert "only limit that is known" in " ".join(text.stdout.split())
+    assert "measured with 5 V (rms)" in " ".join(text.stdout.split())
+    assert run("report", "p.h5", "-o", "r.html", "-q").exit_code == 0
+    assert "dB SPL" in Path("r.html").read_text()
 
 
 def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -> None:
@@ -209,3 +243,91 @@ def test_modelled_mains_do_not_meet_measured_subs(run: Run, tmp_path: Path) -> N
     assert "mains.measured" in met.stderr
     assert "names none of the measured loudspeakers" in met.stderr
     assert not Path("met.h5").exists()
+
+
+def chain_of_csv(path: Path, hz: np.ndarray, rate_hz: float, *, crossover: bool) -> dict[str, np.ndarray]:
+    """What each output does, by SciPy from the columns of `settings` alone."""
+    found = {}
+    for row in csv.DictReader(path.read_text().splitlines()):
+        kept = [key for key in row if key.endswith("b0") and row[key] and (crossover or key.startswith("filter"))]
+        value = 10 ** (float(row["total_gain_db"]) / 20) * int(row["total_polarity"]) * np.ones(len(hz), complex)
+        for key in kept:
+            ba = [[float(row[key[:-2] + one]) for one in ("b0", "b1", "b2")]]
+            sos = np.hstack([ba, [[1.0, *(float(row[key[:-2] + one]) for one in ("a1", "a2"))]]])
+            value = value * sosfreqz(sos, hz, fs=rate_hz)[1]
+        found[row["zone"].replace("mains", "main")] = value * np.exp(
+            -2j * np.pi * hz * 1e-3 * float(row["total_delay_ms"])
+        )
+    return found
+
+
+@pytest.mark.parametrize("left_in", [True, False])
+def test_the_next_measurements_chain_is_what_was_dialled_in(run: Run, plan: Path, left_in: bool) -> None:
+    done = run("settings", plan, "-o", "next.toml", "-q", *([] if left_in else ["--divide-out"]))
+    assert done.exit_code == 0, done.output
+    assert run("settings", plan, "-o", "s.csv", "-q").exit_code == 0
+    results = read_results(plan)
+    project, hz = results.project, results.frequency_hz
+    chain = chain_of_csv(Path("s.csv"), hz, project.processor.rate_hz, crossover=left_in)
+    tables, _ = parse_manifest(Path("next.toml").read_text(), source="next.toml")
+    assert [sub.name for sub in tables.subs] == [*SUBS, "main"]
+    for sub in tables.subs:
+        got = chain_response(sub.model_copy(update={"filters": ()}), hz)
+        for one in sub.filters:
+            got = got * chain_response(sub.model_copy(update=BARE | {"filters": (one,)}), hz)
+        np.testing.assert_allclose(got, chain[sub.name], atol=2e-4 * np.abs(chain[sub.name]).max())
+    if left_in:
+        return
+    for name, before in zip(SUBS, np.moveaxis(results.transfer, 2, 0), strict=True):
+        for s, seat in enumerate(results.seats.name):
+            Path(f"{name}-{seat}.txt").write_text(table_text(hz, chain[name] * before[:, s]))
+    for s, seat in enumerate(results.seats.name):
+        Path(f"main-{seat}.txt").write_text(table_text(hz, chain["main"] * results.measured.main_transfer[:, s, 0]))
+    again = load_manifest("next.toml", project)
+    np.testing.assert_allclose(again.transfer[:, :, :3], results.transfer, atol=2e-3 * np.abs(results.transfer).max())
+    assert any("were divided out" in note for note in again.notes)
+
+
+def test_settings_say_whether_they_replace_or_add_and_the_sums(run: Run, plan: Path) -> None:
+    assert "These settings replace what stood" in " ".join(run("settings", plan).stdout.split())
+    results = read_results(plan)
+    stood = results.measured.manifest_toml.replace(
+        f'name = "left"\nposition_m = {list(SUBS["left"])}\n',
+        f'name = "left"\nposition_m = {list(SUBS["left"])}\ngain_db = -3.0\ndelay_ms = 4.0\npolarity = -1\n'
+        'filters = [{ kind = "all-pass", frequency_hz = 40, q = 2.0 }]\n',
+    )
+    stood = stood.replace("[grid]", '[reference]\nchain = "left in"\n[grid]', 1)
+    write_results(
+        Path("left-in.h5"), replace(results, measured=replace(results.measured, manifest_toml=stood)), force=False
+    )
+    assert "Dial in the sums" in " ".join(run("settings", "left-in.h5").stdout.split())
+    said = json.loads(run("settings", "left-in.h5", "--json").stdout)
+    assert said["processor"]["settings"] == "add"
+    whole, alone = said["processor"]["outputs"][0]["whole"], said["crossover"]["outputs"][0]
+    assert whole["gain_db"] == pytest.approx(alone["total_gain_db"] - 3.0, abs=1e-9)
+    assert whole["delay_ms"] == pytest.approx(alone["total_delay_ms"] + 4.0, abs=1e-9)
+    assert whole["polarity"] == -alone["total_polarity"]
+    assert whole["filters"][0]["kind"] == "all-pass"
+
+
+def test_no_common_filter_is_spent_where_the_subs_are_low_passed(run: Run, plan: Path) -> None:
+    """Linkwitz-Riley of fourth order takes 12 dB off where (f / fc)^4 = 3: 72 Hz for 55 Hz."""
+    shared = read_results(plan).tuning.shared
+    assert shared
+    assert max(one.frequency_hz for one in shared) <= 55.0 * 3**0.25 + 0.5
+    assert "No common filter stands above 72 Hz" in " ".join(run("tune", plan, "-o", "again.h5").stdout.split())
+
+
+def test_other_loudspeakers_take_the_mains_delay(run: Run, plan: Path) -> None:
+    results = read_results(plan)
+    met = results.crossover
+    text = results.project.toml_text.replace("[mains]", '[mains]\nothers = ["centre"]', 1)
+    project = parse_project(text, source="room.toml")
+    later = replace(results, project=project, crossover=replace(met, delay_s=-0.004))
+    write_results(Path("later-mains.h5"), later, force=False)
+    said = json.loads(run("settings", "later-mains.h5", "--json").stdout)
+    assert said["crossover"]["others"] == [{"output": "centre", "delay_ms": 4.0}]
+    assert "takes the same 4.00 ms as the mains" in " ".join(run("settings", "later-mains.h5").stdout.split())
+    assert run("settings", "later-mains.h5", "-o", "o.csv", "-q").exit_code == 0
+    last = list(csv.DictReader(Path("o.csv").read_text().splitlines()))[-1]
+    assert (last["sub"], float(last["total_delay_ms"])) == ("centre", 4.0)

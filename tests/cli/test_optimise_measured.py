@@ -27,8 +27,10 @@ TEXT = (
 )
 
 
-def write_measured(folder: Path, *, extra: str = "", subs: dict[str, tuple[float, ...]] | None = None) -> None:
-    """The model's own responses as tables beside their manifest, and the project."""
+def write_measured(
+    folder: Path, *, extra: str = "", subs: dict[str, tuple[float, ...]] | None = None, raised_db: float = 0.0
+) -> None:
+    """The model's own responses, raised by so much, as tables beside their manifest, and the project."""
     project = parse_project(TEXT, source="room.toml")
     every = SUBS | MAINS if subs is None else subs
     found = modelled(project, TABLE_HZ, every)
@@ -36,7 +38,9 @@ def write_measured(folder: Path, *, extra: str = "", subs: dict[str, tuple[float
     for s, seat in enumerate(project.seats.name):
         for c, sub in enumerate(every):
             files[sub, seat] = f"{sub}-{s}.txt"
-            (folder / files[sub, seat]).write_text(table_text(found.hz, found.transfer[:, s, c]))
+            (folder / files[sub, seat]).write_text(
+                table_text(found.hz, 10 ** (raised_db / 20) * found.transfer[:, s, c])
+            )
     (folder / "room.toml").write_text(TEXT)
     (folder / "set.toml").write_text(manifest_text(files=files, subs=every, extra=extra))
 

@@ -15,7 +15,8 @@ from roommodes.errors import ProjectInvalid
 from roommodes.project.project import Project, cabinet_of
 from roommodes.project.reading import parse_project
 from roommodes.subwoofer.boxed_driver import displaced_level_db
-from roommodes.subwoofer.limits import Limit, boxed_driver, burst_offset_db, limits_of
+from roommodes.subwoofer.channels import Channel
+from roommodes.subwoofer.limits import Limit, MeasuredDrive, boxed_driver, burst_offset_db, free_field_db, limits_of
 from roommodes.subwoofer.target import TargetTable
 
 HZ = np.geomspace(20.0, 120.0, 60)
@@ -261,3 +262,32 @@ def test_a_cabinet_stands_around_its_acoustic_centre(close) -> None:
     plain = replace(cabinet, centre_m=(0.0, 0.0, 0.0), free_faces=("front",))
     low, high = plain.boxes(at, (1, -1))
     close((low[0], high[0]), ([1.8, 1.65, 0.85], [2.2, 2.25, 1.15]), rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    "extra", [DRIVER, DRIVER + PORT, DRIVER + BURSTS, DRIVER + "[subwoofer.amplifier]\nvoltage_v = 40\n"]
+)
+def test_sound_pressure_measured_in_the_open_gives_the_limits_of_the_open(extra: str) -> None:
+    """Measured at 1 m without a room at 7 V, the level plus what may be added is the limit at 1 m."""
+    own = project(extra.replace("[subwoofer.driver]", '[subwoofer]\nname = "x"\n[subwoofer.driver]', 1))
+    table, air, drive = own.subwoofer, own.room.air, MeasuredDrive(volts=7.0, zero_db=88.0)
+    measured_pa = np.abs(boxed_driver(table, air).per_volt(HZ).pressure_pa) * 7.0
+    level_db = 20 * np.log10(measured_pa / 20e-6) - 88.0
+    at_1m = limits_of(table, HZ, air)
+    added = limits_of(table, HZ, air, drive=drive)
+    assert added.kinds == at_1m.kinds
+    np.testing.assert_allclose(level_db + added.level_db, at_1m.level_db, atol=1e-9)
+    np.testing.assert_allclose(free_field_db(table, HZ, air, drive), level_db, atol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("wiring", "subs", "volts"), [("parallel", (0, 1), 40.0), ("series", (0, 1), 20.0), ("series", (0,), 40.0)]
+)
+def test_without_a_driver_the_amplifiers_voltage_alone_limits(wiring: str, subs: tuple[int, ...], volts: float) -> None:
+    own = project(f'[subwoofer]\nmax_level_1m_db = 110\n[subwoofer.amplifier]\nvoltage_v = 40\nwiring = "{wiring}"\n')
+    channel = Channel(number=1, amplifier="", output=1, subs=subs, table=own.subwoofer.amplifier)
+    drive = MeasuredDrive(volts=2.0, zero_db=90.0)
+    found = limits_of(own.subwoofer, HZ, own.room.air, channel, drive)
+    assert found.kinds == (Limit.VOLTAGE,)
+    np.testing.assert_allclose(found.highest_db, 90.0 + 20 * log10(volts / 2.0), atol=1e-9)
+    assert limits_of(project("[subwoofer]\nmax_level_1m_db = 110\n").subwoofer, HZ, own.room.air, drive=drive) is None

@@ -1,0 +1,4 @@
+"""What stands in the processor, in words.
+
+May import what `cli.words` may.
+"""
