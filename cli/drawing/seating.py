@@ -5,6 +5,7 @@ from itertools import pairwise
 from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd
 from cli.drawing.primitives import SEATS, Block, Path, Point, Ring, Sheet
+from cli.drawing.screen import sight_lines
 from cli.drawing.view import NAME_INSET_MM, View
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
@@ -77,7 +78,10 @@ def row_names(sheet: Sheet, view: View, plan: Plan, crowd: Crowd) -> None:
 def rows_from_side(sheet: Sheet, view: View, plan: Plan, crowd: Crowd, measures: Measures) -> None:
     """A head and a chair for every row; distance from the front wall, and height of the ears."""
     head = HEAD_M * view.mm_per_m
-    for words, ears in row_ears(plan):
+    rows = row_ears(plan)
+    if plan.project.screen is not None:
+        sight_lines(sheet, view, plan.project.screen.picture, [ears[0] for _, ears in rows if ears])
+    for words, ears in rows:
         if not ears:
             continue
         x, y = view.at(ears[0])

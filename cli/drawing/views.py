@@ -6,7 +6,8 @@ from cli.drawing.cabinets import draw_subs, write_numbers
 from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd, text_areas
 from cli.drawing.objects import Stance, own_walls, stances, wall_parts
-from cli.drawing.primitives import SCREEN, Sheet
+from cli.drawing.primitives import Sheet
+from cli.drawing.screen import draw_screen
 from cli.drawing.seating import row_names, rows_from_above, rows_from_side
 from cli.drawing.solids import above_slopes, room_outline, solid_names, solids
 from cli.drawing.surroundings import (
@@ -46,10 +47,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     keep_outs(sheet, view, project.keep_outs, crowd)
     screen = project.screen
     if screen is not None:
-        inset = 0.8 / view.mm_per_m
-        ends = [view.at((inset, room.width_m / 2.0 + side * screen.width_m / 2.0, 0.0)) for side in (-1, 1)]
-        sheet.path(SCREEN, ends)
-        measures.add(1, *ends, side=0)
+        draw_screen(sheet, view, screen.picture, measures)
     rows_from_above(sheet, view, plan, crowd, measures)
     marks = marks_of(project)
     draw_marks(sheet, view, crowd, measures, marks)
@@ -93,6 +91,8 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
     zones(sheet, view, _boxes_at(project.zones, room.size_m, wall, ZONE_AT_WALL_M))
     kept_free = _boxes_at(project.keep_outs, room.size_m, wall, AT_WALL_M)
     keep_outs(sheet, view, kept_free, crowd)
+    if wall == "front" and project.screen is not None:
+        draw_screen(sheet, view, project.screen.picture, measures)
     marks = [one for one in marks_of(project) if wall in own_walls(one.at_m, one.at_m, room.size_m)]
     draw_marks(sheet, view, crowd, measures, marks)
     draw_subs(sheet, view, subs, crowd)
@@ -123,6 +123,8 @@ def section(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     crowd.things += above_slopes(view, room)
     carrying = [block for block in room.blocks if block.carries]
     solids(sheet, view, room, carrying)
+    if plan.project.screen is not None:
+        draw_screen(sheet, view, plan.project.screen.picture, measures)
     rows_from_side(sheet, view, plan, crowd, measures)
     _measure_solids(view, carrying, measures)
     measures.draw(sheet)

@@ -178,7 +178,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         _glass(axes, room, pane)
     if screen is not None:
         middle = width / 2.0
-        inset = 0.012 * length
+        inset = max(0.012 * length, screen.distance_m)
         axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
     if candidates:
         candidate_m = project.candidates.position_m

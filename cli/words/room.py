@@ -9,7 +9,8 @@ from cli.terminal.output import Page, counted, name
 from roommodes.acoustics.built_modes import LEAST_SHARE, SHORTEST_S, BuiltMode
 from roommodes.acoustics.room import Room
 from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
-from roommodes.project.advice import REAR_WALL_M, viewing_angle_deg
+from roommodes.places.sight import VIEWING_DEG, viewing_angle_deg
+from roommodes.project.advice import REAR_WALL_M
 from roommodes.project.project import Project
 from solvers.listening.room import RoomFindings
 
@@ -203,13 +204,13 @@ def _print_seats(page: Page, project: Project) -> None:
         rows.append([name(row.name), str(len(row.y_m)), lengths.text(row.x_m), lengths.text(room.length_m - row.x_m)])
         rows[-1] += [lengths.text(project.row_height_m(row)), f"{row.weight:g}"]
         if screen:
-            rows[-1].append(_angle_words(screen.width_m, row.x_m))
+            rows[-1].append(_angle_words(screen.width_m, row.x_m - screen.distance_m))
     page.table(headers, rows, right=(1, 2, 3, 4, 5, 6))
     if screen:
         page.line(
-            f"viewing angle: horizontal, of a picture {lengths.text(screen.width_m, 'g')} wide at the front wall, seen "
-            f"from its axis. Heads about {lengths.text(REAR_WALL_M, 'g')} or more off the rear wall: common practice, "
-            "no source."
+            f"viewing angle: horizontal, of a picture {lengths.text(screen.width_m, 'g')} wide, seen from its axis; "
+            f"{VIEWING_DEG[0]:g} to {VIEWING_DEG[1]:g} deg from the last row to the first. Heads about "
+            f"{lengths.text(REAR_WALL_M, 'g')} or more off the rear wall. Both common practice, no source."
         )
 
 
@@ -271,8 +272,10 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
                 "seats": len(row.y_m),
                 "x_m": row.x_m,
                 "to_rear_wall_m": room.length_m - row.x_m,
-                "viewing_angle_deg": viewing_angle_deg(screen_width_m=screen.width_m, distance_m=row.x_m)
-                if screen and row.x_m > 0.0
+                "viewing_angle_deg": viewing_angle_deg(
+                    screen_width_m=screen.width_m, distance_m=row.x_m - screen.distance_m
+                )
+                if screen and row.x_m > screen.distance_m
                 else None,
             }
             for row in project.rows

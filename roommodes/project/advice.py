@@ -8,7 +8,7 @@ Distances of heads from the rear wall and of subwoofers from seats: common pract
 """
 
 from collections.abc import Iterator, Sequence
-from math import atan, degrees, log, pi
+from math import log, pi
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from roommodes.acoustics.shaped_boundary import touched_area_m2
 from roommodes.acoustics.visible_surfaces import visible
 from roommodes.lengths import METRIC, Lengths, lengths_of
 from roommodes.places.seats import Seats
+from roommodes.places.sight import VIEWING_DEG, hidden_m, viewing_angle_deg
 from roommodes.project.project import Project
 from roommodes.project.shape_checks import shape_warnings
 from roommodes.project.wall_advice import beta_of, covered_glass, pane_warnings, reaction_warnings
@@ -32,11 +33,6 @@ NULL_BELOW_HZ = 80.0  # null planes of higher modes are too close together to ke
 AXIS_NAMES = ("x", "y", "z")
 
 
-def viewing_angle_deg(*, screen_width_m: float, distance_m: float) -> float:
-    """Horizontal angle under which a screen is seen from its axis: 2 atan(w / 2d) [deg]."""
-    return degrees(2.0 * atan(0.5 * screen_width_m / distance_m))
-
-
 def project_warnings(project: Project) -> tuple[str, ...]:
     """Warnings that need no solution of the room: seats, zones, glass, the band's limits."""
     room, surfaces, seats, lengths = project.room, project.surfaces(), project.seats, lengths_of(project)
@@ -44,6 +40,7 @@ def project_warnings(project: Project) -> tuple[str, ...]:
     return (
         *(shape_warnings(room.shape, lengths) if room.blocks or room.slopes else ()),
         *_rear_rows(project, room),
+        *_sight(project),
         *_near_zones(project, seats),
         *covered_glass(surfaces, lengths),
         *pane_warnings(surfaces, low_hz=low_hz, high_hz=high_hz, lengths=lengths),
@@ -114,6 +111,32 @@ def _rear_rows(project: Project, room: Room) -> Iterator[str]:
             yield (
                 f'row "{row.name}" is {lengths.text(gap)} from the rear wall: every mode is at its loudest there and '
                 f"the wall is heard. {lengths.text(REAR_WALL_M, 'g')} or more is common practice."
+            )
+
+
+def _sight(project: Project) -> Iterator[str]:
+    """Rows that see the picture under an unusual angle, or its foot not over the heads in front."""
+    screen, lengths = project.screen, lengths_of(project)
+    if screen is None:
+        return
+    picture, (least, most) = screen.picture, VIEWING_DEG
+    eyes = [(row.x_m, project.row_height_m(row)) for row in project.rows]
+    for row, eye in zip(project.rows, eyes, strict=True):
+        away = row.x_m - picture.at_m
+        if away <= 0.0:
+            where = lengths.text(picture.at_m)
+            yield f'row "{row.name}" is not behind the picture, which is {where} from the front wall.'
+            continue
+        angle = viewing_angle_deg(screen_width_m=picture.width_m, distance_m=away)
+        if not least <= round(angle) <= most:
+            yield (
+                f'row "{row.name}" sees the picture {angle:.0f} deg wide; {least:g} to {most:g} deg is common '
+                "practice, no source. Move the row or take another width."
+            )
+        if picture.foot_m is not None and round(raised := hidden_m(picture, eye, eyes), 3) > 0.0:
+            yield (
+                f'row "{row.name}": heads in front hide the foot of the picture; {lengths.text(raised)} higher, on a '
+                "riser, it would be seen (crowns 0.12 m over the eyes, eyes at ear height: common practice, no source)."
             )
 
 

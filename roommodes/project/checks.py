@@ -225,11 +225,27 @@ def _cloud(index: int, row: RowTable, room: Room, floor_m: float) -> Iterator[Fo
 
 
 def _screen(parts: Parts, room: Room) -> Iterator[Found]:
-    if parts.places.screen is not None and parts.places.screen.width_m > room.width_m + SLACK_M:
+    """A picture that is wider, further off or higher than the room."""
+    screen = parts.places.screen
+    if screen is None:
+        return
+    if screen.width_m > room.width_m + SLACK_M:
         yield Found(
             ("screen", "width_m"),
-            f"the screen is {metres(parts.places.screen.width_m)} wide; the room is {metres(room.width_m)} wide. "
+            f"the screen is {metres(screen.width_m)} wide; the room is {metres(room.width_m)} wide. "
             "Take a narrower screen or widen the room.",
+        )
+    if screen.distance_m > room.length_m + SLACK_M:
+        yield Found(
+            ("screen", "distance_m"),
+            f"the screen is at {metres(screen.distance_m)}; the room ends at {metres(room.length_m)}. Move it.",
+        )
+    top = screen.picture.top_m if screen.picture.top_m is not None else screen.foot_m
+    if top is not None and top > room.height_m + SLACK_M:
+        yield Found(
+            ("screen", "foot_m"),
+            f"the picture ends {metres(top)} above the floor; the room is {metres(room.height_m)} high. Lower it or "
+            "make it smaller.",
         )
 
 

@@ -33,12 +33,12 @@ from roommodes.project.constructions import (
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.room import ears_of, face_surface, height_of, room_of, solid_faces, sorted_corners, surface_of
+from roommodes.project.shape_tables import ScreenTable
 from roommodes.project.tables import (
     KeepOutTable,
     LayoutTable,
     ProjectTables,
     RowTable,
-    ScreenTable,
     SearchTable,
     ZoneTable,
 )

@@ -1,12 +1,13 @@
-"""The tables of the project file that say what of the room's box is not air: blocks and slopes."""
+"""The tables of the project file that say what stands in the room's box: blocks, slopes, the picture."""
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
+from roommodes.places.sight import Picture
 from roommodes.project.constructions import LayerNames
 from roommodes.shapes.solids import BLOCK_FACES
-from roommodes.toml.values import Name, Range, Table, several
+from roommodes.toml.values import Name, Range, Table, several, worded
 
 Coordinate = Annotated[float, Range(low=0.0, high=60.0, unit="m")]
 Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], several(3, "[x, y, z] in m")]
@@ -62,3 +63,36 @@ class SlopeTable(Table):
         description="What it is made of; left out: rigid.",
         examples=["plasterboard on studs, filled"],
     )
+
+
+class ScreenTable(Table):
+    """The picture, centred between the side walls, at the front wall or on a false wall before it."""
+
+    width_m: Annotated[float, Range(low=0.3, high=60.0, unit="m")] = Field(
+        description="Width of the picture [m]; gives each row's viewing angle.", examples=[3.0]
+    )
+    distance_m: Coordinate = Field(
+        default=0.0, description="From the front wall to the picture: a false wall [m].", examples=[0.6]
+    )
+    height_m: Annotated[float, Range(low=0.1, high=40.0, unit="m")] | None = Field(
+        default=None, description="Height of the picture [m]; else from its aspect.", examples=[1.25]
+    )
+    aspect: Annotated[float, Range(low=0.5, high=5.0)] | None = Field(
+        default=None, description="Width of the picture over its height.", examples=[2.39]
+    )
+    foot_m: Coordinate | None = Field(
+        default=None, description="Lower edge of the picture above the floor [m]; gives sight lines.", examples=[0.7]
+    )
+
+    @model_validator(mode="after")
+    def _one_height(self) -> "ScreenTable":
+        if self.height_m is not None and self.aspect is not None:
+            raise worded("height_m and aspect are both given; allowed: one of them.")
+        return self
+
+    @property
+    def picture(self) -> Picture:
+        """Where the picture is."""
+        height = self.width_m / self.aspect if self.aspect else self.height_m
+        top = None if self.foot_m is None or height is None else self.foot_m + height
+        return Picture(at_m=self.distance_m, width_m=self.width_m, foot_m=self.foot_m, top_m=top)

@@ -14,7 +14,7 @@ from roommodes.acoustics.room import Room
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
-from roommodes.project.shape_tables import BlockTable, Point, SlopeTable, WallPoint
+from roommodes.project.shape_tables import BlockTable, Point, ScreenTable, SlopeTable, WallPoint
 from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.subwoofer.supply import ElectricalTable
@@ -119,14 +119,6 @@ class RowTable(Table):
         description="How far a head may be from there, plus or minus [x, y, z] [m]: each seat becomes a small cloud of "
         "points that share its weight.",
         examples=[[0.1, 0.15, 0.0]],
-    )
-
-
-class ScreenTable(Table):
-    """The screen on the front wall."""
-
-    width_m: Annotated[float, Range(low=0.3, high=60.0, unit="m")] = Field(
-        description="Width of the picture [m]; gives each row's viewing angle.", examples=[3.0]
     )
 
 
@@ -345,7 +337,7 @@ class ProjectTables(Table):
         default={}, description="Constructions of your own, by name; they go before the library's."
     )
     rows: Annotated[tuple[RowTable, ...], AnyLength] = Field(description="Rows of seats, at least one.")
-    screen: ScreenTable | None = Field(default=None, description="The screen, at x = 0.")
+    screen: ScreenTable | None = Field(default=None, description="The picture.")
     zones: Annotated[tuple[ZoneTable, ...], AnyLength] = Field(
         default=(), description="Where subwoofers may stand, for the search."
     )

@@ -26,6 +26,7 @@ from roommodes.project.placement_checks import EAR_DISTANCE_M
 from roommodes.project.project import Project
 from roommodes.responses.metrics import drive_weights, level_db, normalised, seat_pressure
 from roommodes.running import Running
+from solvers.choice.seatable import seatable
 from solvers.search.hop import Burst
 from solvers.search.layouts_met import Pool
 from solvers.search.problem import FoundPlan, Outcome, Problem
@@ -141,7 +142,9 @@ def row_places(project: Project, *, n_freq: int, step_m: float = STEP_M) -> RowP
             ears = seats.position_m[own] + np.array([shift, 0.0, 0.0])
             if shift == 0.0:
                 where.append(own)
-            elif len(candidates) and np.linalg.norm(ears[:, None] - candidates, axis=2).min() < EAR_DISTANCE_M:
+            elif not seatable(project, number, float(shift)) or (
+                len(candidates) and np.linalg.norm(ears[:, None] - candidates, axis=2).min() < EAR_DISTANCE_M
+            ):
                 continue
             else:
                 where.append(np.arange(n_all, n_all + len(own)))

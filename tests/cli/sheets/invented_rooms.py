@@ -73,6 +73,8 @@ def room_text(seed: int) -> str:
     if rng.random() < 0.6:
         lines.append(f"[mains]\npositions_m = [[0.3, {mm(0.4, 0.8)}, 1.0], [0.3, {width - 0.7:.3f}, 1.0]]")
     lines.append("[screen]\nwidth_m = 1.8")
+    if rng.random() < 0.5:
+        lines.append(f"aspect = 2.39\nfoot_m = 0.7\ndistance_m = {mm(0.0, 0.7)}")
     lines.append(named("zones", "front", (0.31, 0.35, 0.27), (0.31, width - 0.35, 0.27)) + "\nspacing_m = 0.3")
     lines.append('[subwoofer]\nname = "box"\ncabinet_m = [0.42, 0.36, 0.44]')
     lines.append("port_clearance_m = 0.06\nventilation_clearance_m = 0.07")

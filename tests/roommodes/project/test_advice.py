@@ -6,7 +6,8 @@ from roommodes.acoustics.built_modes import built_modes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.wall_laws import ConstantAdmittance
 from roommodes.places.seats import Seats
-from roommodes.project.advice import decay_estimate_s, model_warnings, null_warnings, viewing_angle_deg
+from roommodes.places.sight import viewing_angle_deg
+from roommodes.project.advice import decay_estimate_s, model_warnings, null_warnings
 from roommodes.project.wall_advice import reaction_warnings
 
 
