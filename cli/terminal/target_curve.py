@@ -15,7 +15,11 @@ HZ = (1.0, 20000.0)
 
 def curve_file(text: str | None) -> list[Path]:
     """The file that the option names, if it names one."""
-    return [Path(text)] if text is not None and ":" not in Path(text).name else []
+    if text is None:
+        return []
+    path = Path(text)
+    points = ":" in path.name or "," in text or not path.suffix
+    return [] if points and not path.is_file() else [path]
 
 
 def target_curve(text: str | None) -> "Curve":

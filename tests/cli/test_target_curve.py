@@ -23,7 +23,7 @@ def test_a_table_is_the_same_target_as_its_points(tmp_path: Path) -> None:
     assert np.ptp(target_curve(None).at(hz)) == 0.0
 
 
-@pytest.mark.parametrize("text", ["20:4,20:3", "20:400", "0:1", "20:", "a:b"])
+@pytest.mark.parametrize("text", ["20:4,20:3", "20:400", "0:1", "20:", "a:b", "low"])
 def test_points_that_are_none(text: str) -> None:
     with pytest.raises(typer.BadParameter, match="the name of a table"):
         target_curve(text)
