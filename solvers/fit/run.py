@@ -161,7 +161,7 @@ class _Work:
         room = end.stage.space.situation(end.state.u).room
         size = " x ".join(f"{value:.2f}" for value in room.size_m)
         left = 100.0 * misfit(end.state.left, self.data)
-        self.running.step("first answer", 1.0, f"{size} m, misfit {left:.1f} %; Ctrl-C gives it as it stands")
+        self.running.step("first answer", 1.0, f"{size} m, misfit {left:.1f} %")
 
     def _up_to_noise(self, end: End) -> bool:
         """Whether what is left is the noise that the data tell of: no other start can do much better."""
