@@ -45,6 +45,8 @@ COMMANDS = (
     Entry("tolerance", "cli.commands.tolerance", "Try plans in rooms not built quite as drawn."),
     Entry("export", "cli.commands.export", "Write the seats' responses in an open format."),
     Entry("fit", "cli.commands.fit", "Correct a project's walls, loss and size by measurements."),
+    Entry("field", "cli.commands.on_site.field", "Estimate the field where nobody measured."),
+    Entry("verify", "cli.commands.on_site.verify", "Hold a measurement against what the plan promised."),
     Entry("study", "cli.commands.study", "Compare strategies over a family of rooms."),
     Entry("schema", "cli.commands.schema", "Print the project file's JSON Schema, for editors."),
 )

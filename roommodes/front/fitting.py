@@ -1,4 +1,4 @@
-"""Measurements, and a project corrected by them."""
+"""Measurements, a project corrected by them, and the field where nobody measured."""
 # ruff: noqa: PLC0415 (the solvers wait until they are asked)
 
 from __future__ import annotations
@@ -8,12 +8,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
+from roommodes.arrays import Floats
+from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.data import MeasuredSet
 from roommodes.measured.loading import load_manifest
 from roommodes.project.project import Project
+from roommodes.project.shape_checks import not_in_air
 from roommodes.running import Running
 
 if TYPE_CHECKING:
+    from solvers.field.estimate import Estimate
     from solvers.fit.moved_modes import MovedMode
     from solvers.fit.outcome import Fit
 
@@ -125,3 +131,52 @@ def fit(
         measured=measured,
         outcome=fit_project(project, measured, settings, running=running or Running()),
     )
+
+
+def field(
+    project: Project,
+    measured: MeasuredSet,
+    position_m: Floats,
+    *,
+    names: Sequence[str] = (),
+    running: Running | None = None,
+) -> Estimate:
+    """Estimate the measured subs' field where nobody measured; the same as `roommodes field`.
+
+    Parameters
+    ----------
+    project : the room; best one that `fit` has corrected.
+    measured : from `measurements`, every sub with a position, at four places at least.
+    position_m : (n_place, 3) where the field is wanted [m].
+    names : of these places; left out, they are numbered.
+    running : progress, cancelling, threads.
+
+    Returns
+    -------
+    An `Estimate`: `pressure` (n_freq, n_place, n_sub) in the measurements' own scale, `deviation` of that shape, and
+    `left_out`, what it is worth: every measured place predicted from the others.
+
+    Raises
+    ------
+    ProjectInvalid : too few places, a sub without a position, or a place outside the room.
+    OutsideModel : the model cannot take this room or these places.
+    Interrupted : when cancelled.
+
+    Example: ``found = rm.field(project, measured, [[4.2, 2.7, 1.2]]); found.left_out.worth("field").left``
+    """
+    from solvers.field.estimate import estimate
+
+    place = np.asarray(position_m, dtype=np.float64).reshape(-1, 3)
+    given = tuple(names) or tuple(f"place {number}" for number in range(1, len(place) + 1))
+    size = np.array(project.room.size_m)
+    faults = [
+        Fault(where=f"position_m[{index}]", message=f"got {one.tolist()}; it is not in the room's air. Move it inside.")
+        for index, one in enumerate(place)
+        if not (np.isfinite(one).all() and (one >= 0.0).all() and (one <= size).all())
+        or not_in_air(project.room, one.tolist())
+    ]
+    if len(given) != len(place):
+        faults.append(Fault(where="names", message=f"got {len(given)} for {len(place)} places; give each one."))
+    if faults or not len(place):
+        raise ProjectInvalid("field", faults or [Fault(where="position_m", message="is empty; give a place.")])
+    return estimate(project, measured, given, place, running=running or Running())

@@ -48,12 +48,14 @@ class MeasuredSubs:
     position_m : (n_sub, 3), NaN where the manifest gives none [m].
     candidate : (n_sub,) the project's candidate within 5 cm, -1 where there is none.
     sounds : what the first sounds of the subs tell, main loudspeakers left out; empty where nothing could be told.
+    together : (n_sub,) whether it is all subs of a plan at once; empty for none.
     """
 
     name: tuple[str, ...]
     position_m: Floats
     candidate: NDArray[np.intp]
     sounds: tuple[SourceSound, ...] = ()
+    together: tuple[bool, ...] = ()
 
     def __len__(self) -> int:
         return len(self.name)

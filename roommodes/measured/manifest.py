@@ -158,6 +158,10 @@ class MeasuredSubTable(Table):
     gain_db: Gain = Field(default=0.0, description="Gain that was dialled in [dB].", examples=[-6.0])
     delay_ms: Delay = Field(default=0.0, description="Delay that was dialled in [ms].", examples=[4.2])
     polarity: Literal[1, -1] = Field(default=1, description="Polarity that was dialled in: 1 or -1.", examples=[-1])
+    together: bool = Field(
+        default=False,
+        description="true: these responses are of all subs playing at once, as the plan dialled them in; for `verify`.",
+    )
     checked: Checked = Field(default=(), description=CHECKED.format("of this sub"), examples=[["polarity"]])
     filters: Annotated[tuple[FilterTable, ...], AnyLength] = Field(
         default=(), description="Filters that were switched on for this sub."

@@ -46,7 +46,10 @@ class Places:
         candidates = self.project.candidates.position_m.reshape(-1, 3)
         nearest_one = [_nearest(place, candidates) for place in position]
         return MeasuredSubs(
-            name=tuple(self.sub_names), position_m=position, candidate=np.array(nearest_one, dtype=np.intp)
+            name=tuple(self.sub_names),
+            position_m=position,
+            candidate=np.array(nearest_one, dtype=np.intp),
+            together=tuple(sub.together for sub in self.tables.subs),
         )
 
     def seats(self) -> MeasuredSeats:

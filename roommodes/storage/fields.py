@@ -204,6 +204,8 @@ SCALES = {
     "main": "index of the main loudspeaker, from 0",
     "main_met": "index of the main loudspeaker that the subs meet, from 0",
     "near_hz": "frequency around the crossover",
+    "place": "index of the place, from 0",
+    "microphone": "index of the measured place, from 0",
 }
 
 

@@ -12,7 +12,8 @@ from typer.models import ArgumentInfo, OptionInfo
 from typer.testing import Result
 
 from cli.commands.on_demand import COMMANDS
-from tests.measuring import ROOM, SUBS, TABLE_HZ, modelled, room_project, write_set
+from roommodes.project.reading import parse_project
+from tests.measuring import ROOM, SUBS, TABLE_HZ, modelled, room_project, table_text, write_set
 from tests.rooms import SMALL
 from tests.studies.texts import tiny
 
@@ -43,6 +44,10 @@ WRITERS = (
     ("tolerance plan.h5", "--robust", ".h5"),
     ("fit room.toml set.toml", "--output", ".toml"),
     ("fit room.toml set.toml", "--figure", ".png"),
+    ("field room.toml set.toml --places places.csv", "--output", ".h5"),
+    ("field room.toml set.toml --places places.csv", "--figure", ".png"),
+    ("verify plan.h5 after.toml", "--output", ".html"),
+    ("verify plan.h5 after.toml", "--figure", ".png"),
     ("study study.toml", "--output", ".h5"),
     ("study study.toml", "--csv", ".csv"),
     ("study study.toml", "--report", ".html"),
@@ -57,7 +62,7 @@ WRITERS = (
 NO_INPUT = {("demo", "--into"), ("new", "FILE")}  # writes without reading
 FOLDERS = {("study", "--jobs")}  # job files of names of their own go into it
 READ = {("new", "--outline"), ("new", "--project"), ("optimise", "--measured"), ("predict", "--layout")}
-READ |= {("judge", "--in"), ("layout", "--project")}
+READ |= {("judge", "--in"), ("layout", "--project"), ("field", "--places")}
 
 
 @pytest.fixture(scope="module")
@@ -71,7 +76,15 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
     kept = [line for line in text.splitlines() if not line.startswith(("length_m", "width_m", "height_m"))]
     (folder / "study.toml").write_text("\n".join(kept))
     (folder / "rooms.csv").write_text("length_m,width_m,height_m\n4.6,3.5,2.4\n5.2,3.9,2.7\n")
+    (folder / "places.csv").write_text("name,x_m,y_m,z_m\na,2.0,2.0,1.1\n")
     (folder / "small.toml").write_text(SMALL)
+    small = parse_project(SMALL, source="small.toml")
+    heard = modelled(small, TABLE_HZ, {"all": small.candidates.position_m[0].tolist()}).transfer
+    after = 'format = 1\nname = "after"\n[[subs]]\nname = "all"\ntogether = true\n'
+    for index, seat in enumerate(small.seats.name):
+        (folder / f"after-{index}.txt").write_text(table_text(TABLE_HZ, heard[:, index, 0]))
+        after += f'[[responses]]\nsub = "all"\nseat = "{seat}"\nfile = "after-{index}.txt"\n'
+    (folder / "after.toml").write_text(after)
     (folder / "saved.json").write_text("{}")
     return folder
 

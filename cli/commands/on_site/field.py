@@ -1,0 +1,76 @@
+"""`roommodes field`: the field at places that were not measured."""
+# ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from cli.terminal.guard import guarded, interruptible
+from cli.terminal.options import AnyFolder, Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.output import Page, print_json
+from cli.terminal.progress import progress
+from cli.terminal.targets import check_targets
+
+
+@guarded
+def field(
+    file: ProjectFile,
+    manifest: Annotated[Path, typer.Argument(metavar="MANIFEST", help="Which files hold what.", show_default=False)],
+    places: Annotated[
+        Path,
+        typer.Option("--places", metavar="PLACES.csv", help="Where: a table name,x_m,y_m,z_m.", show_default=False),
+    ],
+    output: Annotated[
+        Path | None,
+        typer.Option("--output", "-o", metavar="FIELD.h5", help="Write the field, with deviations."),
+    ] = None,
+    figure: Annotated[
+        Path | None, typer.Option("--figure", metavar="FIGURE", help="Draw errors and levels: a .png or .svg file.")
+    ] = None,
+    any_folder: AnyFolder = False,
+    force: Force = False,
+    as_json: Json = False,
+    quiet: Quiet = False,
+    debug: Debug = False,
+) -> None:
+    """Estimate the measured subs' field at places that were not measured.
+
+    The model of the project's room, and what it leaves filled in from the measurements; best with a project that `fit`
+    has corrected. Every measured place is also predicted from the others: that error says what the estimate is worth.
+
+    Example: roommodes field corrected.toml measured.toml --places places.csv -o field.h5 --figure field.png
+    """
+    from cli.terminal.figure_suffix import suffix_fault
+    from cli.words.on_site.field import field_json, print_field
+    from roommodes.estimates.field_file import field_image
+    from roommodes.estimates.places_table import read_places
+    from roommodes.measured.loading import load_manifest
+    from roommodes.project.reading import load_project
+    from roommodes.storage.whole_file import write_whole
+    from solvers.field.as_file import as_file
+    from solvers.field.estimate import estimate
+
+    if figure and (fault := suffix_fault(figure)):
+        raise typer.BadParameter(fault, param_hint="--figure")
+    project = load_project(file)
+    wanted = read_places(places, project)
+    measured = load_manifest(manifest, project, any_folder=any_folder)
+    inputs = [file, places, *measured.paths]
+    check_targets({"--output": output, "--figure": figure}, inputs=inputs, force=force)
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        found = estimate(project, measured, wanted.name, wanted.position_m, running=running)
+    if output:
+        write_whole(output, field_image(as_file(project, measured, found)), force=force)
+    if figure:
+        from cli.figures.field import field_page
+
+        write_whole(figure, field_page(project, measured, found, figure.suffix), force=force)
+    written = [path for path in (output, figure) if path]
+    if as_json:
+        print_json({**field_json(project, measured, found), "written": [str(path) for path in written]})
+    elif not quiet:
+        page = Page()
+        print_field(page, project, measured, found)
+        for path in written:
+            page.line(f"Wrote {path}.")

@@ -1,0 +1,148 @@
+"""A field estimate in words and as JSON."""
+
+from typing import Any
+
+import numpy as np
+
+from cli.terminal.output import Page, counted, name
+from roommodes.measured.data import MeasuredSet
+from roommodes.project.project import Project
+from solvers.field.errors import LeftOut, Worth
+from solvers.field.estimate import FIELD, INTERPOLATION, MODEL_ALONE, Estimate
+from solvers.field.waves import MODEL
+
+PLACES_SHOWN = 20
+SHARES_SHOWN = 0.03
+HARDLY = 0.5  # share of the rms from which an estimate says little
+PER_DEVIATION = 20.0 / np.log(10.0)  # dB per relative deviation, small ones
+
+
+def print_field(page: Page, project: Project, measured: MeasuredSet, found: Estimate) -> None:
+    """What the estimate is worth, and how far it is known where it was wanted."""
+    page.line(
+        f"{name(project.name)}: {name(measured.name)}, {counted(len(measured.subs), 'sub')} measured at "
+        f"{counted(len(measured.seats), 'place')}, estimated at {counted(len(found.place_name), 'place')}."
+    )
+    for note in measured.notes:
+        page.line(note, mark="- ")
+    print_left_out(page, found.left_out)
+    if found.left_out.worth(FIELD).left > HARDLY:
+        page.line("More than half is left: measure at more places before you rest a decision on this.", mark="! ")
+    for one in poor_bands(found.left_out):
+        page.line(one, mark="! ")
+    page.heading("What it is made of")
+    shares = sorted(found.share.items(), key=lambda item: -item[1])
+    page.line(", ".join(f"{kind} {share:.0%}" for kind, share in shares if share >= SHARES_SHOWN) + " of the power.")
+    if MODEL not in found.share:
+        page.line("The project's model is not in it: the places left out are known as well without it.", mark="- ")
+    if found.wider_m:
+        page.line(f"Images stand as in a room {100.0 * found.wider_m:.0f} cm wider in plan.", mark="- ")
+    if found.widened > 1.0:
+        page.line(
+            f"Deviations are widened {found.widened:.2f} times, so that they hold at the places left out.", mark="- "
+        )
+    page.heading("How far it is known")
+    rows = [
+        [name(place), *(f"{x:.2f}" for x in position), f"{share:.0%}", f"{level:.1f}"]
+        for place, position, share, level in known_rows(found)[:PLACES_SHOWN]
+    ]
+    page.table(["place", "x [m]", "y [m]", "z [m]", "deviation", "level +- [dB]"], rows, right=(1, 2, 3, 4, 5))
+    if (more := len(found.place_name) - PLACES_SHOWN) > 0:
+        page.line(f"And {counted(more, 'place')} more.")
+    page.line(
+        "deviation: one standard deviation of the complex response over its rms, median over frequencies and subs. "
+        "level +-: the same in dB."
+    )
+
+
+def print_left_out(page: Page, checked: LeftOut) -> None:
+    """Every measured place from the others: by third octave, three ways."""
+    page.heading("Each measured place predicted from the others")
+    rows = []
+    bands = {way: checked.by_third_octave(way) for way in checked.ways}
+    for at, (centre, field) in enumerate(bands[FIELD]):
+        rows.append(
+            [f"{centre:g} Hz", *_cells(field), *(_left(bands[way][at][1]) for way in (MODEL_ALONE, INTERPOLATION))]
+        )
+    whole = {way: checked.worth(way) for way in checked.ways}
+    rows.append(["all", *_cells(whole[FIELD]), *(_left(whole[way]) for way in (MODEL_ALONE, INTERPOLATION))])
+    page.table(
+        ["band", "left", "median dB", "rms dB", "within +-", "model alone", "interpolation alone"],
+        rows,
+        right=(1, 2, 3, 4, 5, 6),
+    )
+    page.line(
+        "left: rms of the complex error over that of the responses. median, rms: of the level error, the level being "
+        "the mean in dB over what the response may be. within +-: share of the errors below one stated standard "
+        "deviation; 68 % is right. model alone: the project's room, its level and phase from the other places. "
+        "interpolation alone: direct sound and plane waves, no room. The strengths of the estimate's parts come from "
+        "all places; with them from the others alone the error is a little larger."
+    )
+
+
+def poor_bands(checked: LeftOut) -> list[str]:
+    """Where the model or interpolation alone would do better than the field, in sentences."""
+    found = []
+    field = checked.worth(FIELD).left
+    for way in (MODEL_ALONE, INTERPOLATION):
+        other = checked.worth(way).left
+        if field > other + 0.02:
+            found.append(
+                f"{way.capitalize()} leaves less, {other:.0%}: take that, or correct the project with fit first."
+            )
+    return found
+
+
+def known_rows(found: Estimate) -> list[tuple[str, list[float], float, float]]:
+    """Place, position, median deviation over the response's rms, and the same in dB."""
+    rms = np.sqrt(np.mean(np.abs(found.pressure) ** 2, axis=1, keepdims=True))
+    rows = []
+    for at, place in enumerate(found.place_name):
+        share = float(np.median(found.deviation[:, at] / rms[:, 0]))
+        own = np.median(found.deviation[:, at] / np.maximum(np.abs(found.pressure[:, at]), 1e-30))
+        rows.append((place, found.place_m[at].tolist(), share, float(PER_DEVIATION * own / np.sqrt(2.0))))
+    return rows
+
+
+def field_json(project: Project, measured: MeasuredSet, found: Estimate) -> dict[str, Any]:
+    """What `field --json` prints."""
+    return {
+        "name": project.name,
+        "measured": measured.name,
+        "subs": list(measured.subs.name),
+        "measured_places": list(measured.seats.name),
+        "frequency_hz": found.frequency_hz.tolist(),
+        "level": measured.level,
+        "left_out": left_out_json(found.left_out),
+        "shares": dict(found.share),
+        "wider_m": found.wider_m,
+        "deviations_widened": found.widened,
+        "places": [
+            {"name": place, "position_m": position, "deviation": share, "level_deviation_db": level}
+            for place, position, share, level in known_rows(found)
+        ],
+    }
+
+
+def left_out_json(checked: LeftOut) -> dict[str, Any]:
+    """Errors at the places left out, each way, by third octave and by place."""
+    return {
+        way: {
+            **_worth_json(checked.worth(way)),
+            "third_octaves": [{"hz": hz, **_worth_json(one)} for hz, one in checked.by_third_octave(way)],
+            "left_by_place": checked.by_place(way).tolist(),
+        }
+        for way in checked.ways
+    }
+
+
+def _worth_json(one: Worth) -> dict[str, float]:
+    return {"left": one.left, "median_db": one.median_db, "rms_db": one.rms_db, "within_deviation": one.within}
+
+
+def _cells(one: Worth) -> list[str]:
+    return [_left(one), f"{one.median_db:.1f}", f"{one.rms_db:.1f}", f"{one.within:.0%}"]
+
+
+def _left(one: Worth) -> str:
+    return f"{one.left:.0%}"

@@ -1,0 +1,155 @@
+"""The field file: what a field is estimated to be at places that were not measured, in one HDF5 file.
+
+| dataset | axes | what |
+| --- | --- | --- |
+| /frequency_hz | frequency_hz | [Hz] |
+| /places/name, /places/position_m | place (, axis) | where |
+| /subs/name, /subs/position_m | sub (, axis) | whose field |
+| /pressure | frequency_hz, place, sub | complex128, e^{+j omega t}, in the measurements' own scale |
+| /deviation | the same | one standard deviation of the complex value |
+| /measured/... | frequency_hz, microphone, sub | the responses that it was estimated from |
+| /project_toml, /manifest_toml | | the texts of both |
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from roommodes.arrays import Complexes, Floats
+from roommodes.errors import FileUnusable
+from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
+from roommodes.storage.guard import read_guarded
+from roommodes.storage.seal import sealed
+from roommodes.storage.stamp import Made
+
+FORMAT = "roommodes field"
+FORMAT_VERSION = 1
+LEVELS = ("relative", "pascal", "per metre")
+_EACH = ("frequency_hz", "place", "sub")
+FIELDS = (
+    Field(path="frequency_hz", kind="f", axes=("frequency_hz",), unit="Hz", long_name="frequency"),
+    Field(path="places/name", kind="U", axes=("place",), unit="1", long_name="name of the place"),
+    Field(path="places/position_m", kind="f", axes=("place", "axis"), unit="m", long_name="place"),
+    Field(path="subs/name", kind="U", axes=("sub",), unit="1", long_name="name of the sub"),
+    Field(path="subs/position_m", kind="f", axes=("sub", "axis"), unit="m", long_name="sub"),
+    Field(path="pressure", kind="c", axes=_EACH, unit="1", long_name="response in the measurements' own scale"),
+    Field(path="deviation", kind="f", axes=_EACH, unit="1", long_name="standard deviation of the complex response"),
+    Field(path="measured/name", kind="U", axes=("microphone",), unit="1", long_name="name of the measured place"),
+    Field(path="measured/position_m", kind="f", axes=("microphone", "axis"), unit="m", long_name="measured place"),
+    Field(
+        path="measured/pressure",
+        kind="c",
+        axes=("frequency_hz", "microphone", "sub"),
+        unit="1",
+        long_name="measured response in its own scale",
+    ),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FieldFile:
+    """A field file's contents.
+
+    Parameters
+    ----------
+    frequency_hz : (n_freq,) [Hz].
+    place_name, place_m : (n_place,), (n_place, 3) [m].
+    sub_name, sub_m : (n_sub,), (n_sub, 3) [m].
+    pressure : (n_freq, n_place, n_sub) complex128.
+    deviation : (n_freq, n_place, n_sub).
+    measured : names (n_microphone,), positions (n_microphone, 3) [m], responses (n_freq, n_microphone, n_sub).
+    level : what the scale is: ``relative``, ``pascal`` or ``per metre``.
+    project_toml, manifest_toml : texts.
+    made : when, and by which version.
+    """
+
+    frequency_hz: Floats
+    place_name: tuple[str, ...]
+    place_m: Floats
+    sub_name: tuple[str, ...]
+    sub_m: Floats
+    pressure: Complexes
+    deviation: Floats
+    measured: tuple[tuple[str, ...], Floats, Complexes]
+    level: str
+    project_toml: str
+    manifest_toml: str
+    made: Made
+
+
+def field_image(found: FieldFile) -> bytes:
+    """The bytes of a field file."""
+    with h5py.File("image", "w", driver="core", backing_store=False, libver=("v110", "v110")) as file:
+        file.attrs["format"] = FORMAT
+        file.attrs["format_version"] = FORMAT_VERSION
+        file.attrs["level"] = found.level
+        found.made.write(file)
+        add_text(file, "project_toml", found.project_toml, long_name="text of the project file")
+        add_text(file, "manifest_toml", found.manifest_toml, long_name="text of the manifest")
+        add_scale(file, "frequency_hz", found.frequency_hz, unit="Hz")
+        microphone, microphone_m, measured = found.measured
+        for axis, count in (("place", len(found.place_name)), ("sub", len(found.sub_name))):
+            add_scale(file, axis, np.arange(count))
+        add_scale(file, "microphone", np.arange(len(microphone)))
+        add_scale(file, "axis", ["x", "y", "z"])
+        values: dict[str, Any] = {
+            "places/name": list(found.place_name),
+            "places/position_m": found.place_m,
+            "subs/name": list(found.sub_name),
+            "subs/position_m": found.sub_m,
+            "pressure": found.pressure,
+            "deviation": found.deviation,
+            "measured/name": list(microphone),
+            "measured/position_m": microphone_m,
+            "measured/pressure": measured,
+        }
+        for entry in FIELDS:
+            if entry.path in values:
+                add_field(file, entry, values[entry.path], scales=[file])
+        file.flush()
+        return sealed(bytes(file.id.get_file_image()))
+
+
+def read_field_file(path: Path) -> FieldFile:
+    """Read a field file, of whatever origin.
+
+    Raises
+    ------
+    FileUnusable : not a field file, of a newer format, damaged, or holding what is refused (`storage.guard`).
+    """
+    return read_guarded(path, lambda file: _contents(path, file), kind="field", made_by="roommodes field")
+
+
+def _contents(path: Path, file: h5py.File) -> FieldFile:
+    if file.attrs.get("format") != FORMAT:
+        raise FileUnusable(f"{path}: is an HDF5 file, but not a {FORMAT}; give a file that roommodes field wrote")
+    if (version := read_attribute(path, file, "format_version", int)) != FORMAT_VERSION:
+        raise FileUnusable(
+            f"{path}: has format version {version}; this program reads {FORMAT_VERSION}; update roommodes to read it"
+        )
+    sizes: dict[str, int] = {"axis": 3}
+    values = {entry.path: read_field(path, file, entry, sizes) for entry in FIELDS}
+    level = read_attribute(path, file, "level", str)
+    numbers = [value for value in values.values() if not isinstance(value, list)]
+    hz = values["frequency_hz"]
+    if level not in LEVELS or not all(np.isfinite(value).all() for value in numbers):
+        raise FileUnusable(f"{path}: is damaged: a level or a number is none; write the field anew")
+    if hz[0] <= 0.0 or (np.diff(hz) <= 0.0).any() or (values["deviation"] < 0.0).any():
+        raise FileUnusable(f"{path}: is damaged: frequencies do not rise, or a deviation is negative")
+    return FieldFile(
+        frequency_hz=hz,
+        place_name=tuple(values["places/name"]),
+        place_m=values["places/position_m"],
+        sub_name=tuple(values["subs/name"]),
+        sub_m=values["subs/position_m"],
+        pressure=values["pressure"],
+        deviation=values["deviation"],
+        measured=(tuple(values["measured/name"]), values["measured/position_m"], values["measured/pressure"]),
+        level=level,
+        project_toml=read_text(path, file, "project_toml"),
+        manifest_toml=read_text(path, file, "manifest_toml"),
+        made=Made.read(path, file),
+    )

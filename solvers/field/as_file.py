@@ -1,0 +1,31 @@
+"""An estimate as its file holds it."""
+
+from roommodes.estimates.field_file import FieldFile
+from roommodes.measured.data import MeasuredSet
+from roommodes.project.project import Project
+from roommodes.storage.stamp import Made
+from solvers.field.estimate import Estimate
+
+
+def as_file(project: Project, measured: MeasuredSet, found: Estimate) -> FieldFile:
+    """The contents of a field file.
+
+    Raises
+    ------
+    ProjectInvalid : the project has a construction in code, which no file holds.
+    """
+    project.require_file("a field file")
+    return FieldFile(
+        frequency_hz=found.frequency_hz,
+        place_name=found.place_name,
+        place_m=found.place_m,
+        sub_name=measured.subs.name,
+        sub_m=measured.subs.position_m,
+        pressure=found.pressure,
+        deviation=found.deviation,
+        measured=(measured.seats.name, measured.seats.position_m, measured.transfer),
+        level=measured.level,
+        project_toml=project.toml_text,
+        manifest_toml=measured.manifest_text,
+        made=Made.now(0),
+    )
