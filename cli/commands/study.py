@@ -125,7 +125,9 @@ def study(
         _foresee(part, target, parting.store(target), count, as_json=as_json)
         return
     if parting.shard is None:
-        targets.check(wanted.paths, needed_bytes=_needed_bytes(plan, parting.store(target)))
+        store = parting.store(target)
+        kept = [*parting.gather, store.folder]
+        targets.check(wanted.paths, needed_bytes=_needed_bytes(plan, store), kept=kept)
     cluster = None
     if scheduler is not None:
         from solvers.study.cluster import Patience

@@ -5,14 +5,14 @@ A study runs again and again over its own files; what stands under their names m
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
-from cli.terminal.targets import refuse_inputs
+from cli.terminal.targets import refuse_folders, refuse_inputs
 from cli.words.settings import inert
 from roommodes.errors import FileUnusable
 from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
@@ -68,13 +68,14 @@ class StudyTargets:
     page: Path | None
     force: bool
 
-    def check(self, inputs: Iterable[Path], *, needed_bytes: int) -> None:
+    def check(self, inputs: Iterable[Path], *, needed_bytes: int, kept: Sequence[Path] = ()) -> None:
         """Before long work: every file can be written, and none of the inputs or of somebody else's would be lost.
 
         Parameters
         ----------
         inputs : what the study reads.
         needed_bytes : about how large the results will be [bytes].
+        kept : folders of finished rooms, in which nothing else is written.
 
         Raises
         ------
@@ -82,7 +83,9 @@ class StudyTargets:
         FileUnusable : somebody else's file stands there, or it cannot be written.
         """
         named = {"--output": self.results, "--csv": self.table, "--report": self.page}
-        refuse_inputs({option: path for option, path in named.items() if path is not None}, inputs)
+        given = {option: path for option, path in named.items() if path is not None}
+        refuse_inputs(given, inputs)
+        refuse_folders(given, kept)
         check_target(self.results, force=self.may_replace("results"), needed_bytes=needed_bytes)
         if self.table is not None:
             check_target(self.table, force=self.may_replace("table"))

@@ -45,6 +45,23 @@ def refuse_inputs(targets: Mapping[str, Path], inputs: Iterable[Path]) -> None:
                 raise typer.BadParameter(text, param_hint=option)
 
 
+def refuse_folders(targets: Mapping[str, Path], folders: Iterable[Path]) -> None:
+    """Refuse a target in one of these folders, whose files this command reads."""
+    read = list(folders)
+    for option, path in targets.items():
+        for folder in read:
+            if _same(_folder_of(path), folder):
+                text = f"{path} is in {folder}, where finished rooms are kept; write to another folder"
+                raise typer.BadParameter(text, param_hint=option)
+
+
+def _folder_of(path: Path) -> Path:
+    try:
+        return path.resolve().parent
+    except (OSError, RuntimeError, ValueError):
+        return path.parent
+
+
 def beside(file: Path, suffix: str) -> Path:
     """The name that a command chooses for what it makes from a file: the file's own with another suffix."""
     return file.with_suffix(suffix) if file.name else Path(f"unnamed{suffix}")

@@ -113,6 +113,19 @@ def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = run(app, ["study", "s.toml", "--gather", "a", "--gather", "b"])
     assert whole.exit_code == 0, whole.output
     assert not read_study(Path("s.h5")).failed
+    kept = sorted([*Path("a").iterdir(), *Path("b").iterdir()])
+    before = [path.read_bytes() for path in kept]
+    Path("link.h5").symlink_to(kept[0])
+    for lost in (
+        ["-o", kept[0]],
+        ["-o", "x.h5", "--csv", kept[1]],
+        ["-o", "link.h5"],
+        ["-o", "x.h5", "--csv", "b/t.csv"],
+    ):
+        done = run(app, ["study", "s.toml", "--gather", "a", "--gather", "b", *map(str, lost), "--force"])
+        assert done.exit_code == 2, done.output
+        assert "where finished rooms are kept" in " ".join(done.output.split())
+    assert [path.read_bytes() for path in kept] == before
     for wrong in (["--shard", "3/2"], ["--lock", "none"], ["--gather", "a", "--jobs", "b"]):
         assert run(app, ["study", "s.toml", *wrong]).exit_code == 2
 
