@@ -62,7 +62,7 @@ WRITERS = (
 NO_INPUT = {("demo", "--into"), ("new", "FILE")}  # writes without reading
 FOLDERS = {("study", "--jobs")}  # job files of names of their own go into it
 READ = {("new", "--outline"), ("new", "--project"), ("optimise", "--measured"), ("predict", "--layout")}
-READ |= {("judge", "--in"), ("layout", "--project"), ("field", "--places")}
+READ |= {("check", "--measured"), ("judge", "--in"), ("layout", "--project"), ("field", "--places")}
 
 
 @pytest.fixture(scope="module")
