@@ -1,6 +1,7 @@
 """`roommodes study`: hundreds of rooms, fairly compared."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -327,8 +328,8 @@ def _foresee(plan: "StudyPlan", target: Path, store: "Store", workers: int, *, a
     if seen.timed_s:
         page.line(
             f"Time: about {duration_words(seen.seconds)} with {counted(workers, 'worker')}: "
-            f"{counted(len(seen.timed_s), 'job')} timed just now took {min(seen.timed_s):.2f} to "
-            f"{max(seen.timed_s):.2f} s each. Others may take longer; large and glazed rooms do."
+            f"{counted(len(seen.timed_s), 'job')} timed just now took {_seconds(seen.timed_s)}. "
+            "Others may take longer; large and glazed rooms do."
         )
     page.line(
         f"Size: about {seen.size_bytes / 1e6:.1f} MB, of which {target} {seen.results_bytes / 1e6:.1f} MB. "
@@ -392,3 +393,8 @@ def _write_extras(
         from cli.report.study import study_report
 
         write_whole(page, report_html(study_report(wanted, results, compared)), force=may_replace("page"))
+
+
+def _seconds(times: Sequence[float]) -> str:
+    """Least and most of some times [s]."""
+    return f"{times[0]:.2f} s" if len(times) == 1 else f"{min(times):.2f} to {max(times):.2f} s each"
