@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from roommodes.measured.data import MeasuredSeats, MeasuredSet
+from roommodes.measured.data import MeasuredSet
 from roommodes.measured.loading import load_manifest
 from roommodes.project.project import Project
 from roommodes.project.reading import load_project
@@ -43,12 +43,8 @@ MOST_LEFT, MOST_MEDIAN_DB, MOST_RMS_DB, MOST_WORSE, WITHIN = 0.25, 0.8, 2.5, 0.0
 
 def without(measured: MeasuredSet, place: int) -> MeasuredSet:
     """The set without one place."""
-    kept = np.delete(np.arange(len(measured.seats)), place)
-    seats = MeasuredSeats(
-        name=tuple(measured.seats.name[index] for index in kept),
-        position_m=measured.seats.position_m[kept],
-        seat=measured.seats.seat[kept],
-    )
+    kept = np.arange(len(measured.seats)) != place
+    seats = measured.seats.of(kept)
     return replace(measured, seats=seats, transfer=measured.transfer[:, kept])
 
 

@@ -9,7 +9,7 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import ProjectInvalid
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs
+from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.measured.loading import load_manifest
 from roommodes.project.project import Project
 from roommodes.project.reading import load_project, parse_project
@@ -75,9 +75,12 @@ def measured_in(project: Project, place_m: Floats, seed: int) -> tuple[MeasuredS
         noise=np.full((len(hz), 2), np.nan),
         subs=MeasuredSubs(name=("left", "right"), position_m=SUBS.copy(), candidate=np.array([-1, -1])),
         seats=MeasuredSeats(
-            name=tuple(f"m {k}" for k in range(n)), position_m=place_m.copy(), seat=np.full(n, -1, dtype=np.intp)
+            name=tuple(f"m {k}" for k in range(n)),
+            position_m=place_m.copy(),
+            seat=np.full(n, -1, dtype=np.intp),
+            known=np.ones(n, dtype=np.bool_),
         ),
-        level="relative",
+        scale=Scale(level="relative"),
         common=Common(level=True, polarity=True, time=True),
         notes=(),
         files=(),

@@ -8,7 +8,7 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes
 from roommodes.errors import ProjectInvalid
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs
+from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.places.zones import Candidates
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
@@ -78,9 +78,12 @@ def measured(plan: Plan, transfer: Complexes, drives: Drives, *, singly: bool = 
             together=(True, *([False] * (len(names) - 1))),
         ),
         seats=MeasuredSeats(
-            name=plan.seats.name, position_m=plan.seats.position_m.copy(), seat=np.arange(n_seat, dtype=np.intp)
+            name=plan.seats.name,
+            position_m=plan.seats.position_m.copy(),
+            seat=np.arange(n_seat, dtype=np.intp),
+            known=np.ones(n_seat, dtype=np.bool_),
         ),
-        level="relative",
+        scale=Scale(level="relative"),
         common=Common(level=True, polarity=True, time=True),
         notes=(),
         files=(),
