@@ -130,7 +130,7 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
 def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
-    from cli.words.plan import print_cautions, print_comparison, print_legend, print_plan
+    from cli.words.plan import off_floor, print_cautions, print_comparison, print_legend, print_plan
     from roommodes.lengths import lengths_of
     from roommodes.project.glass import glass_of
 
@@ -148,8 +148,8 @@ def print_summary(results: "Results") -> None:
     print_front(page, results)
     print_rows(page, results)
     used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
-    highest_m = max(float(results.candidates.position_m[index, 2]) for index in used)
-    print_cautions(page, glass=bool(glass_of(project)), raised=highest_m > 1.2)
+    raised = off_floor(project, results.candidates.position_m[sorted(used)])
+    print_cautions(page, glass=bool(glass_of(project)), raised=raised)
     page.line()
 
 

@@ -84,7 +84,7 @@ def settings(
         page = Page()
         print_settings(page, plan, values)
         print_chains(page, found, plan)
-        print_before_switching_on(page, measured=plan.measured is not None)
+        print_before_switching_on(page, plan)
         if output:
             Page().line(f"Written to {output}.")
 
@@ -100,8 +100,7 @@ def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
     from roommodes.lengths import ROUNDED, lengths_of
 
     room = plan.project.room
-    measured = plan.measured is not None
-    known = "measured" if measured else "predicted"
+    known = "measured" if plan.measured else "predicted"
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     page.heading(f"{name(plan.project.name)}: starting values, {subs_word(plan.subs)}{which}")
     lengths = lengths_of(plan.project)
@@ -140,11 +139,15 @@ def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
         page.line(f"None: no peak of the {known} mean stands out, or they were not asked for.")
 
 
-def print_before_switching_on(page: Page, *, measured: bool) -> None:
+def print_before_switching_on(page: Page, plan: "Plan") -> None:
     """What must be known to switch on safely."""
+    from cli.words.plan import cautions_of
+
     page.heading("Before you switch on")
     page.line(
         "Set the level low, one sub at a time, then together; loud bass harms hearing by level and time. Check that no "
         "amplifier channel is loaded below its rated impedance. Measure at every seat: these are "
-        + ("worked out from each sub's measured responses." if measured else "predictions to start from.")
+        + ("worked out from each sub's measured responses." if plan.measured else "predictions to start from.")
     )
+    for line in cautions_of(plan)[1:]:  # hearing is said above
+        page.line(line, mark="- ")

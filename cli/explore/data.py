@@ -10,7 +10,7 @@ from cli.explore.field import left_out
 from cli.explore.packing import packed_field, packed_plane
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
 from cli.words.basis import basis_words
-from cli.words.plan import caution_lines, subs_word
+from cli.words.plan import caution_lines, off_floor, subs_word
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
@@ -257,7 +257,7 @@ def _facings(project: Project, position_m: Floats) -> str:
 
 def _words(plan: Plan, found: Anywhere) -> dict[str, Any]:
     project = plan.project
-    raised = max((zone.high[2] for zone in project.zones), default=0.0) > RAISED_M
+    raised = off_floor(project, np.array([zone.high for zone in project.zones] or np.empty((0, 3))))
     low_hz, high_hz = project.search.band_hz
     return {
         "band": f"{low_hz:g} to {high_hz:g} Hz",

@@ -7,7 +7,7 @@ from cli.figures.report import STEP_DB, modes_built
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report.level_maps import map_data, mapped_layouts, solid_m, stills
 from cli.words.parameters import parameter_words
-from cli.words.plan import caution_lines, subs_word
+from cli.words.plan import cautions_of, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
 from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.checks.surfaces import the_wall
@@ -15,13 +15,10 @@ from roommodes.acoustics.room import WALLS, Room
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_in
-from roommodes.project.glass import glass_of
 from roommodes.project.room import solid_faces
 from roommodes.subwoofer.tables import SubwooferTable
 from solvers.listening.before_after import BeforeAfter
 from solvers.listening.room import RoomFindings
-
-RAISED_M = 1.2
 
 
 def map_section(plan: Plan, compared: BeforeAfter) -> Section:
@@ -224,9 +221,8 @@ def unknown_section(found: RoomFindings) -> Section:
 
 def caution_section(plan: Plan) -> Section:
     """Cautions: hearing, weight, glass, mains."""
-    raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
-    lines = caution_lines(glass=bool(glass_of(plan.project)), raised=raised)
-    return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=tuple(lines)),))
+    lines = tuple(cautions_of(plan))
+    return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=lines),))
 
 
 def _room_words(room: Room, lengths: Lengths) -> str:

@@ -10,12 +10,10 @@ from cli.figures.pages import sub_marks
 from cli.report.blocks import Block, Bullets, Logo, Picture, Report, Section, Table, Text, shown
 from cli.report.choice import mean_words
 from cli.report.plan import heard_picture, lead_words
-from cli.report.room import RAISED_M
 from cli.words.headroom_words import band_names
-from cli.words.plan import caution_lines, from_walls, polarity_word, subs_word
+from cli.words.plan import cautions_of, from_walls, polarity_word, subs_word
 from roommodes.lengths import ROUNDED, lengths_of
 from roommodes.plan.plan import Plan
-from roommodes.project.glass import glass_of
 from solvers.listening.before_after import BeforeAfter
 from solvers.loudness.of_plan import PlanHeadroom
 
@@ -178,7 +176,6 @@ def _draw_plan(figure: Figure, plan: Plan) -> None:
 def _do_blocks(plan: Plan) -> tuple[Bullets, ...]:
     number, lengths = plan.project.tables.title.drawing_number, lengths_of(plan.project)
     exact = "fractions of an inch" if lengths.feet else "millimetres"
-    raised = bool((plan.positions_m[:, 2] > RAISED_M).any())
     them = "the sub" if plan.subs == 1 else "the subs"
     return (
         Bullets(
@@ -187,7 +184,7 @@ def _do_blocks(plan: Plan) -> tuple[Bullets, ...]:
                 "every dimension on site first." + (f" {ROUNDED}" if lengths.feet else ""),
                 "Have the calibrator dial in the starting values, measure at every seat, and correct them: all figures "
                 "here are predicted, and no room is built quite as it is drawn.",
-                *caution_lines(glass=bool(glass_of(plan.project)), raised=raised),
+                *cautions_of(plan),
             )
         ),
     )

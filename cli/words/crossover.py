@@ -8,7 +8,7 @@ import numpy as np
 from cli.terminal.output import Page, counted, name
 from cli.words.basis import basis_words, responses_word
 from cli.words.crossover_settings import coefficients, delay_words
-from cli.words.plan import polarity_word, subs_word
+from cli.words.plan import cautions_of, polarity_word, subs_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.crossovers import Crossover
 from roommodes.plan.plan import Plan
@@ -145,6 +145,7 @@ def crossover_json(plan: Plan, met: MainsMet, rate_hz: float) -> dict[str, Any]:
         "as_set": asdict(best.merit),
         "inverted": asdict(met.inverted.merit),
         "no_delay": asdict(met.plain.merit),
+        "cautions": cautions_of(plan),
         "grid_hz": met.parts.frequency_hz.tolist(),
         "sum_db": level_db(best.total).transpose(2, 1, 0).tolist(),
         "subs_db": level_db(best.low).T.tolist(),

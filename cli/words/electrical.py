@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cli.terminal.output import clean
+from cli.words.plan import cautions_of
 from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
 from roommodes.subwoofer.supply import ElectricalTable
@@ -137,5 +138,6 @@ def electrical_json(plan: Plan, found: Electrical) -> dict[str, Any]:
             for one in listings(found)
         },
         "not_known": list(found.unknown),
+        "cautions": cautions_of(plan),
         "basis": list(basis_lines(plan.project.tables.electrical)),
     }

@@ -4,14 +4,21 @@ from collections.abc import Sequence
 from math import isfinite, log10
 from typing import Any
 
+import numpy as np
+
 from cli.terminal.output import Page, counted, name
 from roommodes.acoustics.room import Room
+from roommodes.arrays import Floats
 from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable
+from roommodes.project.glass import glass_of
+from roommodes.project.project import Project
 
 BEST = 0  # rank of the best plan
+FIXED_FROM_M = 0.3  # a cabinet whose foot is so far off what carries it stands or hangs on something
+POINT_UNDER_M = 0.3  # of a sub below its acoustic centre, where the cabinet is not known
 
 
 def from_walls(position_m: Sequence[float], room: Room, lengths: Lengths = METRIC) -> str:
@@ -155,6 +162,24 @@ def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
     page.heading("Before it is built and switched on")
     for line in caution_lines(glass=glass, raised=raised):
         page.line(line, mark="- ")
+
+
+def off_floor(project: Project, position_m: Floats) -> bool:
+    """Whether a cabinet at one of some positions (n, 3) has its foot clearly above what carries it [m]."""
+    table = project.subwoofer
+    under = POINT_UNDER_M if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
+    carrying = [block for block in project.room.blocks if block.carries]
+    for x, y, z in np.asarray(position_m).tolist():
+        tops = [b.high_m[2] for b in carrying if b.low_m[0] <= x <= b.high_m[0] and b.low_m[1] <= y <= b.high_m[1]]
+        if z - under - max([0.0, *tops]) > FIXED_FROM_M:
+            return True
+    return False
+
+
+def cautions_of(plan: Plan) -> list[str]:
+    """The usual cautions for a plan."""
+    project = plan.project
+    return caution_lines(glass=bool(glass_of(project)), raised=off_floor(project, plan.positions_m))
 
 
 def caution_lines(*, glass: bool, raised: bool) -> list[str]:

@@ -8,7 +8,7 @@ from typing import Any
 from cli.terminal.output import clean
 from cli.words.basis import responses_word
 from cli.words.crossover_settings import MAINS, common_json, crossover_cells, crossover_columns, other_cells
-from cli.words.plan import from_walls, polarity_word
+from cli.words.plan import cautions_of, from_walls, polarity_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
@@ -75,6 +75,7 @@ def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...])
         ],
         "crossover": common_json(plan, values),
         "warnings": list(warnings),
+        "cautions": cautions_of(plan),
     }
 
 

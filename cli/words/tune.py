@@ -7,7 +7,7 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word
-from cli.words.plan import subs_word
+from cli.words.plan import cautions_of, subs_word
 from cli.words.settings import filter_words
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.sections import Section
@@ -166,6 +166,7 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
             }
             for index, seat in enumerate(plan.seats.name)
         ],
+        "cautions": cautions_of(plan),
         "limits": _limits_json(tuning.settings),
         "without_processor_limits": None
         if free is None

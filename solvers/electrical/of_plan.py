@@ -15,11 +15,10 @@ from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import ChannelTable
 from solvers.electrical.routes import Walls, walls_of
 from solvers.electrical.sections import drop_percent, loss_db, loudspeaker_section_mm2, supply_section_mm2
-from solvers.loudness.cabinets import PROGRAMME_SHARE, heat_of, heat_w_of
+from solvers.loudness.cabinets import FIXED_FROM_M, PROGRAMME_SHARE, heat_of, heat_w_of
 
 DENSE_SHARE = 1.0 / 3.0
 CIRCUIT_SHARE = 0.8
-FIXED_FROM_M = 0.3  # a cabinet whose foot is higher hangs or stands on something
 ROUND_UP_M = 0.5  # lengths are ordered in such steps
 
 

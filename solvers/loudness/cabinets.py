@@ -25,6 +25,7 @@ HEAT_CAPACITY_J_KGK = 1005.0
 PROGRAMME_SHARE = 1.0 / 8.0  # of the highest power, on average
 ALLOWED_RISE_K = 10.0
 TWO_PEOPLE_KG = 25.0  # UK HSE's guideline figure for one man at elbow height; from memory
+FIXED_FROM_M = 0.3  # a cabinet whose bottom is above this stands or hangs on something
 RAISED_M = 1.2  # a cabinet whose bottom is above this can fall on somebody
 
 
@@ -164,12 +165,13 @@ def cabinet_warnings(project: Project, found: Sequence[Standing], heat: Heat | N
                 f"sub {one.number}: {lengths.text(free)} behind it ({one.free_m['rear'][1]}); "
                 f"ventilation_clearance_m asks for {lengths.text(sub.ventilation_clearance_m)} of air."
             )
-        if one.low_m[2] > RAISED_M:
+        if one.low_m[2] > FIXED_FROM_M:
+            above = ", and nobody sits under what is not secured twice" if one.low_m[2] > RAISED_M else ""
             mass = "" if sub.weight_kg is None else f" with {sub.weight_kg:g} kg"
             warnings.append(
                 f"sub {one.number} stands {lengths.text(one.low_m[2])} above the floor{mass}: fixings and what carries "
                 "them must "
-                "be designed by a qualified person, and nobody sits under what is not secured twice."
+                f"be designed by a qualified person{above}."
             )
     if heat is not None and heat.rise_k > ALLOWED_RISE_K:
         warnings.append(
