@@ -45,7 +45,7 @@ def seats(axes: Axes, frequency_hz: Sequence[float] | np.ndarray, level_db: np.n
     """Level at every seat and their mean."""
     hz = np.asarray(frequency_hz)
     axes.plot(hz, level_db, color=ROW_COLOURS[0], linewidth=0.9, alpha=0.6)
-    axes.plot(hz, level_db.mean(axis=1), color=INK, linewidth=2.0, label="mean of the seats")
+    axes.plot(hz, level_db.mean(axis=1), color=INK, linewidth=2.0, label="average over the seats")
     frequency_axis(axes, hz)
     axes.set_ylabel("level [dB, the plan's scale]")
     axes.legend(frameon=False, loc="lower right")
@@ -79,10 +79,8 @@ def differences(axes: Axes, found: Verified) -> Axes:
     off = (level - promised).T
     axes.imshow(off, cmap="PuOr_r", vmin=-LARGEST_DB, vmax=LARGEST_DB, aspect="auto")
     for row, column in np.ndindex(off.shape):
-        dark = abs(off[row, column]) > 0.55 * LARGEST_DB
-        axes.text(
-            column, row, f"{off[row, column]:+.1f}", ha="center", va="center", fontsize=7, color="#fff" if dark else INK
-        )
+        colour = "#fff" if abs(off[row, column]) > 0.55 * LARGEST_DB else INK
+        axes.text(column, row, f"{off[row, column]:+z.1f}", ha="center", va="center", fontsize=7, color=colour)
     axes.set_xticks(np.arange(len(centre)), [f"{hz:g}" for hz in centre])
     axes.set_yticks(np.arange(len(found.pair.seat_name)), [plain(one, 16) for one in found.pair.seat_name])
     axes.set_xlabel("third octave [Hz]")
