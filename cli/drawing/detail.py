@@ -13,6 +13,7 @@ from roommodes.plan.plan import Plan
 
 BEYOND_M = 0.12  # of what is drawn beyond the cabinet and its free spaces
 NAME_MM = 7.0  # outside a wall's line, for its name
+NAME_AT_MM = 2.5  # its middle: the ground behind it must not reach the first dimension
 WALL_WITHIN_M = 0.7  # a wall, floor or ceiling that is no further off is drawn and measured from
 
 
@@ -59,7 +60,7 @@ def detail(plan: Plan, sub: Stance, scale: float, lengths: Lengths = METRIC, *, 
         if (k, side) not in near or k not in {view.across, view.up}:
             continue
         axis = 0 if k == view.across else 1
-        at = ends[side][axis] + (2 * side - 1) * NAME_MM / 2.0  # outside, before the first dimension line
+        at = ends[side][axis] + (2 * side - 1) * NAME_AT_MM  # outside, before the first dimension line
         shares = [ends[0][1 - axis] + s * (ends[1][1 - axis] - ends[0][1 - axis]) for s in (0.5, 0.8, 0.2, 0.9, 0.1)]
         name = wall.upper() + (" WALL" if k < 2 else "")
         crowd.place(sheet, [name], [(at, s) if axis == 0 else (s, at) for s in shares], upright=axis == 0)
