@@ -4,6 +4,7 @@ import { byId, fixed, say, signed, sized, svg } from "./dom.js";
 
 const LEAST_WIDE = 320;
 const HIGH = 170;
+const LETTERS = 0.14; // of the bars' height, for the numbers at their ends
 const FRAME = { left: 46, right: 12, top: 14, bottom: 34 };
 
 export class Bands {
@@ -31,8 +32,10 @@ export class Bands {
     const asked = numbers.bands.filter((band) => band.headroom !== null);
     const before = pinned ? pinned.numbers.bands.filter((band) => band.headroom !== null) : [];
     const all = [...asked, ...before].map((band) => Number(band.headroom));
-    const low = Math.min(-5, Math.floor(Math.min(...all) / 5) * 5);
-    const high = Math.max(5, Math.ceil(Math.max(...all) / 5) * 5);
+    const [least, most] = [Math.min(0, ...all), Math.max(0, ...all)];
+    const letters = LETTERS * Math.max(10, most - least); // above and below the bars
+    const low = Math.min(-5, Math.floor((least - letters) / 5) * 5);
+    const high = Math.max(5, Math.ceil((most + letters) / 5) * 5);
     const y = (/** @type {number} */ level) =>
       FRAME.top + ((high - level) / (high - low)) * (HIGH - FRAME.top - FRAME.bottom);
     const slot = (this.wide - FRAME.left - FRAME.right) / asked.length;
@@ -64,10 +67,10 @@ export class Bands {
           svg("line", { class: "pinned", x1: x - 0.1 * slot, x2: x + wide + 0.1 * slot, y1: place, y2: place }),
         );
       }
-      const least = numbers.worst !== null && band.hz === numbers.worst.hz;
+      const tightest = numbers.worst !== null && band.hz === numbers.worst.hz;
       const [middle, foot] = [x + wide / 2, HIGH - FRAME.bottom + 15];
-      parts.push(svg("text", { class: least ? "middle strong" : "middle", x: middle, y: foot }, String(band.hz)));
-      if (least) parts.push(svg("text", { class: "middle small strong", x: middle, y: foot + 13 }, "worst"));
+      parts.push(svg("text", { class: tightest ? "middle strong" : "middle", x: middle, y: foot }, String(band.hz)));
+      if (tightest) parts.push(svg("text", { class: "middle small strong", x: middle, y: foot + 13 }, "worst"));
       parts.push(
         svg("text", { class: "middle small", x: x + wide / 2, y: value < 0 ? bottom + 11 : top - 3 }, signed(value, 0)),
       );
@@ -77,8 +80,8 @@ export class Bands {
     this.drawing.replaceChildren(...parts);
     const { worst } = numbers;
     if (worst) {
-      const least = `Least headroom ${signed(Number(worst.headroom))} dB, at ${worst.hz} Hz`;
-      const what = `${least}, where the first sub is stopped by its ${worst.stops}`;
+      const margin = `Least headroom ${signed(Number(worst.headroom))} dB, at ${worst.hz} Hz`;
+      const what = `${margin}, where the first sub is stopped by its ${worst.stops}`;
       say(
         byId("headroom-said"),
         `${what}. Target ${fixed(data.limits.target)} dB SPL, one band at a time, through an ideal equaliser.`,
