@@ -14,7 +14,10 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
+    from roommodes.measured.data import MeasuredSet
     from roommodes.plan.plan import Results
+    from roommodes.project.project import Project
+    from solvers.plans.basis import Basis
 
 UNDRIVEN = (
     "The files are sound pressure: with drive_v in [reference], the voltage at the subs' terminals, dB SPL and "
@@ -37,6 +40,14 @@ def optimise(
         Path | None,
         typer.Option("--measured", metavar="MANIFEST", help="Search on these measured responses, not on the model."),
     ] = None,
+    estimate: Annotated[
+        bool,
+        typer.Option(
+            "--estimate",
+            help="With --measured: seats that were not measured are estimated from those that were; of a set measured "
+            "by reciprocity every candidate along the zones.",
+        ),
+    ] = False,
     any_folder: AnyFolder = False,
     counts: Annotated[
         str | None, typer.Option("--counts", metavar="N,N", help="How many subs, such as 1,2,4; else as in FILE.")
@@ -72,18 +83,19 @@ def optimise(
     from solvers.plans.solve import expected_results_bytes, solve_on
 
     wanted = parse_counts(counts)
+    if estimate and measured is None:
+        raise typer.BadParameter("this goes with --measured", param_hint="--estimate")
     project = load_project(file)
-    basis, inputs = None, [file]
+    basis, inputs, target = None, [file], output or Path(file.stem + ".h5")
     if measured is not None:
         from roommodes.measured.loading import load_manifest
-        from solvers.plans.measured_basis import measured_basis
 
         found = load_manifest(measured, project, any_folder=any_folder)
         inputs += found.paths
-        basis = measured_basis(project, found)
+        check_targets({"--output": target}, inputs=inputs, force=force)
+        basis = _measured_basis(project, found, estimate=estimate, quiet=quiet)
         wanted = wanted or basis.counts
     wanted = wanted or project.search.counts
-    target = output or Path(file.stem + ".h5")
     size = expected_results_bytes(project, wanted)
     check_targets({"--output": target}, inputs=inputs, force=force, needed_bytes=size)
     if not quiet and basis is None:
@@ -109,6 +121,18 @@ def optimise(
         raise typer.Exit(EXIT_INTERRUPTED)
     if without:
         warn([f"no plan with {without} subs: no layout with so many fits the candidates and the wishes"])
+
+
+def _measured_basis(project: "Project", measured: "MeasuredSet", *, estimate: bool, quiet: bool) -> "Basis":
+    """The measured responses as a search takes them, with what was not measured estimated if that is wanted."""
+    from solvers.field.filled import filled
+    from solvers.plans.measured_basis import measured_basis
+
+    if not estimate:
+        return measured_basis(project, measured)
+    with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
+        found = filled(project, measured, running=running)
+    return measured_basis(project, found.measured, deviation=found.deviation)
 
 
 def parse_counts(text: str | None) -> tuple[int, ...]:
@@ -156,12 +180,16 @@ def print_summary(results: "Results") -> None:
 def print_measured(page: Page, results: "Results") -> None:
     """What the plans rest on, where they rest on measurements."""
     from cli.terminal.output import name
+    from solvers.field.filled import ESTIMATED
 
     record = results.measured
     if record is None:
         return
     files = counted(len(record.file_name), "file")
-    page.line(f"Measured responses: {name(record.name)}, {files}; every candidate is a measured sub.")
+    estimated = any(note.startswith(ESTIMATED) for note in record.notes)
+    measured = "every candidate is a measured " + ("place of the sub" if record.exchanged else "sub")
+    which = "what was not measured is estimated" if estimated else measured
+    page.line(f"Measured responses: {name(record.name)}, {files}; {which}.")
     for note in record.notes:
         page.line(note, mark="- ")
     if record.drive is not None:

@@ -93,7 +93,7 @@ def _usual_sentence(plan: Plan) -> str:
 
 def _do_sentence(plan: Plan) -> str:
     them = "it" if plan.subs == 1 else "them"
-    if plan.recommended and plan.measured is not None:
+    if plan.recommended and plan.measured is not None and not plan.measured.exchanged:
         stands = "the sub where it stands" if plan.subs == 1 else f"the {subs_word(plan.subs)} where they stand"
         return f"Leave {stands}, as measured, and dial in the starting values."
     if plan.recommended:

@@ -49,6 +49,7 @@ class MeasuredSubs:
     candidate : (n_sub,) the project's candidate within 5 cm, -1 where there is none.
     sounds : what the first sounds of the subs tell, main loudspeakers left out; empty where nothing could be told.
     together : (n_sub,) whether it is all subs of a plan at once; empty for none.
+    exchanged : the sub stood at the seats, the microphone where these may stand; told here the usual way round.
     """
 
     name: tuple[str, ...]
@@ -56,6 +57,7 @@ class MeasuredSubs:
     candidate: NDArray[np.intp]
     sounds: tuple[SourceSound, ...] = ()
     together: tuple[bool, ...] = ()
+    exchanged: bool = False
 
     def __len__(self) -> int:
         return len(self.name)

@@ -30,7 +30,7 @@ from roommodes.measured.notes import FADE_SHARE, measured_notes
 from roommodes.measured.over_time import own_points
 from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
-from roommodes.measured.places import Places
+from roommodes.measured.places import Places, exchanged_set
 from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
 from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
 from roommodes.measured.soundness import suspicions
@@ -133,7 +133,7 @@ class _Reading:
         for key in placed:
             transfer[(slice(None), *key)] = smoothed(transfer[(slice(None), *key)], self.hz, octave=octave)
         reference = self.tables.reference
-        return MeasuredSet(
+        whole = MeasuredSet(
             name=self.tables.name,
             frequency_hz=self.hz,
             transfer=transfer,
@@ -151,6 +151,7 @@ class _Reading:
             manifest_text=self.text,
             source=self.source,
         )
+        return exchanged_set(whole, self.project) if self.tables.exchanged else whole
 
     def _guarded(self, index: int, work: Callable[..., T], *arguments: Any) -> T | None:
         """The result of work on a response's file; None, and its faults kept, if the file is faulty."""

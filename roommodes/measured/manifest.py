@@ -253,6 +253,11 @@ class ManifestTables(Table):
     format: Literal[1] = Field(description="Version of this file format.", examples=[1])
     name: Name = Field(description="What you call the set.", examples=["first day on site"])
     reference: ReferenceTable = Field(default=ReferenceTable(), description="What levels, signs and times refer to.")
+    exchanged: bool = Field(
+        default=False,
+        description="true, for all responses: the sub stood at the seats, and the microphone went round the places "
+        "where subs may stand; [[subs]] bear the seats' names, [[places]] are those of subs (reciprocity).",
+    )
     grid: GridTable = Field(default=GridTable(), description="The common grid.")
     processing: ProcessingTable = Field(default=ProcessingTable(), description="Window and smoothing.")
     microphone: MicrophoneTable = Field(default=MicrophoneTable(), description="The measuring microphone.")
@@ -334,4 +339,25 @@ def _name_faults(tables: ManifestTables) -> list[Found]:
         for index, name in enumerate(names):
             if (first := names.index(name)) < index:
                 found.append(Found((key, index, "name"), f"{shown(name)} is the name of {key}[{first}] too."))
+    return [*found, *_exchanged_faults(tables)] if tables.exchanged else found
+
+
+def _exchanged_faults(tables: ManifestTables) -> list[Found]:
+    """What does not go with a sub that stood at the seats."""
+    why = "With exchanged = true the sub stood at the seats and the microphone where subs may stand"
+    found = [
+        Found(("responses", index, "seat"), f"got {shown(one.seat)}. {why}: name one of [[places]].")
+        for index, one in enumerate(tables.responses)
+        if one.seat is not None
+    ]
+    found += [
+        Found(("subs", index, "together"), f"got true. {why}: it played alone. Leave together out.")
+        for index, one in enumerate(tables.subs)
+        if one.together
+    ]
+    if tables.reference.chain == "left in":
+        message = f'got "left in". {why}: its chain is no candidate\'s. Have it divided out.'
+        found.append(Found(("reference", "chain"), message))
+    if tables.microphones > 1 or any(one.microphone > 1 for one in tables.responses):
+        found.append(Found(("microphones",), f"there are several. {why}: give each place a name of its own."))
     return found

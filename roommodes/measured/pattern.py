@@ -24,7 +24,8 @@ def with_pattern(tables: ManifestTables, project: Project) -> ManifestTables:
 
     Parameters
     ----------
-    tables : as they were read; without `file_pattern` they come back as they are.
+    tables : as they were read; without `file_pattern` they come back as they are. With `exchanged` no microphone stood
+        at a seat.
     project : whose seats are meant.
     """
     pattern = tables.file_pattern
@@ -41,7 +42,7 @@ def with_pattern(tables: ManifestTables, project: Project) -> ManifestTables:
             file=file_of(pattern, sub.name, where, microphone),
         )
         for sub in tables.subs
-        for where in (*project.seats.name, *(place.name for place in tables.places))
+        for where in (*(() if tables.exchanged else project.seats.name), *(place.name for place in tables.places))
         for microphone in range(1, tables.microphones + 1)
         if (sub.name, where, microphone) not in named
     ]

@@ -1,6 +1,7 @@
 """Which sub, seat and place each response of a manifest belongs to, held against the project."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +9,7 @@ import numpy as np
 
 from roommodes.arrays import Floats
 from roommodes.errors import Fault
-from roommodes.measured.data import MeasuredSeats, MeasuredSubs
+from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs
 from roommodes.measured.manifest import ManifestTables, point_name
 from roommodes.project.project import Project
 from roommodes.project.reading import key_text, nearest
@@ -18,6 +19,7 @@ from roommodes.toml.lines import Lines
 from roommodes.toml.values import shown
 
 SAME_PLACE_M = 0.05  # a place or sub so near to a seat or candidate of the project is that one
+NOT_MEASURED = "Not measured: "  # a note that is wrong once sub and microphone are exchanged
 KEYS_OF = {  # kind of file -> keys of a response that only it has
     "table": frozenset({"columns", "form"}),
     ".wav": frozenset({"channel"}),
@@ -178,6 +180,61 @@ class Places:
                         f"there is no response of sub {sub_name} at {name}; measure it, or leave {name} out.",
                     )
         return placed
+
+
+def exchanged_set(measured: MeasuredSet, project: Project) -> MeasuredSet:
+    """The same responses with subs and microphones in each other's place.
+
+    By reciprocity of a room without flow a point source and an omnidirectional microphone exchanged give the same
+    response. At these frequencies a sub and a measuring microphone are such.
+
+    Parameters
+    ----------
+    measured : as its files have it: subs at the seats, microphones where subs may stand.
+    project : whose seats and candidates these are.
+    """
+    known = project.seats
+    seat = [
+        known.name.index(name) if name in known.name else _nearest(place, known.position_m)
+        for name, place in zip(measured.subs.name, measured.subs.position_m, strict=True)
+    ]
+    names = [known.name[at] if at >= 0 else own for at, own in zip(seat, measured.subs.name, strict=True)]
+    places = np.array(
+        [
+            known.position_m[at] if at >= 0 and not np.isfinite(place).all() else place
+            for at, place in zip(seat, measured.subs.position_m, strict=True)
+        ]
+    )
+    candidates = project.candidates.position_m.reshape(-1, 3)
+    n_candidate = len(measured.seats)
+    noise = np.sqrt(np.mean(measured.noise**2, axis=1, keepdims=True))
+    notes = [note for note in measured.notes if not note.startswith(NOT_MEASURED)]
+    notes.append("Source and microphone are exchanged (reciprocity): the places are those of subs.")
+    notes += [
+        f"At {known.name[at]} the sub's centre was {away:.2f} m from the seat's ears; the plan counts the place where "
+        "it was."
+        for at, place in zip(seat, places, strict=True)
+        if at >= 0 and (away := float(np.linalg.norm(place - known.position_m[at]))) > SAME_PLACE_M
+    ]
+    return replace(
+        measured,
+        transfer=measured.transfer.transpose(0, 2, 1).copy(),
+        noise=np.repeat(noise, n_candidate, axis=1),
+        subs=MeasuredSubs(
+            name=measured.seats.name,
+            position_m=measured.seats.position_m.copy(),
+            candidate=np.array([_nearest(place, candidates) for place in measured.seats.position_m], dtype=np.intp),
+            together=(False,) * n_candidate,
+            exchanged=True,
+        ),
+        seats=MeasuredSeats(
+            name=tuple(names),
+            position_m=places,
+            seat=np.array(seat, dtype=np.intp),
+            known=np.isfinite(places).all(axis=1),
+        ),
+        notes=tuple(notes),
+    )
 
 
 def _nearest(place: Floats, known_m: Floats) -> int:

@@ -2,7 +2,8 @@
 
 | group | axes | what |
 | --- | --- | --- |
-| /measured | file, main | manifest, notes, fingerprints of the files; responses of main loudspeakers, if any |
+| /measured | file, main | manifest, notes, fingerprints of the files; responses of main loudspeakers, if any; |
+| | frequency, seat, candidate | deviations of responses that were estimated, if any |
 
 `/transfer` of such a file holds the measured responses themselves, multiplied by `scale_db`.
 """
@@ -15,7 +16,7 @@ from typing import Any
 import h5py
 import numpy as np
 
-from roommodes.arrays import Complexes
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
 from roommodes.subwoofer.boxed_driver import REFERENCE_PA
@@ -36,6 +37,13 @@ MAIN_FIELDS = (
         long_name="response of the main loudspeaker, in the same scale as /transfer",
     ),
 )
+DEVIATION = Field(
+    path="deviation",
+    kind="f",
+    axes=("frequency_hz", "seat", "candidate"),
+    unit="1/m",
+    long_name="one standard deviation of /transfer where it was estimated, 0 where it was measured; in the same scale",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,6 +62,9 @@ class MeasuredRecord:
     main_name : (n_main,) main loudspeakers.
     main_transfer : (n_freq, n_seat, n_main), None where no main was measured.
     drive_v : rms voltage at each sub's terminals for `level` "pascal"; None where not known [V].
+    exchanged : measured by reciprocity: the candidates are places where subs may stand, not subs that stand.
+    deviation : (n_freq, n_seat, n_candidate) one standard deviation of what was estimated, 0 of what was measured, in
+        the scale of the responses; None where all was measured.
     """
 
     name: str
@@ -66,6 +77,8 @@ class MeasuredRecord:
     main_name: tuple[str, ...] = ()
     main_transfer: Complexes | None = None
     drive_v: float | None = None
+    exchanged: bool = False
+    deviation: Floats | None = None
 
     @property
     def absolute(self) -> bool:
@@ -89,6 +102,10 @@ def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
     group.attrs["scale_db"] = record.scale_db
     if record.drive_v is not None:
         group.attrs["drive_v"] = record.drive_v
+    if record.exchanged:
+        group.attrs["exchanged"] = True
+    if record.deviation is not None:
+        add_field(group, DEVIATION, record.deviation, scales=[group, file])
     group.attrs["notes"] = "\n".join(record.notes)
     add_text(group, "manifest_toml", record.manifest_toml, long_name="text of the manifest")
     add_scale(group, "file", np.arange(len(record.file_name)))
@@ -118,7 +135,8 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
     scale_db = read_attribute(path, group, "scale_db", float)
     drive_v = read_attribute(path, group, "drive_v", float) if "drive_v" in group.attrs else None
     finite = drive_v is None or (np.isfinite(drive_v) and drive_v > 0.0)
-    finite = finite and (mains[1] is None or np.isfinite(mains[1]).all())
+    deviation = read_field(path, group, DEVIATION, own) if DEVIATION.path in group else None
+    finite = finite and all(values is None or np.isfinite(values).all() for values in (mains[1], deviation))
     if level not in LEVELS or not (finite and np.isfinite(scale_db)):
         raise FileUnusable(f"{path}: is damaged: /measured holds no measurements; write the plan anew")
     return MeasuredRecord(
@@ -132,4 +150,6 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
         main_name=tuple(mains[0]),
         main_transfer=mains[1],
         drive_v=drive_v,
+        exchanged=bool(group.attrs.get("exchanged", False)),
+        deviation=deviation,
     )

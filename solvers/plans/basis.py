@@ -58,12 +58,16 @@ class Basis:
     def counts(self) -> tuple[int, ...]:
         """Numbers of subs to search for when none are asked for.
 
-        Those of the project; of measured subs those that can be had, and all of them.
+        Those of the project; of measured subs those that can be had, and all of them; by reciprocity not all
+        places, if any number that was asked for can be had.
         """
         asked, n_sub = self.project.search.counts, len(self.candidates)
         if self.measured is None:
             return tuple(asked)
-        return tuple(sorted({*(count for count in asked if count <= n_sub), min(n_sub, MAX_COUNT)}))
+        had = {count for count in asked if count <= n_sub}
+        if had and self.measured.exchanged:
+            return tuple(sorted(had))
+        return tuple(sorted({*had, min(n_sub, MAX_COUNT)}))
 
 
 def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:

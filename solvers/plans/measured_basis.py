@@ -1,7 +1,8 @@
 """Measured responses as the basis of a search.
 
 Candidates are the measured subs, seats the measured seats. Nothing asks the model: usual layouts and rows that move are
-left out, and wishes for positions (zones, mirrored layouts, distances) do not bind subs that stand already.
+left out, and wishes for positions (zones, mirrored layouts, distances) do not bind subs that stand already. Of a set
+measured by reciprocity candidates are places where subs may stand, and distances between them are kept.
 """
 
 from collections.abc import Sequence
@@ -20,12 +21,19 @@ from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
 from roommodes.responses.metrics import normalised
 from solvers.plans.basis import Basis
-from solvers.search.from_project import drives_of
-from solvers.search.problem import Problem
+from solvers.search.from_project import distances_of, drives_of
+from solvers.search.problem import Problem, Wishes
 
 
-def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
+def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats | None = None) -> Basis:
     """The subs and seats of a measured set that the search needs, as its basis.
+
+    Parameters
+    ----------
+    project : what is asked.
+    measured : the responses.
+    deviation : the shape of `measured.transfer`, one standard deviation of what was estimated among them, 0 of what was
+        measured; None where nothing was.
 
     Raises
     ------
@@ -72,6 +80,8 @@ def measured_basis(project: Project, measured: MeasuredSet) -> Basis:
             main_name=tuple(names[index] for index in played),
             main_transfer=scale * transfer[:, :, played] if played else None,
             drive_v=measured.scale.drive_v,
+            exchanged=measured.subs.exchanged,
+            deviation=None if deviation is None else scale * deviation[:, at_seat][:, :, subs],
         ),
     )
 
@@ -112,6 +122,7 @@ def _basis(
         seat_weight=seats.weight,
         drives=drives_of(project),
         paired=project.search.shared_drives,
+        wishes=distances_of(project, candidates) if record.exchanged else Wishes(),
     )
     project = replace(project, drive=record.drive)
     return Basis(project=project, problem=problem, seats=seats, candidates=candidates, measured=record)

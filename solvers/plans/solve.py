@@ -30,6 +30,11 @@ MEASURED_REMARK = (
     "layouts and distances do not bind subs that stand already. What the model says of this plan elsewhere (maps, "
     "modes) is the model's, not measured."
 )
+EXCHANGED_REMARK = (
+    "Searched on responses measured by reciprocity. Usual layouts and rows that move need the model and are left out; "
+    "mirrored layouts, fixed subs and limits per zone are not kept, the least distance and the cabinets' size are. "
+    "What the model says of this plan elsewhere (maps, modes) is the model's, not measured."
+)
 
 
 def solve(
@@ -149,7 +154,8 @@ def _stored(table: PlanTable, basis: Basis) -> PlanTable:
     """The levels of the seats alone; said what the plans rest on."""
     found = table.found
     if basis.measured is not None:
-        found = replace(found, remarks=(*found.remarks, MEASURED_REMARK))
+        remark = EXCHANGED_REMARK if basis.measured.exchanged else MEASURED_REMARK
+        found = replace(found, remarks=(*found.remarks, remark))
     return replace(table, level_db=table.level_db[:, :, : len(basis.seats)], found=found)
 
 

@@ -34,6 +34,15 @@ def wishes_of(project: Project, candidates: Candidates) -> Wishes:
     )
 
 
+def distances_of(project: Project, candidates: Candidates) -> Wishes:
+    """How near to each other subs may stand, where the candidates are measured places of no zone."""
+    return Wishes(
+        position_m=candidates.position_m,
+        least_distance_m=project.search.least_distance_m,
+        cabinet_m=_overlap_m(project),
+    )
+
+
 def _overlap_m(project: Project) -> tuple[float, float, float] | None:
     """How near two centres must be along x, y and z for the cabinets to overlap however they are turned [m]."""
     if project.tables.subwoofer.cabinet_m is None:

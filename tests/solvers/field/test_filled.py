@@ -1,0 +1,105 @@
+"""What was not measured, estimated for the search: seats, and by reciprocity the candidates along a zone."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from roommodes.acoustics.transfer import transfer_function
+from roommodes.arrays import Floats
+from roommodes.errors import ProjectInvalid
+from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
+from roommodes.measured.places import exchanged_set
+from roommodes.project.project import Project
+from roommodes.project.reading import parse_project
+from roommodes.responses.frequency_grid import log_grid
+from solvers.field.filled import ESTIMATED, filled
+from solvers.plans.measured_basis import measured_basis
+from tests.measuring import ROOM
+
+HZ = log_grid(30.0, 90.0, 8)
+WALL = np.array([[0.3, y, 0.3] for y in (0.3, 1.1, 1.9, 2.8, 3.6)])
+
+
+@pytest.fixture(scope="module")
+def project() -> Project:
+    return parse_project(ROOM, source="room.toml")
+
+
+def response(project: Project, place_m: Floats, source_m: Floats) -> np.ndarray:
+    return transfer_function(project.room, project.surfaces(), frequency_hz=HZ, seat_m=place_m, source_m=source_m)
+
+
+def as_measured(project: Project, place_m: Floats, source_m: Floats, source: tuple[str, ...]) -> MeasuredSet:
+    """Sources at places of no name, 1 % noise."""
+    value = response(project, place_m, source_m)
+    rng = np.random.default_rng(2)
+    noise = 0.01 * np.sqrt(np.mean(np.abs(value) ** 2) / 2.0) * rng.normal(size=(2, *value.shape))
+    n = len(place_m)
+    return MeasuredSet(
+        name="set",
+        frequency_hz=HZ,
+        transfer=value + noise[0] + 1j * noise[1],
+        noise=np.full((len(HZ), len(source)), np.nan),
+        subs=MeasuredSubs(name=source, position_m=source_m.copy(), candidate=np.full(len(source), -1)),
+        seats=MeasuredSeats(
+            name=tuple(f"w{k}" for k in range(n)),
+            position_m=place_m.copy(),
+            seat=np.full(n, -1),
+            known=np.ones(n, dtype=np.bool_),
+        ),
+        scale=Scale(level="per metre"),
+        common=Common(level=True, polarity=True, time=True),
+        notes=("Not measured: front 1.",),
+        files=(),
+        manifest_text="",
+        source="set.toml",
+    )
+
+
+def test_candidates_along_a_zone_by_reciprocity(project: Project) -> None:
+    """The sub at the three seats, the microphone at five places of the front wall: every candidate of the wall."""
+    seats = project.seats
+    measured = exchanged_set(as_measured(project, WALL, seats.position_m.copy(), seats.name), project)
+    assert measured.seats.name == seats.name
+    assert measured.subs.name == ("w0", "w1", "w2", "w3", "w4")
+    assert not any(note.startswith("Not measured") for note in measured.notes)
+    known = filled(project, measured)
+    found = known.measured
+    assert found.subs.name[:2] == ("front wall 1", "front wall 2")
+    assert found.notes[-1].startswith(ESTIMATED)
+    true = response(project, seats.position_m, found.subs.position_m)
+    rms = np.sqrt(np.mean(np.abs(true) ** 2, axis=(1, 2), keepdims=True))
+    assert np.sqrt(np.mean((np.abs(found.transfer - true) / rms) ** 2)) < 0.06
+    assert known.deviation is not None
+    within = np.abs(found.transfer - true) <= known.deviation
+    assert within.mean() > 0.6
+    basis = measured_basis(project, found)
+    assert len(basis.candidates) == len(found.subs) > 10
+    assert basis.problem.transfer.shape == (len(HZ), 3, len(found.subs))
+
+
+def test_a_seat_that_was_not_measured(project: Project) -> None:
+    """Two subs at five places about the seats and at two of them: the third is estimated, in the project's order."""
+    about = np.array([[2.0, 1.2, 1.1], [3.2, 1.5, 1.1], [2.1, 2.6, 1.1], [3.1, 2.8, 1.1], [2.6, 3.3, 1.2]])
+    places = np.concatenate([project.seats.position_m[[0, 2]], about])
+    subs = np.array([[0.3, 0.3, 0.3], [0.3, 3.6, 0.3]])
+    measured = as_measured(project, places, subs, ("left", "right"))
+    seats = replace(measured.seats, name=("front 1", "front 3", *"abcde"), seat=np.array([0, 2, *[-1] * 5]))
+    known = filled(project, replace(measured, seats=seats))
+    found = known.measured
+    assert found.seats.name[:3] == project.seats.name
+    assert np.array_equal(found.seats.seat[:3], [0, 1, 2])
+    true = response(project, project.seats.position_m, subs)[:, 1]
+    assert np.median(np.abs(found.transfer[:, 1] - true) / np.abs(true)) < 0.08
+    assert np.array_equal(found.transfer[:, 0], measured.transfer[:, 0])
+    assert known.deviation is not None
+    assert not known.deviation[:, [0, 2]].any()
+    assert known.deviation[:, 1].all()
+
+
+def test_too_few_places_are_refused(project: Project) -> None:
+    seats = project.seats
+    few = exchanged_set(as_measured(project, WALL[:2], seats.position_m.copy(), seats.name), project)
+    with pytest.raises(ProjectInvalid, match="at least 4"):
+        filled(project, few)
