@@ -259,12 +259,12 @@ def test_two_that_compile_into_one_folder_wait_for_each_other(tmp_path: Path) ->
 
 
 @pytest.mark.slow
-def test_a_search_on_a_damaged_cache_gives_the_same_plans(tmp_path: Path) -> None:
-    """Compiled twice in full: once on a fresh folder, once after damage of every kind."""
+def test_code_compiled_loaded_or_compiled_again_gives_the_same_plans(tmp_path: Path) -> None:
+    """To the last bit. Compiled twice in full: once on a fresh folder, once after damage of every kind."""
     program = (
         "from solvers.search.search import search\nfrom solvers.search.warm import EFFORT, questions\n"
         "plans = search(next(questions()), counts=(1, 2), seed=1, effort=EFFORT)[1].plans\n"
-        "print(*(plan.variation_db.hex() for plan in plans))\n"
+        "print(*(plan.gain_db.tobytes().hex() + plan.delay_s.tobytes().hex() for plan in plans))\n"
     )
 
     def plans() -> str:
@@ -280,6 +280,9 @@ def test_a_search_on_a_damaged_cache_gives_the_same_plans(tmp_path: Path) -> Non
         return done.stdout
 
     first = plans()
+    assert len(first) > 100
+    assert list(tmp_path.glob("complete-*"))
+    assert plans() == first
     code, index = files(tmp_path, ".nbc"), files(tmp_path, ".nbi")
     for number, damage in enumerate((cut, zeroed, emptied, one_bit, gone)):
         damage(code[3 * number])

@@ -1,11 +1,7 @@
 """The search against brute force, its laws, its special cases, its promises."""
 
-import os
-import subprocess
-import sys
 from dataclasses import replace
 from itertools import combinations, product
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -291,25 +287,3 @@ def test_stops_are_sentences() -> None:
         assert " " in stop.value
         if not stop.name.startswith("EVERY_") and stop is not Stop.ALL_TRIED:
             assert "every" not in stop.value
-
-
-def test_code_from_the_cache_gives_the_same_plans_as_on_the_first_run(tmp_path: Path) -> None:
-    """Compiled anew and loaded, the same seed gives the same bytes."""
-    script = (
-        "import hashlib, sys\n"
-        "from benchmarks.rooms_seeded import seeded_room\n"
-        "from solvers.search.search import search\n"
-        "problem = seeded_room(3, n_candidate=12, n_seat=4, points_per_octave=6)\n"
-        "plans = search(problem, counts=(3,), seed=1)[0].plans\n"
-        "print(hashlib.sha256(b''.join(p.gain_db.tobytes() + p.delay_s.tobytes() for p in plans)).hexdigest())"
-    )
-    root = Path(__file__).parents[3]
-    environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path), "PYTHONPATH": str(root)}
-    first, second = (
-        subprocess.run(
-            [sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True
-        ).stdout
-        for _ in range(2)
-    )
-    assert first == second != ""
-    assert list(tmp_path.glob("complete-*"))
