@@ -81,9 +81,9 @@ def change_words(one: Change) -> str:
     """What one sub has other than the plan says."""
     said = ["inverted"] if one.polarity < 0 else []
     if abs(one.delay_s) >= 0.5e-3:
-        said.append(f"{1e3 * abs(one.delay_s):.1f} ms too {'late' if one.delay_s > 0.0 else 'early'}")
+        said.append(f"{1e3 * abs(one.delay_s):z.1f} ms too {'late' if one.delay_s > 0.0 else 'early'}")
     if abs(one.gain_db) >= 1.0:
-        said.append(f"{abs(one.gain_db):.1f} dB too {'loud' if one.gain_db > 0.0 else 'soft'}")
+        said.append(f"{abs(one.gain_db):z.1f} dB too {'loud' if one.gain_db > 0.0 else 'soft'}")
     return ", ".join(said) + f" (with that {one.left:.0%} of the misfit is left)"
 
 
@@ -95,7 +95,7 @@ def single_words(one: ComparedSub) -> str:
     if abs(one.late_s) >= WORTH_S:
         said.append(f"{1e3 * abs(one.late_s):.1f} ms {'late' if one.late_s > 0.0 else 'early'}")
     if abs(one.level_db) >= WORTH_DB:
-        said.append(f"{abs(one.level_db):.1f} dB {'louder' if one.level_db > 0.0 else 'softer'}")
+        said.append(f"{abs(one.level_db):z.1f} dB {'louder' if one.level_db > 0.0 else 'softer'}")
     return ", ".join(said)
 
 

@@ -145,8 +145,9 @@ def test_a_stop_keeps_the_best_and_an_undo_takes_it_back(explore: Explore) -> No
 def test_what_was_found_for_other_places_is_dropped(explore: Explore) -> None:
     explored = explore(subs=3)
     page = explored.page
-    page.get_by_role("button", name="Polish from here").click()
-    page.get_by_label("sub 2 on").uncheck()
+    button = page.get_by_role("button", name="Polish from here").element_handle()
+    # at once, so that the search cannot end in between
+    page.get_by_label("sub 2 on").evaluate("(box, button) => { button.click(); box.click(); }", button)
     state = explored.state()
     page.get_by_role("button", name="Polish from here").wait_for(timeout=120_000)
     assert "dropped" in page.locator("#polish-said").inner_text()
