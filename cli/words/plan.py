@@ -15,10 +15,9 @@ from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable
 from roommodes.project.glass import glass_of
 from roommodes.project.project import Project
+from solvers.loudness.cabinets import FIXED_FROM_M, feet_m
 
 BEST = 0  # rank of the best plan
-FIXED_FROM_M = 0.3  # a cabinet whose foot is so far off what carries it stands or hangs on something
-POINT_UNDER_M = 0.3  # of a sub below its acoustic centre, where the cabinet is not known
 
 
 def from_walls(position_m: Sequence[float], room: Room, lengths: Lengths = METRIC) -> str:
@@ -166,14 +165,7 @@ def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
 
 def off_floor(project: Project, position_m: Floats) -> bool:
     """Whether a cabinet at one of some positions (n, 3) has its foot clearly above what carries it [m]."""
-    table = project.subwoofer
-    under = POINT_UNDER_M if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
-    carrying = [block for block in project.room.blocks if block.carries]
-    for x, y, z in np.asarray(position_m).tolist():
-        tops = [b.high_m[2] for b in carrying if b.low_m[0] <= x <= b.high_m[0] and b.low_m[1] <= y <= b.high_m[1]]
-        if z - under - max([0.0, *tops]) > FIXED_FROM_M:
-            return True
-    return False
+    return bool(np.any(feet_m(project, position_m) > FIXED_FROM_M))
 
 
 def cautions_of(plan: Plan) -> list[str]:

@@ -8,6 +8,8 @@ is given on average (common practice, no source); circuits are filled by a third
 from dataclasses import dataclass
 from math import ceil
 
+import numpy as np
+
 from roommodes.places.zones import Triple
 from roommodes.plan.plan import Plan
 from roommodes.subwoofer.channels import Channel, channel_current_a, channel_voltage_v
@@ -15,7 +17,7 @@ from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import ChannelTable
 from solvers.electrical.routes import Walls, walls_of
 from solvers.electrical.sections import drop_percent, loss_db, loudspeaker_section_mm2, supply_section_mm2
-from solvers.loudness.cabinets import FIXED_FROM_M, PROGRAMME_SHARE, heat_of, heat_w_of
+from solvers.loudness.cabinets import FIXED_FROM_M, PROGRAMME_SHARE, feet_m, heat_of, heat_w_of
 
 DENSE_SHARE = 1.0 / 3.0
 CIRCUIT_SHARE = 0.8
@@ -321,9 +323,7 @@ def _items(plan: Plan, units: tuple[Unit, ...], cables: tuple[Cable, ...], table
         items.append(Item(item="loudspeaker connectors", quantity=ends, unit="piece"))
     if units:
         items.append(Item(item="socket outlets", quantity=len(units), unit="piece"))
-    cabinet = sub.cabinet_m
-    half = cabinet[2] / 2.0 if cabinet else 0.0
-    high = sum(float(z) - half > FIXED_FROM_M for z in plan.positions_m[:, 2])
+    high = int(np.sum(feet_m(plan.project, plan.positions_m) > FIXED_FROM_M))
     if high:
         items.append(
             Item(item="sets of fixings for a cabinet off the floor, designed for its weight", quantity=high, unit="set")

@@ -8,6 +8,7 @@ Blocks are not looked at: cables round columns or under risers are longer or sho
 from dataclasses import dataclass
 
 from roommodes.places.zones import Triple
+from roommodes.project.constructions import layers_in
 from roommodes.project.project import Project
 
 OVER_DOOR_M = 0.1  # above a door's opening
@@ -89,8 +90,7 @@ def walls_of(project: Project, height_m: float) -> Walls:
     known = project.constructions()
     gaps = []
     for region in project.tables.regions:
-        names = [region.construction] if isinstance(region.construction, str) else list(region.construction)
-        kinds = {known[name].kind for name in names}
+        kinds = {known[name].kind for name in layers_in(region.construction)}
         low, top = sorted((region.from_m[1], region.to_m[1]))
         if kinds & {"door", "opening"} and region.wall in {"front", "rear", "left", "right"} and low < height_m < top:
             ends = sorted(bare.place(region.wall, along) for along in (region.from_m[0], region.to_m[0]))

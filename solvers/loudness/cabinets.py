@@ -25,7 +25,8 @@ HEAT_CAPACITY_J_KGK = 1005.0
 PROGRAMME_SHARE = 1.0 / 8.0  # of the highest power, on average
 ALLOWED_RISE_K = 10.0
 TWO_PEOPLE_KG = 25.0  # UK HSE's guideline figure for one man at elbow height; from memory
-FIXED_FROM_M = 0.3  # a cabinet whose bottom is above this stands or hangs on something
+FIXED_FROM_M = 0.3  # a cabinet whose foot is so far off what carries it stands or hangs on something
+POINT_UNDER_M = 0.3  # of a sub below its acoustic centre, where the cabinet is not known
 RAISED_M = 1.2  # a cabinet whose bottom is above this can fall on somebody
 
 
@@ -68,6 +69,14 @@ class Heat:
     rise_k: float
     minutes: float
     flow_m3_h: float
+
+
+def feet_m(project: Project, position_m: Floats) -> Floats:
+    """How far each cabinet's foot is above the floor or block that carries it: (n, 3) acoustic centres -> (n,) [m]."""
+    table, shape = project.subwoofer, project.room.shape
+    under = POINT_UNDER_M if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
+    tops = np.array([shape.stands_on_m(_triple(at)) for at in position_m])
+    return np.asarray(position_m[:, 2] - under - tops)
 
 
 def standings(project: Project, position_m: Floats) -> tuple[Standing, ...]:
@@ -165,7 +174,8 @@ def cabinet_warnings(project: Project, found: Sequence[Standing], heat: Heat | N
                 f"sub {one.number}: {lengths.text(free)} behind it ({one.free_m['rear'][1]}); "
                 f"ventilation_clearance_m asks for {lengths.text(sub.ventilation_clearance_m)} of air."
             )
-        if one.low_m[2] > FIXED_FROM_M:
+        middle = (np.array(one.low_m) + one.high_m) / 2.0
+        if one.low_m[2] - project.room.shape.stands_on_m((middle[0], middle[1], one.low_m[2])) > FIXED_FROM_M:
             above = ", and nobody sits under what is not secured twice" if one.low_m[2] > RAISED_M else ""
             mass = "" if sub.weight_kg is None else f" with {sub.weight_kg:g} kg"
             warnings.append(
