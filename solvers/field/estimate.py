@@ -156,24 +156,31 @@ def fitted_process(project: Project, measured: MeasuredSet, model: Complexes, *,
     """
     widths = WIDER_M if project.room.is_box else (0.0,)
     steps = len(widths) + 1
-    without = [
-        _fitted(project, measured, None, wider_m, running=running.part(at / steps, (at + 1) / steps))
+    without = {
+        wider_m: _weights(project, measured, None, wider_m, running=running.part(at / steps, (at + 1) / steps))
         for at, wider_m in enumerate(widths)
-    ]
-    best = min(without, key=lambda one: one.weight.cost)
+    }
+    wider_m = min(without, key=lambda one: without[one].cost)
+    best = _process(project, measured, None, wider_m, without[wider_m])
     running.step("field", len(widths) / steps)
-    by_model = _fitted(project, measured, model, best.wider_m, running=running)
+    by_model = _process(project, measured, model, wider_m, _weights(project, measured, model, wider_m, running=running))
     return by_model if _error(by_model) < MODEL_WORTH * _error(best) else best
 
 
-def _fitted(
+def _weights(
     project: Project, measured: MeasuredSet, model: Complexes | None, wider_m: float, *, running: Running
-) -> Fitted:
-    """The process with or without the model, the box wider by so much."""
+) -> Weights:
+    """The kernels' weights with or without the model, the box wider by so much."""
     running.step("field", 0.0)
     trained = trained_frequencies(measured)
     some = kernels(project, measured, model, wider_m, trained)
-    weight = chosen_weights(stacked(some), in_batches(measured.transfer[trained]), running=running)
+    return chosen_weights(stacked(some), in_batches(measured.transfer[trained]), running=running)
+
+
+def _process(
+    project: Project, measured: MeasuredSet, model: Complexes | None, wider_m: float, weight: Weights
+) -> Fitted:
+    """The process with these weights at all frequencies."""
     waves = kernels(project, measured, model, wider_m)
     return Fitted(waves=waves, weight=weight, wider_m=wider_m, terms=stacked(waves), data=in_batches(measured.transfer))
 
