@@ -12,6 +12,7 @@ from cli.terminal.output import Page, counted, print_json, say_error, warn
 from cli.terminal.progress import progress
 
 if TYPE_CHECKING:
+    from roommodes.errors import ProjectInvalid
     from roommodes.project.project import Project
 
 
@@ -46,8 +47,7 @@ def check(
         if not as_json:
             raise
         say_error(error.lines())
-        faults = [{"where": f.where, "message": f.message, "line": f.line} for f in error.faults]
-        print_json({"file": str(file), "valid": False, "faults": faults})
+        print_json(_faulty(file, error))
         raise typer.Exit(error.exit_code) from None
     if measured is not None:
         _check_measured(project, measured, any_folder=any_folder, as_json=as_json, quiet=quiet)
@@ -68,6 +68,16 @@ def check(
     warn(found.warnings)
 
 
+def _faulty(file: Path, error: "ProjectInvalid", *more: str) -> dict[str, object]:
+    """The faults of a file as JSON, `more` of each fault beside where it is and what."""
+    keys = ("where", "message", "line", *more)
+    return {
+        "file": str(file),
+        "valid": False,
+        "faults": [{key: getattr(one, key) for key in keys} for one in error.faults],
+    }
+
+
 def _check_measured(project: "Project", manifest: Path, *, any_folder: bool, as_json: bool, quiet: bool) -> None:
     """The faults of a set of measurements, or what is known of it before anything is computed from it."""
     from roommodes.errors import ProjectInvalid
@@ -79,8 +89,7 @@ def _check_measured(project: "Project", manifest: Path, *, any_folder: bool, as_
         if not as_json:
             raise
         say_error(error.lines())
-        faults = [{"where": f.where, "message": f.message, "line": f.line, "file": f.file} for f in error.faults]
-        print_json({"file": str(manifest), "valid": False, "faults": faults})
+        print_json(_faulty(manifest, error, "file"))
         raise typer.Exit(error.exit_code) from None
     if as_json:
         subs = [

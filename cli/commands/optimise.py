@@ -180,15 +180,13 @@ def print_summary(results: "Results") -> None:
 def print_measured(page: Page, results: "Results") -> None:
     """What the plans rest on, where they rest on measurements."""
     from cli.terminal.output import name
-    from solvers.field.filled import ESTIMATED
 
     record = results.measured
     if record is None:
         return
     files = counted(len(record.file_name), "file")
-    estimated = any(note.startswith(ESTIMATED) for note in record.notes)
     measured = "every candidate is a measured " + ("place of the sub" if record.exchanged else "sub")
-    which = "what was not measured is estimated" if estimated else measured
+    which = "what was not measured is estimated" if record.deviation is not None else measured
     page.line(f"Measured responses: {name(record.name)}, {files}; {which}.")
     for note in record.notes:
         page.line(note, mark="- ")

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
 from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
+from roommodes.responses.metrics import level_db
 from solvers.field.errors import LeftOut
 from solvers.field.estimate import FIELD, INTERPOLATION, MODEL_ALONE, Estimate
 
@@ -64,10 +65,12 @@ def one_place(axes: Axes, measured: MeasuredSet, checked: LeftOut, place: int, w
     hz = checked.frequency_hz
     value, deviation = np.abs(checked.found[FIELD][:, place, 0]), checked.deviation[:, place, 0]
     low, high = np.maximum(value - deviation, 0.05 * value), value + deviation
-    axes.fill_between(hz, _db(low), _db(high), color=ROW_COLOURS[0], alpha=0.2, linewidth=0, label="one deviation")
-    axes.plot(hz, _db(value), color=ROW_COLOURS[0], label=FIELD)
+    axes.fill_between(
+        hz, level_db(low), level_db(high), color=ROW_COLOURS[0], alpha=0.2, linewidth=0, label="one deviation"
+    )
+    axes.plot(hz, level_db(value), color=ROW_COLOURS[0], label=FIELD)
     axes.plot(
-        hz, _db(np.abs(checked.data[:, place, 0])), color=INK, linewidth=2.0, linestyle=(0, (5, 1.6)), label="measured"
+        hz, level_db(checked.data[:, place, 0]), color=INK, linewidth=2.0, linestyle=(0, (5, 1.6)), label="measured"
     )
     frequency_axis(axes, hz)
     unit = {"relative": "dB, relative", "pascal": "dB re 1 Pa", "per metre": "dB re 1/m"}[measured.level]
@@ -76,7 +79,3 @@ def one_place(axes: Axes, measured: MeasuredSet, checked: LeftOut, place: int, w
     axes.set_title(title, loc="left", fontsize=10)
     axes.legend(frameon=False)
     return axes
-
-
-def _db(value: np.ndarray) -> np.ndarray:
-    return np.asarray(20.0 * np.log10(np.maximum(value, 1e-30)))

@@ -85,11 +85,13 @@ class MeasuredSeats:
     def __len__(self) -> int:
         return len(self.name)
 
-    def of(self, which: NDArray[np.bool_]) -> "MeasuredSeats":
-        """Some of them: (n_seat,)."""
-        names = tuple(name for name, kept in zip(self.name, which, strict=True) if kept)
+    def of(self, index: NDArray[np.intp]) -> "MeasuredSeats":
+        """Some of them, in this order: (n_kept,)."""
         return MeasuredSeats(
-            name=names, position_m=self.position_m[which], seat=self.seat[which], known=self.known[which]
+            name=tuple(self.name[at] for at in index),
+            position_m=self.position_m[index],
+            seat=self.seat[index],
+            known=self.known[index],
         )
 
 
@@ -173,10 +175,10 @@ class MeasuredSet:
 
     def at_known_places(self) -> "MeasuredSet":
         """The same without microphones of which nobody knows where they stood."""
-        known = self.seats.known
-        return (
-            self if known.all() else replace(self, transfer=self.transfer[:, known].copy(), seats=self.seats.of(known))
-        )
+        if self.seats.known.all():
+            return self
+        known = np.flatnonzero(self.seats.known)
+        return replace(self, transfer=self.transfer[:, known].copy(), seats=self.seats.of(known))
 
     @property
     def comparable(self) -> bool:

@@ -42,7 +42,7 @@ def seat_pressure(transfer: Complexes, weights: Complexes) -> Complexes:
     return np.asarray(np.einsum("fsc,fc->fs", transfer, weights))
 
 
-def level_db(pressure: Complexes) -> Floats:
+def level_db(pressure: Complexes | Floats) -> Floats:
     """20 lg |pressure|, re the unit of `pressure` [dB]; an exact zero gives `SILENCE_DB`."""
     magnitude = np.abs(pressure)
     return np.asarray(20.0 * np.log10(np.maximum(magnitude, 10.0 ** (SILENCE_DB / 20.0))))

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.special import exp1
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.responses.metrics import level_db
 from roommodes.responses.third_octaves import bands_of, bands_within, nominal_hz
 
 LEAST_LEVEL = 1e-30
@@ -71,8 +72,8 @@ class LeftOut:
         error = np.abs(found - data)
         share = (error**2).mean(axis=1) / (np.abs(data) ** 2).mean(axis=1)
         first = way == self.ways[0]
-        level = expected_level_db(found, self.deviation[used]) if first else _level_db(found)
-        level = level - _level_db(data)
+        level = expected_level_db(found, self.deviation[used]) if first else level_db(found)
+        level = level - level_db(data)
         return Worth(
             left=float(np.sqrt(share.mean())),
             median_db=float(np.median(np.abs(level))),
@@ -89,7 +90,3 @@ class LeftOut:
         """Share of the rms that is left at each place: (n_place,)."""
         power = (np.abs(self.data) ** 2).mean(axis=1, keepdims=True)
         return np.asarray(np.sqrt((np.abs(self.found[way] - self.data) ** 2 / power).mean(axis=(0, 2))))
-
-
-def _level_db(value: Complexes) -> Floats:
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(value), LEAST_LEVEL)))

@@ -74,12 +74,7 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
     whole = replace(
         measured,
         transfer=np.concatenate([measured.transfer, found.pressure], axis=1)[:, order],
-        seats=MeasuredSeats(
-            name=tuple(seats.name[at] for at in order),
-            position_m=seats.position_m[order],
-            seat=seats.seat[order],
-            known=seats.known[order],
-        ),
+        seats=seats.of(order),
         notes=(*measured.notes, note),
     )
     deviation = np.concatenate([np.zeros(measured.transfer.shape), found.deviation], axis=1)[:, order]

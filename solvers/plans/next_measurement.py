@@ -133,9 +133,8 @@ def _chain(
 
 
 def _of_filter(one: Filter, rate_hz: float) -> FilterTable:
-    kind = {"peaking": "peaking", "all-pass": "all-pass"}[one.kind]
     return FilterTable.model_validate(
-        {"kind": kind, "frequency_hz": one.frequency_hz, "q": one.q, "gain_db": one.gain_db, "rate_hz": rate_hz}
+        {"kind": one.kind, "frequency_hz": one.frequency_hz, "q": one.q, "gain_db": one.gain_db, "rate_hz": rate_hz}
     )
 
 

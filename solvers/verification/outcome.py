@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Floats
 from roommodes.measured.data import MeasuredSet
 from roommodes.plan.plan import Plan
-from roommodes.responses.metrics import normalised, variation_db
+from roommodes.responses.metrics import level_db, normalised, variation_db
 from roommodes.responses.third_octaves import third_octaves
 from roommodes.running import Running
 from solvers.fit.compared_subs import ComparedSub, compared_subs
@@ -92,9 +92,9 @@ def verified(
     """
     pair = pair_of(plan, measured)
     found = suspects(pair, running=running)
-    promised_db = _level(pair.promised.sum(axis=2))
+    promised_db = level_db(pair.promised.sum(axis=2))
     found_db, explained_db = (
-        _at_mean_of(promised_db, _level(value), pair) for value in (pair.together, found.explained)
+        _at_mean_of(promised_db, level_db(value), pair) for value in (pair.together, found.explained)
     )
     variations = [variation_db(level, pair.weight) for level in (promised_db, found_db, explained_db)]
     return Verified(
@@ -124,7 +124,3 @@ def _at_mean_of(promised_db: Floats, level: Floats, pair: Pair) -> Floats:
     """A level at the promise's mean level over the seats, at each frequency or over the band."""
     away = (level - promised_db) @ normalised(pair.weight)
     return np.asarray(level - (away[:, None] if pair.by_model else away.mean()))
-
-
-def _level(value: Complexes) -> Floats:
-    return np.asarray(20.0 * np.log10(np.maximum(np.abs(value), LEAST)))

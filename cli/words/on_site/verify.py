@@ -8,7 +8,7 @@ from cli.terminal.output import Page, counted, name
 from roommodes.plan.plan import Plan
 from solvers.fit.compared_subs import ComparedSub
 from solvers.verification.outcome import Verified
-from solvers.verification.suspects import FEWEST_SEATS, Change
+from solvers.verification.suspects import FEWEST_SEATS, TOLD_DB, TOLD_S, Change
 
 WORTH_DB, WORTH_S = 1.0, 1e-3  # of single subs: smaller ones are not said
 
@@ -80,9 +80,9 @@ def suspect_lines(found: Verified) -> list[str]:
 def change_words(one: Change) -> str:
     """What one sub has other than the plan says."""
     said = ["inverted"] if one.polarity < 0 else []
-    if abs(one.delay_s) >= 0.5e-3:
+    if abs(one.delay_s) >= TOLD_S:
         said.append(f"{1e3 * abs(one.delay_s):z.1f} ms too {'late' if one.delay_s > 0.0 else 'early'}")
-    if abs(one.gain_db) >= 1.0:
+    if abs(one.gain_db) >= TOLD_DB:
         said.append(f"{abs(one.gain_db):z.1f} dB too {'loud' if one.gain_db > 0.0 else 'soft'}")
     return ", ".join(said) + f" (with that {one.left:.0%} of the misfit is left)"
 
