@@ -162,36 +162,35 @@ def _place(pages: list[_Page], new_page: Callable[[], _Page], title: str, view: 
     """A view on the first sheet that has room for it, or on a new one."""
     low, high = bounds(view.parts)
     words = f"{title}, {scale_words(view.scale, lengths)}"
-    size = (max(high[0] - low[0], 0.0), high[1] - low[1] + TITLED_MM)
-    size = (max(size[0], text_width(words, NORMAL_MM)), size[1])
-    for page in (*pages, None):
-        one = page or new_page()
-        at = one.room_for(size)
-        if at is None:
-            continue
-        if page is None:
-            pages.append(one)
-        one.sheet.views.append(Placed(title=words, view=view, at=(at[0] - low[0], at[1] - low[1])))
-        one.sheet.label((at[0], at[1] + size[1] - NORMAL_MM), words, height=NORMAL_MM, align="left")
-        one.taken.append((at, (at[0] + size[0], at[1] + size[1])))
-        return True
-    return False
+    size = (max(high[0] - low[0], text_width(words, NORMAL_MM)), high[1] - low[1] + TITLED_MM)
+    if (found := _take(pages, new_page, size)) is None:
+        return False
+    sheet, at = found
+    sheet.views.append(Placed(title=words, view=view, at=(at[0] - low[0], at[1] - low[1])))
+    sheet.label((at[0], at[1] + size[1] - NORMAL_MM), words, height=NORMAL_MM, align="left")
+    return True
 
 
 def _place_text(pages: list[_Page], new_page: Callable[[], _Page], block: TextBlock) -> bool:
     """A list or notes where a column is free."""
     size = (COLUMN_MM, height_of(block) + 2.0)
+    if (found := _take(pages, new_page, size)) is None:
+        return False
+    sheet, at = found
+    _write(sheet, block, (at[0], at[1] + size[1] - 2.0))
+    return True
+
+
+def _take(pages: list[_Page], new_page: Callable[[], _Page], size: Point) -> tuple[Sheet, Point] | None:
+    """Room on the first sheet that has it, or on a new one: the sheet, and its lower left corner there."""
     for page in (*pages, None):
         one = page or new_page()
-        at = one.room_for(size)
-        if at is None:
-            continue
-        if page is None:
-            pages.append(one)
-        _write(one.sheet, block, (at[0], at[1] + size[1] - 2.0))
-        one.taken.append((at, (at[0] + size[0], at[1] + size[1])))
-        return True
-    return False
+        if (at := one.room_for(size)) is not None:
+            if page is None:
+                pages.append(one)
+            one.taken.append((at, (at[0] + size[0], at[1] + size[1])))
+            return one.sheet, at
+    return None
 
 
 def _cut(texts: list[TextBlock], most_mm: float) -> Iterator[TextBlock]:
