@@ -176,6 +176,11 @@ def layers_in(construction: LayerNames) -> tuple[str, ...]:
     return (construction,) if isinstance(construction, str) else construction
 
 
+def as_written(construction: LayerNames) -> str | list[str]:
+    """A wall's layers as TOML has them."""
+    return construction if isinstance(construction, str) else list(construction)
+
+
 def layers_words(construction: LayerNames) -> str:
     """What a person calls a wall of layers: ``curtain before glass pane 6 mm``."""
     return " before ".join(layers_in(construction))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.project.constructions import LayerNames, layers_in
+from roommodes.project.constructions import as_written, layers_in
 from roommodes.project.glass import glass_area_m2
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
@@ -210,13 +210,13 @@ def _project_tree(study: Study, draw: _Draw) -> dict[str, Any]:
         "format": 1,
         "name": ROOM_NAME,
         "room": {key: draw.numbers[key] for key in NUMBER_COLUMNS},
-        "walls": {wall: _as_written(getattr(build, wall)) for wall in WALLS},
+        "walls": {wall: as_written(getattr(build, wall)) for wall in WALLS},
         "regions": [
             {
                 "wall": region.wall,
                 "from_m": scaled(region.from_fraction, room.wall_size_m(region.wall)),
                 "to_m": scaled(region.to_fraction, room.wall_size_m(region.wall)),
-                "construction": _as_written(region.construction),
+                "construction": as_written(region.construction),
             }
             for region in build.regions
         ],
@@ -251,14 +251,9 @@ def _used(study: Study, draw: _Draw) -> set[str]:
     """Names of the constructions in the room."""
     build = _build(study, draw)
     made = [*(getattr(build, wall) for wall in WALLS), *(region.construction for region in build.regions)]
-    shapes = [*(name for block in build.blocks for name in block.made_of().values())]
-    shapes += [slope.construction for slope in build.slopes]
-    return {*shapes, *(name for each in made for name in layers_in(each))}
-
-
-def _as_written(construction: LayerNames) -> str | list[str]:
-    """A wall's layers as TOML has them."""
-    return construction if isinstance(construction, str) else list(construction)
+    made += [each for block in build.blocks for each in block.made_of().values()]
+    made += [slope.construction for slope in build.slopes]
+    return {name for each in made for name in layers_in(each)}
 
 
 def _properties(study: Study, draw: _Draw, used: set[str], glass_m2: float) -> dict[str, float]:

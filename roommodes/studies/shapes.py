@@ -10,6 +10,7 @@ from pydantic import Field
 
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats
+from roommodes.project.constructions import LayerNames, as_written
 from roommodes.project.room import block_of, slope_of
 from roommodes.project.shape_tables import BlockFacesTable, BlockTable, SlopeTable
 from roommodes.studies.strategies import FractionPoint
@@ -28,13 +29,13 @@ class BuildBlockTable(Table):
         description="One corner, [along, across, up] of the room.", examples=[[0.3, 0, 0]]
     )
     to_fraction: FractionPoint = Field(description="The opposite corner.", examples=[[0.5, 0.1, 1]])
-    construction: Name = Field(
+    construction: LayerNames = Field(
         default="rigid", description=BlockTable.model_fields["construction"].description, examples=["brick"]
     )
     faces: BlockFacesTable = Field(default=BlockFacesTable(), description=BlockTable.model_fields["faces"].description)
     carries: bool = Field(default=False, description="true: rows with this block's name under `on` stand on it.")
 
-    def made_of(self) -> dict[str, str]:
+    def made_of(self) -> dict[str, LayerNames]:
         """The constructions by key: its own, and those of single faces."""
         return {"construction": self.construction, **self.faces.model_dump(exclude_none=True)}
 
@@ -46,7 +47,7 @@ class BuildSlopeTable(Table):
     along: Literal["x", "y"] = Field(description="The axis that its line runs along.", examples=["y"])
     from_fraction: LinePoint = Field(description="One end, [along that axis, up].", examples=[[0.3, 1]])
     to_fraction: LinePoint = Field(description="The other end, [along that axis, up].", examples=[[1, 0.5]])
-    construction: Name = Field(
+    construction: LayerNames = Field(
         default="rigid",
         description=SlopeTable.model_fields["construction"].description,
         examples=["plasterboard on studs, filled"],
@@ -60,13 +61,14 @@ def scaled(fractions: tuple[float, ...], size_m: tuple[float, ...]) -> list[floa
 
 def block_tree(block: BuildBlockTable, size_m: Size) -> dict[str, Any]:
     """The block in a room of this size, as a project file has it."""
-    faces = block.faces.model_dump(exclude_none=True)
+    made = {key: as_written(each) for key, each in block.made_of().items()}
+    construction = made.pop("construction")
     return {
         "name": block.name,
         "from_m": scaled(block.from_fraction, size_m),
         "to_m": scaled(block.to_fraction, size_m),
-        "construction": block.construction,
-        **({"faces": faces} if faces else {}),
+        "construction": construction,
+        **({"faces": made} if made else {}),
         **({"carries": True} if block.carries else {}),
     }
 
@@ -79,7 +81,7 @@ def slope_tree(slope: BuildSlopeTable, size_m: Size) -> dict[str, Any]:
         "along": slope.along,
         "from_m": scaled(slope.from_fraction, ends),
         "to_m": scaled(slope.to_fraction, ends),
-        "construction": slope.construction,
+        "construction": as_written(slope.construction),
     }
 
 

@@ -105,3 +105,21 @@ def test_what_cannot_stand_is_told_before_any_room_is_built() -> None:
     assert 'there is no construction "plaster on studs"' in said
     with pytest.raises(ProjectInvalid, match="from_fraction"):
         rm.study_from(SHAPED.replace("[0.7, 0.6, 0]", "[0.7, 1.6, 0]"))
+
+
+def test_faces_of_layers_are_those_of_every_room() -> None:
+    """A construction of one's own that stands in a layer alone comes along into the rooms."""
+    own = '[constructions."heavy board"]\nkind = "absorption"\nalpha = { "63" = 0.1 }\n'
+    layered = 'construction = ["curtain", "timber floor"]\nfaces = { front = ["curtain", "heavy board"] }'
+    text = SHAPED.replace('construction = "brick"\nfaces = { front = "plasterboard on studs" }', layered) + own
+    text = text.replace(
+        'construction = "timber floor"\n[[seatings]]', 'construction = ["curtain", "brick"]\n[[seatings]]'
+    )
+    for room in rm.study_from(text).rooms():
+        if room.tables.blocks:
+            corner = room.tables.blocks[0]
+            assert corner.construction_of("front") == ("curtain", "heavy board")
+            assert corner.construction_of("left") == ("curtain", "timber floor")
+            assert "heavy board" in room.tables.constructions
+        else:
+            assert room.tables.slopes[0].construction == ("curtain", "brick")
