@@ -90,7 +90,7 @@ _HOMES = {  # where each name lives
         "ProjectInvalid",
         "RoommodesError",
     ),
-    "front.fitting": ("Fitted", "field", "fit", "measurements"),
+    "front.fitting": ("Fitted", "field", "fit", "measurements", "next_places"),
     "front.model": ("Transfer", "compare", "judge", "modes", "predict", "transfer", "watcher"),
     "front.pages": ("drawing", "explore", "export", "report", "settings"),
     "front.projects": ("check", "demo", "load", "loads", "outline", "schema", "template"),

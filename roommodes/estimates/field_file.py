@@ -8,6 +8,7 @@
 | /pressure | frequency_hz, place, sub | complex128, e^{+j omega t}, in the measurements' own scale |
 | /deviation | the same | one standard deviation of the complex value |
 | /measured/... | frequency_hz, microphone, sub | the responses that it was estimated from |
+| /measure_next/position_m, deviation | next (, axis) | where to measure next, what that leaves; may be missing |
 | /project_toml, /manifest_toml | | the texts of both |
 """
 
@@ -46,7 +47,40 @@ FIELDS = (
         unit="1",
         long_name="measured response in its own scale",
     ),
+    Field(
+        path="measure_next/position_m",
+        kind="f",
+        axes=("next", "axis"),
+        unit="m",
+        long_name="where to measure next, one after the other",
+        optional=True,
+    ),
+    Field(
+        path="measure_next/deviation",
+        kind="f",
+        axes=("next",),
+        unit="1",
+        long_name="deviation at the seats over the rms of the responses, measured there and at those before",
+        optional=True,
+    ),
 )
+BEFORE = "deviation_before"  # attribute of /measure_next
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Further:
+    """Where to measure next.
+
+    Parameters
+    ----------
+    place_m : (n, 3) one after the other [m].
+    deviation : (n,) what is left at the seats with each and those before it: one standard deviation over the rms.
+    deviation_before : the same without them.
+    """
+
+    place_m: Floats
+    deviation: Floats
+    deviation_before: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -61,6 +95,7 @@ class FieldFile:
     pressure : (n_freq, n_place, n_sub) complex128.
     deviation : (n_freq, n_place, n_sub).
     measured : names (n_microphone,), positions (n_microphone, 3) [m], responses (n_freq, n_microphone, n_sub).
+    further : where to measure next; None where nobody asked.
     level : what the scale is: ``relative``, ``pascal`` or ``per metre``.
     project_toml, manifest_toml : texts.
     made : when, and by which version.
@@ -74,6 +109,7 @@ class FieldFile:
     pressure: Complexes
     deviation: Floats
     measured: tuple[tuple[str, ...], Floats, Complexes]
+    further: Further | None
     level: str
     project_toml: str
     manifest_toml: str
@@ -106,9 +142,14 @@ def field_image(found: FieldFile) -> bytes:
             "measured/position_m": microphone_m,
             "measured/pressure": measured,
         }
+        if (further := found.further) is not None:
+            add_scale(file, "next", np.arange(len(further.deviation)))
+            values |= {"measure_next/position_m": further.place_m, "measure_next/deviation": further.deviation}
         for entry in FIELDS:
             if entry.path in values:
                 add_field(file, entry, values[entry.path], scales=[file])
+        if further is not None:
+            file["measure_next"].attrs[BEFORE] = further.deviation_before
         file.flush()
         return sealed(bytes(file.id.get_file_image()))
 
@@ -133,7 +174,7 @@ def _contents(path: Path, file: h5py.File) -> FieldFile:
     sizes: dict[str, int] = {"axis": 3}
     values = {entry.path: read_field(path, file, entry, sizes) for entry in FIELDS}
     level = read_attribute(path, file, "level", str)
-    numbers = [value for value in values.values() if not isinstance(value, list)]
+    numbers = [value for value in values.values() if value is not None and not isinstance(value, list)]
     hz = values["frequency_hz"]
     if level not in LEVELS or not all(np.isfinite(value).all() for value in numbers):
         raise FileUnusable(f"{path}: is damaged: a level or a number is none; write the field anew")
@@ -148,8 +189,17 @@ def _contents(path: Path, file: h5py.File) -> FieldFile:
         pressure=values["pressure"],
         deviation=values["deviation"],
         measured=(tuple(values["measured/name"]), values["measured/position_m"], values["measured/pressure"]),
+        further=_further(path, file, values),
         level=level,
         project_toml=read_text(path, file, "project_toml"),
         manifest_toml=read_text(path, file, "manifest_toml"),
         made=Made.read(path, file),
     )
+
+
+def _further(path: Path, file: h5py.File, values: dict[str, Any]) -> Further | None:
+    place, deviation = values["measure_next/position_m"], values["measure_next/deviation"]
+    if place is None or deviation is None:
+        return None
+    before = read_attribute(path, file["measure_next"], BEFORE, float)
+    return Further(place_m=place, deviation=deviation, deviation_before=before)

@@ -20,6 +20,7 @@ from roommodes.running import Running
 
 if TYPE_CHECKING:
     from solvers.field.estimate import Estimate
+    from solvers.field.next_place import NextPlaces
     from solvers.fit.moved_modes import MovedMode
     from solvers.fit.outcome import Fit
 
@@ -180,3 +181,38 @@ def field(
     if faults or not len(place):
         raise ProjectInvalid("field", faults or [Fault(where="position_m", message="is empty; give a place.")])
     return estimate(project, measured, given, place, running=running or Running())
+
+
+def next_places(
+    project: Project,
+    measured: MeasuredSet,
+    found: Estimate,
+    *,
+    count: int = 3,
+    running: Running | None = None,
+) -> NextPlaces | None:
+    """Say where to measure next, as `roommodes field` does: what lowers the deviation at the seats most.
+
+    Parameters
+    ----------
+    project, measured : what the field was estimated from.
+    found : from `field`; its places count where every seat was measured.
+    count : how many places, one after the other.
+    running : progress, cancelling, threads.
+
+    Returns
+    -------
+    A `NextPlaces`: `deviation` at the seats as measured, over the rms of the responses; `at_random`; and `places`,
+    each with `position_m` and the `deviation` that it leaves. None where no place is within a stand's reach.
+
+    Raises
+    ------
+    Interrupted : when cancelled.
+
+    Example: ``rm.next_places(project, measured, found, count=1).places[0].position_m``
+    """
+    from solvers.field.next_place import next_places as places_of
+
+    if count < 1:
+        raise ValueError(f"count: got {count}; allowed: 1 or more")
+    return places_of(project, measured, found, count=count, running=running or Running())

@@ -205,6 +205,7 @@ SCALES = {
     "main_met": "index of the main loudspeaker that the subs meet, from 0",
     "near_hz": "frequency around the crossover",
     "place": "index of the place, from 0",
+    "next": "index of the place to measure at next, from 0",
     "microphone": "index of the measured place, from 0",
 }
 

@@ -1,14 +1,17 @@
 """An estimate as its file holds it."""
 
-from roommodes.estimates.field_file import FieldFile
+import numpy as np
+
+from roommodes.estimates.field_file import FieldFile, Further
 from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.storage.stamp import Made
 from solvers.field.estimate import Estimate
+from solvers.field.next_place import NextPlaces
 
 
-def as_file(project: Project, measured: MeasuredSet, found: Estimate) -> FieldFile:
-    """The contents of a field file.
+def as_file(project: Project, measured: MeasuredSet, found: Estimate, following: NextPlaces | None = None) -> FieldFile:
+    """The contents of a field file; `following` are the places to measure at next.
 
     Raises
     ------
@@ -24,8 +27,17 @@ def as_file(project: Project, measured: MeasuredSet, found: Estimate) -> FieldFi
         pressure=found.pressure,
         deviation=found.deviation,
         measured=(measured.seats.name, measured.seats.position_m, measured.transfer),
+        further=None if following is None else _further(following),
         level=measured.level,
         project_toml=project.toml_text,
         manifest_toml=measured.manifest_text,
         made=Made.now(0),
+    )
+
+
+def _further(following: NextPlaces) -> Further:
+    return Further(
+        place_m=np.array([one.position_m for one in following.places]),
+        deviation=np.array([one.deviation for one in following.places]),
+        deviation_before=following.deviation,
     )

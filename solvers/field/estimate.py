@@ -5,7 +5,7 @@ Each sub has a process of its own over the places; all share the kernels' weight
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -44,6 +44,7 @@ class Estimate:
     share : kernel -> its share of the power where it was measured.
     wider_m : by how much the box of the image sources is wider than the room in plan [m]; 0 for other shapes.
     widened : factor on all deviations, so that 68 % of the errors at places left out lie within one.
+    fitted : the process behind it.
     """
 
     frequency_hz: Floats
@@ -55,6 +56,7 @@ class Estimate:
     share: dict[str, float]
     wider_m: float
     widened: float
+    fitted: "Fitted" = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -135,6 +137,7 @@ def estimate(
         },
         wider_m=fitted.wider_m,
         widened=widened,
+        fitted=fitted,
     )
 
 

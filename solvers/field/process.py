@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import minimize
+from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
@@ -77,14 +78,15 @@ def chosen_weights(terms: Complexes, data: Complexes, *, start: Floats | None = 
         running.check("interrupted while the process was fitted")
         return _evidence(log_weight, terms, data)
 
-    found = minimize(
-        cost,
-        begin if start is None else np.log(start),
-        jac=True,
-        method="L-BFGS-B",
-        bounds=bounds,
-        options={"maxiter": MOST_STEPS},
-    )
+    with threadpool_limits(1):  # small matrices: waiting for each other costs threads more than they save
+        found = minimize(
+            cost,
+            begin if start is None else np.log(start),
+            jac=True,
+            method="L-BFGS-B",
+            bounds=bounds,
+            options={"maxiter": MOST_STEPS},
+        )
     return Weights(value=np.exp(found.x), cost=float(found.fun))
 
 

@@ -17,11 +17,11 @@ infinite order, IEEE Signal Processing Letters 25, 2018 (the kernel; from memory
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.project.project import Project
 from solvers.field.sources import REFLECTIONS, STANDING_LOSS, image_places, spherical, standing_waves
 
@@ -79,10 +79,18 @@ class Waves:
             np.asarray(np.mean((np.abs(one) ** 2).sum(axis=2), axis=1)) for one in self._features(measured_m, model)
         ]
 
+    def at(self, used: Integers) -> "Waves":
+        """The same at some of its frequencies, the last among them: up to there standing waves are taken."""
+        sub = replace(self.sub, wavenumber=self.sub.wavenumber[used])
+        return Waves(sub, self.measured_m, None if self.model is None else self.model[used])
+
     def terms(self) -> Complexes:
         """Every kernel between the measured places: (n_kernel, n_freq, n, n)."""
         n_freq, n = len(self.sub.wavenumber), len(self.measured_m)
-        found: list[Features] = [np.broadcast_to(np.eye(n), (n_freq, n, n)), self._plane(self.measured_m)]
+        found: list[Features] = [
+            np.broadcast_to(np.eye(n), (n_freq, n, n)),
+            self._plane(self.measured_m, self.measured_m),
+        ]
         for one, power in zip(self._features(self.measured_m, self.model), self._power, strict=True):
             found.append(one @ one.conj().transpose(0, 2, 1) / power[:, None, None])
         return np.asarray(np.stack(found), dtype=np.complex128)
@@ -96,15 +104,38 @@ class Waves:
         place_m : (p, 3) [m].
         model : (n_freq, p) the model's response there, where the kernels know one.
         """
-        covariance = (weight[1] * self._plane(place_m)).astype(np.complex128)
-        variance = np.full(covariance.shape[:2], float(weight[0] + weight[1]))
         here = self._features(place_m, model)
         there = self._features(self.measured_m, self.model)
+        return self._between(weight, place_m, self.measured_m, here, there), self._variance(weight, here)
+
+    def between(
+        self, weight: Floats, first: tuple[Floats, Complexes | None], second: tuple[Floats, Complexes | None]
+    ) -> tuple[Complexes, Floats]:
+        """Covariance of the field between places (p, 3) and others (o, 3), (n_freq, p, o), without noise.
+
+        With it the variance at the others with noise, (n_freq, o).
+
+        Parameters
+        ----------
+        weight : (n_kernel,) of each kernel.
+        first, second : places [m], and the model's response there, (n_freq, p or o), where the kernels know one.
+        """
+        here, there = self._features(*first), self._features(*second)
+        return self._between(weight, first[0], second[0], here, there), self._variance(weight, there)
+
+    def _between(
+        self, weight: Floats, place_m: Floats, other_m: Floats, here: Sequence[Features], there: Sequence[Features]
+    ) -> Complexes:
+        covariance: Complexes = (weight[1] * self._plane(place_m, other_m)).astype(np.complex128)
         for share, one, other, power in zip(weight[2:], here, there, self._power, strict=True):
-            scale = share / power
-            covariance += scale[:, None, None] * (one @ other.conj().transpose(0, 2, 1))
-            variance += scale[:, None] * (np.abs(one) ** 2).sum(axis=2)
-        return covariance, variance
+            covariance += (share / power)[:, None, None] * (one @ other.conj().transpose(0, 2, 1))
+        return covariance
+
+    def _variance(self, weight: Floats, here: Sequence[Features]) -> Floats:
+        variance = np.full(here[0].shape[:2], float(weight[0] + weight[1]))
+        for share, one, power in zip(weight[2:], here, self._power, strict=True):
+            variance += (share / power)[:, None] * (np.abs(one) ** 2).sum(axis=2)
+        return variance
 
     def _feature_names(self) -> Sequence[str]:
         names = [DIRECT]
@@ -132,8 +163,8 @@ class Waves:
             found += [standing_waves(sub.wavenumber, place_m, sub.size_m, loss) for loss in STANDING_LOSS]
         return found
 
-    def _plane(self, place_m: Floats) -> Floats:
-        distance = np.linalg.norm(place_m[:, None] - self.measured_m[None], axis=2)
+    def _plane(self, place_m: Floats, other_m: Floats) -> Floats:
+        distance = np.linalg.norm(place_m[:, None] - other_m[None], axis=2)
         return np.asarray(np.sinc(self.sub.wavenumber[:, None, None] * distance / np.pi))
 
 

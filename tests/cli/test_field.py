@@ -48,7 +48,7 @@ def at_site(site: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_the_file_holds_the_field_at_the_places(run: Run, at_site: Path) -> None:
-    done = run(*WORDS, "-o", "field.h5", "--figure", "field.png", "--json", "-q", "--force")
+    done = run(*WORDS, "-o", "field.h5", "--figure", "field.png", "--further", "2", "--json", "-q", "--force")
     assert done.exit_code == 0, done.output
     answer = json.loads(done.stdout)
     assert answer["written"] == ["field.h5", "field.png"]
@@ -68,6 +68,12 @@ def test_the_file_holds_the_field_at_the_places(run: Run, at_site: Path) -> None
     read = read_field_file(at_site / "field.h5")
     assert np.array_equal(read.pressure, pressure)
     assert read.level == "relative"
+    following = answer["next"]
+    assert len(following["places"]) == 2
+    assert following["deviation"] > following["places"][0]["deviation"] > following["places"][1]["deviation"]
+    assert read.further is not None
+    assert read.further.place_m.tolist() == [one["position_m"] for one in following["places"]]
+    assert read.further.deviation_before == following["deviation"]
 
 
 def test_the_text_says_what_it_is_worth(run: Run, at_site: Path) -> None:
@@ -76,6 +82,15 @@ def test_the_text_says_what_it_is_worth(run: Run, at_site: Path) -> None:
     assert "Each measured place predicted from the others" in done.stdout
     assert "sofa left" in done.stdout
     assert " nan" not in done.stdout
+    assert "Where to measure next" in done.stdout
+    assert "front 2" in done.stdout  # a seat of the project
+
+
+def test_nobody_asked_where_to_measure_next(run: Run, at_site: Path, tmp_path: Path) -> None:
+    done = run(*WORDS, "--further", "0", "-o", tmp_path / "field.h5")
+    assert done.exit_code == 0, done.output
+    assert "Where to measure next" not in done.stdout
+    assert read_field_file(tmp_path / "field.h5").further is None
 
 
 def test_python_refuses_a_place_outside(at_site: Path) -> None:

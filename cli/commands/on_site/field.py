@@ -12,6 +12,8 @@ from cli.terminal.output import Page, print_json
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
 
+MOST_FURTHER = 20
+
 
 @guarded
 def field(
@@ -28,6 +30,10 @@ def field(
     figure: Annotated[
         Path | None, typer.Option("--figure", metavar="FIGURE", help="Draw errors and levels: a .png or .svg file.")
     ] = None,
+    further: Annotated[
+        int,
+        typer.Option("--further", min=0, max=MOST_FURTHER, metavar="N", help="Name N places to measure at next."),
+    ] = 3,
     any_folder: AnyFolder = False,
     force: Force = False,
     as_json: Json = False,
@@ -38,11 +44,12 @@ def field(
 
     The model of the project's room, and what it leaves filled in from the measurements; best with a project that `fit`
     has corrected. Every measured place is also predicted from the others: that error says what the estimate is worth.
+    At the end stand the places where further measurements would lower the deviation at the seats most.
 
     Example: roommodes field corrected.toml measured.toml --places places.csv -o field.h5 --figure field.png
     """
     from cli.terminal.figure_suffix import suffix_fault
-    from cli.words.on_site.field import field_json, print_field
+    from cli.words.on_site.field import field_json, print_field, print_next
     from roommodes.estimates.field_file import field_image
     from roommodes.estimates.places_table import read_places
     from roommodes.measured.loading import load_manifest
@@ -50,6 +57,7 @@ def field(
     from roommodes.storage.whole_file import write_whole
     from solvers.field.as_file import as_file
     from solvers.field.estimate import estimate
+    from solvers.field.next_place import next_places
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
@@ -60,17 +68,20 @@ def field(
     check_targets({"--output": output, "--figure": figure}, inputs=inputs, force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = estimate(project, measured, wanted.name, wanted.position_m, running=running)
+        following = next_places(project, measured, found, count=further, running=running) if further else None
     if output:
-        write_whole(output, field_image(as_file(project, measured, found)), force=force)
+        write_whole(output, field_image(as_file(project, measured, found, following)), force=force)
     if figure:
         from cli.figures.field import field_page
 
         write_whole(figure, field_page(project, measured, found, figure.suffix), force=force)
     written = [path for path in (output, figure) if path]
     if as_json:
-        print_json({**field_json(project, measured, found), "written": [str(path) for path in written]})
+        print_json({**field_json(project, measured, found, following), "written": [str(path) for path in written]})
     elif not quiet:
         page = Page()
         print_field(page, project, measured, found)
+        if further:
+            print_next(page, following)
         for path in written:
             page.line(f"Wrote {path}.")

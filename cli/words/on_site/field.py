@@ -9,6 +9,7 @@ from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
 from solvers.field.errors import LeftOut, Worth
 from solvers.field.estimate import FIELD, INTERPOLATION, MODEL_ALONE, Estimate
+from solvers.field.next_place import CABINET_M, HIGH_M, LOW_M, WALL_M, NextPlaces
 from solvers.field.waves import MODEL
 
 PLACES_SHOWN = 20
@@ -53,6 +54,33 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
         "deviation: one standard deviation of the complex response over its rms, median over frequencies and subs. "
         "level +-: the same in dB."
     )
+
+
+def print_next(page: Page, following: NextPlaces | None) -> None:
+    """Where further measurements lower the deviation at the seats most."""
+    page.heading("Where to measure next")
+    if following is None:
+        page.line("No place is within a microphone stand's reach.")
+        return
+    rows = [["none", "", "", "", "", f"{following.deviation:.1%}"]]
+    rows += [
+        [str(number), *(f"{x:.2f}" for x in one.position_m), one.seat and name(one.seat), f"{one.deviation:.1%}"]
+        for number, one in enumerate(following.places, start=1)
+    ]
+    page.table(["further place", "x [m]", "y [m]", "z [m]", "seat", "left"], rows, right=(1, 2, 3, 5))
+    page.line(
+        f"left: one deviation over the rms of the responses, at {_wanted(following)}, with this place and those above "
+        f"measured. One place taken at random leaves {following.at_random:.1%}, the median of "
+        f"{counted(following.reachable, 'place')} within reach: {LOW_M:g} to {HIGH_M:g} m above the floor, "
+        f"{WALL_M:g} m off walls and {CABINET_M:g} m off loudspeakers, in the air."
+    )
+
+
+def _wanted(following: NextPlaces) -> str:
+    count = len(following.wanted)
+    if following.of_seats:
+        return "the seat that was not measured" if count == 1 else f"the {count} seats that were not measured"
+    return f"{counted(count, 'place')} of the table, since every seat was measured"
 
 
 def print_left_out(page: Page, checked: LeftOut) -> None:
@@ -104,7 +132,9 @@ def known_rows(found: Estimate) -> list[tuple[str, list[float], float, float]]:
     return rows
 
 
-def field_json(project: Project, measured: MeasuredSet, found: Estimate) -> dict[str, Any]:
+def field_json(
+    project: Project, measured: MeasuredSet, found: Estimate, following: NextPlaces | None
+) -> dict[str, Any]:
     """What `field --json` prints."""
     return {
         "name": project.name,
@@ -120,6 +150,21 @@ def field_json(project: Project, measured: MeasuredSet, found: Estimate) -> dict
         "places": [
             {"name": place, "position_m": position, "deviation": share, "level_deviation_db": level}
             for place, position, share, level in known_rows(found)
+        ],
+        "next": None if following is None else next_json(following),
+    }
+
+
+def next_json(following: NextPlaces) -> dict[str, Any]:
+    """Where to measure next."""
+    return {
+        "wanted": list(following.wanted),
+        "deviation": following.deviation,
+        "deviation_at_random": following.at_random,
+        "reachable": following.reachable,
+        "places": [
+            {"position_m": list(one.position_m), "seat": one.seat or None, "deviation": one.deviation}
+            for one in following.places
         ],
     }
 
