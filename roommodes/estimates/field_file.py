@@ -84,17 +84,25 @@ class Further:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Placed:
+    """Names (n,) and positions (n, 3) [m]."""
+
+    name: tuple[str, ...]
+    position_m: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FieldFile:
     """A field file's contents.
 
     Parameters
     ----------
     frequency_hz : (n_freq,) [Hz].
-    place_name, place_m : (n_place,), (n_place, 3) [m].
-    sub_name, sub_m : (n_sub,), (n_sub, 3) [m].
+    places, subs : where, n_place, and whose field, n_sub.
     pressure : (n_freq, n_place, n_sub) complex128.
     deviation : (n_freq, n_place, n_sub).
-    measured : names (n_microphone,), positions (n_microphone, 3) [m], responses (n_freq, n_microphone, n_sub).
+    microphones : n_microphone places that were measured.
+    measured : (n_freq, n_microphone, n_sub) responses there.
     further : where to measure next; None where nobody asked.
     level : what the scale is: ``relative``, ``pascal`` or ``per metre``.
     project_toml, manifest_toml : texts.
@@ -102,13 +110,12 @@ class FieldFile:
     """
 
     frequency_hz: Floats
-    place_name: tuple[str, ...]
-    place_m: Floats
-    sub_name: tuple[str, ...]
-    sub_m: Floats
+    places: Placed
+    subs: Placed
     pressure: Complexes
     deviation: Floats
-    measured: tuple[tuple[str, ...], Floats, Complexes]
+    microphones: Placed
+    measured: Complexes
     further: Further | None
     level: str
     project_toml: str
@@ -126,21 +133,19 @@ def field_image(found: FieldFile) -> bytes:
         add_text(file, "project_toml", found.project_toml, long_name="text of the project file")
         add_text(file, "manifest_toml", found.manifest_toml, long_name="text of the manifest")
         add_scale(file, "frequency_hz", found.frequency_hz, unit="Hz")
-        microphone, microphone_m, measured = found.measured
-        for axis, count in (("place", len(found.place_name)), ("sub", len(found.sub_name))):
-            add_scale(file, axis, np.arange(count))
-        add_scale(file, "microphone", np.arange(len(microphone)))
+        for axis, placed in (("place", found.places), ("sub", found.subs), ("microphone", found.microphones)):
+            add_scale(file, axis, np.arange(len(placed.name)))
         add_scale(file, "axis", ["x", "y", "z"])
         values: dict[str, Any] = {
-            "places/name": list(found.place_name),
-            "places/position_m": found.place_m,
-            "subs/name": list(found.sub_name),
-            "subs/position_m": found.sub_m,
+            "places/name": list(found.places.name),
+            "places/position_m": found.places.position_m,
+            "subs/name": list(found.subs.name),
+            "subs/position_m": found.subs.position_m,
             "pressure": found.pressure,
             "deviation": found.deviation,
-            "measured/name": list(microphone),
-            "measured/position_m": microphone_m,
-            "measured/pressure": measured,
+            "measured/name": list(found.microphones.name),
+            "measured/position_m": found.microphones.position_m,
+            "measured/pressure": found.measured,
         }
         if (further := found.further) is not None:
             add_scale(file, "next", np.arange(len(further.deviation)))
@@ -182,19 +187,22 @@ def _contents(path: Path, file: h5py.File) -> FieldFile:
         raise FileUnusable(f"{path}: is damaged: frequencies do not rise, or a deviation is negative")
     return FieldFile(
         frequency_hz=hz,
-        place_name=tuple(values["places/name"]),
-        place_m=values["places/position_m"],
-        sub_name=tuple(values["subs/name"]),
-        sub_m=values["subs/position_m"],
+        places=_placed(values, "places"),
+        subs=_placed(values, "subs"),
         pressure=values["pressure"],
         deviation=values["deviation"],
-        measured=(tuple(values["measured/name"]), values["measured/position_m"], values["measured/pressure"]),
+        microphones=_placed(values, "measured"),
+        measured=values["measured/pressure"],
         further=_further(path, file, values),
         level=level,
         project_toml=read_text(path, file, "project_toml"),
         manifest_toml=read_text(path, file, "manifest_toml"),
         made=Made.read(path, file),
     )
+
+
+def _placed(values: dict[str, Any], group: str) -> Placed:
+    return Placed(name=tuple(values[f"{group}/name"]), position_m=values[f"{group}/position_m"])
 
 
 def _further(path: Path, file: h5py.File, values: dict[str, Any]) -> Further | None:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from roommodes.estimates.field_file import FieldFile, Further
+from roommodes.estimates.field_file import FieldFile, Further, Placed
 from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.storage.stamp import Made
@@ -20,13 +20,12 @@ def as_file(project: Project, measured: MeasuredSet, found: Estimate, following:
     project.require_file("a field file")
     return FieldFile(
         frequency_hz=found.frequency_hz,
-        place_name=found.place_name,
-        place_m=found.place_m,
-        sub_name=measured.subs.name,
-        sub_m=measured.subs.position_m,
+        places=Placed(name=found.place_name, position_m=found.place_m),
+        subs=Placed(name=measured.subs.name, position_m=measured.subs.position_m),
         pressure=found.pressure,
         deviation=found.deviation,
-        measured=(measured.seats.name, measured.seats.position_m, measured.transfer),
+        microphones=Placed(name=measured.seats.name, position_m=measured.seats.position_m),
+        measured=measured.transfer,
         further=None if following is None else _further(following),
         level=measured.level,
         project_toml=project.toml_text,
