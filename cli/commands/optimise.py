@@ -192,7 +192,7 @@ def print_measured(page: Page, results: "Results") -> None:
         page.line(note, mark="- ")
     if record.drive is not None:
         page.line(
-            f"Sound pressure was measured with {record.drive.volts:g} V (rms) at a sub's terminals at a gain of 0 dB."
+            f"Sound pressure was measured with {record.drive.words} (rms) at a sub's terminals at a gain of 0 dB."
             + ("" if results.limit_db is not None else f" {UNLIMITED}"),
             mark="- ",
         )

@@ -145,7 +145,8 @@ def _listeners(project: Project, results: Results, found: Anywhere) -> dict[str,
 def _by_number(project: Project) -> bool:
     """Whether a sub's limits depend on its number: the page, where subs come and go, cannot say how loud it plays."""
     kinds = [one.model_copy(update=dict(ONE_KIND)) for one in project.amplifiers]
-    return any(one.subs or one != kinds[0] for one in kinds)
+    each = project.drive is not None and bool(project.drive.each_v)
+    return each or any(one.subs or one != kinds[0] for one in kinds)
 
 
 def _limits(limits: Limits) -> dict[str, Any]:

@@ -23,10 +23,13 @@ def own_limit(plan: Plan) -> float | None:
 def front_level(plan: Plan, count: int, front: FrontTable) -> Floats:
     """Mean level at the seats of each plan of a front, its subs wired as the project says."""
     level, place = mean_level(front.output_db, count, None), plan.results.candidates.position_m
+    index, project = front.candidate_index, plan.project
     if plan.results.limit_db is None:
         return level
     limits = [
-        limit_at(plan.project, Drives.of_row(front, row), plan.frequency_hz, place[front.candidate_index[row]])
+        limit_at(
+            project, Drives.of_row(front, row), plan.frequency_hz, place[index[row]], project.raised_db(index[row])
+        )
         for row in range(len(level))
     ]
     return np.asarray(level + [0.0 if limit is None else float(limit.mean()) for limit in limits])

@@ -316,7 +316,8 @@ def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = Fal
     """`alike`: of a layout whose subs all have the same settings, else of the plan."""
     hz, limit_db = plan.frequency_hz, plan.limit_db
     if alike and limit_db is not None:
-        limit_db = limit_at(plan.project, Drives.alike(plan.subs), hz, plan.positions_m)
+        raised_db = plan.project.raised_db(plan.candidate_index)
+        limit_db = limit_at(plan.project, Drives.alike(plan.subs), hz, plan.positions_m, raised_db)
     levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
     names = plan.seats.name

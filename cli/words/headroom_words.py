@@ -112,7 +112,7 @@ def drive_words(found: PlanHeadroom) -> str:
     if drive is None:
         return ""
     return (
-        f"Levels are sound pressure as measured with {drive.volts:g} V (rms) at a sub's terminals at a gain of 0 dB, "
+        f"Levels are sound pressure as measured with {drive.words} (rms) at a sub's terminals at a gain of 0 dB, "
         "raised to the voltage at which the first limit is met."
     )
 

@@ -119,11 +119,12 @@ class Scale:
     Parameters
     ----------
     level : ``relative``, ``pascal`` or ``per metre``.
-    drive_v : for ``pascal`` the rms voltage at each sub's terminals at a gain of 0 dB; None where not known [V].
+    drive_v : (n_sub,) for ``pascal`` the rms voltage at each sub's terminals at a gain of 0 dB; None where it is not
+        known of that one [V].
     """
 
     level: Literal["relative", "pascal", "per metre"]
-    drive_v: float | None = None
+    drive_v: tuple[float | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

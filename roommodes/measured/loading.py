@@ -140,7 +140,7 @@ class _Reading:
             noise=noise,
             subs=replace(subs, sounds=sounds),
             seats=seats,
-            scale=Scale(level=reference.level, drive_v=reference.drive_v if reference.level == "pascal" else None),
+            scale=Scale(level=reference.level, drive_v=tuple(self.tables.drive_v(sub) for sub in range(len(subs)))),
             common=Common(level=reference.common_level, polarity=reference.common_polarity, time=reference.common_time),
             notes=(
                 *measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),

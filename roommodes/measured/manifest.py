@@ -59,7 +59,8 @@ class ReferenceTable(Table):
     drive_v: Annotated[float, Range(low=1e-3, high=1e3, unit="V")] | None = Field(
         default=None,
         description="For level = pascal: rms voltage at the terminals of each sub as measured, at a gain of 0 dB "
-        "in the chain and where no filter acts; alike for all subs. With it levels in dB SPL and headroom follow [V].",
+        "in the chain and where no filter acts; of subs that say none of their own. With it levels in dB SPL and "
+        "headroom follow [V].",
         examples=[2.83],
     )
     noise_percent: Annotated[float, Range(low=0.0, high=50.0, unit="%", above_low=True)] | None = Field(
@@ -158,6 +159,11 @@ class MeasuredSubTable(Table):
     gain_db: Gain = Field(default=0.0, description="Gain that was dialled in [dB].", examples=[-6.0])
     delay_ms: Delay = Field(default=0.0, description="Delay that was dialled in [ms].", examples=[4.2])
     polarity: Literal[1, -1] = Field(default=1, description="Polarity that was dialled in: 1 or -1.", examples=[-1])
+    drive_v: Annotated[float, Range(low=1e-3, high=1e3, unit="V")] | None = Field(
+        default=None,
+        description="Its own rms voltage at the terminals, where amplifiers differ, see drive_v in [reference] [V].",
+        examples=[4.0],
+    )
     together: bool = Field(
         default=False,
         description="true: these responses are of all subs playing at once, as the plan dialled them in; for `verify`.",
@@ -287,6 +293,17 @@ class ManifestTables(Table):
         default=(), description="The responses; at least one, or file_pattern."
     )
 
+    def drive_v(self, sub: int) -> float | None:
+        """Rms voltage of one sub, from 0, at a gain of 0 dB in the settings that are found [V]; None where not known.
+
+        A gain that stays in the responses is in it.
+        """
+        one = self.subs[sub]
+        stated = one.drive_v or self.reference.drive_v
+        if stated is None or self.reference.level != "pascal":
+            return None
+        return stated * (10.0 ** (one.gain_db / 20.0) if self.reference.chain == "left in" else 1.0)
+
     def checked(self, sub: int) -> frozenset[str]:
         """What a person has checked of one sub, from 0, or of all."""
         return frozenset({*self.reference.checked, *self.subs[sub].checked})
@@ -358,6 +375,11 @@ def _exchanged_faults(tables: ManifestTables) -> list[Found]:
     if tables.reference.chain == "left in":
         message = f'got "left in". {why}: its chain is no candidate\'s. Have it divided out.'
         found.append(Found(("reference", "chain"), message))
+    found += [
+        Found(("subs", index, "drive_v"), f"got {one.drive_v:g}. {why}: it had one voltage. Give it in [reference].")
+        for index, one in enumerate(tables.subs)
+        if one.drive_v is not None
+    ]
     if tables.microphones > 1 or any(one.microphone > 1 for one in tables.responses):
         found.append(Found(("microphones",), f"there are several. {why}: give each place a name of its own."))
     return found

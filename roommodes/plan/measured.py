@@ -37,6 +37,13 @@ MAIN_FIELDS = (
         long_name="response of the main loudspeaker, in the same scale as /transfer",
     ),
 )
+DRIVE = Field(
+    path="drive_v",
+    kind="f",
+    axes=("candidate",),
+    unit="V",
+    long_name="rms voltage at the terminals of each sub at a gain of 0 dB, where they differ",
+)
 DEVIATION = Field(
     path="deviation",
     kind="f",
@@ -61,7 +68,7 @@ class MeasuredRecord:
     file_name, file_sha256 : (n_file,) what was read.
     main_name : (n_main,) main loudspeakers.
     main_transfer : (n_freq, n_seat, n_main), None where no main was measured.
-    drive_v : rms voltage at each sub's terminals for `level` "pascal"; None where not known [V].
+    drive_v : (n_candidate,) rms voltage at each sub's terminals for `level` "pascal"; empty where not known [V].
     exchanged : measured by reciprocity: the candidates are places where subs may stand, not subs that stand.
     deviation : (n_freq, n_seat, n_candidate) one standard deviation of what was estimated, 0 of what was measured, in
         the scale of the responses; None where all was measured.
@@ -76,7 +83,7 @@ class MeasuredRecord:
     file_sha256: tuple[str, ...]
     main_name: tuple[str, ...] = ()
     main_transfer: Complexes | None = None
-    drive_v: float | None = None
+    drive_v: tuple[float, ...] = ()
     exchanged: bool = False
     deviation: Floats | None = None
 
@@ -88,9 +95,11 @@ class MeasuredRecord:
     @property
     def drive(self) -> MeasuredDrive | None:
         """What levels count from, where sound pressure and voltage are known."""
-        if self.level != "pascal" or self.drive_v is None:
+        if self.level != "pascal" or not self.drive_v:
             return None
-        return MeasuredDrive(volts=self.drive_v, zero_db=-20.0 * log10(REFERENCE_PA) - self.scale_db)
+        each = self.drive_v if len(set(self.drive_v)) > 1 else ()
+        zero_db = -20.0 * log10(REFERENCE_PA) - self.scale_db
+        return MeasuredDrive(volts=max(self.drive_v), zero_db=zero_db, each_v=each)
 
 
 def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
@@ -100,8 +109,10 @@ def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
     group = file.create_group("measured")
     group.attrs["name"], group.attrs["level"] = record.name, record.level
     group.attrs["scale_db"] = record.scale_db
-    if record.drive_v is not None:
-        group.attrs["drive_v"] = record.drive_v
+    if len(set(record.drive_v)) == 1:
+        group.attrs["drive_v"] = record.drive_v[0]
+    elif record.drive_v:
+        add_field(group, DRIVE, np.array(record.drive_v), scales=[group, file])
     if record.exchanged:
         group.attrs["exchanged"] = True
     if record.deviation is not None:
@@ -133,8 +144,12 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
     mains = [read_field(path, group, entry, own) for entry in MAIN_FIELDS] if "main_name" in group else [[], None]
     level = read_attribute(path, group, "level", str)
     scale_db = read_attribute(path, group, "scale_db", float)
-    drive_v = read_attribute(path, group, "drive_v", float) if "drive_v" in group.attrs else None
-    finite = drive_v is None or (np.isfinite(drive_v) and drive_v > 0.0)
+    drive_v: tuple[float, ...] = ()
+    if "drive_v" in group.attrs:
+        drive_v = (read_attribute(path, group, "drive_v", float),) * sizes["candidate"]
+    elif DRIVE.path in group:
+        drive_v = tuple(read_field(path, group, DRIVE, own).tolist())
+    finite = all(np.isfinite(volts) and volts > 0.0 for volts in drive_v)
     deviation = read_field(path, group, DEVIATION, own) if DEVIATION.path in group else None
     finite = finite and all(values is None or np.isfinite(values).all() for values in (mains[1], deviation))
     if level not in LEVELS or not (finite and np.isfinite(scale_db)):

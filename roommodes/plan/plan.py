@@ -25,7 +25,7 @@ from roommodes.plan.questions import PlanQuestions, ResultsQuestions
 from roommodes.plan.response import Response
 from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable, expected_bytes
 from roommodes.plan.tuning import Tuning
-from roommodes.plan.wiring import Wired, limit_at, wired_at
+from roommodes.plan.wiring import Wired, common_limit_db, wired_at
 from roommodes.project.project import Project
 from roommodes.responses.metrics import direct_sound_s, seat_pressure
 from roommodes.storage.stamp import HasMade, Made
@@ -134,7 +134,7 @@ class Plan(PlanQuestions):
     @property
     def wired(self) -> Wired:
         """Which sub hangs on which channel of which amplifier."""
-        return wired_at(self.project, self.drives, self.positions_m)
+        return wired_at(self.project, self.drives, self.positions_m, self.project.raised_db(self.candidate_index))
 
     # -- levels --------------------------------------------------------------------------------------------------------
 
@@ -158,7 +158,7 @@ class Plan(PlanQuestions):
     def limit_db(self) -> Floats | None:
         """(n_freq,) level at 1 m of the loudest sub when the first meets its limit [dB SPL]; None: not known."""
         known = self.results.loudness_known
-        return limit_at(self.project, self.drives, self.frequency_hz, self.positions_m) if known else None
+        return common_limit_db(self.project, self.drives, self.frequency_hz, self.wired) if known else None
 
     def filter_response(self, frequency_hz: Floats, *, shared: bool = True) -> Complexes:
         """Response of the filters in each sub's path: (n_freq,) [Hz] -> (n_freq, n_sub), ones without filters.

@@ -27,10 +27,12 @@ class Wired:
     ----------
     channels : in use, in the order of the amplifiers.
     faults : what cannot be wired so, in sentences; none in a plan that can.
+    raised_db : (n_sub,) see `Project.raised_db`; empty where all subs have one voltage at 0 dB.
     """
 
     channels: tuple[Channel, ...]
     faults: tuple[str, ...] = ()
+    raised_db: tuple[float, ...] = ()
 
     @property
     def shared(self) -> bool:
@@ -41,8 +43,17 @@ class Wired:
         """The channel of a sub, from 0."""
         return next(channel for channel in self.channels if sub in channel.subs)
 
+    def raised(self, n_sub: int) -> Floats:
+        """`raised_db` of all subs: (n_sub,) [dB]."""
+        return np.array(self.raised_db) if self.raised_db else np.zeros(n_sub)
 
-def wired(project: Project, drives: Drives, fixed: Sequence[bool] | NDArray[np.bool_] = ()) -> Wired:
+
+def wired(
+    project: Project,
+    drives: Drives,
+    fixed: Sequence[bool] | NDArray[np.bool_] = (),
+    raised_db: tuple[float, ...] = (),
+) -> Wired:
     """What hangs where.
 
     Parameters
@@ -50,6 +61,7 @@ def wired(project: Project, drives: Drives, fixed: Sequence[bool] | NDArray[np.b
     project : with its amplifiers.
     drives : gain, delay and polarity of each sub.
     fixed : (n_sub,) whether each must stand where it stands; left out, none must.
+    raised_db : (n_sub,) see `Project.raised_db`.
     """
     amplifiers = project.amplifiers
     groups = _groups(drives, [bool(one) for one in fixed] or [False] * len(drives), paired=project.search.shared_drives)
@@ -64,31 +76,33 @@ def wired(project: Project, drives: Drives, fixed: Sequence[bool] | NDArray[np.b
     for channel in channels:
         if words := _apart(drives, channel):
             faults.append(words)
-    return Wired(channels=channels, faults=tuple(faults))
+    return Wired(channels=channels, faults=tuple(faults), raised_db=raised_db)
 
 
-def wired_at(project: Project, drives: Drives, position_m: Floats) -> Wired:
-    """What hangs where, of subs at some positions: (n_sub, 3) [m]."""
-    return wired(project, drives, project.fixed_at(position_m))
+def wired_at(project: Project, drives: Drives, position_m: Floats, raised_db: tuple[float, ...] = ()) -> Wired:
+    """What hangs where, of subs at some positions: (n_sub, 3) [m]; `raised_db` as in `wired`."""
+    return wired(project, drives, project.fixed_at(position_m), raised_db)
 
 
-def limit_at(project: Project, drives: Drives, frequency_hz: Floats, position_m: Floats) -> Floats | None:
+def limit_at(
+    project: Project, drives: Drives, frequency_hz: Floats, position_m: Floats, raised_db: tuple[float, ...] = ()
+) -> Floats | None:
     """`common_limit_db` of subs at some positions: (n_sub, 3) [m] -> (n_freq,) [dB re 20 uPa]; None where not known."""
-    return common_limit_db(project, drives, frequency_hz, wired_at(project, drives, position_m))
+    return common_limit_db(project, drives, frequency_hz, wired_at(project, drives, position_m, raised_db))
 
 
 def common_limit_db(project: Project, drives: Drives, frequency_hz: Floats, on: Wired) -> Floats | None:
-    """Highest clean level at 1 m of the loudest sub when the first sub meets its limit: (n_freq,) [dB re 20 uPa].
+    """Highest clean level at 1 m of a sub with the loudest one's gain when the first meets its limit: (n_freq,) [dB].
 
     For subs that are alike and each on a channel of its own it is the limit of one of them.
     """
     found = None
-    loudest = float(np.max(drives.gain_db))
+    loudest, raised_db = float(np.max(drives.gain_db)), on.raised(len(drives))
     for channel in on.channels:
         limits = project.sub_limits(frequency_hz, channel)
         if limits is None:
             return None
-        gain = max(float(drives.gain_db[sub]) for sub in channel.subs)
+        gain = max(float(drives.gain_db[sub] + raised_db[sub]) for sub in channel.subs)
         own = limits.highest_db + (loudest - gain)
         found = own if found is None else np.minimum(found, own)
     return found

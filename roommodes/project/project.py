@@ -207,6 +207,13 @@ class Project:
         alone = Channel(number=1, amplifier="", output=1, subs=(0,), table=self.amplifier)
         return limits_of(self.subwoofer, frequency_hz, self.room.air, channel or alone, self.drive)
 
+    def raised_db(self, candidate_index: NDArray[np.intp]) -> tuple[float, ...]:
+        """By how much measured subs' voltages at 0 dB lie above that of `drive`: (n_sub,) -> (n_sub,) [dB].
+
+        Empty where all have one.
+        """
+        return () if self.drive is None else self.drive.raised_db(candidate_index)
+
     def highest_level_db(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.float64] | None:
         """Highest clean level at 1 m in free field of one sub, alone on its channel: (n_freq,) [dB re 20 uPa, rms].
 

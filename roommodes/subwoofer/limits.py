@@ -72,12 +72,23 @@ class MeasuredDrive:
 
     Parameters
     ----------
-    volts : rms voltage at a sub's terminals with a gain of 0 dB [V].
-    zero_db : sound pressure of a level of 0 dB at that voltage [dB re 20 uPa].
+    volts : rms voltage at a sub's terminals with a gain of 0 dB; of several that differ the highest [V].
+    zero_db : sound pressure of a level of 0 dB [dB re 20 uPa].
+    each_v : (n_measured,) that voltage of each sub where they differ; empty where all have `volts` [V].
     """
 
     volts: float
     zero_db: float
+    each_v: tuple[float, ...] = ()
+
+    def raised_db(self, index: Integers) -> tuple[float, ...]:
+        """By how much the voltage of some of the measured subs lies above `volts`: (n_sub,) -> (n_sub,) [dB]."""
+        return tuple(20.0 * log10(self.each_v[sub] / self.volts) for sub in index) if self.each_v else ()
+
+    @property
+    def words(self) -> str:
+        """``5 V``, or ``2.83 to 5 V``."""
+        return f"{min(self.each_v):g} to {self.volts:g} V" if self.each_v else f"{self.volts:g} V"
 
 
 def burst_offset_db(*, distance_m: float, space: Literal["full", "half"], reading: Literal["rms", "peak"]) -> float:

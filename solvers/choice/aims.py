@@ -123,7 +123,11 @@ def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = No
         headroom_db=None
         if loudness is None
         else loudness.headroom_db(
-            plan.level_db, plan.drives, problem.seat_weight, np.isin(plan.candidate_index, problem.wishes.fixed)
+            plan.level_db,
+            plan.drives,
+            problem.seat_weight,
+            np.isin(plan.candidate_index, problem.wishes.fixed),
+            loudness.project.raised_db(plan.candidate_index),
         ),
     )
 

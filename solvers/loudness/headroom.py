@@ -20,7 +20,7 @@ octave.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,9 +62,9 @@ class Loudness:
 
     def limits_by_sub(self, on: Wired) -> tuple[Limits, ...]:
         """The limits of each sub as it is wired."""
-        hz = self.limits.frequency_hz
+        hz, raised_db = self.limits.frequency_hz, on.raised_db
         found = {
-            sub: limits
+            sub: replace(limits, level_db=limits.level_db - raised_db[sub]) if raised_db else limits
             for channel in on.channels
             if (limits := self.project.sub_limits(hz, channel)) is not None
             for sub in channel.subs
@@ -72,7 +72,12 @@ class Loudness:
         return tuple(found[sub] for sub in sorted(found))
 
     def headroom_db(
-        self, level: Floats, drives: Drives, seat_weight: Floats, fixed: Sequence[bool] | NDArray[np.bool_] = ()
+        self,
+        level: Floats,
+        drives: Drives,
+        seat_weight: Floats,
+        fixed: Sequence[bool] | NDArray[np.bool_] = (),
+        raised_db: tuple[float, ...] = (),
     ) -> float:
         """Headroom of a plan without filters on single subs [dB].
 
@@ -82,8 +87,9 @@ class Loudness:
         drives : of its subs.
         seat_weight : (n_seat,) any scale.
         fixed : (n_sub,) which subs must stand where they stand; left out, none must.
+        raised_db : (n_sub,) see `Project.raised_db`.
         """
-        hz, on = self.limits.frequency_hz, wired(self.project, drives, fixed)
+        hz, on = self.limits.frequency_hz, wired(self.project, drives, fixed, raised_db)
         limit = common_limit_db(self.project, drives, hz, on)
         assert limit is not None, "the limits of one sub are known"
         highest = level - float(np.max(drives.gain_db)) + limit[:, None]
@@ -218,11 +224,14 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
     highest, spare = highest_clean_db(transfer, weights, each)
     band_highest = band_levels(hz, highest, bands)
     tightest = _tightest(hz, bands, limits, common_db=(each - level_db(weights)).min(axis=1), spare_db=spare)
-    free_db = free_field_db(project.subwoofer, hz, project.room.air, project.drive)  # of one sub at 1 m
-    in_phase = np.abs(weights).sum(axis=1, keepdims=True)
-    gain = level_db(seat_pressure(transfer, weights) / in_phase) - free_db[:, None]
-    rule = rule_of_thumb_db(project.room, hz, weights=weights, sub_m=plan.positions_m, seat_m=seats.position_m)
-    open_air = band_levels(hz, each + free_db[:, None], bands)
+    raised_db = on.raised(plan.subs)
+    alone_db = free_field_db(project.subwoofer, hz, project.room.air, project.drive)  # of one sub at 1 m
+    free_db = alone_db[:, None] + raised_db
+    in_phase = np.abs(weights) @ 10.0 ** (raised_db[:, None] / 20.0)
+    gain = level_db(seat_pressure(transfer, weights) / in_phase) - alone_db[:, None]
+    at_1m = weights * 10.0 ** (raised_db / 20.0)
+    rule = rule_of_thumb_db(project.room, hz, weights=at_1m, sub_m=plan.positions_m, seat_m=seats.position_m)
+    open_air = band_levels(hz, each + free_db, bands)
     judged = loudness.judged_db(band_highest, seats.weight)
     over = judged - loudness.target_db
     return Headroom(
@@ -235,9 +244,7 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
         open_air_db=np.array([open_air[k, subs[0]] for k, subs in enumerate(tightest.first_subs)]),
         room_gain_db=band_levels(hz, gain, bands),
         rule_gain_db=band_levels(hz, rule, bands),
-        needs=needs_of(
-            project, on, frequency_hz=hz, bands=bands, level_db=each - spare + free_db[:, None], over_db=over
-        ),
+        needs=needs_of(project, on, frequency_hz=hz, bands=bands, level_db=each - spare + free_db, over_db=over),
     )
 
 

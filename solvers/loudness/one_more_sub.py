@@ -58,7 +58,7 @@ def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) ->
     weights, gain_db = plan.weights(hz, shared=False), float(plan.drives.gain_db.max())
     present = np.einsum("fsc,fc->fs", plan.transfer, weights)
     plain = variation_db(level_db(present), weight)
-    limit = loudness.limits.highest_db[:, None]  # of the added one, alone on a channel
+    alone = loudness.limits.highest_db[:, None]  # of the added one, alone on a channel
     each = np.stack([one.highest_db for one in loudness.limits_by_sub(plan.wired)], axis=1)
     room_left = (each - level_db(weights)).min(axis=1)
     best: tuple[tuple[bool, float], OneMore] | None = None
@@ -69,6 +69,7 @@ def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) ->
             return None
         running.step("one more sub", done / len(places))
         h = plan.results.transfer[:, :, candidate]
+        limit = alone - sum(plan.project.raised_db(np.array([candidate])))
         for delay, sign in trials:
             own = drive_weights(hz, gain_db=[gain_db], delay_s=[delay], polarity=[sign])
             level = level_db(present + own * h)

@@ -79,11 +79,17 @@ def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats
             file_sha256=tuple(file.sha256 for file in measured.files),
             main_name=tuple(names[index] for index in played),
             main_transfer=scale * transfer[:, :, played] if played else None,
-            drive_v=measured.scale.drive_v,
+            drive_v=_drive_v(measured, subs),
             exchanged=measured.subs.exchanged,
             deviation=None if deviation is None else scale * deviation[:, at_seat][:, :, subs],
         ),
     )
+
+
+def _drive_v(measured: MeasuredSet, subs: Sequence[int]) -> tuple[float, ...]:
+    """Voltage of each sub that may be driven; empty where nobody knows any."""
+    known = [measured.scale.drive_v[sub] for sub in subs]
+    return tuple(volts for volts in known if volts is not None)
 
 
 def _names(known: Sequence[str], measured: Sequence[str], at_seat: Integers, seat: Integers) -> tuple[str, ...]:
@@ -161,6 +167,16 @@ def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_
         )
         for index in subs
         if not np.isfinite(measured.subs.position_m[index]).all()
+    ]
+    untold = [index for index in subs if measured.scale.drive_v[index] is None]
+    faults += [
+        Fault(
+            where=f"subs[{index}].drive_v",
+            message=f"sub {measured.subs.name[index]!r} has none, and others have; give its rms voltage at the "
+            "terminals, or one for all in [reference]",
+        )
+        for index in untold
+        if len(untold) < len(subs)
     ]
     return faults
 

@@ -15,6 +15,7 @@ from roommodes.measured.loading import MeasuredSet, load_manifest
 from roommodes.measured.manifest import MANIFEST_FORMAT, manifest_schema, parse_manifest, starter_manifest
 from roommodes.measured.wav import spectrum
 from roommodes.project.project import Project
+from solvers.plans.measured_basis import measured_basis
 from tests.conftest import Close
 from tests.measuring import (
     LEAD_S,
@@ -378,3 +379,19 @@ def test_a_manifest_that_is_missing_or_newer_is_unusable(tmp_path: Path, project
     (tmp_path / "new.toml").write_text("format = 2\n")
     with pytest.raises(FileUnusable, match="format is 2; this version reads manifests of format 1"):
         load_manifest(tmp_path / "new.toml", project)
+
+
+@pytest.mark.parametrize(("chain", "volts"), [("divided out", (4.0, 2.83)), ("left in", (2.0, 2.83))])
+def test_each_sub_may_have_a_voltage_of_its_own(
+    tmp_path: Path, project: Project, measured: Measured, close: Close, chain: str, volts: tuple[float, float]
+) -> None:
+    """A gain of -6.02 dB that stays in the responses halves the voltage at 0 dB of the settings to come."""
+    loud = Measured(hz=measured.hz, transfer=measured.transfer * 10.0**4)
+    path = write_set(tmp_path, loud, extra=f'[reference]\nlevel = "pascal"\ndrive_v = 2.83\nchain = "{chain}"\n')
+    text = path.read_text().replace('name = "left"\n', 'name = "left"\ndrive_v = 4.0\ngain_db = -6.020599913\n')
+    path.write_text(text)
+    found = load_manifest(path, project)
+    close(np.array(found.scale.drive_v, dtype=float), np.array(volts), 1e-9)
+    path.write_text(text.replace("drive_v = 2.83\n", ""))
+    with pytest.raises(ProjectInvalid, match=r"subs\[1\].drive_v: sub 'right' has none, and others have"):
+        measured_basis(project, load_manifest(path, project))

@@ -25,7 +25,7 @@ from roommodes.project.tables import AimLimitsTable, AimWeightsTable
 from roommodes.responses.metrics import drive_weights
 from roommodes.responses.third_octaves import bands_of
 from roommodes.subwoofer.boxed_driver import displaced_level_db
-from roommodes.subwoofer.limits import Limit
+from roommodes.subwoofer.limits import Limit, MeasuredDrive, own_response
 from solvers.choice.aims import Figures, broken_limits, excess, score_db
 from solvers.choice.recommend import recommend, steers
 from solvers.loudness.headroom import (
@@ -151,6 +151,27 @@ def test_headroom_agrees_with_the_stored_levels(results: Results, close) -> None
         loudness.headroom_db(table.level_db[0], Drives.of_row(table, 0), results.seats.weight),
         rtol=1e-9,
     )
+
+
+def test_subs_measured_at_unlike_voltages_have_the_models_headroom(results: Results, close) -> None:
+    """Sound pressure by the driver's law, each sub at a voltage of its own, and gains that undo it: nothing changes."""
+    model = found(results)
+    plan, own = model.plan, own_response(project().subwoofer, results.frequency_hz, Air())
+    volts = np.random.default_rng(3).uniform(1.0, 9.0, len(results.candidates))
+    pressure_pa = results.transfer * own[:, None, None] * volts
+    drive = MeasuredDrive(volts=float(volts.max()), zero_db=-20.0 * log10(20e-6), each_v=tuple(volts.tolist()))
+    measured = replace(results, transfer=pressure_pa, project=replace(project(), drive=drive))
+    gain_db = plan.drives.gain_db - 20.0 * np.log10(volts[plan.candidate_index])
+    driven = replace(plan.drives, gain_db=gain_db)
+    other = plan_headroom(measured.plan(2, 1).with_drives(driven))
+    close(other.headroom.highest_db, model.headroom.highest_db, rtol=1e-9)
+    close(other.headroom.room_gain_db, model.headroom.room_gain_db, rtol=1e-9)
+    close(other.headroom.rule_gain_db, model.headroom.rule_gain_db, rtol=1e-9)
+    close(other.headroom.open_air_db, model.headroom.open_air_db, rtol=1e-9)
+    close(other.headroom.needs.voltage_v, model.headroom.needs.voltage_v, rtol=1e-9)
+    highest = other.plan.highest_level_db
+    assert highest is not None
+    close(highest, model.plan.highest_level_db, rtol=1e-9)
 
 
 def test_at_the_target_a_sub_needs_what_its_headroom_says(results: Results, close) -> None:
