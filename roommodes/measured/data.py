@@ -120,11 +120,15 @@ class Scale:
     ----------
     level : ``relative``, ``pascal`` or ``per metre``.
     drive_v : (n_sub,) for ``pascal`` the rms voltage at each sub's terminals at a gain of 0 dB; None where it is not
-        known of that one [V].
+        known of that one; (1,) where all have one, empty where nobody knows any [V].
     """
 
     level: Literal["relative", "pascal", "per metre"]
     drive_v: tuple[float | None, ...] = ()
+
+    def volts(self, sub: int) -> float | None:
+        """That of one sub, from 0; None where it is not known [V]."""
+        return None if not self.drive_v else self.drive_v[sub if len(self.drive_v) > 1 else 0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -220,7 +220,7 @@ def exchanged_set(measured: MeasuredSet, project: Project) -> MeasuredSet:
         measured,
         transfer=measured.transfer.transpose(0, 2, 1).copy(),
         noise=np.repeat(noise, n_candidate, axis=1),
-        scale=replace(measured.scale, drive_v=measured.scale.drive_v[:1] * n_candidate),
+        scale=replace(measured.scale, drive_v=measured.scale.drive_v[:1]),
         subs=MeasuredSubs(
             name=measured.seats.name,
             position_m=measured.seats.position_m.copy(),

@@ -88,7 +88,7 @@ def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats
 
 def _drive_v(measured: MeasuredSet, subs: Sequence[int]) -> tuple[float, ...]:
     """Voltage of each sub that may be driven; empty where nobody knows any."""
-    known = [measured.scale.drive_v[sub] for sub in subs]
+    known = [measured.scale.volts(sub) for sub in subs]
     return tuple(volts for volts in known if volts is not None)
 
 
@@ -168,7 +168,7 @@ def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_
         for index in subs
         if not np.isfinite(measured.subs.position_m[index]).all()
     ]
-    untold = [index for index in subs if measured.scale.drive_v[index] is None]
+    untold = [index for index in subs if measured.scale.volts(index) is None]
     faults += [
         Fault(
             where=f"subs[{index}].drive_v",
