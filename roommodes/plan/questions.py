@@ -137,6 +137,7 @@ class PlanQuestions:
         order: int | None = None,
         kind: Literal["linkwitz-riley", "butterworth"] | None = None,
         gain_db: float | None = None,
+        target: Mapping[float, float] | Curve | None = None,
         running: Running | None = None,
     ) -> Any:
         """The plan with the delay and polarity of all subs against the main loudspeakers, in its `crossover`.
@@ -147,6 +148,8 @@ class PlanQuestions:
         ----------
         at_hz, order, kind : of the crossover; left out, as in the project's [mains].
         gain_db : of all subs against the mains; left out, as loud as the mains [dB].
+        target : what the levels of subs and mains are matched over, such as {20: 4, 120: 0}, any offset; flat where
+            left out. One of gain_db and target [dB].
         running : progress, cancelling, threads.
 
         Returns
@@ -156,12 +159,13 @@ class PlanQuestions:
         Raises
         ------
         ProjectInvalid : the project has no main loudspeakers.
-        OutsideModel : no such crossover, or the model cannot take it.
+        OutsideModel : no such crossover, both of gain_db and target, or the model cannot take it.
         """
         from solvers.crossover.with_mains import crossed
 
-        met = self.mains(at_hz=at_hz, order=order, kind=kind, gain_db=gain_db, running=running)
-        return crossed(self._plan, met, asked_gain_db=gain_db)
+        met = self.mains(at_hz=at_hz, order=order, kind=kind, gain_db=gain_db, target=target, running=running)
+        asked = gain_db if target is None else met.best.gain_db  # kept, whatever filters the plan gets later
+        return crossed(self._plan, met, asked_gain_db=asked)
 
     def mains(
         self,
@@ -170,13 +174,17 @@ class PlanQuestions:
         order: int | None = None,
         kind: Literal["linkwitz-riley", "butterworth"] | None = None,
         gain_db: float | None = None,
+        target: Mapping[float, float] | Curve | None = None,
         running: Running | None = None,
     ) -> MainsMet:
         """How it meets the main loudspeakers: the best setting, beside others; arguments as for `crossed`."""
         from solvers.crossover.with_mains import meet_mains, wanted_crossover
 
+        if gain_db is not None and target is not None:
+            raise OutsideModel("gain_db and target: got both; give one, gain_db sets what target would find")
         crossover = wanted_crossover(self._plan.project, at_hz=at_hz, order=order, kind=kind)
-        return meet_mains(self._plan, crossover, gain_db=gain_db, running=running or Running())
+        curve = None if target is None else curve_of(target)
+        return meet_mains(self._plan, crossover, gain_db=gain_db, target=curve, running=running or Running())
 
     def moved(self, project: Project, *, running: Running | None = None) -> Any:
         """The same positions, drives and filters in another project's room, with its seats, sub and target.

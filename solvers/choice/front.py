@@ -5,8 +5,10 @@ with output rewarded, V^2 - lambda * output, for a rising row of lambda: at each
 swept and polished, from where the last lambda ended; then again from the front found so far, at its own slopes. The
 plans met on the way, with those that the search kept, are the material; a plan that another beats in variation and
 output is dropped. Minimising a weighted sum finds the
-corners of the front's convex hull; what lies in its hollows comes from the plans met on the way, or, where it is asked
-for, from searches of its own (`front_filled`). So the front, too, is the best found.
+corners of the front's convex hull; what lies in its hollows comes from the plans met on the way, and from searches of
+its own for each output (`front_filled`). These change settings, not layouts: over every pair of candidates and every
+setting of a grid, no plan on the front of three rooms with 28 to 43 candidates was beaten by more than 0.11 dB. So the
+front, too, is the best found.
 """
 
 from collections.abc import Sequence
@@ -16,7 +18,7 @@ from dataclasses import replace
 import numpy as np
 
 from roommodes.running import Running
-from solvers.choice.front_filled import between
+from solvers.choice.front_filled import Filling, between
 from solvers.search.hop import Hopper
 from solvers.search.polish import polisher_of
 from solvers.search.problem import FoundPlan, Outcome, Problem
@@ -26,7 +28,7 @@ from solvers.search.workbench import DB_PER_UNIT, Tools, tools_of
 EXCHANGES = (0.01, 0.02, 0.04, 0.07, 0.12, 0.2, 0.35, 0.6, 1.2, 3.0, 10.0)  # dB of variation per dB of output
 LEADING = 16  # plans of the search that are gone on from
 HOPS = 2  # at each exchange
-TAKEN = 8  # plans met in them
+TAKEN = 48  # plans met in them: layouts that lie in a hollow are not among the first
 MOST = 20  # plans on a front
 STEP_DB = 0.2  # of output between two plans on a front, at least
 ROUNDS = 2  # of searches from the front itself
@@ -42,7 +44,7 @@ def plans_met(
     *,
     seed: int,
     exchange: float = 0.0,
-    fill: bool = False,
+    filling: Filling | None = None,
     running: Running = Running(),
 ) -> dict[int, tuple[FoundPlan, ...]]:
     """For every count the plans kept by the search, and others that trade variation for output.
@@ -52,8 +54,8 @@ def plans_met(
     problem, outcomes : what was asked and what was found.
     seed : >= 0; the same seed gives the same plans whatever the number of threads (as `search`).
     exchange : a further rate of dB of variation per dB of output at which to search.
-    fill : search between the plans of the front as well, for the most even plan at each output; worth it where there
-        are few layouts, as of subs that stand already.
+    filling : what is spent on searches between the plans of the front, for the most even one at each output; None for
+        no such searches.
     running : cancelling, threads; once cancelled, only what was found until then is returned.
 
     Returns
@@ -67,9 +69,11 @@ def plans_met(
             for outcome in outcomes
             if outcome.plans
         }
-        if not fill:
+        if filling is None:
             return met
-        return {count: (*plans, *between(tools, plans, [seed, count, 8], front_of)) for count, plans in met.items()}
+        return {
+            count: (*plans, *between(tools, plans, filling, [seed, count, 8], front_of)) for count, plans in met.items()
+        }
 
 
 def front_of(plans: Sequence[FoundPlan]) -> tuple[FoundPlan, ...]:

@@ -8,7 +8,7 @@ is minimised from the plans met that come nearest to it, and from these with one
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import log10
 
 import numpy as np
@@ -20,37 +20,59 @@ from solvers.search.state import State, plan_of, state_of
 from solvers.search.workbench import Tools
 
 STEP_DB, MOST = 0.4, 16  # of output between two searches, and how many there are
-NEAREST, DRAWN = 6, 8  # plans that a search starts from, and further starts with one sub drawn anew
 APART_S = 1e-3  # of delays, between starts
 KEPT = 5  # of what the searches for one output end in
 STEPS, TOLERANCE = 40, 1e-5  # of each
 MISSING = 1.0  # dB2 for the square of a missing decibel, where starts are chosen
-ROUNDS = 2
 LEAST_REWARD = 1e-3  # dB2 per dB
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filling:
+    """How much is spent on what lies between the plans of a front.
+
+    Parameters
+    ----------
+    nearest : plans that the search for one output starts from.
+    drawn : further starts, one sub of such a plan drawn anew.
+    rounds : of searches, each between the plans of the front that the one before left.
+    """
+
+    nearest: int
+    drawn: int
+    rounds: int
+
+
+STANDING = Filling(nearest=6, drawn=8, rounds=2)  # subs that stand already: their settings alone make the front
+AMONG_CANDIDATES = Filling(nearest=4, drawn=4, rounds=1)  # layouts are met by the searches before
 
 Front = Callable[[Sequence[FoundPlan]], Sequence[FoundPlan]]
 Job = tuple[float, float, State]  # asked output [dB], worth of a decibel there [dB2], start
 
 
-def between(tools: Tools, met: Sequence[FoundPlan], entropy: Sequence[int], front_of: Front) -> list[FoundPlan]:
+def between(
+    tools: Tools, met: Sequence[FoundPlan], filling: Filling, entropy: Sequence[int], front_of: Front
+) -> list[FoundPlan]:
     """Plans between those of a front, the most even found at each output.
 
     Parameters
     ----------
     tools : of the problem.
     met : plans of one count.
+    filling : how much is spent.
     entropy : what random numbers start from.
     front_of : the plans that no other beats, from the most even to the loudest.
     """
     if tools.problem.drives.is_single or len(met[0].gain_db) == 1:
         return []
     found: list[FoundPlan] = []
-    for turn in range(ROUNDS):
+    for turn in range(filling.rounds):
         front = front_of([*met, *found])
         if len(front) < 2 or tools.running.stop_asked():
             break
         random = np.random.default_rng([*entropy, turn])
-        jobs = [job for asked in _asked(front) for job in _starts(tools, [*met, *found], front, asked, random)]
+        plans = [*met, *found]
+        jobs = [job for asked in _asked(front) for job in _starts(tools, filling, plans, front, asked, random)]
         ends: dict[float, list[tuple[float, int]]] = {}
         landed = list(tools.each(lambda job: _searched(tools, job), jobs))
         for index, (value, _) in enumerate(landed):
@@ -67,7 +89,12 @@ def _asked(front: Sequence[FoundPlan]) -> Floats:
 
 
 def _starts(
-    tools: Tools, plans: Sequence[FoundPlan], front: Sequence[FoundPlan], asked: float, random: np.random.Generator
+    tools: Tools,
+    filling: Filling,
+    plans: Sequence[FoundPlan],
+    front: Sequence[FoundPlan],
+    asked: float,
+    random: np.random.Generator,
 ) -> list[Job]:
     """Where the search for one output starts."""
     outputs = np.array([plan.output_db for plan in front])
@@ -80,10 +107,10 @@ def _starts(
         plan = plans[index]
         alike = (*plan.candidate_index.tolist(), *plan.polarity.tolist(), *np.round(plan.delay_s / APART_S).tolist())
         chosen.setdefault(alike, state_of(tools.columns, plan))
-        if len(chosen) == NEAREST:
+        if len(chosen) == filling.nearest:
             break
     near = list(chosen.values())
-    drawn = [_drawn(tools, near[int(random.integers(len(near)))], random) for _ in range(DRAWN)]
+    drawn = [_drawn(tools, near[int(random.integers(len(near)))], random) for _ in range(filling.drawn)]
     return [(float(asked), reward, state) for state in (*near, *drawn)]
 
 

@@ -19,6 +19,7 @@ from roommodes.running import Running
 from solvers.choice.aims import Figures, figures_of, rank
 from solvers.choice.free_weights import free_weights_of
 from solvers.choice.front import front_of, plans_met
+from solvers.choice.front_filled import Filling
 from solvers.choice.recommend import recommend, steers
 from solvers.choice.row_positions import RowMove, RowPlaces, best_rows
 from solvers.choice.usual_worth import Usual, UsualPlaces, alike_db, usual_worth
@@ -56,12 +57,12 @@ class Effort:
     ----------
     seed : as for the search.
     keep : plans per count at most.
-    fill : fill the fronts by searches of their own.
+    filling : what is spent on filling the fronts by searches of their own; None for none.
     """
 
     seed: int
     keep: int
-    fill: bool = False
+    filling: Filling | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,7 +105,7 @@ def judge(
     seed, keep = effort.seed, effort.keep
     found = tuple(outcome for outcome in outcomes if outcome.plans)
     running.step(STAGE, 0.0, "plans with more output")
-    met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, fill=effort.fill, running=running)
+    met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, filling=effort.filling, running=running)
     judging = _Judging(
         problem=problem,
         found=found,

@@ -13,6 +13,7 @@ from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
+from solvers.choice.front_filled import AMONG_CANDIDATES, STANDING, Filling
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Effort, Judged, judge, plain
 from solvers.loudness.headroom import loudness_of
@@ -93,7 +94,7 @@ def solve_on(
         moved.problem,
         moved.outcomes,
         wishes=project.search,
-        effort=Effort(seed=seed, keep=KEPT_PLANS, fill=basis.measured is not None),
+        effort=Effort(seed=seed, keep=KEPT_PLANS, filling=_filling(basis)),
         around=around if around is None else replace(around, rows_transfer=moved.transfer),
         loudness=loudness_of(project, moved.problem.frequency_hz) if basis.loudness_known else None,
         running=running,
@@ -101,6 +102,11 @@ def solve_on(
     after = replace(basis, problem=moved.problem, candidates=moved.candidates)
     results = results_from(after, moved.outcomes, seed=seed, judged=judged)
     return _with_remarks(results, problem.drives, seed, running)
+
+
+def _filling(basis: Basis) -> Filling:
+    """What is spent on the fronts: most where settings alone make them."""
+    return AMONG_CANDIDATES if basis.measured is None else STANDING
 
 
 def _with_remarks(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:

@@ -117,6 +117,12 @@ def test_filters_and_crossover_stay_with_their_plan(said, run: Run, folder: Path
     told = said("crossover", "tuned.h5", "--order", 2, "-o", "ready.h5")
     assert 1e3 * crossed.crossover.delay_s == pytest.approx(told["delay_ms"], abs=1e-9)
     assert tuned.mains(order=2).best.merit.variation_db == pytest.approx(told["as_set"]["variation_db"], abs=1e-9)
+    over = tuned.crossed(order=2, target={20: 6, 160: 0})
+    told = said("crossover", "tuned.h5", "--order", 2, "--target", "20:6,160:0")
+    assert over.crossover.gain_db == over.crossover.asked_gain_db == pytest.approx(told["gain_db"], abs=1e-9)
+    assert over.crossover.gain_db > crossed.crossover.gain_db  # the subs play below the mains, where the target rises
+    with pytest.raises(rm.OutsideModel, match="give one"):
+        tuned.crossed(gain_db=0.0, target={20: 6, 160: 0})
     again = crossed.tuned(per_sub=0, shared=1)  # other filters: the crossover is found anew
     assert again.crossover is not None
     assert again.crossover.delay_s != crossed.crossover.delay_s or again.tuning.count != crossed.tuning.count

@@ -9,6 +9,7 @@ from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.choice.front import MOST, STEP_DB, front_of, plans_met
+from solvers.choice.front_filled import AMONG_CANDIDATES
 from solvers.plans.basis import build_problem
 from solvers.search.columns import columns_of
 from solvers.search.problem import DriveRange, FoundPlan, Outcome, Problem
@@ -29,7 +30,7 @@ def outcomes(problem: Problem) -> tuple[Outcome, ...]:
 
 @pytest.fixture(scope="module")
 def met(problem: Problem, outcomes: tuple[Outcome, ...]) -> dict[int, tuple[FoundPlan, ...]]:
-    return plans_met(problem, outcomes, seed=4)
+    return plans_met(problem, outcomes, seed=4, filling=AMONG_CANDIDATES)
 
 
 def a_plan(variation: float, output: float) -> FoundPlan:
@@ -106,7 +107,7 @@ def test_with_one_sub_the_front_is_exact(problem: Problem, met) -> None:
 def test_against_a_plain_grid_of_drives(problem: Problem, met) -> None:
     """Two subs, every pair, a grid of delays, gains and polarities: no point of it lies well beyond the front."""
     front = front_of(met[2])
-    beyond = []
+    beyond, seen = [], []
     delays, gains = np.linspace(-0.02, 0.02, 33), (-6.0, -3.0, 0.0)
     hz = problem.frequency_hz
     for pair in combinations(range(problem.n_candidate), 2):
@@ -122,14 +123,20 @@ def test_against_a_plain_grid_of_drives(problem: Problem, met) -> None:
             for v, o in zip(spread, output, strict=True):
                 least = min((plan.variation_db for plan in front if plan.output_db >= o - STEP_DB), default=9.9)
                 beyond.append(least - v)
+                seen.append((v, o))
     assert len(beyond) > 7000
-    assert max(beyond) < 0.3  # in a hollow, which a weighted sum does not see
+    assert max(beyond) < 0.25  # 0.34 where nothing is searched in the hollows
+    seen = np.array(seen)
+    for plan in front:
+        louder = seen[seen[:, 1] >= plan.output_db, 0]
+        assert plan.variation_db <= louder.min(initial=9.9) + 0.1  # no plan listed is beaten by one of the grid
     assert np.mean(np.array(beyond) > 0.02) < 0.001
 
 
 def test_the_same_whatever_the_number_of_threads(problem: Problem, outcomes, met) -> None:
-    again = plans_met(problem, outcomes, seed=4, running=Running(threads=1))
-    for count, plans in met.items():
+    two = outcomes[1:2]
+    again = plans_met(problem, two, seed=4, filling=AMONG_CANDIDATES, running=Running(threads=1))
+    for count, plans in [(2, met[2])]:
         assert [plan.variation_db for plan in plans] == [plan.variation_db for plan in again[count]]
         assert [plan.output_db for plan in plans] == [plan.output_db for plan in again[count]]
 

@@ -6,6 +6,7 @@ import pytest
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import level_db
 from solvers.choice.front import front_of, plans_met
+from solvers.choice.front_filled import STANDING
 from solvers.plans.basis import build_problem
 from solvers.search.polish import value_and_slope
 from solvers.search.problem import DriveRange, FoundPlan, Problem
@@ -52,7 +53,7 @@ def most_even(plans: tuple[FoundPlan, ...], output: float) -> float:
 
 def test_a_filled_front_misses_no_setting_of_a_grid(standing: Problem) -> None:
     outcomes = search(standing, counts=(2,), seed=4)
-    front = front_of(plans_met(standing, outcomes, seed=4, fill=True)[2])
+    front = front_of(plans_met(standing, outcomes, seed=4, filling=STANDING)[2])
     variation, output = every_setting(standing)
     for asked in np.linspace(front[0].output_db, front[-1].output_db, 12)[1:-1]:
         assert most_even(front, asked) <= variation[output >= asked].min() + 0.03, asked
