@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Literal
 
-from roommodes.acoustics.curve import Curve
+from roommodes.acoustics.curve import Curve, curve_of
 from roommodes.errors import OutsideModel
 from roommodes.running import Running
 
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from solvers.listening.row_compromise import Compromise
     from solvers.loudness.of_plan import PlanHeadroom
     from solvers.tolerance.robust_plans import Price
-
-FLAT = {1000.0: 0.0}
 
 
 class PlanQuestions:
@@ -392,13 +390,3 @@ class ResultsQuestions:
         from solvers.plans.solve_again import solve_again
 
         return solve_again(self._results, running=running or Running(threads=threads))
-
-
-def curve_of(target: Mapping[float, float] | Curve | None) -> Curve:
-    """Level by frequency as a curve; flat where left out. OutsideModel says what is allowed."""
-    if isinstance(target, Curve):
-        return target
-    points = sorted((target or FLAT).items())
-    if not points or points[0][0] <= 0.0:
-        raise OutsideModel(f"target: got {target}; allowed: levels in dB by frequency in Hz above 0, such as {{20: 4}}")
-    return Curve(tuple(float(hz) for hz, _ in points), tuple(float(level) for _, level in points))
