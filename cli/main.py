@@ -42,7 +42,7 @@ def main(
         bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and end.")
     ] = False,
 ) -> None:
-    """Where the subwoofers of a cinema or listening room go, how many, and how each is driven.
+    """Where the subwoofers of a cinema or listening room go, how many, and how each is set.
 
     Start with `roommodes demo`, or with `roommodes new room.toml`; then `check`, `predict` and `optimise` it.
     """

@@ -207,7 +207,7 @@ met = tuned.mains()
 best = met.best
 print(f"{best.crossover.words}: subs {1e3 * best.delay_s:+.2f} ms, polarity {best.polarity:+d}, {best.gain_db:+.1f} dB")
 for word, one in (("set", best), ("inverted", met.inverted), ("no delay", met.plain)):
-    print(f"  {word:9} shortfall {one.merit.shortfall_db:.2f} dB, variation {one.merit.variation_db:.2f} dB")
+    print(f"  {word:9} summation loss {one.merit.shortfall_db:.2f} dB, variation {one.merit.variation_db:.2f} dB")
 assert best.merit.score_db <= min(met.inverted.merit.score_db, met.plain.merit.score_db)
 both = np.abs(best.low)[:, :, None] + np.abs(best.high)
 assert (np.abs(best.total) <= both * (1 + 1e-12)).all()  # no sum exceeds its parts in phase

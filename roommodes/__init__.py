@@ -1,4 +1,4 @@
-"""Where the subwoofers go, how many, and how each is driven, so that every seat hears the same even bass.
+"""Where the subwoofers go, how many, and how each is set, so that every seat hears the same even bass.
 
     import roommodes as rm
 

@@ -57,7 +57,7 @@ def optimise(
     ] = None,
     exhaustive: Annotated[
         bool,
-        typer.Option("--exhaustive", help="Try every layout at every drive of a grid as well; for small problems."),
+        typer.Option("--exhaustive", help="Try every layout at every setting of a grid as well; for small problems."),
     ] = False,
     threads: Annotated[
         int | None, typer.Option("--threads", min=1, help="How many at most; the plans do not depend on it.")
@@ -67,7 +67,7 @@ def optimise(
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Find where the subs go and how each is driven, and write the plan (HDF5).
+    """Find where the subs go and how each is set, and write the plan (HDF5).
 
     Ctrl-C ends the search early and keeps the best found until then.
 

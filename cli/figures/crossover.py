@@ -63,7 +63,7 @@ def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
 
 
 def offsets(axes: Axes, met: MainsMet) -> Axes:
-    """Shortfall and variation over how much later the subs are."""
+    """Summation loss and variation over how much later the subs are."""
     ms = 1e3 * met.offset_s
     axes.plot(ms, [one.shortfall_db for one in met.by_offset], color=INK, linewidth=1.6, label="summation loss")
     variation = [one.variation_db for one in met.by_offset]
@@ -73,7 +73,7 @@ def offsets(axes: Axes, met: MainsMet) -> Axes:
 
 
 def frequencies(axes: Axes, met: MainsMet) -> Axes:
-    """Shortfall + variation over the crossover frequency."""
+    """Summation loss + variation over the crossover frequency."""
     hz = met.frequency_hz
     axes.plot(hz, [one.score_db for one in met.held], "o-", color=INK, markersize=4, linewidth=1.4, label="delay held")
     anew = [one.merit.score_db for one in met.anew]
@@ -81,7 +81,7 @@ def frequencies(axes: Axes, met: MainsMet) -> Axes:
         hz, anew, "s", linestyle=(0, (5, 1.6)), color=ROW_COLOURS[2], markersize=4, linewidth=1.4, label="re-optimised"
     )
     axes.set_xlabel("crossover frequency [Hz]")
-    return _finished(axes, "Shortfall + variation at another frequency")
+    return _finished(axes, "Summation loss + variation at another frequency")
 
 
 def _finished(axes: Axes, title: str) -> Axes:

@@ -266,7 +266,7 @@ def _cell(values: dict[int, float], count: int) -> str:
 
 
 def _bought_words(plan: Plan) -> str:
-    """What drives and positions bought, for this number of subs."""
+    """What settings and positions bought, for this number of subs."""
     usual = plan.results.choices.usual
     alike, driven = (_evenest(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
     if usual is None or plan.subs not in alike or len(plan.seats) == 1:
@@ -341,7 +341,7 @@ def _sweep(move: RowTable, row: ProjectRow, index: int) -> RowSweep:
 
 def _sweep_picture(sweeps: list[RowSweep], best_m: list[float], said: str, lengths: Lengths) -> Picture:
     return Picture(
-        title="One row moved, with the plan found for the rows where they should be: its drives held.",
+        title="One row moved, with the plan found for the rows where they should be: its settings held.",
         alt=f"{said}. {_sweep_words(sweeps)}",
         size_in=CHOICE_SIZE,
         draw=lambda figure: _draw_rows(figure, sweeps, best_m, lengths),

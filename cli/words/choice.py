@@ -53,7 +53,7 @@ def price_words(results: Results, count: int) -> str:
 
 
 def print_worth(page: Page, results: Results, count: int) -> None:
-    """What drives and positions bought for one count, beside the usual layouts."""
+    """What settings and positions bought for one count, beside the usual layouts."""
     table, usual = results.plans[count], results.choices.usual
     if table.merits.alike_db is None:
         return

@@ -44,7 +44,7 @@ def delay_words(delay_s: float, rate_hz: float) -> str:
 
 
 def others_words(values: StartingValues) -> str:
-    """What all other loudspeakers take, so that they stay in step with the mains."""
+    """What all other loudspeakers take, so that they stay aligned with the mains."""
     common = values.common
     if common is None:
         return ""

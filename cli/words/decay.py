@@ -68,7 +68,7 @@ def _print_modes(page: Page, found: BeforeAfterTime) -> None:
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
     page.line(
         "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs "
-        "to the room: no drive and no filter changes it. What the drives change is how strongly it is excited: "
+        "to the room: no setting and no filter changes it. What the settings change is how strongly it is excited: "
         "its level at the seats, re the mean over the band."
     )
 
@@ -111,7 +111,7 @@ def late_words(found: BeforeAfterTime) -> str:
 
 
 def third_octave_rows(found: BeforeAfterTime) -> list[tuple[float, float, float, float, float]]:
-    """Nominal frequency, decay before and after, shortest visible, heard from; for each third-octave in the band."""
+    """Nominal frequency, decay before and after, shortest visible, threshold of audibility; for each third-octave in the band."""
     view, after = found.before.view, found.after.view
     rows = []
     for number, nominal in enumerate(NOMINAL_HZ):

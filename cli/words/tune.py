@@ -116,7 +116,7 @@ def price_words(tuning: Tuning) -> str:
         if price.level_lost_db >= 0.0
         else f"the mean level at the seats is {-price.level_lost_db:z.1f} dB higher"
     )
-    return f"{headroom}. With the loudest drive kept where it was, {change} than without filters."
+    return f"{headroom}. With the most heavily driven sub kept where it was, {change} than without filters."
 
 
 def limits_words(plan: Plan, free: Tuning) -> str:

@@ -34,7 +34,7 @@ def search(
     threads: int | None = None,
     running: Running | None = None,
 ) -> Results:
-    """Find where the subs go and how each is driven; the same as `roommodes optimise`.
+    """Find where the subs go and how each is set; the same as `roommodes optimise`.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ def search(
     counts : numbers of subs; left out, as in the project.
     seed : starts the random numbers; left out, as in the project. With the same version,
         libraries and kind of processor the same seed gives the same plans.
-    exhaustive : try every layout at every drive of a grid as well; for small problems.
+    exhaustive : try every layout at every setting of a grid as well; for small problems.
     measured : search on these measured responses (`measurements`) and not on the model.
     objective : in place of variation, a function of level_db (n_plan, n_freq, n_seat) [dB re 1/m, as driven] that
         gives (n_plan,) numbers, less being better. It is tried in Python on whole batches of plans, which is some ten

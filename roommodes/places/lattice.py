@@ -23,7 +23,7 @@ WIDEST_M = 0.15  # between two nodes
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Lattice:
-    """All candidates, and the legal positions between them.
+    """All candidates, and the feasible positions between them.
 
     Parameters
     ----------

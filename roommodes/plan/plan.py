@@ -39,7 +39,7 @@ MODEL_UNIT = "dB re one sub at 1 m"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Plan(PlanQuestions):
-    """Where the subs stand, how each is driven, and what the seats hear of it.
+    """Where the subs stand, how each is set, and what the seats hear of it.
 
     One level reference holds everywhere: levels are as driven, 20 lg |p| with p the sum of the subs' drives times
     their transfer functions, re 1/m. 0 dB is one sub with a gain of 0 dB at 1 m, free field; where the responses were

@@ -318,7 +318,7 @@ class Project:
 
     @cached_property
     def candidates(self) -> Candidates:
-        """All legal positions of a subwoofer; none if the project has no zones."""
+        """All feasible positions of a subwoofer; none if the project has no zones."""
         return self._laid_out()[0]
 
     def zone_yields(self) -> tuple[ZoneYield, ...]:

@@ -1,6 +1,6 @@
 """Variation saved by delays and gains over equal drives, and by positions over the usual ones.
 
-The usual layouts are judged twice: driven alike, as most rooms get them, and with drives searched as the plan's
+The usual layouts are judged twice: with identical settings, as most rooms get them, and with settings searched as the plan's
 were. What the first loses against the second is the worth of drives there; what the second loses against the plan is
 the worth of positions alone.
 """
@@ -25,7 +25,7 @@ EFFORT = Effort(hops=24)  # one layout has few drives to try
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Usual:
-    """A usual layout, driven alike and with searched drives.
+    """A usual layout with identical and with searched settings.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def usual_worth(
 
 
 def _alike(transfer: Complexes, problem: Problem) -> tuple[float, float]:
-    """Variation and output of subs driven alike: (n_freq, n_seat, n_sub) -> [dB], [dB]."""
+    """Variation and output of subs with identical settings: (n_freq, n_seat, n_sub) -> [dB], [dB]."""
     level = level_db(seat_pressure(transfer, np.ones((len(transfer), transfer.shape[2]), dtype=np.complex128)))
     weight = problem.seat_weight
     return variation_db(level, weight), output_db(level, weight, np.zeros(transfer.shape[2]))

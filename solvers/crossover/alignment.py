@@ -4,12 +4,12 @@ Each main loudspeaker m plays its channel above the crossover; the subs play the
 
     p[f, s, m] = low(f) g e^{-j omega tau} sigma B[f, s] + high(f) M[f, s, m]
 
-with B all subs of the plan as they are driven. The gain g makes the subs as loud on the seats' mean over the octave
+with B all subs of the plan as they are driven. The gain g makes the subs as loud on the average over the seats over the octave
 below the crossover as the mains are over the octave above (common practice, no source). tau and sigma are found by
 trying every delay on a fine grid in both polarities and refining the best. What is minimised, over an octave on both
 sides of the crossover, is
 
-    shortfall + variation,   shortfall = mean of 20 lg((|low part| + |high part|) / |sum|) >= 0 [dB]
+    summation loss + variation,   summation loss = mean of 20 lg((|low part| + |high part|) / |sum|) >= 0 [dB]
 
 the first says how full the sum is, the second how even over the seats. Among equals the least delay is taken.
 """
@@ -44,7 +44,7 @@ class Merit:
     ----------
     shortfall_db : mean by which the sum stays below both parts in phase, 0 at best [dB].
     variation_db : seat-to-seat variation of the sums [dB].
-    deepest_db : the largest shortfall at any seat and frequency [dB].
+    deepest_db : the largest summation loss at any seat and frequency [dB].
     """
 
     shortfall_db: float

@@ -329,7 +329,7 @@ def _plane_field(project: Project, found: Anywhere, running: Running) -> PlaneFi
 
 
 def plane_of(room: Room, found: Anywhere) -> Plane:
-    """The listening plane at the seats' mean height, its nodes off every place of a sub."""
+    """The listening plane at the mean height of the seats, its nodes off every place of a sub."""
     n_seat = found.listening.n_seat
     return listening_plane(
         room,

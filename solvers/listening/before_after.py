@@ -50,7 +50,7 @@ class BeforeAfter:
 
     Parameters
     ----------
-    rival : the most even usual layout with as many subs, driven alike; None where nobody has a usual one.
+    rival : the most even usual layout with as many subs and identical settings; None where nobody has a usual one.
     own : the layout in the project file, if it has one.
     plane : where the maps were taken.
     plan_map_db : (n_freq, n_x, n_y), the plan [dB re 1/m].

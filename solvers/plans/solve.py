@@ -52,7 +52,7 @@ def solve(
     ----------
     project : the project.
     counts, seed : in place of the project's own.
-    prove : try every layout at every drive of a grid; for small problems.
+    prove : try every layout at every setting of a grid; for small problems.
     running : progress, cancelling, threads; once cancelled, the best so far is returned.
 
     Raises

@@ -1,4 +1,4 @@
-"""Proof on small problems: every layout at every drive of a grid.
+"""Proof on small problems: every layout at every setting of a grid.
 
 The grid is the sweeps': delays an eighth of a turn apart at the band's end, gains `GAIN_STEP_DB` apart at most, both
 polarities. The search's own best value says what is hopeless; layouts that have a drive within `NEAR` of it are
@@ -50,7 +50,7 @@ def require_provable(tools: Tools, counts: Sequence[int]) -> None:
     faults = [
         Fault(
             where="search.counts",
-            message=f"{count} subs with every drive of the grid are {trials(tools, count):.1e} trials; up to "
+            message=f"{count} subs with every setting of the grid are {trials(tools, count):.1e} trials; up to "
             f"{MOST_TRIALS:.0e} are tried. Ask for fewer subs, fewer candidates (a wider spacing_m), a smaller "
             "range of delay_ms or gain_db, or leave --exhaustive out",
         )

@@ -60,7 +60,7 @@ def _landed(tools: Tools, entropy: list[int], number: int, entry: tuple[float, S
 def best_drives(
     tools: Tools, entropy: list[int], number: int, starts: int, turn: int, state: State
 ) -> tuple[float, State]:
-    """Best drives of one layout: from the known ones and from random ones."""
+    """Best settings of one layout: from the known ones and from random ones."""
     drives = tools.problem.drives
     n = len(state.column)
     best = tools.hopper.polish(state)

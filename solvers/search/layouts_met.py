@@ -1,4 +1,4 @@
-"""The layouts met so far and the best drives known for each."""
+"""The layouts met so far and the best settings known for each."""
 
 import heapq
 from collections.abc import Iterable

@@ -19,10 +19,10 @@ MOST_PAIRED = 150  # candidates
 class Stop(StrEnum):
     """Why a search ended, as a sentence for the person who asked."""
 
-    ALL_TRIED = "every layout was tried, each with its drives swept over a grid; the leading ones were polished"
-    EVERY_PLACE_TRIED = "every layout was tried, and its drive changes no difference between seats"
-    EVERY_DRIVE_TRIED = "every layout was tried at the only drive that is allowed"
-    EVERY_GRID_DRIVE = "every layout was tried at every drive of a grid, and the leading ones were polished"
+    ALL_TRIED = "every layout was tried, each with its settings swept over a grid; the leading ones were polished"
+    EVERY_PLACE_TRIED = "every layout was tried, and the settings of one sub change no difference between seats"
+    EVERY_DRIVE_TRIED = "every layout was tried at the only setting that is allowed"
+    EVERY_GRID_DRIVE = "every layout was tried at every setting of a grid, and the leading ones were polished"
     OWN_OBJECTIVE = "one sub after another was moved, from several starts; this is the best found for the objective"
     SETTLED = "the same best plan was found again and again from independent starts"
     BUDGET_SPENT = "the number of starts was spent while the best found could still fall; more effort may find better"
@@ -209,7 +209,7 @@ class Problem:
         need(
             not self.paired or self.mirror_of is not None or shape[2] <= MOST_PAIRED,
             "paired",
-            f"two subs on one drive can be searched among up to {MOST_PAIRED} candidates; got {shape[2]}; "
+            f"two subs with one setting can be searched among up to {MOST_PAIRED} candidates; got {shape[2]}; "
             "take a wider spacing_m",
         )
         return faults + self.wishes.faults(shape[2])

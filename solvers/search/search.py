@@ -38,8 +38,8 @@ ONE_SEAT = (
     "the plans are ranked by output instead."
 )
 COMPILE_STAGE = "compiling, this once"
-SCREEN_STAGE, EXPLORE_STAGE, FINISH_STAGE = "trying every layout", "searching layouts and drives", "polishing"
-PROVE_STAGE = "trying every drive"
+SCREEN_STAGE, EXPLORE_STAGE, FINISH_STAGE = "trying every layout", "searching layouts and settings", "polishing"
+PROVE_STAGE = "trying every setting"
 # parts of the time that one count takes, about, for the progress
 FINDING = 0.8  # layouts; the rest is polishing
 SCREENING = 0.3  # of the finding, where every layout is tried
@@ -66,7 +66,7 @@ def search(
     seed : >= 0; the same seed gives the same plans on one machine.
     keep : plans per count at most.
     effort : how long to go on where not everything can be tried.
-    prove : after the search, try every layout at every drive of a grid; for small problems.
+    prove : after the search, try every layout at every setting of a grid; for small problems.
     compile_first : have the kernels compiled by another process where they are not in the cache yet, see `compiled`.
     running : progress, cancelling, threads; once cancelled, the best found so far is returned.
 
@@ -198,7 +198,7 @@ class _Count:
         return _Found(tried=tried, looked=looked, screened=screened, settled=settled)
 
     def _prove(self, pool: Pool, ways: Sequence[tuple[int, ...]]) -> bool:
-        """Try every layout at every drive of the grid; whether none was left out."""
+        """Try every layout at every setting of the grid; whether none was left out."""
         whole = not self.tools.running.stop_asked()
         begin, end = PROVING
         for k, sizes in enumerate(ways if whole else ()):

@@ -19,7 +19,7 @@ from solvers.search.problem import Problem
 from solvers.study.places import Arm
 from solvers.study.trimming import trimmed
 
-AS_GIVEN = "one layout, driven as the strategy says"
+AS_GIVEN = "one layout, set as the strategy says"
 AS_TRIMMED = "one layout, its settings trimmed in this room"
 HOPS = 1600  # of a search, a third of what a plan to be built gets: hundreds of rooms tell more than the last hundredth
 

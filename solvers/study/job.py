@@ -31,7 +31,7 @@ from solvers.study.places import Arm, arms_of
 from solvers.study.replies import OtherSoftware
 from solvers.study.software import processor, software
 
-NO_LAYOUT = "no layout: too few legal positions in this room"
+NO_LAYOUT = "no layout: too few feasible positions in this room"
 
 
 def study_jobs(study: Study, rooms: Sequence[StudyRoom]) -> tuple[StudyJob, ...]:

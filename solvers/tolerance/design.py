@@ -1,4 +1,4 @@
-"""The design of drawn rooms, worked out part by part: every part is the same whatever runs beside it."""
+"""The design of sampled rooms, worked out part by part: every part is the same whatever runs beside it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -142,7 +142,7 @@ def design_of(
     frequency_hz: Floats,
     running: Running = Running(),
 ) -> Design:
-    """The drawn rooms for some plans of a results file, ready to be worked out; arguments as for `tolerance_of`."""
+    """The sampled rooms for some plans of a results file, ready to be worked out; arguments as for `tolerance_of`."""
     listening = results.project.listening()
     inputs = inputs_of(
         results.project,

@@ -1,6 +1,6 @@
 """Drives, and the choice among layouts, for rooms that are not built exactly as drawn.
 
-What is minimised over a set of drawn rooms is mean + LEAN * standard deviation of variation, with LEAN that of a normal
+What is minimised over a set of sampled rooms is mean + LEAN * standard deviation of variation, with LEAN that of a normal
 law's 90th percentile: unlike the percentile itself it is smooth and looks at every room. All kept layouts are
 polished against few rooms, the leading ones against more, by scipy's L-BFGS-B with exact derivatives from several
 starts. Ranks go by the 90th percentile itself.
@@ -35,7 +35,7 @@ MOST_STEPS = 80
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rooms:
-    """The field in drawn rooms, and what each of their ears counts.
+    """The field in sampled rooms, and what each of their ears counts.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def value_and_slope(rooms: Rooms, layout: Candidate, x: Floats) -> tuple[float, 
 
     Parameters
     ----------
-    rooms : the drawn rooms.
+    rooms : the sampled rooms.
     layout : columns, polarities and which drives are shared.
     x : (2 n_drive,) gains [dB], then delays [ms].
 
@@ -115,7 +115,7 @@ def value_and_slope(rooms: Rooms, layout: Candidate, x: Floats) -> tuple[float, 
 
 
 def polished(rooms: Rooms, layout: Candidate, drives: DriveRange, *, starts: int, entropy: Sequence[int]) -> Driven:
-    """The best drives found for one layout, from its own and from some beside them."""
+    """The best settings found for one layout, from its own and from some beside them."""
     random = np.random.default_rng(list(entropy))
     n_drive = int(layout.shared.max()) + 1
     first = np.array([int(np.flatnonzero(layout.shared == k)[0]) for k in range(n_drive)])
@@ -168,7 +168,7 @@ def robust_plans(
 
     Parameters
     ----------
-    rooms : the drawn rooms.
+    rooms : the sampled rooms.
     layouts : with as many subs each.
     drives : what may be adjusted.
     seed : of the starts.

@@ -29,7 +29,7 @@ KEPT = 20
 ROOMS = 256  # that drives are polished against; with half as many the choice among layouts followed chance
 OTHER_ROOMS = 512  # of another seed, on which plain and robust are compared
 OF_POSITIONS = ("alike_db", "weights_db", "weights_output_db", "weights_least_db")  # merits that no settings change
-STOP = "kept layouts only: their drives were polished against drawn rooms, and ranked by the 90th percentile there"
+STOP = "kept layouts only: their settings were polished against sampled rooms, and ranked by the 90th percentile there"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +91,7 @@ def robust_results(
     remark = f"Robust: {ROOMS} rooms of seed {seed} within [tolerance]; other plans may be more even as drawn."
     tables, prices = {}, []
     for done, (count, plans) in enumerate(leading.driven.items()):
-        running.step("robust drives", done / len(leading.driven))
+        running.step("robust settings", done / len(leading.driven))
         candidate = [leading.candidate[one.column] for one in plans]
         layouts = [
             Candidate(driven=one, shared=_shared(one, index, mirror, alike=project.search.shared_drives))
@@ -116,7 +116,7 @@ def robust_results(
             said.append("The first plan is the plain one: the robust one, second, costs more as drawn than it buys.")
         tables[count] = replace(table, found=replace(table.found, remarks=(*table.found.remarks, *said)))
         prices.append(price)
-    running.step("robust drives", 1.0)
+    running.step("robust settings", 1.0)
     return replace(results, plans=tables, choices=Choices(), tuning=None, crossover=None), tuple(prices)
 
 

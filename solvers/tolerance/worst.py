@@ -1,4 +1,4 @@
-"""The worst of the drawn rooms in words: in what it differs from the drawing."""
+"""The worst of the sampled rooms in words: in what it differs from the drawing."""
 
 import numpy as np
 

@@ -76,7 +76,7 @@ class Equaliser:
 
 
 def aimed_target_db(level_db: Floats, seat_weight: Floats, shape_db: Floats) -> Floats:
-    """The target's shape at the median of the seats' mean level above it: (n_freq,) [dB]."""
+    """The target's shape at the median of the average level over the seats above it: (n_freq,) [dB]."""
     mean = level_db @ normalised(seat_weight)
     return np.asarray(shape_db + float(np.median(mean - shape_db)))
 

@@ -89,7 +89,7 @@ def test_no_sub_stands_in_a_solid_corner() -> None:
     solid = SHORT.replace("[0.8, 0, 0]", "[0.75, 0.7, 0]")
     text = tiny(1).replace("[[seatings]]", solid).replace("[25, 80]", "[25, 50]")
     done = rm.study_from(text.replace("[search]", corners)).here()
-    assert done.notes[0][2] == "no layout: too few legal positions in this room"
+    assert done.notes[0][2] == "no layout: too few feasible positions in this room"
     assert np.isnan(done.arrays["variation_db"][0, 2])
     assert np.isfinite(done.arrays["variation_db"][0, :2]).all()
 

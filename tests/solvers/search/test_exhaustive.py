@@ -109,4 +109,4 @@ def test_what_would_not_end_is_refused() -> None:
     with pytest.raises(ProjectInvalid) as caught:
         search(seeded_room(1, n_candidate=60, points_per_octave=6), counts=[2, 4, 5], seed=1, prove=True)
     assert [fault.where for fault in caught.value.faults] == ["search.counts"] * 2
-    assert "4 subs with every drive of the grid are" in caught.value.faults[0].message
+    assert "4 subs with every setting of the grid are" in caught.value.faults[0].message
