@@ -111,7 +111,7 @@ def late_words(found: BeforeAfterTime) -> str:
 
 
 def third_octave_rows(found: BeforeAfterTime) -> list[tuple[float, float, float, float, float]]:
-    """Nominal frequency, decay before and after, shortest visible, threshold of audibility; for each third-octave in the band."""
+    """Nominal frequency, decay before and after, shortest visible, threshold of audibility, by third-octave."""
     view, after = found.before.view, found.after.view
     rows = []
     for number, nominal in enumerate(NOMINAL_HZ):

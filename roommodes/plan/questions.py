@@ -267,7 +267,7 @@ class PlanQuestions:
         return plan_over_time(self._plan, length_s=seconds, running=running or Running())
 
     def before_after(self, *, running: Running | None = None) -> BeforeAfter:
-        """Beside the most even usual layout with identical settings, at the seats and over the listening plane: maps."""
+        """Beside the most even usual layout with identical settings: at the seats, and as maps."""
         from solvers.listening.before_after import before_after
 
         return before_after(self._plan, running=running or Running())

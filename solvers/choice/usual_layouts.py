@@ -1,4 +1,4 @@
-"""Where subs are usually put: corners and the middles of walls, all with identical settings. A plan is compared with them.
+"""Where subs are usually put: corners and the middles of walls, identical settings. Plans are compared with them.
 
 Which layouts these are: common practice; corners and wall middles of a rectangular room are the layouts that
 T. Welti, AES preprint 5602 (2002), compares (from memory).

@@ -1,8 +1,8 @@
 """Variation saved by delays and gains over equal drives, and by positions over the usual ones.
 
-The usual layouts are judged twice: with identical settings, as most rooms get them, and with settings searched as the plan's
-were. What the first loses against the second is the worth of drives there; what the second loses against the plan is
-the worth of positions alone.
+The usual layouts are judged twice: with identical settings, as most rooms get them, and with settings searched as the
+plan's were. What the first loses against the second is the worth of settings there; what the second loses against the
+plan is the worth of positions alone.
 """
 
 from collections.abc import Collection

@@ -4,9 +4,9 @@ Each main loudspeaker m plays its channel above the crossover; the subs play the
 
     p[f, s, m] = low(f) g e^{-j omega tau} sigma B[f, s] + high(f) M[f, s, m]
 
-with B all subs of the plan as they are driven. The gain g makes the subs as loud on the average over the seats over the octave
-below the crossover as the mains are over the octave above (common practice, no source). tau and sigma are found by
-trying every delay on a fine grid in both polarities and refining the best. What is minimised, over an octave on both
+with B all subs of the plan as they are driven. The gain g makes the subs, averaged over the seats, as loud over the
+octave below the crossover as the mains are over the octave above (common practice, no source). tau and sigma are found
+by trying every delay on a fine grid in both polarities and refining the best. What is minimised, over an octave on both
 sides of the crossover, is
 
     summation loss + variation,   summation loss = mean of 20 lg((|low part| + |high part|) / |sum|) >= 0 [dB]

@@ -1,7 +1,7 @@
 """Drives, and the choice among layouts, for rooms that are not built exactly as drawn.
 
-What is minimised over a set of sampled rooms is mean + LEAN * standard deviation of variation, with LEAN that of a normal
-law's 90th percentile: unlike the percentile itself it is smooth and looks at every room. All kept layouts are
+What is minimised over a set of sampled rooms is mean + LEAN * standard deviation of variation, with LEAN that of a
+normal law's 90th percentile: unlike the percentile itself it is smooth and looks at every room. All kept layouts are
 polished against few rooms, the leading ones against more, by scipy's L-BFGS-B with exact derivatives from several
 starts. Ranks go by the 90th percentile itself.
 
