@@ -83,7 +83,6 @@ def tolerance(
     if not results.plans:
         raise FileUnusable(f"{file}: holds no plan; run optimise again and let it finish")
     check_subs(results, subs)
-    results.project.require_box("tolerance")
     counts = None if subs is None else (subs,)
     out = Out(force=force, as_json=as_json, quiet=quiet, threads=threads)
     if robust:

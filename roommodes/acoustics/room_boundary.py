@@ -203,6 +203,13 @@ class Wanted:
     pieces: tuple[tuple[Surface, tuple[int, int]], ...]
 
 
+def shown_parts(room: Room, surfaces: Sequence[Surface]) -> tuple[Surface, ...]:
+    """What is seen of surfaces, in parts that do not overlap and that air touches: each reacts by itself."""
+    if box := box_within(room):
+        return visible(box.surfaces(surfaces))
+    return tuple(part for surface in visible(surfaces) for part in face_parts(room, surface))
+
+
 def require_boundary_fits(
     room: Room,
     surfaces: Sequence[Surface],
@@ -222,13 +229,11 @@ def require_boundary_fits(
     ------
     OutsideModel : as there.
     """
+    shown = shown_parts(room, surfaces)
     if box := box_within(room):
-        room, surfaces = box.room, box.surfaces(surfaces)
+        room = box.room
         seat_m, source_m = seat_m - box.origin_m, source_m - box.origin_m
     wavenumber = 2.0 * pi * float(frequency_hz.max()) / room.air.speed_of_sound_m_s
-    shown = visible(surfaces)
-    if not room.is_box:
-        shown = tuple(part for surface in shown for part in face_parts(room, surface))
 
     def wanted_of(surface: Surface) -> Wanted:
         reaction = Reaction.of(surface, frequency_hz, room)

@@ -14,6 +14,7 @@ from roommodes.arrays import Floats
 from roommodes.elements import reference
 from roommodes.elements.mesh import Cell, Mesh
 from roommodes.elements.wedge_matrices import inverse_of, leaning_wedges, upright_wedges
+from roommodes.shapes.solids import Triple
 
 
 def stiffness_and_mass(mesh: Mesh) -> tuple[csc_array, csc_array]:
@@ -34,22 +35,25 @@ def stiffness_and_mass(mesh: Mesh) -> tuple[csc_array, csc_array]:
     return matrices[0], matrices[1]
 
 
-def cell_matrices(cell: Cell) -> tuple[Floats, Floats]:
-    """One cell's stiffness and mass over its `unknowns`."""
-    stiff, heavy = _leaning(cell) if any(cell.lean) else _upright(cell)
+def cell_matrices(cell: Cell, by_axis: Triple = (1.0, 1.0, 1.0)) -> tuple[Floats, Floats]:
+    """One cell's stiffness and mass over its `unknowns`.
+
+    The stiffness is a sum over x, y and z, weighted by `by_axis`.
+    """
+    stiff, heavy = _leaning(cell, by_axis) if any(cell.lean) else _upright(cell, by_axis)
     if not cell.wedges:
         return stiff, heavy
-    mixed_k, mixed_m, own_k, own_m = leaning_wedges(cell) if any(cell.lean) else upright_wedges(cell)
+    mixed_k, mixed_m, own_k, own_m = (leaning_wedges if any(cell.lean) else upright_wedges)(cell, by_axis)
     return (
         np.block([[stiff, mixed_k], [mixed_k.T, own_k]]),
         np.block([[heavy, mixed_m], [mixed_m.T, own_m]]),
     )
 
 
-def _upright(cell: Cell) -> tuple[Floats, Floats]:
+def _upright(cell: Cell, by_axis: Triple) -> tuple[Floats, Floats]:
     side = cell.high_m - cell.low_m
     m = [h * reference.mass(p) for h, p in zip(side, cell.degree, strict=True)]
-    k = [reference.stiffness(p) / h for h, p in zip(side, cell.degree, strict=True)]
+    k = [by * reference.stiffness(p) / h for by, h, p in zip(by_axis, side, cell.degree, strict=True)]
 
     def product(x: Floats, y: Floats, z: Floats) -> Floats:
         return np.kron(np.kron(x, y), z)
@@ -58,7 +62,7 @@ def _upright(cell: Cell) -> tuple[Floats, Floats]:
     return stiff, product(m[0], m[1], m[2])
 
 
-def _leaning(cell: Cell) -> tuple[Floats, Floats]:
+def _leaning(cell: Cell, by_axis: Triple) -> tuple[Floats, Floats]:
     rules = [reference.gauss(p + 2) for p in cell.degree]
     local = np.stack(np.meshgrid(*(rule[0] for rule in rules), indexing="ij"), axis=-1)
     weight = rules[0][1][:, None, None] * rules[1][1][None, :, None] * rules[2][1][None, None, :]
@@ -73,5 +77,5 @@ def _leaning(cell: Cell) -> tuple[Floats, Floats]:
     stiff = np.zeros((value.shape[1], value.shape[1]))
     for axis in range(3):
         slope = sum(inverse[:, axis, i, None] * own[i] for i in range(3))
-        stiff += slope.T @ (factor * slope)
+        stiff += by_axis[axis] * (slope.T @ (factor * slope))
     return stiff, value.T @ (factor * value)

@@ -46,13 +46,15 @@ class Images:
         r = np.linalg.norm(point_m[:, None] - self.point_m[None], axis=2)
         return np.asarray((np.exp(-kappa * r) / (4.0 * pi * r)).sum(axis=1))
 
-    def flux(self, kappa: float, point_m: Floats, normal: Floats) -> Floats:
-        """dS/dn at points of faces: (n, 3), (n, 3) -> (n,) [1/m2]."""
-        total = np.zeros(len(point_m))
+    def flux(self, kappas: Sequence[float], point_m: Floats, normal: Floats) -> Floats:
+        """dS/dn at points of faces: (n, 3), (n, 3) -> (n_kappa, n) [1/m2]."""
+        total = np.zeros((len(kappas), len(point_m)))
         for image in self.point_m:
             away = point_m - image
-            r = np.maximum(np.linalg.norm(away, axis=1), 1e-12)
-            total -= (kappa + 1.0 / r) * np.exp(-kappa * r) / (4.0 * pi * r**2) * (away * normal).sum(axis=1)
+            r = np.maximum(np.sqrt(np.einsum("ij,ij->i", away, away)), 1e-12)
+            across = np.einsum("ij,ij->i", away, normal) / (4.0 * pi * r**3)
+            for index, kappa in enumerate(kappas):
+                total[index] -= (kappa * r + 1.0) * np.exp(-kappa * r) * across
         return total
 
     def silent_on(self, plane: Plane) -> bool:
@@ -151,10 +153,9 @@ def flux_loads(mesh: Mesh, boundary: Boundary, sources: Sequence[Images], kappas
         gap = np.linalg.norm(centre[:, None] - source.point_m[None], axis=2).min(axis=1) - reach
         near = ~silent & (gap < NEAR * reach)
         kept = np.repeat(~silent & ~near, np.diff(boundary.start))
-        for i, kappa in enumerate(kappas):
-            flux = np.zeros(len(kept))
-            flux[kept] = source.flux(kappa, boundary.point_m[kept], boundary.normal[kept])
-            result[i, :, column] -= boundary.loads @ flux
+        flux = np.zeros((len(kappas), len(kept)))
+        flux[:, kept] = source.flux(kappas, boundary.point_m[kept], boundary.normal[kept])
+        result[:, :, column] -= (boundary.loads @ flux.T).T
         for index in np.flatnonzero(near):
             face = boundary.rules[index].face
             cell = mesh.cell_at(face.cell)
@@ -162,9 +163,9 @@ def flux_loads(mesh: Mesh, boundary: Boundary, sources: Sequence[Images], kappas
             assert rule is not None, "the whole face"
             number, table = face_values(cell, rule)
             normal = np.broadcast_to(face.plane.normal, rule.point_m.shape)
-            for i, kappa in enumerate(kappas):
-                flux = rule.weight_m2 * source.flux(kappa, rule.point_m, normal)
-                np.subtract.at(result[i, :, column], number, flux @ table)
+            pushed = (rule.weight_m2 * source.flux(kappas, rule.point_m, normal)) @ table
+            for i in range(len(kappas)):
+                np.subtract.at(result[i, :, column], number, pushed[i])
     return result
 
 

@@ -21,6 +21,7 @@ from roommodes.elements import reference
 from roommodes.elements.mesh import Cell, Indices
 from roommodes.elements.wedges import Wedge, graded
 from roommodes.shapes.faces import PLANE_AXES
+from roommodes.shapes.solids import Triple
 
 MORE_POINTS = 3  # of a rule, beyond the elements' degree
 
@@ -53,10 +54,13 @@ def _tables(cell: Cell, axis: int, towards: Sequence[Wedge] = ()) -> _Tables:
     )
 
 
-def upright_wedges(cell: Cell) -> Blocks:
-    """Stiffness and mass: polynomials with the wedges' functions, (cell's, functions), and these among themselves."""
-    mixed = [_with_polynomials(cell, wedge, number) for wedge, number in cell.wedges]
-    own = [[_pair(cell, one, other) for other in cell.wedges] for one in cell.wedges]
+def upright_wedges(cell: Cell, by_axis: Triple) -> Blocks:
+    """Stiffness and mass: polynomials with the wedges' functions, (cell's, functions), and these among themselves.
+
+    Stiffnesses are sums over x, y and z, weighted by `by_axis`.
+    """
+    mixed = [_with_polynomials(cell, wedge, number, by_axis) for wedge, number in cell.wedges]
+    own = [[_pair(cell, one, other, by_axis) for other in cell.wedges] for one in cell.wedges]
     own_k, own_m = (np.block([[entry[i] for entry in row] for row in own]) for i in (0, 1))
     return np.concatenate([k for k, _ in mixed], axis=1), np.concatenate([m for _, m in mixed], axis=1), own_k, own_m
 
@@ -71,15 +75,17 @@ def _across(cell: Cell, wedge: Wedge, first: _Tables, second: _Tables) -> tuple[
     return value, gradient[..., axes[0]], gradient[..., axes[1]]
 
 
-def _with_polynomials(cell: Cell, wedge: Wedge, number: Indices) -> tuple[Floats, Floats]:
+def _with_polynomials(cell: Cell, wedge: Wedge, number: Indices, by_axis: Triple) -> tuple[Floats, Floats]:
     """Stiffness and mass of all polynomials with one wedge's functions: (cell's, functions) each."""
     first, second = (_tables(cell, axis, [wedge]) for axis in PLANE_AXES[wedge.axis])
     value, slope_a, slope_b = _across(cell, wedge, first, second)
     u, du = first.weight[:, None] * first.value, first.weight[:, None] * first.slope
     v, dv = second.weight[:, None] * second.value, second.weight[:, None] * second.slope
     plain = u.T @ value @ v  # (p + 1, q + 1)
-    steep = du.T @ slope_a @ v + u.T @ slope_b @ dv
+    by_a, by_b = (by_axis[axis] for axis in PLANE_AXES[wedge.axis])
+    steep = by_a * (du.T @ slope_a @ v) + by_b * (u.T @ slope_b @ dv)
     mass_along, stiffness_along = _along(cell, wedge, number)
+    stiffness_along = by_axis[wedge.axis] * stiffness_along
     order = "abce" if wedge.axis == 2 else ("acbe" if wedge.axis == 1 else "cabe")
 
     def product(plane: Floats, line: Floats) -> Floats:
@@ -97,7 +103,9 @@ def _along(cell: Cell, wedge: Wedge, number: Indices) -> tuple[Floats, Floats]:
     return side * reference.mass(degree)[:, kept], reference.stiffness(degree)[:, kept] / side
 
 
-def _pair(cell: Cell, one: tuple[Wedge, Indices], other: tuple[Wedge, Indices]) -> tuple[Floats, Floats]:
+def _pair(
+    cell: Cell, one: tuple[Wedge, Indices], other: tuple[Wedge, Indices], by_axis: Triple
+) -> tuple[Floats, Floats]:
     """Stiffness and mass of one wedge's functions with another's."""
     (w, number_w), (v, number_v) = one, other
     kept_w, kept_v = number_w >= 0, number_v >= 0
@@ -107,8 +115,9 @@ def _pair(cell: Cell, one: tuple[Wedge, Indices], other: tuple[Wedge, Indices]) 
         here, there = _across(cell, w, first, second), _across(cell, v, first, second)
         mass_along, stiffness_along = (part[kept_w] for part in _along(cell, v, number_v))
         plain = float((weight * here[0] * there[0]).sum())
-        steep = float((weight * (here[1] * there[1] + here[2] * there[2])).sum())
-        return steep * mass_along + plain * stiffness_along, plain * mass_along
+        by_a, by_b = (by_axis[axis] for axis in PLANE_AXES[w.axis])
+        steep = float((weight * (by_a * here[1] * there[1] + by_b * here[2] * there[2])).sum())
+        return steep * mass_along + by_axis[w.axis] * plain * stiffness_along, plain * mass_along
     shared = 3 - w.axis - v.axis
     towards = {shared: [w, v], v.axis: [w], w.axis: [v]}
     tables = {axis: _tables(cell, axis, wedges) for axis, wedges in towards.items()}
@@ -117,7 +126,8 @@ def _pair(cell: Cell, one: tuple[Wedge, Indices], other: tuple[Wedge, Indices]) 
     g = _against(cell, v, w.axis, tables, kept_w)
     weight = tables[shared].weight[:, None]
     mass = (weight * g.plain).T @ f.plain
-    stiff = (weight * g.steep).T @ f.steep + (weight * g.plain).T @ f.both + (weight * g.both).T @ f.plain
+    stiff = by_axis[shared] * ((weight * g.steep).T @ f.steep)
+    stiff += by_axis[v.axis] * ((weight * g.plain).T @ f.both) + by_axis[w.axis] * ((weight * g.both).T @ f.plain)
     return stiff, mass
 
 
@@ -141,7 +151,7 @@ def _against(cell: Cell, wedge: Wedge, across: int, tables: dict[int, _Tables], 
     return _Against(plain=value @ carried, steep=slope_a @ carried, both=slope_b @ slope)
 
 
-def leaning_wedges(cell: Cell) -> Blocks:
+def leaning_wedges(cell: Cell, by_axis: Triple) -> Blocks:
     """As `upright_wedges`, in a cell that a slope cuts."""
     rules = [(t.at, t.weight / (h - low)) for t, h, low in _leaning_tables(cell)]
     local = np.stack(np.meshgrid(*(rule[0] for rule in rules), indexing="ij"), axis=-1)
@@ -149,7 +159,7 @@ def leaning_wedges(cell: Cell) -> Blocks:
     inverse, jacobian = inverse_of(cell, local)
     factor = weight * jacobian
     value, gradient = wedge_functions(cell, cell.placed(local))
-    pull = factor[..., None, None] * gradient  # (a, b, c, 3, function)
+    pull = factor[..., None, None] * gradient * np.array(by_axis)[:, None]  # (a, b, c, 3, function)
     own_k = np.einsum("abcxe,abcxf->ef", gradient, pull, optimize=True)
     own_m = np.einsum("abce,abc,abcf->ef", value, factor, value, optimize=True)
     turned = np.einsum("abcxi,abcxe->abcie", inverse, pull, optimize=True)

@@ -110,6 +110,15 @@ def _tolerance_names(parts: Parts) -> Iterator[Found]:
                 ("tolerance", "constructions", name),
                 f"there is no construction {shown(name)}.{near} Name one of the library or of [constructions].",
             )
+    solids = {
+        "blocks": [one.name for one in parts.building.blocks.values()],
+        "slopes": [one.name for one in parts.building.slopes.values()],
+    }
+    for key, names in solids.items():
+        for name in getattr(parts.tolerance, key) if parts.tolerance else ():
+            if name not in names:
+                allowed = f"Allowed: {', '.join(map(shown, names))}." if names else f"The room has no [[{key}]]."
+                yield Found(("tolerance", key, name), f"there is no {key[:-1]} {shown(name)}. {allowed}")
 
 
 def _seat_count(parts: Parts) -> Iterator[Found]:

@@ -17,7 +17,7 @@ from roommodes.acoustics.built_modes import BuiltMode, built_modes
 from roommodes.acoustics.checks.surfaces import law_fault, the_wall
 from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.acoustics.room import WALLS, Room, Surface
-from roommodes.errors import Fault, OutsideModel, ProjectInvalid
+from roommodes.errors import Fault, ProjectInvalid
 from roommodes.filters.processor import Processor
 from roommodes.places.seats import Listening, Seats, listening_at
 from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
@@ -236,19 +236,6 @@ class Project:
         tables = self.tables
         ears = ears_of(tables.rows, tables.blocks)
         return room_of(tables.room, tables.blocks, tables.slopes, inside_m=ears[0] if ears else None)
-
-    def require_box(self, what: str) -> None:
-        """Refuse a room that is no box, for `what` works in boxes alone.
-
-        Raises
-        ------
-        OutsideModel : saying so.
-        """
-        if not self.room.is_box:
-            raise OutsideModel(
-                f"{what} works in rooms that are plain boxes only; this one has [[blocks]] or [[slopes]]. Leave them "
-                "out, and keep in mind that the room is then another one."
-            )
 
     def row_height_m(self, row: RowTable) -> float:
         """Height of the ears of a row above the floor [m]."""

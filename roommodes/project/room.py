@@ -96,9 +96,13 @@ def face_surface(room: Room, face: str, layers: Sequence[Construction], *, name:
     name : what it is called in messages.
     """
     surface = whole_face(room, face, law_of_layers(layers), name=name)
+    return replace(surface, law=law_of_layers(layers, face_sides(room, surface)))
+
+
+def face_sides(room: Room, surface: Surface) -> tuple[float, float]:
+    """Width of all of a face of a block or slope, and what gives its area with it [m]."""
     width = surface.to_m[0] - surface.from_m[0]
-    area = sum(part.area_m2 for part in room.shape.face(face))
-    return replace(surface, law=law_of_layers(layers, (width, area / width)))
+    return width, sum(part.area_m2 for part in room.shape.face(surface.wall)) / width
 
 
 def surface_of(

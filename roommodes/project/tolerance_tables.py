@@ -15,6 +15,7 @@ from typing import Annotated
 
 from pydantic import AfterValidator, Field
 
+from roommodes.shapes.solids import BLOCK_FACES
 from roommodes.toml.values import Name, Range, Table, rising, several
 
 CLAMPED = (40.38 / 21.32) ** 2  # bending stiffness of a clamped pane over that of the same on simple supports
@@ -62,6 +63,17 @@ class ToleranceTable(Table):
         "keep their distances to the nearer walls.",
         examples=[[0.02, 0.02, 0.02]],
     )
+    block_m: Spread = Field(
+        default=(0.02, 0.02, 0.01),
+        description="Each face of a block that lies on no wall, plus or minus along its normal, [x, y, z] [m]. Faces "
+        "in one plane move together; subwoofers and seats on a block go up and down with its top.",
+        examples=[[0.05, 0.05, 0.02]],
+    )
+    slope_m: SpreadM = Field(
+        default=0.03,
+        description="Height of each end of a slope that is not at the ceiling, plus or minus [m].",
+        examples=[0.05],
+    )
     temperature_c: Annotated[float, Range(low=0.0, high=15.0, unit="deg C")] = Field(
         default=4.0, description="Air temperature, plus or minus [deg C].", examples=[3.0]
     )
@@ -95,6 +107,27 @@ class ToleranceTable(Table):
     constructions: dict[Name, OwnToleranceTable] = Field(
         default={}, description="Constructions of which more, or less, is known, by name."
     )
+    blocks: dict[Name, Spread] = Field(
+        default={},
+        description="Blocks of which more, or less, is known, by name: as block_m [m].",
+        examples=[{"riser": [0.05, 0.0, 0.02]}],
+    )
+    slopes: dict[Name, SpreadM] = Field(
+        default={}, description="Slopes likewise: as slope_m [m].", examples=[{"roof": 0.1}]
+    )
+
+    def of_face(self, face: str, axis: int) -> float:
+        """How far a face of a block, or an end of a slope, may lie elsewhere along an axis [m].
+
+        Parameters
+        ----------
+        face : ``riser: top``; ``roof: from`` and ``roof: to`` of a slope.
+        axis : 0, 1 or 2.
+        """
+        owner, _, part = face.rpartition(": ")
+        if part in BLOCK_FACES:
+            return self.blocks.get(owner, self.block_m)[axis]
+        return self.slopes.get(owner, self.slope_m)
 
     def of(self, construction: str, key: str, known: float | None = None) -> float | tuple[float, float]:
         """The spread of one property of one construction, by its key here.

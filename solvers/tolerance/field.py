@@ -10,7 +10,9 @@ what changes is worked out anew for each room:
   places of ears and cabinets; all modes above it as one smooth part, linear in k^2 and quadratic in the places;
 - every wall's strength (`tolerance.walls`).
 
-In a room of other size, lengths are measured by its sides: shapes and overlaps then stay, up to the walls' areas.
+In a room of other size, lengths are measured by its sides: shapes and overlaps then stay, up to the walls' areas. In a
+room that is no box they are measured cell by cell, and the modes of another shape are mixtures of the drawn one's
+(`elements.moved_modes`): all that the solution of the drawn shape has.
 
 | symbol | meaning |
 | --- | --- |
@@ -27,7 +29,8 @@ from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
 from roommodes.arrays import Complexes, Floats
-from solvers.tolerance.inputs import Builds
+from solvers.tolerance.inputs import Builds, Inputs
+from solvers.tolerance.modes import Modes
 from solvers.tolerance.walls import Walls
 
 CHUNK = 64  # rooms that are worked out together
@@ -67,7 +70,7 @@ class Level:
     Parameters
     ----------
     k2 : squared wavenumber of the drawn room, complex [1/m2].
-    low : (m,) indices of the low modes among `Field.number`.
+    low : (m,) indices of the low modes among `Field.modes`; all of them in a room that is no box.
     system : (n_wall_term + m + 2, r (r + 1) / 2) fixed matrices, upper triangles: walls, low modes, the rest's value
         and its slope over k^2.
     overlap : (r, m) Q^T U.
@@ -97,7 +100,8 @@ class Field:
     ----------
     frequency_hz : (n_freq,) [Hz].
     size_m, loss_factor : of the drawn room.
-    number : (n_mode, 3) mode numbers of all low modes.
+    inputs : what is uncertain.
+    modes : all low modes.
     ears, cabinets : the points.
     walls : None in a rigid room.
     levels : one per frequency.
@@ -106,7 +110,8 @@ class Field:
     frequency_hz: Floats
     size_m: Floats
     loss_factor: float
-    number: NDArray[np.intp]
+    inputs: Inputs
+    modes: Modes
     ears: Places
     cabinets: Places
     walls: Walls | None
@@ -116,18 +121,19 @@ class Field:
         """(n, n_freq, n_ear, n_cabinet) [1/m]; about `CHUNK` rooms at a time is quick."""
         grown = builds.size_m / self.size_m
         mean_grown = np.prod(grown, axis=1) ** (1.0 / 3.0)
-        ear, cabinet = (point / grown[:, None, :] for point in (builds.ear_m, builds.cabinet_m))  # as in the drawn room
-        ear_shape, cabinet_shape = (self._shapes(point) for point in (ear, cabinet))
+        ear, cabinet = (self.inputs.as_drawn(point, builds) for point in (builds.ear_m, builds.cabinet_m))
+        mixed = self.modes.of(builds)
+        ear_shape, cabinet_shape = (self.modes.shapes_at(point) for point in (ear, cabinet))
+        if mixed.mixture is not None:
+            ear_shape, cabinet_shape = ear_shape @ mixed.mixture, cabinet_shape @ mixed.mixture
         ear_power, cabinet_power = self.ears.monomials(ear), self.cabinets.monomials(cabinet)
-        k2_mode = ((self.number[None] * pi / builds.size_m[:, None, :]) ** 2).sum(axis=2)  # (n, n_mode)
-        volume = np.prod(builds.size_m, axis=1)
         speed = np.array([Air(temperature_c=float(one)).speed_of_sound_m_s for one in builds.temperature_c])
         omega = 2.0 * pi * self.frequency_hz
         wall = None if self.walls is None else self.walls.coefficients(builds, omega)
         result = np.empty((len(builds), len(omega), ear.shape[1], cabinet.shape[1]), dtype=np.complex128)
         for index, level in enumerate(self.levels):
             k2 = (omega[index] / speed * (1.0 - 0.5j * self.loss_factor)) ** 2
-            d = 1.0 / (volume[:, None] * (k2_mode[:, level.low] - k2[:, None]))
+            d = 1.0 / (mixed.volume_m3[:, None] * (mixed.k2[:, level.low] - k2[:, None]))
             at = _At(
                 level=level,
                 d=d,
@@ -137,19 +143,10 @@ class Field:
                 cabinet_shape=cabinet_shape[:, :, level.low],
                 ear_power=ear_power,
                 cabinet_power=cabinet_power,
+                mixture=mixed.mixture,
             )
             result[:, index] = 4.0 * pi * at.pressure(None if wall is None else wall[:, index])
         return result
-
-    def _shapes(self, point_m: Floats) -> Floats:
-        """Mode shapes at points of the drawn room: (n, n_point, 3) -> (n, n_point, n_mode)."""
-        shape = np.ones((*point_m.shape[:2], len(self.number)))
-        for axis in range(3):
-            count = int(self.number[:, axis].max()) + 1
-            n = np.arange(count)
-            cosine = np.cos(point_m[:, :, axis, None] * (n * pi / self.size_m[axis])) * np.where(n > 0, 2.0**0.5, 1.0)
-            shape *= cosine[:, :, self.number[:, axis]]
-        return shape
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -164,6 +161,7 @@ class _At:
     cabinet_shape: Floats
     ear_power: Floats  # (n, ear, monomial)
     cabinet_power: Floats
+    mixture: Floats | None  # (n, m, m)
 
     def pressure(self, wall: Complexes | None) -> Complexes:
         """H / 4 pi: (n, ear, cabinet), with the walls' coefficients (n, n_term)."""
@@ -171,16 +169,27 @@ class _At:
         direct = self._direct()
         if wall is None:
             return direct + (self.ear_shape * self.d[:, None, :]) @ self.cabinet_shape.transpose(0, 2, 1)
-        coefficient = np.concatenate([wall, self.d, self.scale[:, None], self.slope[:, None]], axis=1)
-        r = len(level.overlap)
-        system = (coefficient @ level.system)[:, _square(r)]
+        overlap = level.overlap if self.mixture is None else level.overlap @ self.mixture  # (r, m) or (n, r, m)
+        across = np.swapaxes(overlap, -1, -2)
         ear = self._smooth(level.ear, level.ear_slope, self.ear_power)  # (n, ear, r)
-        ear = ear + (self.ear_shape * self.d[:, None, :]) @ level.overlap.T
+        ear = ear + (self.ear_shape * self.d[:, None, :]) @ across
+        system = self._system(wall, overlap, across)
         driven = np.linalg.solve(system, ear.transpose(0, 2, 1)).transpose(0, 2, 1)  # (n, ear, r)
-        low = (self.ear_shape - driven @ level.overlap) * self.d[:, None, :]
+        low = (self.ear_shape - driven @ overlap) * self.d[:, None, :]
         cabinet = self._smooth(level.cabinet, level.cabinet_slope, self.cabinet_power)
         pressure = direct + low @ self.cabinet_shape.transpose(0, 2, 1) - driven @ cabinet.transpose(0, 2, 1)
         return np.asarray(pressure)
+
+    def _system(self, wall: Complexes, overlap: Complexes, across: Complexes) -> Complexes:
+        """Y^-1 + Z_bb in the basis: (n, r, r)."""
+        level, r = self.level, len(self.level.overlap)
+        rest = [self.scale[:, None], self.slope[:, None]]
+        if self.mixture is None:
+            coefficient = np.concatenate([wall, self.d, *rest], axis=1)
+            return np.asarray((coefficient @ level.system)[:, _square(r)])
+        low = slice(wall.shape[1], wall.shape[1] + self.d.shape[1])  # the drawn room's own modes give way to these
+        system = (np.concatenate([wall, *rest], axis=1) @ np.delete(level.system, low, axis=0))[:, _square(r)]
+        return np.asarray(system + (overlap * self.d[:, None, :]) @ across)
 
     def _smooth(self, value: Complexes, slope: Complexes, power: Floats) -> Complexes:
         """A smooth part on the basis: (n, point, r)."""

@@ -4,9 +4,10 @@ Every uncertain number has one column of the unit cube and is spread evenly over
 logarithm (the support of a pane: over the frequency of its resonances). Columns belong to groups, by which the
 result says what matters most. What has no spread has no column.
 
-How a built room differs: surfaces keep their place relative to their wall, so they grow with the room; cabinets keep
-their distances to the nearer walls and to the floor, as a plan states them; ears stay where they are measured from
-the front, left and floor.
+How a built room differs: surfaces keep their place relative to their wall, so they grow with the room, and so do
+blocks and slopes, whose faces and heights lie elsewhere by spreads of their own; cabinets keep their distances to the
+nearer walls and to what they stand on, as a plan states them; ears stay where they are measured from the front, left
+and what their seat stands on.
 """
 
 from collections.abc import Mapping
@@ -24,8 +25,10 @@ from roommodes.acoustics.wall_laws import ALPHA_MAX
 from roommodes.arrays import Floats
 from roommodes.project.constructions import layers_in, reacts
 from roommodes.project.project import Project
-from roommodes.project.tables import ProjectTables
+from roommodes.project.room import solid_faces
+from roommodes.project.tables import ProjectTables, RegionTable
 from roommodes.shapes.faces import PLANE_AXES
+from solvers.tolerance.geometry import Geometry, Uncertain, geometry_of
 
 CABINETS, EARS, ROOM = "cabinets' places", "ears' places", "size of the room"
 TEMPERATURE, DRIVES = "temperature", "drive settings"
@@ -108,6 +111,7 @@ class Builds:
     Parameters
     ----------
     size_m : (n, 3) length, width, height [m].
+    plane_m : (n, n_plane) how far the planes of `Geometry.uncertain` lie elsewhere; no column in a plain box [m].
     temperature_c : (n,) [deg C].
     factor : (n, n_property), as `Inputs.properties`.
     ear_m, cabinet_m : (n, n_ear, 3), (n, n_cabinet, 3) [m].
@@ -115,6 +119,7 @@ class Builds:
     """
 
     size_m: Floats
+    plane_m: Floats
     temperature_c: Floats
     factor: Floats
     ear_m: Floats
@@ -149,6 +154,7 @@ class Inputs:
     ear_seat : (n_ear,) whose ears they are; all points of one seat move together.
     n_slot : most subs of any plan.
     properties : of the constructions in use.
+    geometry : what of a room that is no box may differ; None for a box.
     groups : name -> columns of the unit cube, in the order of the columns.
     """
 
@@ -158,6 +164,7 @@ class Inputs:
     cabinet_m: Floats
     n_slot: int
     properties: tuple[Property, ...]
+    geometry: Geometry | None
     groups: Mapping[str, slice]
 
     @property
@@ -165,11 +172,17 @@ class Inputs:
         """Columns of the unit cube."""
         return sum(part.stop - part.start for part in self.groups.values())
 
+    @property
+    def uncertain(self) -> tuple[Uncertain, ...]:
+        """Planes of blocks and slopes that may lie elsewhere."""
+        return () if self.geometry is None else self.geometry.uncertain
+
     def drawn(self) -> Builds:
         """The room as drawn, once."""
         room = self.project.room
         return Builds(
             size_m=np.array([room.size_m]),
+            plane_m=np.zeros((1, len(self.uncertain))),
             temperature_c=np.array([room.air.temperature_c]),
             factor=np.ones((1, len(self.properties))),
             ear_m=self.ear_m[None],
@@ -201,17 +214,47 @@ class Inputs:
             fields = [other.field for other in self.properties if other.construction == one.construction]
             column = self.groups[CONSTRUCTION + one.construction].start + fields.index(one.field)
             factor[:, index] = one.factor(unit[:, column])
+        planes = np.zeros((count, len(self.uncertain)))
+        for index, plane in enumerate(self.uncertain):
+            within = [other for other in self.uncertain if other.group == plane.group]
+            column = self.groups[plane.group].start + within.index(plane)
+            planes[:, index] = (2.0 * unit[:, column] - 1.0) * plane.reach_m
         steps = swing(DRIVES, (5e-4 * table.delay_step_ms, 0.5 * table.gain_step_db), self.n_slot)
         ears = self.ear_m[None] + swing(EARS, table.ears_m, int(self.ear_seat.max()) + 1)[:, self.ear_seat]
+        cabinets = moved + swing(CABINETS, table.cabinet_m, len(self.cabinet_m))
+        if self.geometry is not None:
+            ears = self._in_air(ears, self.ear_m, size, planes)
+            cabinets = self._in_air(cabinets, self.cabinet_m, size, planes)
         return Builds(
             size_m=size,
+            plane_m=planes,
             temperature_c=room.air.temperature_c + swing(TEMPERATURE, (table.temperature_c,), 1)[:, 0, 0],
             factor=factor,
             ear_m=np.clip(ears, 0.0, size[:, None]),
-            cabinet_m=np.clip(moved + swing(CABINETS, table.cabinet_m, len(self.cabinet_m)), 0.0, size[:, None]),
+            cabinet_m=np.clip(cabinets, 0.0, size[:, None]),
             delay_s=steps[:, :, 0],
             gain_db=steps[:, :, 1],
         )
+
+    def _in_air(self, moved_m: Floats, drawn_m: Floats, size_m: Floats, plane_m: Floats) -> Floats:
+        """Places in rooms that are no boxes, risen with what they stand on and out of what is solid."""
+        assert self.geometry is not None
+        grown = size_m / np.array(self.project.room.size_m)
+        moved_m = np.clip(moved_m + 0.0, 0.0, size_m[:, None])
+        moved_m[:, :, 2] += self.geometry.risen(drawn_m, grown, plane_m)
+        rooms = zip(moved_m, grown, plane_m, strict=True)
+        found = []
+        for point, by, planes in rooms:
+            home = self.geometry.as_built(drawn_m, by, planes)
+            found.append(self.geometry.in_air(point, home, by, planes))
+        return np.stack(found)
+
+    def as_drawn(self, point_m: Floats, builds: Builds) -> Floats:
+        """Places in built rooms, measured in the drawn one: (n, point, 3) -> (n, point, 3) [m]."""
+        grown = builds.size_m / np.array(self.project.room.size_m)
+        if self.geometry is None:
+            return np.asarray(point_m / grown[:, None, :])
+        return self.geometry.as_drawn(point_m, grown, builds.plane_m)
 
     def built(self, builds: Builds, index: int) -> tuple[Room, tuple[Surface, ...]]:
         """One built room for the full model, by a project with other numbers in its tables."""
@@ -233,18 +276,27 @@ class Inputs:
                 "temperature_c": float(builds.temperature_c[index]),
             }
         )
-        regions = []
-        for region in tables.regions:
-            first, second = PLANE_AXES[AXIS_OF_WALL[region.wall][0]]
-            by = (float(grown[first]), float(grown[second]))
-            corners = {
-                key: (getattr(region, key)[0] * by[0], getattr(region, key)[1] * by[1]) for key in ("from_m", "to_m")
-            }
-            regions.append(region.model_copy(update=corners))
-        update = {"room": room, "regions": tuple(regions), "constructions": {**tables.constructions, **changed}}
+        update: dict[str, Any] = {"room": room, "constructions": {**tables.constructions, **changed}}
+        if self.geometry is None:
+            update["regions"] = _grown_regions(tables, grown)
+        else:
+            update |= self.geometry.tables(tables, grown, builds.plane_m[index])
         built: ProjectTables = tables.model_copy(update=update)
         project = replace(self.project, tables=built)
         return project.room, project.surfaces()
+
+
+def _grown_regions(tables: ProjectTables, grown: Floats) -> tuple[RegionTable, ...]:
+    """A box's regions, as much longer as their walls."""
+    regions = []
+    for region in tables.regions:
+        first, second = PLANE_AXES[AXIS_OF_WALL[region.wall][0]]
+        by = (float(grown[first]), float(grown[second]))
+        corners = {
+            key: (getattr(region, key)[0] * by[0], getattr(region, key)[1] * by[1]) for key in ("from_m", "to_m")
+        }
+        regions.append(region.model_copy(update=corners))
+    return tuple(regions)
 
 
 def scaled(value: Any, factor: float) -> Any:
@@ -258,6 +310,9 @@ def construction_names(project: Project) -> tuple[tuple[str, ...], ...]:
     """The constructions of every surface of `Project.surfaces`, in its order; of layers the inner one first."""
     known, walls = project.constructions(), project.tables.walls
     whole = [layers_in(made) for wall in WALLS if reacts(known, made := getattr(walls, wall))]
+    for face, made in solid_faces(project.tables.blocks, project.tables.slopes).items():
+        if reacts(known, made) and project.room.shape.face(face):
+            whole.append(layers_in(made))
     return (*whole, *(layers_in(region.construction) for region in project.tables.regions))
 
 
@@ -273,7 +328,6 @@ def inputs_of(
     n_slot : most subs of any plan.
     ear_seat : (n_ear,) whose ears they are; left out, every seat has one point.
     """
-    project.require_box("tolerance")
     seat = np.arange(len(ear_m)) if ear_seat is None else ear_seat
     table, known = project.tables.tolerance, project.constructions()
     properties = []
@@ -296,6 +350,9 @@ def inputs_of(
         TEMPERATURE: axes((table.temperature_c,)),
         DRIVES: axes((table.delay_step_ms, table.gain_step_db)) * n_slot,
     }
+    geometry = geometry_of(project)
+    for plane in () if geometry is None else geometry.uncertain:
+        columns[plane.group] = columns.get(plane.group, 0) + 1
     for one in properties:
         name = CONSTRUCTION + one.construction
         columns[name] = columns.get(name, 0) + 1
@@ -311,5 +368,6 @@ def inputs_of(
         cabinet_m=cabinet_m,
         n_slot=n_slot,
         properties=tuple(properties),
+        geometry=geometry,
         groups=MappingProxyType(groups),
     )

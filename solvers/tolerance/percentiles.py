@@ -253,6 +253,13 @@ def _method(design: Design, draws: int) -> tuple[str, ...]:
         "figures: the plan file's own plus the difference that the room makes on these frequencies; fewer than the "
         "plan file's move percentiles by 0.1 dB or so, 0.3 dB at most on the demo",
     ]
+    if design.inputs.geometry is not None:
+        lines.append(
+            "shape: blocks and slopes grow with the room; their faces and heights, to first order, move the drawn "
+            "room's modes and mix them"
+        )
+        if held := design.inputs.geometry.held:
+            lines.append(f"held, since it would part from what it touches, or pass it: {', '.join(held)}")
     if design.share_points:
         lines.append(
             f"shares: Sobol' indices of variance from {design.share_points} of the points, first order by Saltelli "

@@ -28,6 +28,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 from solvers.tolerance.field import Field, Level, Places
 from solvers.tolerance.inputs import Builds, Inputs
+from solvers.tolerance.modes import Modes, ShapedModes, modes_of
 from solvers.tolerance.walls import Walls
 
 # 3e-4 of the seats' rms at most on the demo, beside which the spreads are large
@@ -64,10 +65,12 @@ def reduced_field(
     running.step("room", 0.0)
     room, table = inputs.project.room, inputs.project.tables.tolerance
     room_reach = np.array(table.room_m)
+    for one in inputs.uncertain:  # places are measured cell by cell
+        room_reach[one.plane.axis] = max(room_reach[one.plane.axis], one.reach_m)
     ears = Places(drawn_m=inputs.ear_m, reach_m=np.array(table.ears_m) + room_reach)
     cabinets = Places(drawn_m=inputs.cabinet_m, reach_m=np.array(table.cabinet_m) + room_reach)
     with threadpool_limits(1):
-        learner = _learner(inputs, ears, cabinets, frequency_hz=frequency_hz, seed=seed)
+        learner = _learner(inputs, ears, cabinets, frequency_hz=frequency_hz, seed=seed, running=running)
         levels = []
         with ThreadPoolExecutor(replace(learner.ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
             for level in pool.map(learner.level, frequency_hz):
@@ -78,7 +81,8 @@ def reduced_field(
         frequency_hz=frequency_hz,
         size_m=np.array(room.size_m),
         loss_factor=room.loss_factor,
-        number=learner.number,
+        inputs=inputs,
+        modes=learner.modes,
         ears=ears,
         cabinets=cabinets,
         walls=learner.walls,
@@ -86,12 +90,14 @@ def reduced_field(
     )
 
 
-def _learner(inputs: Inputs, ears: Places, cabinets: Places, *, frequency_hz: Floats, seed: int) -> "_Learner":
+def _learner(
+    inputs: Inputs, ears: Places, cabinets: Places, *, frequency_hz: Floats, seed: int, running: Running
+) -> "_Learner":
     """The full equations in the drawn room and the sample rooms, ready to be asked at each frequency."""
     room, surfaces = inputs.project.room, inputs.project.surfaces()
     size = np.array(room.size_m)
-    ear_nodes, ear_fit = _stencil(ears, size)
-    cabinet_nodes, cabinet_fit = _stencil(cabinets, size)
+    ear_nodes, ear_fit = _stencil(ears, size, inputs)
+    cabinet_nodes, cabinet_fit = _stencil(cabinets, size, inputs)
     sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
     samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
     flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
@@ -106,10 +112,11 @@ def _learner(inputs: Inputs, ears: Places, cabinets: Places, *, frequency_hz: Fl
         source_m=flat_cabinets,
         max_wavenumber=1.05 * max_omega / speed,  # where it is warmest
         precision=PRECISION,
+        running=running,
     )
     walls = Walls(inputs, surfaces, boundary, frequency_hz=frequency_hz) if boundary.size else None
     rooms = [inputs.built(samples, index) for index in range(len(samples))] if walls else []
-    number = np.argwhere(ports.k2_modes <= (LOW_REACH * max_omega / speed + LOW_MORE) ** 2)
+    modes = modes_of(inputs, ports, highest_k2=(LOW_REACH * max_omega / speed + LOW_MORE) ** 2, running=running)
     return _Learner(
         room=room,
         ports=ports,
@@ -117,8 +124,8 @@ def _learner(inputs: Inputs, ears: Places, cabinets: Places, *, frequency_hz: Fl
         walls=walls,
         samples=samples,
         strengths=[] if walls is None else [walls.strengths(*one) for one in rooms],
-        number=number,
-        overlaps=ports.overlaps(number),
+        modes=modes,
+        overlaps=ports.overlaps(modes.number),
         ear_fit=ear_fit,
         cabinet_fit=cabinet_fit,
     )
@@ -133,7 +140,7 @@ class _Learner:
     room : as drawn.
     ports, boundary, walls : of the full equations for all ears and cabinets; walls None where all are rigid.
     samples, strengths : the sample rooms, and how hard their walls are.
-    number : (m, 3) modes that are worked out one by one.
+    modes : m that are worked out one by one.
     overlaps : (n_boundary, m) of each boundary mode with each of these.
     ear_fit, cabinet_fit : (n_point, n_monomial, n_node), see `_stencil`.
     """
@@ -144,20 +151,20 @@ class _Learner:
     walls: Walls | None
     samples: Builds
     strengths: list[tuple[Strength, ...]]
-    number: NDArray[np.intp]
+    modes: Modes
     overlaps: Floats
     ear_fit: Floats
     cabinet_fit: Floats
 
     @cached_property
     def k2_modes(self) -> Floats:
-        """(m,) squared wavenumbers of the modes `number` [1/m2]."""
-        return np.asarray(self.ports.k2_modes[tuple(self.number.T)])
+        """(m,) squared wavenumbers of the modes [1/m2]."""
+        return np.asarray(self.ports.k2_modes[tuple(self.modes.number.T)])
 
     @cached_property
     def shapes(self) -> tuple[Floats, Floats]:
-        """(point, m) shapes of the modes `number` at the ears' and the cabinets' nodes."""
-        return self.ports.field.shapes_at(self.number)
+        """(point, m) shapes of the modes at the ears' and the cabinets' nodes."""
+        return self.ports.field.shapes_at(self.modes.number)
 
     @cached_property
     def speeds(self) -> list[float]:
@@ -169,8 +176,10 @@ class _Learner:
         omega = 2.0 * pi * float(hz)
         k2 = bulk_k2(self.room, np.array([omega], dtype=np.complex128))
         low = np.flatnonzero(self.k2_modes <= (LOW_REACH * abs(k2[0]) ** 0.5 + LOW_MORE) ** 2)
+        if isinstance(self.modes, ShapedModes):
+            low = np.arange(len(self.k2_modes))  # they mix among each other
         without = np.zeros(self.ports.k2_modes.shape, dtype=np.bool_)
-        without[tuple(self.number[low].T)] = True
+        without[tuple(self.modes.number[low].T)] = True
         rest = self.ports.at(np.concatenate([k2, k2 * (1.0 + K2_STEP)]), without=without)
         step = k2[0] * K2_STEP
         overlap = self.overlaps[:, low]
@@ -242,7 +251,7 @@ class _Learner:
         return np.asarray(np.linalg.qr(answers @ (mixture[:, strong] / weight[strong] ** 0.5))[0])
 
 
-def _stencil(places: Places, size_m: Floats) -> tuple[Floats, Floats]:
+def _stencil(places: Places, size_m: Floats, inputs: Inputs) -> tuple[Floats, Floats]:
     """Where a smooth function of a point is asked, and what turns the answers into coefficients.
 
     Returns
@@ -260,6 +269,12 @@ def _stencil(places: Places, size_m: Floats) -> tuple[Floats, Floats]:
             moves.append(corner)
     nodes = places.drawn_m[:, None] + np.stack(moves) * places.reach_m
     nodes = np.clip(nodes, 0.0, size_m)
+    if inputs.geometry is not None:
+        home = np.broadcast_to(places.drawn_m[:, None], nodes.shape)
+        still = inputs.drawn()
+        nodes = inputs.geometry.in_air(nodes.reshape(-1, 3), home.reshape(-1, 3), np.ones(3), still.plane_m[0]).reshape(
+            nodes.shape
+        )
     monomials = places.monomials(nodes.transpose(1, 0, 2)).transpose(1, 0, 2)  # (point, node, monomial)
     return nodes, np.asarray(np.linalg.pinv(monomials), dtype=np.float64)
 

@@ -9,7 +9,8 @@ basis Q it is a sum of fixed matrices with coefficients that are all that a buil
 - the skin of a pane: its inverse as drawn, times how much stiffer its lowest mode has become.
 
 All strengths stand for boundary modes of the drawn rectangle; a rectangle that has grown by g = (its area / the drawn
-one's)^(1/2) takes Y^-1 / g^2.
+one's)^(1/2) takes Y^-1 / g^2. In a room that is no box faces grow with the room; that moved blocks and slopes cover a
+little more or less of them is left out.
 """
 
 from collections.abc import Sequence
@@ -24,8 +25,8 @@ from scipy.stats import qmc
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.acoustics.plates.panes import Plate, behind_one_another
-from roommodes.acoustics.room import Room, Surface
-from roommodes.acoustics.room_boundary import PLATE_MARGIN, Boundary
+from roommodes.acoustics.room import AXIS_OF_WALL, Room, Surface
+from roommodes.acoustics.room_boundary import PLATE_MARGIN, Boundary, shown_parts
 from roommodes.acoustics.strengths import (
     FrontStrength,
     LocalStrength,
@@ -36,10 +37,11 @@ from roommodes.acoustics.strengths import (
     plate_modes,
     plate_reaction,
 )
-from roommodes.acoustics.visible_surfaces import visible
 from roommodes.acoustics.wall_laws import Absorption
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.constructions import AnyConstruction
+from roommodes.project.project import Project
+from roommodes.project.room import face_sides
 from roommodes.shapes.faces import PLANE_AXES
 from solvers.tolerance.inputs import Builds, Inputs, construction_names
 
@@ -75,11 +77,12 @@ class Local:
     ----------
     names : the layers' constructions, the inner one first.
     sides_m : of the surface as drawn [m].
+    units : (2, 3) along its two sides.
     """
 
     names: tuple[str, ...]
     sides_m: tuple[float, float]
-    axis: int
+    units: Floats
     modes: Indices
 
 
@@ -89,6 +92,7 @@ class Glass:
 
     Parameters
     ----------
+    units : (2, 3) along its two sides.
     waves2 : (2, plate mode) (j pi / a)^2, (k pi / b)^2 as drawn [1/m2].
     outside : (n_freq, plate mode) impedance of the air outside as drawn [Pa s/m].
     direction : (n_freq, direction, plate mode) what 1 / y is made of.
@@ -96,7 +100,7 @@ class Glass:
 
     names: tuple[str, ...]
     sides_m: tuple[float, float]
-    axis: int
+    units: Floats
     plate: Indices
     skin: Indices
     skin_strength: SkinStrength
@@ -127,24 +131,27 @@ class Walls:
         self._known = inputs.project.constructions()
         self._place = {id(surface.law): index for index, surface in enumerate(surfaces)}
         names = construction_names(inputs.project)
-        panes = [surface for surface in visible(surfaces) if isinstance(surface.law, Plate)]
+        sides, units = law_sides(inputs.project, surfaces), [self._units(surface.wall) for surface in surfaces]
+        panes = [surface for surface in shown_parts(room, surfaces) if isinstance(surface.law, Plate)]
         edges = np.cumsum([0, *(strength.size for strength in boundary.strengths)])
         local: dict[Any, tuple[Local, list[Indices]]] = {}
         glass: list[Glass] = []
         sobol = qmc.Sobol(max(inputs.size, 1), rng=0).random(SAMPLES)
         samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
-        for index, (family, strength) in enumerate(zip(boundary.families, boundary.strengths, strict=True)):
+        for index, strength in enumerate(boundary.strengths):
             modes = np.arange(edges[index], edges[index + 1])
             if isinstance(strength, LocalStrength | FrontStrength):
                 law = strength.law if isinstance(strength, LocalStrength) else strength.pane
                 place = self._place[id(law)]
-                one = Local(names=names[place], sides_m=_sides(surfaces[place]), axis=family.normal_axis, modes=modes)
-                local.setdefault((one.names, law, one.axis), (one, []))[1].append(modes)
+                one = Local(names=names[place], sides_m=sides[place], units=units[place], modes=modes)
+                local.setdefault((one.names, law, one.units.tobytes()), (one, []))[1].append(modes)
             elif isinstance(strength, PlateStrength):
                 place = self._place[id(strength.pane)]
                 skin = boundary.strengths[index + 1]
                 assert isinstance(skin, SkinStrength), "a pane's skin follows its plate modes"
-                bare = self._bare(strength, skin, panes[len(glass)], axis=family.normal_axis, names=names[place])
+                pane = panes[len(glass)]
+                own = sides[place] if strength.pane.divides else _sides(pane)
+                bare = self._bare(strength, skin, pane, units=units[place], names=names[place], sides_m=own)
                 here = replace(bare, plate=modes, skin=np.arange(edges[index + 1], edges[index + 2]))
                 glass.append(replace(here, direction=self._directions(here, samples)))
         self.local = tuple(replace(one, modes=np.concatenate(modes)) for one, modes in local.values())
@@ -168,8 +175,8 @@ class Walls:
         w = omega[None, :].astype(np.complex128)
         found = []
         for one in self.local:
-            first, second = PLANE_AXES[one.axis]
-            area = (grown[:, first] * grown[:, second])[:, None]
+            first, second = _stretched(one.units, grown)
+            area = (first * second)[:, None]
             law = self._law(one.names, one.sides_m, builds)
             front = front_law(law) if isinstance(law, Plate) else law
             assert front is not None, "a bare pane has no locally reacting part"
@@ -195,8 +202,22 @@ class Walls:
             found.append(replace(strength, **changed))
         return tuple(found)
 
+    def _units(self, wall: str) -> Floats:
+        """Along the two sides of a wall or a face: (2, 3)."""
+        if wall in AXIS_OF_WALL:
+            return np.eye(3)[list(PLANE_AXES[AXIS_OF_WALL[wall][0]])]
+        plane = self.inputs.project.room.shape.face(wall)[0].plane
+        return np.stack([plane.along, plane.up])
+
     def _bare(
-        self, strength: PlateStrength, skin: SkinStrength, surface: Surface, *, axis: int, names: tuple[str, ...]
+        self,
+        strength: PlateStrength,
+        skin: SkinStrength,
+        surface: Surface,
+        *,
+        units: Floats,
+        names: tuple[str, ...],
+        sides_m: tuple[float, float],
     ) -> Glass:
         """A pane as drawn, before its modes' places and its directions are known."""
         a, b = _sides(surface)
@@ -207,8 +228,8 @@ class Walls:
         nowhere = np.empty(0, dtype=np.intp)
         return Glass(
             names=names,
-            sides_m=(a, b),
-            axis=axis,
+            sides_m=sides_m,
+            units=units,
             plate=nowhere,
             skin=nowhere,
             skin_strength=skin,
@@ -234,7 +255,7 @@ class Walls:
         """1 / y of a pane's explicit modes (n, plate mode), and its skin's over the drawn one's (n,)."""
         law = self._law(pane.names, pane.sides_m, builds)
         assert isinstance(law, Plate), "a pane stays one"
-        first, second = (grown[:, axis, None] for axis in PLANE_AXES[pane.axis])
+        first, second = (each[:, None] for each in _stretched(pane.units, grown))
         w = np.array([[omega]], dtype=np.complex128)
         bend2 = pane.waves2[0] / first**2 + pane.waves2[1] / second**2
         drawn_air = self.drawn_air
@@ -264,6 +285,28 @@ class Walls:
                     law = replace(law, factor=factor)
             laws.append(law)
         return behind_one_another(laws)
+
+
+def law_sides(project: Project, surfaces: Sequence[Surface]) -> list[tuple[float, float]]:
+    """The sides that the law of each of `Project.surfaces` was made for [m]."""
+    regions = len(surfaces) - len(project.tables.regions)
+    found = []
+    for index, surface in enumerate(surfaces):
+        sides = _sides(surface)
+        if index < regions and surface.wall not in AXIS_OF_WALL:
+            sides = face_sides(project.room, surface)
+        found.append(sides)
+    return found
+
+
+def _stretched(units: Floats, grown: Floats) -> tuple[Floats, Floats]:
+    """By how much two sides grow: (2, 3), (n, 3) -> (n,), (n,)."""
+    axes = [int(np.abs(unit).argmax()) if np.abs(unit).max() > 1.0 - 1e-9 else -1 for unit in units]
+    first, second = (
+        grown[:, axis] if axis >= 0 else np.asarray(np.linalg.norm(grown * unit, axis=1))
+        for axis, unit in zip(axes, units, strict=True)
+    )
+    return first, second
 
 
 def _sides(surface: Surface) -> tuple[float, float]:

@@ -39,6 +39,9 @@ def difference_words(inputs: Inputs, builds: Builds) -> tuple[str, ...]:
     if grown.any():
         longer, wider, higher = (_by(float(one), lengths) for one in grown)
         lines.append(f"room longer by {longer}, wider by {wider}, higher by {higher}")
+    planes = zip(inputs.uncertain, builds.plane_m[0], strict=True)
+    if moves := [f"{one.plane.name} {_by(float(by), lengths)}" for one, by in planes if by]:
+        lines.append(f"{', '.join(moves)} (plus: rearward, to the right, up)")
     warmer = builds.temperature_c[0] - drawn.temperature_c[0]
     if warmer:
         lines.append(f"air {warmer:+z.1f} deg C")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics.transfer import transfer_function
-from roommodes.errors import OutsideModel, ProjectInvalid
+from roommodes.errors import ProjectInvalid
 from roommodes.project.advice import project_warnings
 from roommodes.project.reading import parse_project
 from tests.rooms_shaped import ATTIC
@@ -122,12 +122,14 @@ def test_a_block_without_volume_leaves_the_box():
     assert other.room.is_box
     assert [s.wall for s in other.surfaces()] == [s.wall for s in plain.surfaces()]
     assert any("has no volume" in one for one in project_warnings(other))
-    other.require_box("tolerance")
 
 
-def test_what_works_in_boxes_alone_says_so():
-    with pytest.raises(OutsideModel, match=r"^tolerance works in rooms that are plain boxes only; .*\[\[blocks\]\]"):
-        parse_project(ATTIC, source="x").require_box("tolerance")
+def test_spreads_of_blocks_and_slopes_name_those_of_the_room():
+    more = "[tolerance]\nblocks = { riser = [0.05, 0.0, 0.02], column = [0.1, 0.1, 0.0] }\nslopes = { dormer = 0.1 }\n"
+    found = faults(ATTIC + more)
+    assert 'there is no block "column"' in found
+    assert 'Allowed: "riser", "chimney breast"' in found
+    assert 'there is no slope "dormer"' in found
 
 
 def test_layers_on_a_block_are_those_of_a_wall():

@@ -23,6 +23,7 @@ def some_rooms(seed: int, n: int = 40) -> Rooms:
     field = drawn.normal(size=shape[1:]) + 1j * drawn.normal(size=shape[1:])
     builds = Builds(
         size_m=np.ones((n, 3)),
+        plane_m=np.ones((n, 0)),
         temperature_c=np.zeros(n),
         factor=np.ones((n, 0)),
         ear_m=np.zeros((n, 4, 3)),
