@@ -6,7 +6,7 @@ share of its cell.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -68,7 +68,6 @@ def moved_shape(shape: Shape, *, grown: Sequence[float], moves: Mapping[Movable,
     ------
     ValueError : a plane was moved past another one, so that cells came or went.
     """
-    scaled = shape.scaled(grown)
 
     def moved(axis: int, drawn_m: float) -> float:
         by = [m for p, m in moves.items() if p.axis == axis and abs(p.at_m - drawn_m) <= SAME_M]
@@ -89,7 +88,10 @@ def moved_shape(shape: Shape, *, grown: Sequence[float], moves: Mapping[Movable,
         )
         for s in shape.slopes
     )
-    result = replace(scaled, blocks=blocks, slopes=slopes)
+    x, y, z = (side * by for side, by in zip(shape.size_m, grown, strict=True))
+    inside = None if shape.inside_m is None else corner(shape.inside_m)
+    seams = tuple((axis, at * grown[axis]) for axis, at in shape.seams)
+    result = Shape(size_m=(x, y, z), blocks=blocks, slopes=slopes, inside_m=inside, seams=seams)
     if not alike(shape.grid(), result.grid()):
         raise ValueError("a plane was moved onto or past another one")
     return result

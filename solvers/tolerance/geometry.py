@@ -6,7 +6,7 @@ their own spreads (`shapes.movable`). What stands on a block goes up and down wi
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -79,12 +79,14 @@ class Geometry:
         if not moved_m.any():
             first, second, third = (plane * by for plane, by in zip(self.drawn, grown, strict=True))
             return first, second, third
-        return self.built(grown, moved_m).grid().planes
+        return _planes(self, tuple(grown.tolist()), tuple(moved_m.tolist()))
 
     def as_drawn(self, point_m: Floats, grown: Floats, moved_m: Floats) -> Floats:
         """Places in built rooms as places in the drawn one: (n, point, 3) with (n, 3), (n, plane) -> (n, point, 3)."""
-        rooms = zip(point_m, grown, moved_m, strict=True)
-        return np.stack([placed(one, self.planes(by, moved), self.drawn) for one, by, moved in rooms])
+        result = np.empty_like(point_m)
+        for index, (by, moved) in enumerate(zip(grown, moved_m, strict=True)):
+            result[index] = placed(point_m[index], self.planes(by, moved), self.drawn)
+        return result
 
     def as_built(self, point_m: Floats, grown: Floats, moved_m: Floats) -> Floats:
         """Places in the drawn room as places in one built room: (n, 3) with (3,), (n_plane,) -> (n, 3) [m]."""
@@ -168,6 +170,12 @@ class Geometry:
         if wall in AXIS_OF_WALL:
             return AXIS_OF_WALL[wall][0]
         return next((int(np.abs(face.plane.normal).argmax()) for face in self.shape.face(wall)), 2)
+
+
+@lru_cache(maxsize=256)
+def _planes(geometry: Geometry, grown: tuple[float, ...], moved_m: tuple[float, ...]) -> Planes:
+    """As `Geometry.planes`, where planes are moved; asked several times for each room."""
+    return geometry.built(np.array(grown), np.array(moved_m)).grid().planes
 
 
 def geometry_of(project: Project) -> Geometry | None:

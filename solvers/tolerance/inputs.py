@@ -242,12 +242,10 @@ class Inputs:
         grown = size_m / np.array(self.project.room.size_m)
         moved_m = np.clip(moved_m + 0.0, 0.0, size_m[:, None])
         moved_m[:, :, 2] += self.geometry.risen(drawn_m, grown, plane_m)
-        rooms = zip(moved_m, grown, plane_m, strict=True)
-        found = []
-        for point, by, planes in rooms:
+        for index, (by, planes) in enumerate(zip(grown, plane_m, strict=True)):
             home = self.geometry.as_built(drawn_m, by, planes)
-            found.append(self.geometry.in_air(point, home, by, planes))
-        return np.stack(found)
+            moved_m[index] = self.geometry.in_air(moved_m[index], home, by, planes)
+        return moved_m
 
     def as_drawn(self, point_m: Floats, builds: Builds) -> Floats:
         """Places in built rooms, measured in the drawn one: (n, point, 3) -> (n, point, 3) [m]."""
