@@ -154,6 +154,7 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
 def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
+    from cli.words.kinds.mixes import print_mixes
     from cli.words.plan import off_floor, print_cautions, print_comparison, print_legend, print_plan
     from roommodes.lengths import lengths_of
     from roommodes.project.glass import glass_of
@@ -164,6 +165,7 @@ def print_summary(results: "Results") -> None:
     print_measured(page, results)
     print_comparison(page, results)
     print_recommendation(page, results)
+    print_mixes(page, results)
     for count in results.plans:
         print_plan(page, results.plan(count, 1))
         print_worth(page, results, count)
@@ -172,7 +174,8 @@ def print_summary(results: "Results") -> None:
     print_front(page, results)
     print_rows(page, results)
     used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
-    raised = off_floor(project, results.candidates.position_m[sorted(used)])
+    there = sorted(used)
+    raised = off_floor(project, results.candidates.position_m[there], results.candidates.kind[there])
     print_cautions(page, glass=bool(glass_of(project)), raised=raised)
     page.line()
 

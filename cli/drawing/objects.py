@@ -10,7 +10,7 @@ from roommodes.acoustics.plates.panes import Plate
 from roommodes.acoustics.room import AXIS_OF_WALL, Surface
 from roommodes.arrays import Floats
 from roommodes.lengths import METRIC, Lengths
-from roommodes.places.zones import Cabinet, Triple, face_direction
+from roommodes.places.zones import Triple, face_direction
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_words
 from roommodes.project.project import Project, cabinet_of
@@ -118,11 +118,9 @@ class WallPart:
 
 def stances(plan: Plan) -> tuple[Stance, ...]:
     """Every sub of a plan with its cabinet turned as it fits, away from the nearest wall where it can."""
-    project = plan.project
-    cabinet = cabinet_of(project.subwoofer)
     return tuple(
-        _stance(number, _triple(position), project, cabinet)
-        for number, position in enumerate(plan.positions_m, start=1)
+        _stance(number, _triple(position), plan.project, table)
+        for number, (position, table) in enumerate(zip(plan.positions_m, plan.kinds, strict=True), start=1)
     )
 
 
@@ -173,7 +171,8 @@ def box_of(part: WallPart, room_m: Triple, normal: int, side: int) -> tuple[Trip
     return _triple(low), _triple(high)
 
 
-def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | None) -> Stance:
+def _stance(number: int, centre: Triple, project: Project, table: SubwooferTable) -> Stance:
+    cabinet = cabinet_of(table)
     if cabinet is None:
         return Stance(
             number=number,
@@ -183,7 +182,7 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
             clear_low_m=centre,
             clear_high_m=centre,
             faces="",
-            name=clean(project.subwoofer.name, 40),
+            name=clean(table.name, 40),
         )
     room = project.room.size_m
     facing = cabinet.facing_at(centre, room, project.keep_outs, project.ground().shape)
@@ -198,8 +197,8 @@ def _stance(number: int, centre: Triple, project: Project, cabinet: Cabinet | No
         clear_low_m=_triple(clear_low[0]),
         clear_high_m=_triple(clear_high[0]),
         faces=TOWARD[facing],
-        name=clean(project.subwoofer.name, 40),
-        spaces=tuple(_before(low[0], high[0], facing, *wanted) for wanted in free_faces(project.subwoofer)),
+        name=clean(table.name, 40),
+        spaces=tuple(_before(low[0], high[0], facing, *wanted) for wanted in free_faces(table)),
     )
 
 

@@ -181,9 +181,10 @@ def marks_of(project: Project) -> list[Mark]:
     mains = project.mains.positions_m if project.mains else ()
     found = [Mark(kind="MAIN", layer=MAINS, name=f"main {k}", at_m=at) for k, at in enumerate(mains, start=1)]
     places = [(clean(one.name, 20), one.at_m) for one in project.amplifiers]
-    each = project.subwoofer.amplifier
-    if each is not None and not project.amplifiers:
-        places.append(("amplifiers", each.at_m))
+    for kind in project.kinds if not project.amplifiers else ():
+        if kind.amplifier is not None:
+            of = "" if len(project.kinds) == 1 else f" of {clean(kind.name, 20)}"
+            places.append((f"amplifiers{of}", kind.amplifier.at_m))
     places.append(("supply", project.tables.electrical.board_m))
     found += [Mark(kind="ELECTRICAL", layer=ELECTRICAL, name=name, at_m=at) for name, at in places if at is not None]
     return found

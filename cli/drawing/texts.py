@@ -86,12 +86,14 @@ def sub_lines(plan: Plan, lengths: Lengths) -> list[str]:
 
 
 def _notes(plan: Plan, lengths: Lengths) -> list[str]:
-    table = plan.project.subwoofer
     unit = "feet and inches, to the nearest 1/8 in" if lengths.feet else "mm"
     notes = [f"All dimensions in {unit}, from the finished face of the named wall. Check them on site before you cut."]
-    if table.cabinet_m is None:
-        notes.append("The project gives no cabinet: only the acoustic centres are shown.")
-    else:
+    for kind in sorted(set(plan.kind.tolist())):
+        table = plan.project.kinds[kind]
+        if table.cabinet_m is None:
+            which = "" if len(plan.project.kinds) == 1 else f" of {clean(table.name, 40)}"
+            notes.append(f"The project gives no cabinet{which}: only the acoustic centres are shown.")
+            continue
         depth, width, height = (lengths.fine(size) for size in table.cabinet_m)
         notes.append(
             f"{clean(table.name, 40)}: {depth} deep, {width} wide, {height} high. Cross: acoustic centre, "

@@ -9,7 +9,7 @@ from cli.words.headroom_words import (
     amplifier_words,
     band_names,
     band_words,
-    box_words,
+    box_lines,
     channel_rows,
     drive_words,
     finding_words,
@@ -60,7 +60,7 @@ def loudness_section(plan: Plan, found: PlanHeadroom | None) -> Section | None:
             )
         )
     if found.headroom.needs is not None:
-        blocks += [Text(text=amplifier_words(found)), Text(text=box_words(plan.project))]
+        blocks += [Text(text=amplifier_words(found)), *(Text(text=line) for line in box_lines(plan))]
     blocks.append(Text(text=" ".join(more_words(plan, found))))
     if found.warnings:
         blocks.append(Bullets(items=tuple(shown(line[0].upper() + line[1:], 400) for line in found.warnings)))

@@ -16,19 +16,25 @@ def own_limit(plan: Plan) -> float | None:
     layout = plan.project.layout
     if layout is None or plan.results.limit_db is None:
         return None
-    limit = limit_at(plan.project, Drives.of_layout(layout), plan.frequency_hz, np.array(layout.positions_m))
+    place, kind = np.array(layout.positions_m), np.array(layout.kind)
+    limit = limit_at(plan.project, Drives.of_layout(layout), plan.frequency_hz, place, kind=kind)
     return None if limit is None else float(limit.mean())
 
 
 def front_level(plan: Plan, count: int, front: FrontTable) -> Floats:
     """Mean level at the seats of each plan of a front, its subs wired as the project says."""
-    level, place = mean_level(front.output_db, count, None), plan.results.candidates.position_m
+    level, candidates = mean_level(front.output_db, count, None), plan.results.candidates
     index, project = front.candidate_index, plan.project
     if plan.results.limit_db is None:
         return level
     limits = [
         limit_at(
-            project, Drives.of_row(front, row), plan.frequency_hz, place[index[row]], project.raised_db(index[row])
+            project,
+            Drives.of_row(front, row),
+            plan.frequency_hz,
+            candidates.position_m[index[row]],
+            project.raised_db(index[row]),
+            candidates.kind[index[row]],
         )
         for row in range(len(level))
     ]

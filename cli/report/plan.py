@@ -19,6 +19,7 @@ from cli.words.crossover_settings import (
     total_rows,
 )
 from cli.words.headroom_words import band_names
+from cli.words.kinds.mixes import price_line
 from cli.words.plan import from_walls, polarity_word, subs_word
 from cli.words.settings import filter_words, sub_table, wiring_lines
 from roommodes.arrays import Floats
@@ -106,26 +107,30 @@ def _do_sentence(plan: Plan) -> str:
 def place_section(plan: Plan) -> Section:
     """Where the subs stand."""
     room, lengths = plan.project.room, lengths_of(plan.project)
-    subs = stances(plan)
+    subs, several = stances(plan), len(plan.project.kinds) > 1
+    any_cabinet = any(sub.has_cabinet for sub in subs)
     rows = []
     for sub, zone in zip(subs, plan.zones, strict=True):
-        row: tuple[str, ...] = (str(sub.number), shown(zone, 40), from_walls(sub.centre_m, room, lengths))
-        if sub.has_cabinet:
+        kind = (sub.name,) if several else ()
+        row: tuple[str, ...] = (str(sub.number), *kind, shown(zone, 40), from_walls(sub.centre_m, room, lengths))
+        if any_cabinet and not sub.has_cabinet:
+            row += ("-",) * 4
+        elif sub.has_cabinet:
             spans = [f"{lengths.fine(a)} to {lengths.fine(b)}" for a, b in zip(sub.low_m, sub.high_m, strict=True)]
             row += (*spans, f"{sub.faces} wall")
         rows.append(row)
-    headers: tuple[str, ...] = ("sub", "zone", "acoustic centre")
-    if subs[0].has_cabinet:
+    headers: tuple[str, ...] = ("sub", *(("kind",) if several else ()), "zone", "acoustic centre")
+    if any_cabinet:
         unit = "" if lengths.feet else " [mm]"
         headers += (f"cabinet from front wall{unit}", f"from left wall{unit}", f"above floor{unit}", "faces")
-    table = plan.project.subwoofer
     cabinet_words = []
-    if subs[0].has_cabinet:
-        cabinet_words = [
-            f"The cross in each cabinet is its acoustic centre, {centre_words(table, lengths)}.",
+    for table in dict.fromkeys(kind for kind in plan.kinds if kind.cabinet_m is not None):
+        of = f" of the {shown(table.name, 40)}" if several else ""
+        cabinet_words += [
+            f"The cross in each cabinet{of} is its acoustic centre, {centre_words(table, lengths)}.",
             *space_lines(table, lengths),
-            "",
         ]
+    cabinet_words += [""] if cabinet_words else []
     places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room, lengths)}" for sub in subs)
     return Section(
         key="place",
@@ -138,6 +143,7 @@ def place_section(plan: Plan) -> Section:
                 sheet=lambda width_mm: plan_to_fit(plan, width_mm),
             ),
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
+            *((Text(text=said),) if (said := price_line(plan)) else ()),
             Text(
                 text=" ".join(cabinet_words)
                 + "The full sheet with two walls, at a scale to work from, comes from: roommodes drawing."
@@ -317,7 +323,7 @@ def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = Fal
     hz, limit_db = plan.frequency_hz, plan.limit_db
     if alike and limit_db is not None:
         raised_db = plan.project.raised_db(plan.candidate_index)
-        limit_db = limit_at(plan.project, Drives.alike(plan.subs), hz, plan.positions_m, raised_db)
+        limit_db = limit_at(plan.project, Drives.alike(plan.subs), hz, plan.positions_m, raised_db, plan.kind)
     levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
     names = plan.seats.name

@@ -15,7 +15,9 @@ from roommodes.acoustics.room import WALLS, Room
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.plan import Plan
 from roommodes.project.constructions import layers_in
+from roommodes.project.project import Project
 from roommodes.project.room import solid_faces
+from roommodes.subwoofer.kinds import responses_known
 from roommodes.subwoofer.tables import SubwooferTable
 from solvers.listening.before_after import BeforeAfter
 from solvers.listening.room import RoomFindings
@@ -144,6 +146,20 @@ def _limits_words(sub: SubwooferTable) -> str:
     return f"{shown(sub.name, 60)}: {'; '.join(said)}."
 
 
+def _kinds_words(project: Project) -> list[str]:
+    """The same of every kind, and how several stand side by side."""
+    lines = [_limits_words(kind) for kind in project.kinds]
+    if len(lines) > 1:
+        lines.append(
+            "Kinds of subwoofer stand side by side as driven by the same voltage, each with the response of its driver "
+            "in its box."
+            if responses_known(project.kinds)
+            else "Not every kind of subwoofer gives its driver: they count as set to the same level at 1 m, with the "
+            "same phase. Match them so by measurement before the settings are dialled in."
+        )
+    return lines
+
+
 def assumed_section(plan: Plan) -> Section:
     """The room, its walls with their sources, and the search, as the project gives them."""
     project, room = plan.project, plan.project.room
@@ -170,7 +186,7 @@ def assumed_section(plan: Plan) -> Section:
         )
         for name, where in places.items()
     )
-    wishes, sub = project.search, project.subwoofer
+    wishes = project.search
     return Section(
         key="assumed",
         heading="What was assumed",
@@ -179,7 +195,7 @@ def assumed_section(plan: Plan) -> Section:
                 items=(
                     f"{_room_words(room, lengths_of(project))}; air at {room.air.temperature_c:g} °C, sound at "
                     f"{room.air.speed_of_sound_m_s:.1f} m/s; loss factor of air and furnishings {room.loss_factor:g}.",
-                    _limits_words(sub),
+                    *_kinds_words(project),
                     f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
                     f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
                     f"{wishes.gain_db[0]:g} to {wishes.gain_db[1]:g} dB, polarity "

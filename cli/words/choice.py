@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
+from cli.words.kinds.mixes import kinds_words, money
 from cli.words.plan import BEST, subs_word
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable
@@ -45,10 +46,14 @@ def price_words(results: Results, count: int) -> str:
     front = results.choices.fronts[count]
     loudest = int(front.output_db.argmax())
     rank = front_ranks(results.plans[count], front)[loudest]
+    means = "the same subs and amplifiers"
+    if len(results.project.kinds) > 1:
+        other = results.plan(count, rank)
+        means = kinds_words(other) + ("" if other.price is None else f" for {money(other.price, results.project)}")
     return (
         f"Its price in level: it plays {lost:z.1f} dB less loud than the loudest plan found with {subs_word(count)} "
         f"({front.output_db[loudest]:z.1f} dB, variation {front.variation_db[loudest]:z.2f} dB, --rank {rank}), with "
-        "the same subs and amplifiers. The list of variation against output has what lies between."
+        f"{means}. The list of variation against output has what lies between."
     )
 
 
@@ -113,10 +118,11 @@ def print_front(page: Page, results: Results) -> None:
     best = results.plans[advice.subs]
     same = (front.variation_db == best.variation_db[BEST]) & (front.output_db == best.output_db[BEST])
     recommended = int(np.argmax(same)) if best.found.by_aims and same.any() else -1
-    ranks = front_ranks(best, front)
+    ranks, several = front_ranks(best, front), len(results.project.kinds) > 1
     rows = [
         [
             str(ranks[k]),
+            *([kinds_words(results.plan(advice.subs, ranks[k]))] if several else []),
             f"{front.variation_db[k]:z.2f} dB",
             f"{round(float(front.output_db[k]), 1) + 0.0:z.1f} dB",
             f"{front.smoothness_db[k]:z.1f} dB",
@@ -125,7 +131,9 @@ def print_front(page: Page, results: Results) -> None:
         ]
         for k in range(len(front.variation_db))
     ]
-    page.table(["rank", "variation", "output", "smoothness", "decay", "against the first"], rows, right=(0, 1, 2, 3, 4))
+    headers = ["rank", *(["subwoofers"] if several else []), "variation", "output", "smoothness", "decay"]
+    right = (0, *(at + several for at in (1, 2, 3, 4)))
+    page.table([*headers, "against the first"], rows, right=right)
     page.line(
         "The best found: no plan met beats one of these in both variation and output. Every command that reads the "
         "plan file takes one of them with --rank; weights.output in [search] chooses along the front."

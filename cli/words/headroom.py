@@ -12,7 +12,7 @@ from cli.words.headroom_words import (
     amplifier_words,
     band_names,
     band_words,
-    box_words,
+    box_lines,
     caution_words,
     channel_rows,
     drive_words,
@@ -103,12 +103,16 @@ def _print_needs(page: Page, plan: Plan, found: PlanHeadroom) -> None:
         cells += [_at_most(needs.travel_m[:, sub] * 1e3, found, "mm", 1)]
         if needs.port_velocity_m_s is not None:
             cells += [_at_most(needs.port_velocity_m_s[:, sub], found, "m/s", 1)]
-        rows.append([str(sub + 1), f"{found.plan.drives.gain_db[sub] + 0.0:z.1f} dB", *cells])
+        kind = [name(plan.kinds[sub].name)] if len(plan.project.kinds) > 1 else []
+        rows.append([str(sub + 1), *kind, f"{found.plan.drives.gain_db[sub] + 0.0:z.1f} dB", *cells])
     port = [] if needs.port_velocity_m_s is None else ["port's air, peak"]
-    page.table(["sub", "gain", "voltage, rms", "current, rms", "power", "excursion, peak", *port], rows, right=(0, 1))
+    several = len(plan.project.kinds) > 1
+    headers = ["sub", *(["kind"] if several else []), "gain", "voltage, rms", "current, rms", "power"]
+    page.table([*headers, "excursion, peak", *port], rows, right=(0, 1 + several))
     _print_channels(page, plan, found)
     page.line(amplifier_words(found))
-    page.line(box_words(plan.project))
+    for line in box_lines(plan):
+        page.line(line)
 
 
 def _print_channels(page: Page, plan: Plan, found: PlanHeadroom) -> None:
@@ -124,7 +128,7 @@ def _print_channels(page: Page, plan: Plan, found: PlanHeadroom) -> None:
 
 def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     page.heading("The cabinets where they stand")
-    sub, lengths = plan.project.subwoofer, lengths_of(plan.project)
+    lengths = lengths_of(plan.project)
     if not found.standings:
         page.line("Not known: the project gives no cabinet_m.")
     else:
@@ -137,8 +141,11 @@ def _print_cabinets(page: Page, plan: Plan, found: PlanHeadroom) -> None:
             for one in found.standings
         ]
         page.table(["sub", "faces", "free space before its faces"], rows, right=(0,))
-    if sub.weight_kg is not None:
-        page.line(f"Weight: {sub.weight_kg:g} kg each, {sub.weight_kg * plan.subs:g} kg in all.")
+    weights = [kind.weight_kg for kind in plan.kinds]
+    known = [one for one in weights if one is not None]
+    if len(known) == plan.subs:
+        each = " and ".join(f"{one:g} kg" for one in dict.fromkeys(known))
+        page.line(f"Weight: {each} each, {sum(known):g} kg in all.")
     if found.heat is not None:
         heat = found.heat
         page.line(
@@ -183,6 +190,7 @@ def headroom_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
         "name": plan.project.name,
         "responses": responses_word(plan.results),
         "subs": plan.subs,
+        **({"kinds": [kind.name for kind in plan.kinds]} if len(plan.project.kinds) > 1 else {}),
         "rank": plan.rank,
         "seats": list(found.plan.seats.name),
         "target": {
@@ -251,6 +259,7 @@ def _added_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
     return {
         "estimate": True,
         "position_m": plan.results.candidates.position_m[one.candidate].tolist(),
+        **_kind_json(plan, one.candidate),
         "gain_db": one.gain_db,
         "delay_ms": one.delay_s * 1e3,
         "polarity": one.polarity,
@@ -258,6 +267,12 @@ def _added_json(plan: Plan, found: PlanHeadroom) -> dict[str, Any]:
         "variation_db": one.variation_db,
         "keeps_variation": one.keeps_variation,
     }
+
+
+def _kind_json(plan: Plan, candidate: int) -> dict[str, str]:
+    """The kind of subwoofer that a candidate is for, where there are several."""
+    kinds = plan.project.kinds
+    return {"kind": kinds[int(plan.results.candidates.kind[candidate])].name} if len(kinds) > 1 else {}
 
 
 def _at_most(values: Floats, found: PlanHeadroom, unit: str, digits: int) -> str:

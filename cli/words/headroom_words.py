@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from cli.terminal.output import clean
 from cli.words.plan import from_walls, polarity_word, subs_word
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
@@ -130,11 +131,12 @@ def gain_words(found: PlanHeadroom) -> str:
 def amplifier_words(found: PlanHeadroom) -> str:
     """The rating that the most heavily loaded channel asks for, and what the project's amplifiers give."""
     plan, needs = found.plan, found.headroom.needs
-    driver, channels = plan.project.subwoofer.driver, plan.wired.channels
-    assert driver is not None, "needs come from a driver"
+    channels, drivers = plan.wired.channels, [kind.driver for kind in plan.kinds]
     assert needs is not None, "only asked where there are some"
     ratings = []
     for k, channel in enumerate(channels):
+        driver = drivers[channel.subs[0]]
+        assert driver is not None, "needs come from a driver"
         load = _nominal_ohm(channel, driver.re_ohm)
         volts, amps = float(needs.channel_voltage_v[:, k].max()), float(needs.channel_current_a[:, k].max())
         ratings.append((max(volts**2 / load, amps**2 * load), load))
@@ -154,12 +156,16 @@ def amplifier_words(found: PlanHeadroom) -> str:
         text += (f" A channel of {whose} gives" if whose else " The one in the project gives") + (
             f" {volts_there:.0f} V" + ("." if amps_there is None else f" and {amps_there:.1f} A.")
         )
-    amps = float(needs.current_a.max())
     beyond = []
-    if needs.travel_m.max() > driver.xmax_m * 1.0005:
-        beyond.append(f"{needs.travel_m.max() * 1e3:.1f} mm of excursion are more than its {driver.xmax_m * 1e3:g} mm")
-    if (heat := amps**2 * driver.re_ohm) > driver.power_w * 1.001:
-        beyond.append(f"{heat:.0f} W in the voice coil are more than its {driver.power_w:g} W")
+    for kind in sorted(set(plan.kind.tolist())):
+        driver, own = plan.project.kinds[kind].driver, plan.kind == kind
+        assert driver is not None, "needs come from a driver"
+        whose = "its" if len(plan.project.kinds) == 1 else f"the {clean(plan.project.kinds[kind].name, 32)}'s"
+        travel, amps = float(needs.travel_m[:, own].max()), float(needs.current_a[:, own].max())
+        if travel > driver.xmax_m * 1.0005:
+            beyond.append(f"{travel * 1e3:.1f} mm of excursion are more than {whose} {driver.xmax_m * 1e3:g} mm")
+        if (heat := amps**2 * driver.re_ohm) > driver.power_w * 1.001:
+            beyond.append(f"{heat:.0f} W in the voice coil are more than {whose} {driver.power_w:g} W")
     if beyond:
         text += f" No amplifier helps where the sub itself ends: {'; '.join(beyond)}. It would be driven to harm."
     return text
@@ -202,9 +208,19 @@ def channel_name(channel: Channel) -> str:
     return f"{channel.amplifier}, output {channel.output}" if channel.amplifier else "its own"
 
 
-def box_words(project: Project) -> str:
-    """What driver and box come to."""
-    box = boxed_driver(project.subwoofer, project.room.air)
+def box_lines(plan: Plan) -> list[str]:
+    """What driver and box of each kind in a plan come to."""
+    used, several = sorted(set(plan.kind.tolist())), len(plan.project.kinds) > 1
+    lines = [box_words(plan.project, kind) for kind in used]
+    names = [clean(plan.project.kinds[kind].name, 32) for kind in used]
+    if not several:
+        return lines
+    return [f"{name}: {words[0].lower()}{words[1:]}" for name, words in zip(names, lines, strict=True)]
+
+
+def box_words(project: Project, kind: int = 0) -> str:
+    """What driver and box of a kind come to."""
+    box = boxed_driver(project.kinds[kind], project.room.air)
     assert box is not None, "needs come from a driver"
     efficiency = 100.0 * box.driver.reference_efficiency(box.air)
     if box.port is None:
@@ -228,10 +244,12 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
         place = from_walls(
             plan.results.candidates.position_m[one.candidate], plan.project.room, lengths_of(plan.project)
         )
+        of = plan.project.kinds[int(plan.results.candidates.kind[one.candidate])]
+        kind = f" {clean(of.name, 32)}" if len(plan.project.kinds) > 1 else ""
         cost = f"variation {one.variation_db:z.2f} dB against {plan.variation_db:z.2f} dB"
         kept = "" if one.keeps_variation else "; no place keeps the variation, this one costs the least"
         lines.append(
-            "Estimate: beside these subs as they are, one more at the gain of the loudest would bring "
+            f"Estimate: beside these subs as they are, one more{kind} at the gain of the loudest would bring "
             f"{gain:+z.1f} dB of "
             f"headroom ({cost}{kept}): {place}, delay {one.delay_s * 1e3:z.2f} ms, "
             f"{polarity_word(one.polarity)}. A search "

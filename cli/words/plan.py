@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.kinds.mixes import mixes_json, price_line
 from roommodes.acoustics.room import Room
-from roommodes.arrays import Floats
+from roommodes.arrays import Floats, Integers
 from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
@@ -78,9 +79,12 @@ def plans_json(results: Results) -> dict[str, Any]:
                 "gain_db": plan.drives.gain_db.tolist(),
                 "delay_ms": (plan.drives.delay_s * 1e3).tolist(),
                 "polarity": plan.drives.polarity.tolist(),
+                **({"kinds": [kind.name for kind in plan.kinds]} if len(plan.project.kinds) > 1 else {}),
+                **({} if plan.price is None else {"price": plan.price}),
             }
             for plan in plans
         ],
+        **({"mixes": mixes_json(results)} if len(results.project.kinds) > 1 else {}),
         "candidates": results.candidates.n_first,
         "layouts_searched": sum(table.found.layouts_searched for table in results.plans.values()),
         "seconds": sum(table.found.seconds for table in results.plans.values()),
@@ -122,11 +126,12 @@ def print_plan(page: Page, plan: Plan) -> None:
     """A plan: where each sub stands and what is dialled in."""
     table, room, drives = plan.table, plan.project.room, plan.drives
     best = "first by the aims" if table.found.by_aims else "best" if table.found.exhaustive else "best found"
-    lengths = lengths_of(plan.project)
+    lengths, several = lengths_of(plan.project), len(plan.project.kinds) > 1
     page.heading(f"{subs_word(plan.subs)}: {best}, variation {plan.variation_db:z.2f} dB")
     rows = [
         [
             str(sub + 1),
+            *([name(plan.kinds[sub].name)] if several else []),
             name(plan.zones[sub]),
             from_walls(position, room, lengths),
             f"{_signed_zero(float(drives.gain_db[sub])):z.1f} dB",
@@ -136,8 +141,10 @@ def print_plan(page: Page, plan: Plan) -> None:
         ]
         for sub, position in enumerate(plan.positions_m)
     ]
-    headers = ["sub", "zone", "where it stands", "gain", "delay", "samples", "polarity"]
-    page.table(headers, rows, right=(0, 3, 4, 5))
+    headers = ["sub", *(["kind"] if several else []), "zone", "where it stands", "gain", "delay", "samples", "polarity"]
+    page.table(headers, rows, right=(0, *(at + several for at in (3, 4, 5))))
+    if said := price_line(plan):
+        page.line(said)
     tried = (
         f"{table.found.layouts_searched:,} of {table.found.layouts_possible:,} layouts in {table.found.seconds:.1f} s"
     )
@@ -163,15 +170,18 @@ def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
         page.line(line, mark="- ")
 
 
-def off_floor(project: Project, position_m: Floats) -> bool:
-    """Whether a cabinet at one of some positions (n, 3) has its foot clearly above what carries it [m]."""
-    return bool(np.any(feet_m(project, position_m) > FIXED_FROM_M))
+def off_floor(project: Project, position_m: Floats, kind: Integers | None = None) -> bool:
+    """Whether a cabinet at one of some positions (n, 3) has its foot clearly above what carries it [m].
+
+    `kind` (n,) is of subwoofer; left out, the first.
+    """
+    return bool(np.any(feet_m(project, position_m, kind) > FIXED_FROM_M))
 
 
 def cautions_of(plan: Plan) -> list[str]:
     """The usual cautions for a plan."""
     project = plan.project
-    return caution_lines(glass=bool(glass_of(project)), raised=off_floor(project, plan.positions_m))
+    return caution_lines(glass=bool(glass_of(project)), raised=off_floor(project, plan.positions_m, plan.kind))
 
 
 def caution_lines(*, glass: bool, raised: bool) -> list[str]:

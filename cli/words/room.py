@@ -223,22 +223,24 @@ def _angle_words(screen_width_m: float, distance_m: float) -> str:
 def _print_zones(page: Page, project: Project) -> None:
     page.heading(f"Where a sub may stand: {counted(len(project.candidates), 'candidate')}")
     yields = project.zone_yields()
-    solid = not project.room.is_box
+    solid, several = not project.room.is_box, len(project.kinds) > 1
     if not yields:
         page.line("No zones yet: add [[zones]] before optimise.")
         return
     rows = [
         [
             name(zone.name),
+            *((name(zone.kind),) if several else ()),
             *map(str, (zone.kept, zone.positions, zone.in_keep_out)),
             *((str(zone.no_air),) if solid else ()),
             *map(str, (zone.no_fit, zone.near_seat, zone.repeated)),
         ]
         for zone in yields
     ]
-    headers = ["zone", "candidates", "positions", "in a keep-out", *(("not in the air",) if solid else ())]
+    headers = ["zone", *(("kind",) if several else ()), "candidates", "positions", "in a keep-out"]
+    headers += ["not in the air"] if solid else []
     headers += ["no room for cabinet", "near a seat", "repeated"]
-    page.table(headers, rows, right=range(1, len(headers)))
+    page.table(headers, rows, right=range(1 + several, len(headers)))
 
 
 def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
@@ -283,6 +285,7 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
         "zones": [
             {
                 "name": zone.name,
+                **({"kind": zone.kind} if zone.kind else {}),
                 "candidates": zone.kept,
                 "positions": zone.positions,
                 "in_keep_out": zone.in_keep_out,

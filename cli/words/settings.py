@@ -34,6 +34,7 @@ COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("output", "", "of that amplifier, from 1; 0 where none is left"),
     ("wiring", "", "how the subs of a shared channel hang on it: parallel or series; empty: the channel is not shared"),
 )
+KIND_COLUMN = ("kind", "", "which of the project's kinds of subwoofer; only where it has several")
 FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filter, numbered from 1
     ("kind", "", "peaking or all-pass: W3C Audio EQ Cookbook"),
     ("hz", "Hz", "centre frequency"),
@@ -60,11 +61,11 @@ def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...])
         "sample_rate_hz": values.rate_hz,
         "speed_of_sound_m_s": values.speed_of_sound_m_s,
         "sign_convention": SIGN_CONVENTION,
-        "columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in COLUMNS},
+        "columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in columns_of(values)},
         "filter_columns": {name: f"{meaning} [{unit}]" if unit else meaning for name, unit, meaning in FILTER_COLUMNS},
         "values": [
             {
-                **dict(zip((name for name, _, _ in COLUMNS), _cells(sub, values.rate_hz), strict=True)),
+                **dict(zip((name for name, _, _ in columns_of(values)), _cells(sub, values.rate_hz), strict=True)),
                 "stands": from_walls(sub.position_m, room),
                 "filters": [
                     dict(zip((name for name, _, _ in FILTER_COLUMNS), _filter_cells(one), strict=True))
@@ -77,6 +78,15 @@ def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...])
         "warnings": list(warnings),
         "cautions": cautions_of(plan),
     }
+
+
+def columns_of(values: StartingValues) -> tuple[tuple[str, str, str], ...]:
+    """Name, unit and meaning of the columns of some starting values."""
+    return (*COLUMNS, KIND_COLUMN) if _kinds_said(values) else COLUMNS
+
+
+def _kinds_said(values: StartingValues) -> bool:
+    return any(sub.kind for sub in values.subs)
 
 
 def settings_warnings(plan: Plan, values: StartingValues) -> tuple[str, ...]:
@@ -103,7 +113,7 @@ def settings_csv(values: StartingValues) -> bytes:
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     most = max((len(sub.filters) for sub in values.subs), default=0)
-    names = [name for name, _, _ in COLUMNS] + crossover_columns(values)
+    names = [name for name, _, _ in columns_of(values)] + crossover_columns(values)
     names += [f"filter{number}_{name}" for number in range(1, most + 1) for name, _, _ in FILTER_COLUMNS]
     writer.writerow(names)
     for sub in values.subs:
@@ -112,7 +122,7 @@ def settings_csv(values: StartingValues) -> bytes:
             cells += _filter_cells(one)
         writer.writerow(inert(cell) if isinstance(cell, str) else cell for cell in cells)
     if values.common is not None:
-        own = ["", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz, "", "", "", ""]
+        own = ["", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz, "", "", "", "", *([""] if _kinds_said(values) else [])]
         writer.writerow([MAINS, MAINS, *own, *crossover_cells(values, None)])
         writer.writerows([inert(one), "", *own, *other_cells(values)] for one in values.others)
     return buffer.getvalue().encode()
@@ -144,9 +154,13 @@ def filter_words(one: Filter) -> str:
 def sub_table(values: StartingValues, lengths: Lengths = METRIC) -> tuple[tuple[str, ...], list[list[str]]]:
     """Headers and rows of the starting values for a person; the channel where the project says something of them."""
     rows = [_sub_row(sub, lengths) for sub in values.subs]
+    headers: tuple[str, ...] = SUB_HEADERS
+    if _kinds_said(values):
+        headers = (headers[0], "kind", *headers[1:])
+        rows = [[row[0], clean(sub.kind, 32), *row[1:]] for row, sub in zip(rows, values.subs, strict=True)]
     if not values.channels_said:
-        return SUB_HEADERS, rows
-    return (*SUB_HEADERS, "channel"), [
+        return headers, rows
+    return (*headers, "channel"), [
         [*row, channel_words(sub.channel)] for row, sub in zip(rows, values.subs, strict=True)
     ]
 
@@ -195,7 +209,7 @@ def _cells(sub: SubValues, rate_hz: float) -> list[Any]:
     drive = [round(sub.gain_db, 3) + 0.0, round(1e3 * sub.delay_s, 4), sub.delay_samples, round(sub.distance_m, 4)]
     on = sub.channel
     hangs = [on.number, on.amplifier, on.output, on.wiring if on.shared else ""]
-    return [sub.number, sub.zone, x, y, z, *drive, sub.polarity, rate_hz, *hangs]
+    return [sub.number, sub.zone, x, y, z, *drive, sub.polarity, rate_hz, *hangs, *([sub.kind] if sub.kind else [])]
 
 
 def _filter_cells(one: Filter) -> list[Any]:

@@ -6,20 +6,38 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.headroom_words import box_words
+from cli.words.kinds.mixes import money
 from roommodes.project.project import Project
 from roommodes.responses.third_octaves import bands_within, exact_hz, nominal_hz
+from roommodes.subwoofer.kinds import responses_known
 from roommodes.subwoofer.limits import Limits, boxed_driver, limits_of
+from roommodes.subwoofer.tables import SubwooferTable
 
 
 def print_subwoofer(page: Page, project: Project) -> None:
-    """Its box and its highest clean level by third-octave."""
-    page.heading(f"The sub: {name(project.subwoofer.name)}")
-    found = _limits(project)
+    """Box and highest clean level by third-octave, of each kind."""
+    for kind, table in enumerate(project.kinds):
+        page.heading(f"{'The sub' if len(project.kinds) == 1 else f'Kind {kind + 1}'}: {name(table.name)}")
+        _print_kind(page, project, kind)
+    if len(project.kinds) > 1:
+        page.line()
+        page.line(
+            "Kinds stand side by side as driven by the same voltage, each with the response of its driver in its box."
+            if responses_known(project.kinds)
+            else "Not every kind gives its driver: kinds count as set to the same level at 1 m, with the same phase."
+        )
+
+
+def _print_kind(page: Page, project: Project, kind: int) -> None:
+    table = project.kinds[kind]
+    if table.price is not None and len(project.kinds) > 1:
+        page.line(f"Price: {money(table.price, project)}.")
+    found = _limits(project, table)
     if found is None:
         page.line("Nothing is said of how loud it plays: levels count from one sub at 1 m, and there is no headroom.")
         return
-    if project.subwoofer.driver is not None:
-        page.line(box_words(project))
+    if table.driver is not None:
+        page.line(box_words(project, kind))
     bands, limits = found
     headers = ["Hz", *(f"{nominal_hz(band):g}" for band in bands)]
     rows = [["highest clean level", *(f"{level:.0f}" for level in limits.highest_db)]]
@@ -32,12 +50,18 @@ def print_subwoofer(page: Page, project: Project) -> None:
     page.line(f"At 1 m in free field, dB SPL rms of a sine. What limits it: {', '.join(spans)}.")
 
 
-def subwoofer_json(project: Project) -> dict[str, Any]:
-    """The same as plain data."""
-    found = _limits(project)
-    box = boxed_driver(project.subwoofer, project.room.air)
+def subwoofer_json(project: Project) -> dict[str, Any] | list[dict[str, Any]]:
+    """The same as plain data; of several kinds a list."""
+    each = [_kind_json(project, table) for table in project.kinds]
+    return each if len(each) > 1 else each[0]
+
+
+def _kind_json(project: Project, table: SubwooferTable) -> dict[str, Any]:
+    found = _limits(project, table)
+    box = boxed_driver(table, project.room.air)
     return {
-        "name": project.subwoofer.name,
+        "name": table.name,
+        **({"price": table.price} if len(project.kinds) > 1 else {}),
         "box": None
         if box is None
         else {
@@ -56,8 +80,8 @@ def subwoofer_json(project: Project) -> dict[str, Any]:
     }
 
 
-def _limits(project: Project) -> tuple[tuple[int, ...], Limits] | None:
+def _limits(project: Project, table: SubwooferTable) -> tuple[tuple[int, ...], Limits] | None:
     """The bands of the search and the limits at their centres."""
     bands = bands_within(np.geomspace(*project.search.band_hz, 200))
-    limits = limits_of(project.subwoofer, np.array([exact_hz(band) for band in bands]), project.room.air)
+    limits = limits_of(table, np.array([exact_hz(band) for band in bands]), project.room.air)
     return None if limits is None else (bands, limits)

@@ -190,6 +190,7 @@ def judge(
     positions_m: ArrayLike,
     drives: Drives | None = None,
     *,
+    kinds: Sequence[str] | None = None,
     threads: int | None = None,
     running: Running | None = None,
 ) -> Plan:
@@ -200,18 +201,20 @@ def judge(
     project : the room and the seats; its zones and keep-outs do not bind the layout.
     positions_m : (n_sub, 3) acoustic centres [m].
     drives : gain, delay and polarity of each sub; left out, all alike.
+    kinds : which of the project's kinds of subwoofer each sub is, by name; may be left out where it has one.
     threads, running : threads; progress and cancelling in place of none.
 
     Raises
     ------
-    ProjectInvalid : not as many drives as positions.
+    ProjectInvalid : not as many drives or kinds as positions, or no such kind.
     Interrupted, OutsideModel : when cancelled; a position outside the room or on a seat.
 
     Example: ``rm.judge(project, [[0.3, 0.4, 0.3], [5.9, 0.4, 0.3]]).variation_db``
     """
-    from solvers.plans.by_hand import judge_layout
+    from solvers.plans.by_hand import judge_layout, kind_named
 
-    return judge_layout(project, positions_m, drives, running=running or Running(threads=threads))
+    kind = None if kinds is None else kind_named(project, kinds)
+    return judge_layout(project, positions_m, drives, kind=kind, running=running or Running(threads=threads))
 
 
 def watcher() -> Watcher:

@@ -6,14 +6,14 @@ that the polynomial through the nearest nodes gives it at every centimetre.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Floats
-from roommodes.places.zones import SAME_M, Candidates, Ground, Zone, position_key, to_micrometre
+from roommodes.places.zones import SAME_M, Candidates, Ground, Zone, no_kinds, position_key, to_micrometre
 
 STEP_M = 0.1
 MOST_POSITIONS = 800  # beyond it the steps are cut into fewer parts
@@ -33,6 +33,7 @@ class Lattice:
     step_m : the steps are no longer than this, or as long as a zone's spacing [m].
     smooth : whether the field between its positions is smooth. It is not at the inward edges of a room that is no box;
         there subs stay on the lattice.
+    kind : (n,) which of the project's kinds of subwoofer each is for; left out, the first.
     """
 
     position_m: Floats
@@ -40,20 +41,26 @@ class Lattice:
     reach_m: Floats
     step_m: float = STEP_M
     smooth: bool = True
+    kind: NDArray[np.intp] = field(default_factory=no_kinds)
 
-    def near(self, position_m: Floats, zone: str) -> list[int]:
-        """Positions of the same zone within its reach along every axis."""
+    def __post_init__(self) -> None:
+        if not len(self.kind):
+            object.__setattr__(self, "kind", np.zeros(len(self.zone), dtype=np.intp))
+
+    def near(self, position_m: Floats, zone: str, kind: int = 0) -> list[int]:
+        """Positions of the same zone and kind within its reach along every axis."""
         gap = np.abs(self.position_m - position_m).max(axis=1)
-        inside = np.flatnonzero(gap <= self.reach_m + SAME_M)
+        inside = np.flatnonzero((gap <= self.reach_m + SAME_M) & (self.kind == kind))
         return [int(i) for i in inside if self.zone[i] == zone]
 
-    def between(self, position_m: Floats, axis: int) -> tuple[NDArray[np.intp], Floats] | None:
+    def between(self, position_m: Floats, axis: int, kind: int = 0) -> tuple[NDArray[np.intp], Floats] | None:
         """Nodes on the line through a place along an axis, and their weights there.
 
         Parameters
         ----------
         position_m : (3,) [m].
         axis : 0, 1 or 2.
+        kind : of the nodes.
 
         Returns
         -------
@@ -63,7 +70,7 @@ class Lattice:
             return None
         gap = self.position_m - position_m
         aside = np.abs(np.delete(gap, axis, axis=1)).max(axis=1)
-        line = np.flatnonzero(aside <= SAME_M)
+        line = np.flatnonzero((aside <= SAME_M) & (self.kind == kind))
         at = gap[line, axis]
         chosen = np.argsort(np.abs(at), kind="stable")[:NODES]
         chosen = chosen[np.argsort(at[chosen])]

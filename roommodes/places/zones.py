@@ -14,7 +14,7 @@ Candidates come in the order of the zones, then by x, y, z.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import ceil
 
 import numpy as np
@@ -30,6 +30,11 @@ SAME_M = 1e-6  # positions closer than this are one
 FACINGS = ((0, 1), (0, -1), (1, 1), (1, -1))  # (axis, direction) that a driver may face
 
 
+def no_kinds() -> NDArray[np.intp]:
+    """Where nothing is said of kinds: all are of the first."""
+    return np.zeros(0, dtype=np.intp)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidates:
     """Legal positions of a subwoofer: those of the zones' grids, and places found between them.
@@ -41,15 +46,19 @@ class Candidates:
     mirror_of : (n_candidate,) index of the candidate mirrored left to right, itself on the centre plane, -1 where
         there is none.
     places_between : how many of them, the last ones, were found between the first grid's.
+    kind : (n_candidate,) which of the project's kinds of subwoofer each is for; left out, the first.
     """
 
     position_m: Floats
     zone: tuple[str, ...]
     mirror_of: NDArray[np.intp]
     places_between: int = 0
+    kind: NDArray[np.intp] = field(default_factory=no_kinds)
 
     def __post_init__(self) -> None:
-        for array in (self.position_m, self.mirror_of):
+        if not len(self.kind):
+            object.__setattr__(self, "kind", np.zeros(len(self.zone), dtype=np.intp))
+        for array in (self.position_m, self.mirror_of, self.kind):
             array.setflags(write=False)
 
     def __len__(self) -> int:
@@ -241,6 +250,7 @@ class ZoneYield:
     name : of the zone.
     positions : how many its spacing gives.
     in_keep_out, no_fit, near_seat, repeated, no_air : how many were dropped, for the first reason that holds.
+    kind : of subwoofer; empty where there is one only.
     """
 
     name: str
@@ -250,6 +260,7 @@ class ZoneYield:
     near_seat: int
     repeated: int
     no_air: int = 0
+    kind: str = ""
 
     @property
     def kept(self) -> int:

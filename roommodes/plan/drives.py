@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.project.project import Layout
+from roommodes.places.layout import Layout
 from roommodes.responses.metrics import drive_weights
 
 

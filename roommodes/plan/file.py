@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from roommodes.errors import FileUnusable
 from roommodes.places.seats import Seats
-from roommodes.places.zones import Candidates
+from roommodes.places.zones import Candidates, no_kinds
 from roommodes.plan.choices import read_choices, write_choices
 from roommodes.plan.crossover import read_crossover, write_crossover
 from roommodes.plan.measured import read_measured, write_measured
@@ -95,6 +95,8 @@ def results_image(results: Results) -> bytes:
             "candidates/between": (np.arange(len(results.candidates)) >= results.candidates.n_first).astype(np.int64),
             "transfer": results.transfer,
         }
+        if len(results.project.kinds) > 1:
+            arrays["candidates/kind"] = results.candidates.kind
         if results.cloud is not None:
             add_scale(file, "ear", np.arange(len(results.cloud.seat)))
             arrays |= {f"cloud/{name}": getattr(results.cloud, name) for name in ("position_m", "seat", "transfer")}
@@ -174,6 +176,7 @@ def _contents(path: Path, file: h5py.File) -> dict[str, Any]:
             zone=tuple(root["candidates/zone"]),
             mirror_of=np.full(sizes["candidate"], -1, dtype=np.int64) if mirror_of is None else mirror_of,
             places_between=0 if between is None else int(np.count_nonzero(between)),
+            kind=no_kinds() if root["candidates/kind"] is None else root["candidates/kind"].astype(np.intp),
         ),
         "transfer": root["transfer"],
         "cloud": _read_cloud(path, root),
@@ -258,6 +261,8 @@ def _check_values(path: Path, results: Results) -> None:
             faults.append(f"/plans/{count}/polarity has values other than +1 and -1")
         if table.delay_s.min() < 0.0:
             faults.append(f"/plans/{count}/delay_s has a delay below zero")
+    if candidates.kind.min() < 0 or candidates.kind.max() >= len(results.project.kinds):
+        faults.append(f"/candidates/kind points past the {len(results.project.kinds)} kinds of subwoofer")
     if not all(np.isfinite(array).all() for array in finite):
         faults.append("some numbers are not finite")
     if results.frequency_hz[0] <= 0.0 or (np.diff(results.frequency_hz) <= 0.0).any():

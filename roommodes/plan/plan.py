@@ -19,6 +19,7 @@ from roommodes.plan.crossover import CrossoverRecord
 from roommodes.plan.drives import Drives
 from roommodes.plan.front_ranks import FROM_FRONT, of_front
 from roommodes.plan.judged import judged_table
+from roommodes.plan.kinds import PlanKinds
 from roommodes.plan.labelled import plan_dataset, results_dataset
 from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.questions import PlanQuestions, ResultsQuestions
@@ -38,7 +39,7 @@ MODEL_UNIT = "dB re one sub at 1 m"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Plan(PlanQuestions):
+class Plan(PlanKinds, PlanQuestions):
     """Where the subs stand, how each is set, and what the seats hear of it.
 
     One level reference holds everywhere: levels are as driven, 20 lg |p| with p the sum of the subs' drives times
@@ -134,7 +135,8 @@ class Plan(PlanQuestions):
     @property
     def wired(self) -> Wired:
         """Which sub hangs on which channel of which amplifier."""
-        return wired_at(self.project, self.drives, self.positions_m, self.project.raised_db(self.candidate_index))
+        raised_db = self.project.raised_db(self.candidate_index)
+        return wired_at(self.project, self.drives, self.positions_m, raised_db, self.kind)
 
     # -- levels --------------------------------------------------------------------------------------------------------
 

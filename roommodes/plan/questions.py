@@ -237,7 +237,7 @@ class PlanQuestions:
 
         plan = self._plan
         comment = f"From {label}: variation {plan.variation_db:z.2f} dB."
-        return project_with(project or plan.project, plan.positions_m, plan.drives, comment=comment)
+        return project_with(project or plan.project, plan.positions_m, plan.drives, plan.kinds, comment=comment)
 
     def rows(self, *, threads: int | None = None, running: Running | None = None) -> Compromise:
         """What one setting for all rows costs each of them against a setting of its own; as `roommodes rows`.

@@ -69,6 +69,7 @@ class SubValues:
     polarity : +1 or -1.
     channel : of the amplifiers, on which it hangs.
     filters : in the order in which they run.
+    kind : of subwoofer, by name; empty where the project has one.
     """
 
     number: int
@@ -81,6 +82,7 @@ class SubValues:
     polarity: int
     channel: Channel
     filters: tuple[Filter, ...] = ()
+    kind: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,6 +188,7 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
             polarity=int(drives.polarity[index]),
             channel=on.of(index),
             filters=tuple(Filter.of(one, rate_hz) for one in paths[index]),
+            kind=plan.kinds[index].name if len(plan.project.kinds) > 1 else "",
         )
         for index, position in enumerate(plan.positions_m)
     ]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.arrays import Floats
+from roommodes.arrays import Floats, Integers
 from roommodes.plan.drives import Drives
 from roommodes.project.project import Project
 from roommodes.subwoofer.channels import Channel, channels_of
@@ -28,11 +28,17 @@ class Wired:
     channels : in use, in the order of the amplifiers.
     faults : what cannot be wired so, in sentences; none in a plan that can.
     raised_db : (n_sub,) see `Project.raised_db`; empty where all subs have one voltage at 0 dB.
+    kind : (n_sub,) which of the project's kinds of subwoofer each is.
     """
 
     channels: tuple[Channel, ...]
     faults: tuple[str, ...] = ()
     raised_db: tuple[float, ...] = ()
+    kind: tuple[int, ...] = ()
+
+    def kind_on(self, channel: Channel) -> int:
+        """The kind of the subs on a channel."""
+        return self.kind[channel.subs[0]] if self.kind else 0
 
     @property
     def shared(self) -> bool:
@@ -53,6 +59,7 @@ def wired(
     drives: Drives,
     fixed: Sequence[bool] | NDArray[np.bool_] = (),
     raised_db: tuple[float, ...] = (),
+    kind: Integers | None = None,
 ) -> Wired:
     """What hangs where.
 
@@ -62,10 +69,14 @@ def wired(
     drives : gain, delay and polarity of each sub.
     fixed : (n_sub,) whether each must stand where it stands; left out, none must.
     raised_db : (n_sub,) see `Project.raised_db`.
+    kind : (n_sub,) which of the project's kinds of subwoofer each is; left out, the first.
     """
     amplifiers = project.amplifiers
-    groups = _groups(drives, [bool(one) for one in fixed] or [False] * len(drives), paired=project.search.shared_drives)
-    channels, left = channels_of(groups, amplifiers, project.subwoofer.amplifier)
+    kind = np.zeros(len(drives), dtype=np.int64) if kind is None else kind
+    groups = _groups(
+        drives, kind, [bool(one) for one in fixed] or [False] * len(drives), paired=project.search.shared_drives
+    )
+    channels, left = channels_of(groups, amplifiers, [project.kinds[one].amplifier for one in kind])
     faults = []
     if left:
         there = sum(one.channels for one in amplifiers)
@@ -76,30 +87,48 @@ def wired(
     for channel in channels:
         if words := _apart(drives, channel):
             faults.append(words)
-    return Wired(channels=channels, faults=tuple(faults), raised_db=raised_db)
+        if len({*(names := [project.kinds[kind[sub]].name for sub in channel.subs])}) > 1:
+            subs = " and ".join(f"{sub + 1} ({name})" for sub, name in zip(channel.subs, names, strict=True))
+            faults.append(
+                f"subs {subs} hang on channel {channel.output} of {channel.amplifier or 'one amplifier'} and are of "
+                "different kinds; subs on one channel are alike here. Give each a channel."
+            )
+    return Wired(channels=channels, faults=tuple(faults), raised_db=raised_db, kind=tuple(int(one) for one in kind))
 
 
-def wired_at(project: Project, drives: Drives, position_m: Floats, raised_db: tuple[float, ...] = ()) -> Wired:
-    """What hangs where, of subs at some positions: (n_sub, 3) [m]; `raised_db` as in `wired`."""
-    return wired(project, drives, project.fixed_at(position_m), raised_db)
+def wired_at(
+    project: Project,
+    drives: Drives,
+    position_m: Floats,
+    raised_db: tuple[float, ...] = (),
+    kind: Integers | None = None,
+) -> Wired:
+    """What hangs where, of subs at some positions: (n_sub, 3) [m]; `raised_db` and `kind` as in `wired`."""
+    return wired(project, drives, project.fixed_at(position_m), raised_db, kind)
 
 
 def limit_at(
-    project: Project, drives: Drives, frequency_hz: Floats, position_m: Floats, raised_db: tuple[float, ...] = ()
+    project: Project,
+    drives: Drives,
+    frequency_hz: Floats,
+    position_m: Floats,
+    raised_db: tuple[float, ...] = (),
+    kind: Integers | None = None,
 ) -> Floats | None:
     """`common_limit_db` of subs at some positions: (n_sub, 3) [m] -> (n_freq,) [dB re 20 uPa]; None where not known."""
-    return common_limit_db(project, drives, frequency_hz, wired_at(project, drives, position_m, raised_db))
+    return common_limit_db(project, drives, frequency_hz, wired_at(project, drives, position_m, raised_db, kind))
 
 
 def common_limit_db(project: Project, drives: Drives, frequency_hz: Floats, on: Wired) -> Floats | None:
     """Highest clean level at 1 m of a sub with the loudest one's gain when the first meets its limit: (n_freq,) [dB].
 
-    For subs that are alike and each on a channel of its own it is the limit of one of them.
+    For subs that are alike and each on a channel of its own it is the limit of one of them; of several kinds it
+    counts from one of the first, as levels do.
     """
     found = None
     loudest, raised_db = float(np.max(drives.gain_db)), on.raised(len(drives))
     for channel in on.channels:
-        limits = project.sub_limits(frequency_hz, channel)
+        limits = project.sub_limits(frequency_hz, channel, on.kind_on(channel))
         if limits is None:
             return None
         gain = max(float(drives.gain_db[sub] + raised_db[sub]) for sub in channel.subs)
@@ -108,7 +137,7 @@ def common_limit_db(project: Project, drives: Drives, frequency_hz: Floats, on: 
     return found
 
 
-def _groups(drives: Drives, fixed: Sequence[bool], *, paired: bool) -> list[tuple[int, ...]]:
+def _groups(drives: Drives, kind: Integers, fixed: Sequence[bool], *, paired: bool) -> list[tuple[int, ...]]:
     """Every sub by itself, or in pairs of equal settings."""
     groups: list[tuple[int, ...]] = []
     for sub in range(len(drives)):
@@ -121,6 +150,7 @@ def _groups(drives: Drives, fixed: Sequence[bool], *, paired: bool) -> list[tupl
                 and not (fixed[sub] or fixed[group[0]])
                 and _same(drives, sub, group[0])
                 and drives.polarity[sub] == drives.polarity[group[0]]
+                and kind[sub] == kind[group[0]]
             ),
             None,
         )

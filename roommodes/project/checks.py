@@ -24,7 +24,7 @@ from roommodes.project.placement_checks import placement_faults
 from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.room import height_of, solid_faces, surface_of
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
-from roommodes.project.subwoofer_checks import amplifier_faults, subwoofer_faults
+from roommodes.project.subwoofer_checks import amplifier_faults, kind_faults, subwoofer_faults
 from roommodes.project.tables import (
     MAX_CANDIDATES,
     MAX_SEATS,
@@ -48,6 +48,7 @@ def geometry_faults(parts: Parts) -> list[Found]:
     found = [*_names(parts), *_construction_names(parts), *_seat_count(parts), *_layout_lengths(parts)]
     found += subwoofer_faults(parts)
     found += amplifier_faults(parts)
+    found += kind_faults(parts)
     found += _processor(parts)
     found += _tolerance_names(parts)
     room, shape_faults = shaped_room(parts)
@@ -146,7 +147,7 @@ def _layout_lengths(parts: Parts) -> Iterator[Found]:
         yield Found(
             ("layout", "positions_m"), f"the layout has {count:,} subwoofers; at most {MAX_CANDIDATES} can be handled."
         )
-    for key in ("gain_db", "delay_ms", "polarity"):
+    for key in ("gain_db", "delay_ms", "polarity", "kinds"):
         values = getattr(parts.layout, key)
         if values is not None and len(values) != count:
             yield Found(

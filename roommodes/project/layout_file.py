@@ -12,8 +12,9 @@ from typing import Annotated, Any
 from pydantic import Field, ValidationError
 
 from roommodes.errors import Fault, FileUnusable, ProjectInvalid
+from roommodes.places.layout import Layout
 from roommodes.project.layout_text import with_layout
-from roommodes.project.project import Layout, Project, layout_of
+from roommodes.project.project import Project
 from roommodes.project.reading import key_text, parse_project, read_text, reworded
 from roommodes.project.tables import LayoutTable
 from roommodes.toml.values import AnyLength, Range, Table
@@ -112,9 +113,12 @@ def read_layout(path: str | Path) -> LayoutFile:
         raise ProjectInvalid(
             str(path), [Fault(where=key_text(one.path), message=one.message) for one in found]
         ) from None
+    if read.layout.kinds is not None:
+        message = "a layout file is of one kind of subwoofer; leave the key out."
+        raise ProjectInvalid(str(path), [Fault(where="layout.kinds", message=message)])
     return LayoutFile(
         source=str(path),
-        layout=layout_of(read.layout),
+        layout=read.layout.layout(),
         shift_m={row.name: row.shift_m for row in read.rows},
         project_toml=read.project_toml,
     )

@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
-from roommodes.project.project import Layout, Project
+from roommodes.places.layout import Layout
+from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.toml.edit import with_table, with_values
 
@@ -35,6 +36,8 @@ def with_layout(
     if moved:
         text = with_values(text, moved, source=source)
     values = layout_values(layout)
+    if len(project.kinds) > 1:
+        values["kinds"] = [project.kinds[kind].name for kind in layout.kind]
     if project.layout is None:
         text = with_table(text, ("layout",), values, comment=comment, source=source)
     else:

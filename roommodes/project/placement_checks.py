@@ -6,12 +6,13 @@ from math import ceil
 import numpy as np
 
 from roommodes.acoustics.room import Room
-from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
+from roommodes.places.kinds import different_places, lay_out_kinds
+from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield
 from roommodes.project.project import cabinet_of, keep_out_box, zone_box
 from roommodes.project.room import ears_of, height_of
 from roommodes.project.shape_checks import cut_off_positions, not_in_air
 from roommodes.project.tables import MAX_CANDIDATES, ZoneTable
-from roommodes.project.valid_parts import SLACK_M, Found, Parts, outside
+from roommodes.project.valid_parts import SLACK_M, Found, KindPart, Parts, outside
 from roommodes.ranges import metres, plain
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
@@ -47,16 +48,16 @@ def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
                     )
 
 
-def _cabinet(parts: Parts, room: Room) -> tuple[Cabinet | None, list[Found]]:
-    """The cabinet and, if it cannot stand anywhere in the room, the fault."""
-    cabinet = None if parts.chain.subwoofer is None else cabinet_of(parts.chain.subwoofer)
+def _cabinet(one: KindPart, room: Room) -> tuple[Cabinet | None, list[Found]]:
+    """The cabinet of a kind and, if it cannot stand anywhere in the room, the fault."""
+    cabinet = cabinet_of(one.table)
     if cabinet is None:
         return None, []
     if cabinet.fits(np.array([room.size_m]) / 2.0, room.size_m, clearance=False)[0]:
         return cabinet, []
     size = " x ".join(metres(side) for side in (cabinet.depth_m, cabinet.width_m, cabinet.height_m))
     text = f"the cabinet of {size} is larger than the room of {' x '.join(metres(side) for side in room.size_m)}."
-    return None, [Found(("subwoofer", "cabinet_m"), f"{text} Give [depth, width, height] in m.")]
+    return None, [Found((*one.path, "cabinet_m"), f"{text} Give [depth, width, height] in m.")]
 
 
 def _ears(parts: Parts) -> list[tuple[str, tuple[float, float, float]]]:
@@ -91,10 +92,10 @@ def _mains(parts: Parts, room: Room) -> Iterator[Found]:
 def _electrical(parts: Parts, room: Room) -> Iterator[Found]:
     """Where amplifiers and the supply are; a cupboard may well be in a block."""
     chain = parts.chain
-    each = None if chain.subwoofer is None else chain.subwoofer.amplifier
     places: list[tuple[Path, Sequence[float] | None]] = []
-    if each is not None:
-        places.append((("subwoofer", "amplifier", "at_m"), each.at_m))
+    for one in chain.subs:
+        if one.table.amplifier is not None:
+            places.append(((*one.path, "amplifier", "at_m"), one.table.amplifier.at_m))
     places += [(("amplifiers", index, "at_m"), one.at_m) for index, one in chain.amplifiers.items()]
     if chain.electrical is not None:
         places.append((("electrical", "board_m"), chain.electrical.board_m))
@@ -106,9 +107,12 @@ def _electrical(parts: Parts, room: Room) -> Iterator[Found]:
 def _layout(parts: Parts, room: Room) -> Iterator[Found]:
     if parts.layout is None:
         return
-    cabinet, _ = _cabinet(parts, room)
+    cabinets = {one.table.name: _cabinet(one, room)[0] for one in parts.chain.subs}
+    kinds = parts.layout.kinds or ()
     for index, point in enumerate(parts.layout.positions_m):
         path: Path = ("layout", "positions_m", index)
+        named = cabinets.get(kinds[index]) if index < len(kinds) else None
+        cabinet = named if kinds else next(iter(cabinets.values()), None)
         if text := outside(point, room):
             yield Found(path, f"the subwoofer is at {text}. Move it or enlarge the room.")
             continue
@@ -139,8 +143,9 @@ def _cabinet_advice(cabinet: Cabinet) -> str:
 
 
 def _zones(parts: Parts, room: Room) -> Iterator[Found]:
-    cabinet, misfit = _cabinet(parts, room)
-    yield from misfit
+    cabinets = [(one, *_cabinet(one, room)) for one in parts.chain.subs]
+    misfits = [fault for _, _, misfit in cabinets for fault in misfit]
+    yield from misfits
     blocks = list(parts.building.blocks.values())
     zones = {index: zone_box(table, height_of(blocks, table.on)) for index, table in parts.places.zones.items()}
     inside = {i: zone for i, zone in zones.items() if not outside(zone.high, room)}
@@ -148,21 +153,22 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     if total > MOST_POSITIONS:
         yield _too_many(inside, total)
         return
-    if misfit or parts.chain.subwoofer is None or "keep_outs" not in parts.whole:
+    if misfits or not cabinets or "keep_outs" not in parts.whole:
         return
     boxes = [keep_out_box(table) for table in parts.places.keep_outs.values()]
     distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
     ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
-    candidates, yields = lay_out(
-        list(inside.values()),
-        Ground(
-            keep_outs=boxes,
-            room_m=room.size_m,
-            cabinet=cabinet,
-            ears=ears,
-            shape=None if room.is_box else room.shape,
-        ),
+    shape = None if room.is_box else room.shape
+    grounds = [
+        Ground(keep_outs=boxes, room_m=room.size_m, cabinet=cabinet, ears=ears, shape=shape)
+        for _, cabinet, _ in cabinets
+    ]
+    allowed = [_allowed(parts, one, inside) for one, _, _ in cabinets]
+    candidates, several = lay_out_kinds(
+        [[inside[index] for index in own] for own in allowed], grounds, [one.table.name for one, _, _ in cabinets]
     )
+    came = list(zip([index for own in allowed for index in own], several, strict=True))
+    yields = {index: [one for at, one in came if at == index] for index in inside}
     for index, zone in inside.items():
         if cut_off := cut_off_positions(room, zone.positions()):
             yield Found(
@@ -171,35 +177,53 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
                 "the seats. Leave a gap between the blocks if there is one, or move the zone.",
             )
     yield from _fixed(parts, yields, inside)
-    for index, outcome in zip(inside, yields, strict=True):
-        if outcome.kept == 0 and not outcome.repeated:
-            advice = f" {_cabinet_advice(cabinet)}" if cabinet is not None and outcome.no_fit else ""
-            if outcome.in_keep_out:
-                advice += f" Keep-outs: {_names_of(inside[index], boxes)}."
-            yield Found(
-                ("zones", index), f"zone {shown(outcome.name)} gives no candidate: {_emptied(outcome)}.{advice}"
-            )
+    by_name = {one.table.name: cabinet for one, cabinet, _ in cabinets}
+    for index, outcomes in yields.items():
+        if outcomes and all(one.kept == 0 and not one.repeated for one in outcomes):
+            yield _no_candidate(index, outcomes, by_name, _names_of(inside[index], boxes))
     if len(candidates) > MAX_CANDIDATES:
         yield _too_many(inside, len(candidates))
         return
     yield from _candidates_near_ears(parts, inside, candidates)
     complete = "zones" in parts.whole and len(inside) == len(zones) and zones
     if complete and parts.search is not None and len(candidates) > 0:
-        most = max(parts.search.counts)
-        if most > len(candidates):
+        most, places = max(parts.search.counts), len(different_places(candidates.position_m)[0])
+        if most > places:
             given = "search.counts asks" if "search" in parts.given else "the search asks by default"
             yield Found(
                 ("search", "counts"),
-                f"{given} for {most} subwoofers; the zones give {len(candidates)} candidates. Ask for fewer, add zones "
+                f"{given} for {most} subwoofers; the zones give {places} candidates. Ask for fewer, add zones "
                 "or take a smaller spacing_m.",
             )
 
 
-def _fixed(parts: Parts, yields: Sequence[ZoneYield], inside: Mapping[int, Zone]) -> Iterator[Found]:
+def _allowed(parts: Parts, one: KindPart, inside: Mapping[int, Zone]) -> list[int]:
+    """The zones, by their index, in which a kind may stand."""
+    named = ((index, parts.places.zones[index].kinds) for index in inside)
+    return [index for index, kinds in named if kinds is None or one.table.name in kinds]
+
+
+def _no_candidate(
+    index: int, outcomes: Sequence[ZoneYield], cabinets: Mapping[str, Cabinet | None], keep_outs: str
+) -> Found:
+    """A zone in which no sub can stand, of whatever kind."""
+    said = []
+    for one in outcomes:
+        cabinet = cabinets[one.kind] if one.kind else next(iter(cabinets.values()))
+        advice = f" {_cabinet_advice(cabinet)}" if cabinet is not None and one.no_fit else ""
+        if one.in_keep_out:
+            advice += f" Keep-outs: {keep_outs}."
+        of = f" for {shown(one.kind)}" if one.kind else ""
+        said.append(f"gives no candidate{of}: {_emptied(one)}.{advice}")
+    return Found(("zones", index), f"zone {shown(outcomes[0].name)} {' It '.join(said)}")
+
+
+def _fixed(parts: Parts, yields: Mapping[int, Sequence[ZoneYield]], inside: Mapping[int, Zone]) -> Iterator[Found]:
     """Faults of zones in which a subwoofer must stand."""
     fixed = [index for index in inside if parts.places.zones[index].fixed]
-    for index, outcome in zip(inside, yields, strict=True):
-        if index in fixed and outcome.positions > 1:
+    for index, outcomes in yields.items():
+        outcome = outcomes[0] if outcomes else None
+        if index in fixed and outcome is not None and outcome.positions > 1:
             yield Found(
                 ("zones", index, "fixed"),
                 f"zone {shown(outcome.name)} has {outcome.positions} positions; a subwoofer can be fixed only in a "

@@ -19,8 +19,10 @@ from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.filters.processor import Processor
+from roommodes.places.kinds import lay_out_kinds
+from roommodes.places.layout import Layout
 from roommodes.places.seats import Listening, Seats, listening_at
-from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield, lay_out
+from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield
 from roommodes.project.changes import changed_text, laws_in
 from roommodes.project.constructions import (
     Construction,
@@ -36,7 +38,6 @@ from roommodes.project.room import ears_of, face_surface, height_of, room_of, so
 from roommodes.project.shape_tables import ScreenTable
 from roommodes.project.tables import (
     KeepOutTable,
-    LayoutTable,
     ProjectTables,
     RowTable,
     SearchTable,
@@ -44,25 +45,10 @@ from roommodes.project.tables import (
 )
 from roommodes.running import Running
 from roommodes.subwoofer.channels import Channel
+from roommodes.subwoofer.kinds import limits_known, over_first, relative_response
 from roommodes.subwoofer.limits import Limits, MeasuredDrive, limits_of
 from roommodes.subwoofer.tables import ChannelTable, NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
-    """Positions and drives, every list filled in.
-
-    Parameters
-    ----------
-    positions_m : (n_sub) of (x, y, z) [m].
-    gain_db, delay_ms, polarity : (n_sub) each [dB], [ms], +1 or -1.
-    """
-
-    positions_m: tuple[tuple[float, float, float], ...]
-    gain_db: tuple[float, ...]
-    delay_ms: tuple[float, ...]
-    polarity: tuple[int, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,9 +128,20 @@ class Project:
         return self.tables.search
 
     @property
+    def kinds(self) -> tuple[SubwooferTable, ...]:
+        """The kinds of subwoofer that may stand at a position: [[subwoofers]], or [subwoofer] alone."""
+        return self.tables.subwoofers or (self.tables.subwoofer,)
+
+    @property
     def subwoofer(self) -> SubwooferTable:
-        """The [subwoofer] table: what stands at each position."""
-        return self.tables.subwoofer
+        """What stands at each position; of several kinds the first, whose level at 1 m is 0 dB."""
+        return self.kinds[0]
+
+    def require_one_kind(self, what: str) -> None:
+        """ProjectInvalid where there are several kinds of subwoofer, which `what` cannot take."""
+        if len(self.kinds) > 1:
+            message = f"there are {len(self.kinds)} kinds; {what} works with one kind of subwoofer: leave one alone."
+            raise ProjectInvalid(self.source, [Fault(where="subwoofers", message=message)])
 
     @property
     def mains(self) -> MainsTable | None:
@@ -186,7 +183,7 @@ class Project:
     def layout(self) -> Layout | None:
         """Existing or wished positions and drives."""
         table = self.tables.layout
-        return None if table is None else layout_of(table)
+        return None if table is None else table.layout([kind.name for kind in self.kinds])
 
     @property
     def amplifiers(self) -> tuple[NamedAmplifierTable, ...]:
@@ -198,14 +195,27 @@ class Project:
         """The amplifier of a sub by itself: the first of several, or that of each sub; None where it is not known."""
         return self.amplifiers[0] if self.amplifiers else self.subwoofer.amplifier
 
-    def sub_limits(self, frequency_hz: NDArray[np.float64], channel: Channel | None = None) -> Limits | None:
-        """The limits of one sub: (n_freq,) [Hz]; None where nothing is said of how loud it plays.
+    def sub_limits(
+        self, frequency_hz: NDArray[np.float64], channel: Channel | None = None, kind: int = 0
+    ) -> Limits | None:
+        """The limits of one sub: (n_freq,) [Hz]; None where nothing is said of how loud every kind plays.
 
-        At 1 m in free field; with a measured `drive` over a level of 0 dB, see `subwoofer.limits`. `channel` is what
-        it hangs on; left out, it is alone on a channel of `amplifier`.
+        At 1 m in free field; with a measured `drive` over a level of 0 dB, see `subwoofer.limits`; of a further kind
+        less what it gives more than the first, see `subwoofer.kinds`. `channel` is what it hangs on; left out, it is
+        alone on a channel of its amplifier.
         """
-        alone = Channel(number=1, amplifier="", output=1, subs=(0,), table=self.amplifier)
-        return limits_of(self.subwoofer, frequency_hz, self.room.air, channel or alone, self.drive)
+        sub = self.kinds[kind]
+        table = self.amplifiers[0] if self.amplifiers else sub.amplifier
+        alone = Channel(number=1, amplifier="", output=1, subs=(0,), table=table)
+        limits = limits_of(sub, frequency_hz, self.room.air, channel or alone, self.drive)
+        if limits is None or len(self.kinds) == 1:
+            return limits
+        relative = self.kind_response(frequency_hz)[:, kind]
+        return over_first(limits, relative) if limits_known(self.kinds) else None
+
+    def kind_response(self, frequency_hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+        """Response of each kind of subwoofer over that of the first: (n_freq,) [Hz] -> (n_freq, n_kind)."""
+        return relative_response(self.kinds, frequency_hz, self.room.air)
 
     def raised_db(self, candidate_index: NDArray[np.intp]) -> tuple[float, ...]:
         """By how much measured subs' voltages at 0 dB lie above that of `drive`: (n_sub,) -> (n_sub,) [dB].
@@ -312,29 +322,29 @@ class Project:
         """How many candidates each zone gives, and what became of the rest."""
         return self._laid_out()[1]
 
-    def ground(self) -> Ground:
-        """What decides where a sub may stand."""
+    def zones_by_kind(self) -> tuple[tuple[Zone, ...], ...]:
+        """For each kind of subwoofer the zones in which it may stand."""
+        allowed = [(zone, table.kinds) for zone, table in zip(self.zones, self.tables.zones, strict=True)]
+        return tuple(
+            tuple(zone for zone, kinds in allowed if kinds is None or kind.name in kinds) for kind in self.kinds
+        )
+
+    def grounds(self) -> tuple[Ground, ...]:
+        """What decides where each kind of subwoofer may stand."""
+        return tuple(self.ground(kind) for kind in range(len(self.kinds)))
+
+    def ground(self, kind: int = 0) -> Ground:
+        """What decides where a sub of a kind may stand."""
         return Ground(
             keep_outs=self.keep_outs,
             room_m=self.room.size_m,
             shape=None if self.room.is_box else self.room.shape,
-            cabinet=cabinet_of(self.tables.subwoofer),
+            cabinet=cabinet_of(self.kinds[kind]),
             ears=Ears(position_m=self.seats.position_m, distance_m=self.search.seat_distance_m),
         )
 
     def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
-        return lay_out(self.zones, self.ground())
-
-
-def layout_of(table: LayoutTable) -> Layout:
-    """The table with every list filled in."""
-    count = len(table.positions_m)
-    return Layout(
-        positions_m=table.positions_m,
-        gain_db=table.gain_db or (0.0,) * count,
-        delay_ms=table.delay_ms or (0.0,) * count,
-        polarity=table.polarity or (1,) * count,
-    )
+        return lay_out_kinds(self.zones_by_kind(), self.grounds(), [kind.name for kind in self.kinds])
 
 
 def cabinet_of(table: SubwooferTable) -> Cabinet | None:

@@ -4,6 +4,7 @@ Each class is one table of the TOML file. What holds between tables (seats insid
 checked in `geometry`. Axes and corners: see `rooms`.
 """
 
+from collections.abc import Sequence
 from pathlib import PurePath
 from typing import Annotated, Literal
 
@@ -11,6 +12,7 @@ from pydantic import AfterValidator, Field
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.room import Room
+from roommodes.places.layout import Layout, filled_layout
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
@@ -145,12 +147,15 @@ class TitleTable(Table):
 
 
 class UnitsTable(Table):
-    """How lengths are written where a person reads or prints them. This file and all data files stay metric."""
+    """How lengths and prices are written where a person reads them. This file and all data files stay metric."""
 
     length: Literal["m", "ft-in"] = Field(
         default="m",
         description='"m": metres, and millimetres on drawings; "ft-in": feet and inches, to the nearest 1/8 in.',
         examples=["ft-in"],
+    )
+    currency: Name | None = Field(
+        default=None, description="What prices and search.budget are in; left out, plain numbers.", examples=["EUR"]
     )
 
 
@@ -167,6 +172,11 @@ class ZoneTable(Table):
         default=0.3, description="Largest distance between neighbouring candidates [m].", examples=[0.4]
     )
     at_most: Count | None = Field(default=None, description="Most subwoofers in this zone.", examples=[2])
+    kinds: Annotated[tuple[Name, ...], AnyLength] | None = Field(
+        default=None,
+        description="Which of the [[subwoofers]] may stand here, by name; left out, any of them.",
+        examples=[["large"]],
+    )
     fixed: bool = Field(
         default=False, description="true: a subwoofer stands here in every layout; for a zone that is one point."
     )
@@ -271,6 +281,11 @@ class SearchTable(Table):
         )
     )
     polarity: bool = Field(default=True, description="true: the polarity may be inverted.")
+    budget: Annotated[float, Range(low=0.0, high=1e9, above_low=True)] | None = Field(
+        default=None,
+        description="Most that the subwoofers of a plan may cost, by their price, in its currency.",
+        examples=[4000],
+    )
     mirror: bool = Field(default=False, description="true: only layouts that are alike left and right.")
     shared_drives: bool = Field(
         default=False,
@@ -306,6 +321,11 @@ class LayoutTable(Table):
     positions_m: Annotated[tuple[Point, ...], AnyLength] = Field(
         description="Acoustic centres, [[x, y, z], ...] [m].", examples=[[[0.3, 1.1, 0.3], [0.3, 3.3, 0.3]]]
     )
+    kinds: Annotated[tuple[Name, ...], AnyLength] | None = Field(
+        default=None,
+        description="Which of the [[subwoofers]] stands at each position, by name; one entry for each.",
+        examples=[["large", "small"]],
+    )
     gain_db: Annotated[tuple[Gain, ...], AnyLength] | None = Field(
         default=None, description="Gains, one per subwoofer [dB]; left out: 0.", examples=[[0, -2.5]]
     )
@@ -315,6 +335,16 @@ class LayoutTable(Table):
     polarity: Annotated[tuple[Literal[1, -1], ...], AnyLength] | None = Field(
         default=None, description="+1 or -1, one per subwoofer; left out: +1.", examples=[[1, -1]]
     )
+
+    def layout(self, kinds: Sequence[str] = ()) -> Layout:
+        """With every list filled in; `kinds` are the names of the project's kinds of subwoofer."""
+        return filled_layout(
+            self.positions_m,
+            gain_db=self.gain_db,
+            delay_ms=self.delay_ms,
+            polarity=self.polarity,
+            kind=[list(kinds).index(name) for name in self.kinds or ()],
+        )
 
 
 class ProjectTables(Table):
@@ -345,6 +375,9 @@ class ProjectTables(Table):
         default=(), description="Where nothing may stand."
     )
     subwoofer: SubwooferTable = Field(default=SubwooferTable(), description="What stands at each position.")
+    subwoofers: Annotated[tuple[SubwooferTable, ...], AnyLength] = Field(
+        default=(), description="Several kinds of subwoofer to choose from, in place of [subwoofer]."
+    )
     amplifiers: Annotated[tuple[NamedAmplifierTable, ...], AnyLength] = Field(
         default=(), description="The amplifiers with their channels, in place of [subwoofer.amplifier]."
     )

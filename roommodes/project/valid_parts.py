@@ -25,6 +25,7 @@ from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
 from roommodes.subwoofer.target import TargetTable
 from roommodes.toml.lines import Path
 
+LISTED = ("blocks", "slopes", "regions", "rows", "zones", "keep_outs", "constructions", "amplifiers", "subwoofers")
 SLACK_M = 1e-9  # what rounding may add to a length
 
 
@@ -76,16 +77,36 @@ class ChainParts:
     ----------
     subwoofer, mains, processor, target, electrical : None where the file's table is missing or not valid.
     subwoofer_keys : what the file's [subwoofer] gives, valid or not.
+    kinds : of [[subwoofers]], valid entries by their index in the file, with what the file's entry gives.
     amplifiers : valid entries by their index in the file.
     """
 
     subwoofer: SubwooferTable | None
     subwoofer_keys: frozenset[str]
+    kinds: Mapping[int, "KindPart"]
     amplifiers: Mapping[int, NamedAmplifierTable]
     mains: MainsTable | None
     processor: ProcessorTable | None
     target: TargetTable | None
     electrical: ElectricalTable | None
+
+    @property
+    def subs(self) -> tuple["KindPart", ...]:
+        """What may stand at a position, as far as it is valid: [[subwoofers]], or [subwoofer] alone."""
+        if self.kinds:
+            return tuple(self.kinds.values())
+        if self.subwoofer is None:
+            return ()
+        return (KindPart(path=("subwoofer",), table=self.subwoofer, keys=self.subwoofer_keys),)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KindPart:
+    """A valid table of a subwoofer: where it is in the file, and the keys given there, valid or not."""
+
+    path: Path
+    table: SubwooferTable
+    keys: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,7 +135,7 @@ class Parts:
         """From the valid parts by key (lists as dictionaries by index) and the file's tree."""
         whole = set()
         entries: dict[str, dict[Any, Any]] = {}
-        for key in ("blocks", "slopes", "regions", "rows", "zones", "keep_outs", "constructions", "amplifiers"):
+        for key in LISTED:
             found = valid.get(key)
             entries[key] = found if isinstance(found, dict) else {}
             raw = tree.get(key, ())
@@ -141,6 +162,10 @@ class Parts:
             chain=ChainParts(
                 subwoofer=valid.get("subwoofer"),
                 subwoofer_keys=frozenset(raw_sub if isinstance(raw_sub, dict) else ()),
+                kinds={
+                    index: KindPart(path=("subwoofers", index), table=table, keys=frozenset(tree["subwoofers"][index]))
+                    for index, table in entries["subwoofers"].items()
+                },
                 amplifiers=entries["amplifiers"],
                 mains=valid.get("mains"),
                 processor=valid.get("processor"),

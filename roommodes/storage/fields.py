@@ -71,6 +71,14 @@ ROOT_FIELDS = (
         optional=True,
     ),
     Field(
+        path="candidates/kind",
+        kind="i",
+        axes=("candidate",),
+        unit="1",
+        long_name="which of the project's kinds of subwoofer the candidate is for, from 0",
+        optional=True,
+    ),
+    Field(
         path="transfer",
         kind="c",
         axes=("frequency_hz", "seat", "candidate"),

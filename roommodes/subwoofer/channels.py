@@ -105,7 +105,7 @@ class Channel:
 
 
 def channels_of(
-    groups: Sequence[tuple[int, ...]], amplifiers: Sequence[NamedAmplifierTable], each: ChannelTable | None
+    groups: Sequence[tuple[int, ...]], amplifiers: Sequence[NamedAmplifierTable], own: Sequence[ChannelTable | None]
 ) -> tuple[tuple[Channel, ...], int]:
     """What hangs where, and for how many groups there was no channel left.
 
@@ -113,7 +113,7 @@ def channels_of(
     ----------
     groups : subs that share a channel where the project names none for them, from 0; every sub once.
     amplifiers : the project's; their `subs` go before the groups.
-    each : the amplifier of each sub, where `amplifiers` is empty.
+    own : (n_sub,) the amplifier of each sub, where `amplifiers` is empty.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def channels_of(
     """
     if not amplifiers:
         found = [
-            Channel(number=number, amplifier="", output=number, subs=subs, table=each)
+            Channel(number=number, amplifier="", output=number, subs=subs, table=own[subs[0]])
             for number, subs in enumerate(groups, start=1)
         ]
         return tuple(found), 0

@@ -1,4 +1,4 @@
-"""The [subwoofer] tables of the project file: what stands at each position, key by key.
+"""The [subwoofer] and [[subwoofers]] tables of the project file: what stands at each position, key by key.
 
 What holds between keys (a port that fits into its box) is checked in `project.subwoofer_checks`.
 """
@@ -156,7 +156,10 @@ class BurstTable(Table):
 
 
 class SubwooferTable(Table):
-    """What stands at each position. Its limits come from a level or from bursts, from driver and box, or from both."""
+    """What stands at each position; with [[subwoofers]] one kind of several.
+
+    Its limits come from a level or from bursts, from driver and box, or from both.
+    """
 
     name: Name = Field(default="subwoofer", description="What you call it.", examples=["sealed 12 inch"])
     max_level_1m_db: Annotated[Curve, CurveOf(allowed=Level)] | None = Field(
@@ -203,6 +206,7 @@ class SubwooferTable(Table):
     )
     price: Annotated[float, Range(low=0.0, high=1e7)] | None = Field(
         default=None,
-        description="What one sub costs with its share of amplifier and processor, in any currency, for `compare`.",
+        description="What one sub costs with its share of amplifier and processor, in any currency, for `compare`, "
+        "search.budget and plans by cost.",
         examples=[1450],
     )

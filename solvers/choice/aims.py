@@ -128,6 +128,7 @@ def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = No
             problem.seat_weight,
             np.isin(plan.candidate_index, problem.wishes.fixed),
             loudness.project.raised_db(plan.candidate_index),
+            None if problem.wishes.kinds is None else problem.wishes.kinds.kind[plan.candidate_index],
         ),
     )
 

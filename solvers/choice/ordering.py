@@ -17,6 +17,7 @@ from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
 from solvers.choice.aims import Figures, figures_of, rank
+from solvers.choice.by_mix import evenest_then_cheapest, with_each_mix
 from solvers.choice.free_weights import free_weights_of
 from solvers.choice.front import front_of, plans_met
 from solvers.choice.front_filled import Filling
@@ -169,15 +170,19 @@ class _Judging:
         """Number of subs -> plans, best first: the best of each layout by all aims, or as the search left them."""
         if not self.by_aims:
             return {outcome.count: outcome.plans for outcome in self.found}
-        return {outcome.count: self._ordered(self.met[outcome.count])[:keep] for outcome in self.found}
-
-    def _ordered(self, plans: Sequence[FoundPlan]) -> tuple[FoundPlan, ...]:
         weights, limits = self.wishes.weights, self.wishes.limits
-        ranked = sorted(plans, key=lambda plan: (*rank(self.figures[plan], weights, limits), plan.variation_db))
-        first: dict[tuple[int, ...], FoundPlan] = {}
-        for plan in ranked:
-            first.setdefault(tuple(plan.candidate_index.tolist()), plan)
-        return tuple(first.values())
+        evenness = evenest_then_cheapest(self.problem)
+        return {
+            outcome.count: with_each_mix(
+                sorted(
+                    self.met[outcome.count],
+                    key=lambda plan: (*rank(self.figures[plan], weights, limits), *evenness(plan)),
+                ),
+                self.problem,
+                keep,
+            )
+            for outcome in self.found
+        }
 
     def free_weights(self, order: Mapping[int, Sequence[FoundPlan]]) -> dict[int, dict[str, Floats]]:
         """Number of subs -> merits of the best free weights found at each plan's positions; fewer when cancelled.

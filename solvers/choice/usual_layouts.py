@@ -55,12 +55,16 @@ class UsualLayout:
 def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]]) -> tuple[UsualLayout, ...]:
     """The usual layouts with so many subs; those with a sub in a listener's lap or in a block are not.
 
+    None where there are several kinds of subwoofer: a usual layout says nothing of kinds.
+
     Parameters
     ----------
     project : for room, cabinet and keep-outs.
     count : number of subs.
     seat_m : (n_seat, 3) [m].
     """
+    if len(project.kinds) > 1:
+        return ()
     places = _places(project)
     cabinet = cabinet_of(project.subwoofer)
     seats = np.asarray(seat_m, dtype=np.float64)

@@ -11,6 +11,7 @@ from roommodes.project.mains import lower_end
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
+from roommodes.subwoofer.kinds import responses_known
 from roommodes.subwoofer.limits import own_response
 from solvers.crossover.alignment import Parts
 from solvers.project_transfer import project_transfer
@@ -85,11 +86,12 @@ def _modelled(plan: Plan, hz: Floats, crossover: Crossover, running: Running) ->
         running=running,
     )
     subs, from_mains = whole[:, :, : plan.subs], whole[:, :, plan.subs :]
-    own = own_response(plan.project.subwoofer, hz, plan.project.room.air)
+    known = responses_known(plan.project.kinds)
+    own = own_response(plan.project.subwoofer, hz, plan.project.room.air) if known else None
     if own is not None:  # as loud over the octave below the crossover as a source without a response of its own
         octave = np.log2(hz / crossover.frequency_hz)
         below = np.log(np.abs(own[(hz <= crossover.frequency_hz) & (octave >= -OCTAVES - 1e-9)]))
-        subs = subs * (own / np.exp(below.mean()))[:, None, None]
+        subs = subs * (own / np.exp(below.mean()))[:, None, None] * plan.kind_response(hz)[:, None]
     return subs, from_mains * lower_end(mains.lowest_hz, hz)[:, None, None], own is not None
 
 

@@ -137,7 +137,7 @@ def electrical_of(plan: Plan) -> Electrical:
 
 def load_ohm(plan: Plan, channel: Channel) -> float | None:
     """The least load of a sub on a channel: the resistance of its voice coil, else by what the channel is rated for."""
-    driver = plan.project.subwoofer.driver
+    driver = plan.kinds[channel.subs[0]].driver
     if driver is not None:
         return driver.re_ohm
     if channel.table is None or channel.table.load_ohm is None:
@@ -297,8 +297,10 @@ def _heat(plan: Plan, units: tuple[Unit, ...]) -> tuple[HeatIn, ...]:
 
 def _items(plan: Plan, units: tuple[Unit, ...], cables: tuple[Cable, ...], table: ElectricalTable) -> tuple[Item, ...]:
     """Subs, amplifiers, cable by section with spare length, connections, fixings."""
-    sub = plan.project.subwoofer
-    items = [Item(item=f"subwoofer, {sub.name}", quantity=plan.subs, unit="piece", price=sub.price)]
+    items = []
+    for kind in sorted(set(plan.kind.tolist())):
+        sub, count = plan.project.kinds[kind], int(np.count_nonzero(plan.kind == kind))
+        items.append(Item(item=f"subwoofer, {sub.name}", quantity=count, unit="piece", price=sub.price))
     own = [unit for unit in units if not unit.channels[0].amplifier]
     if own:
         items.append(Item(item="amplifiers, one for each sub or channel", quantity=len(own), unit="piece"))
@@ -323,7 +325,7 @@ def _items(plan: Plan, units: tuple[Unit, ...], cables: tuple[Cable, ...], table
         items.append(Item(item="loudspeaker connectors", quantity=ends, unit="piece"))
     if units:
         items.append(Item(item="socket outlets", quantity=len(units), unit="piece"))
-    high = int(np.sum(feet_m(plan.project, plan.positions_m) > FIXED_FROM_M))
+    high = int(np.sum(feet_m(plan.project, plan.positions_m, plan.kind) > FIXED_FROM_M))
     if high:
         items.append(
             Item(item="sets of fixings for a cabinet off the floor, designed for its weight", quantity=high, unit="set")
@@ -343,7 +345,8 @@ def _unknown(plan: Plan, units: tuple[Unit, ...], table: ElectricalTable) -> tup
         found.append(f"lengths of cables of {names}: give at_m, where the amplifier stands")
     if any(unit.power_w is None for unit in units):
         found.append("power, circuits and heat: give the amplifier power_w and load_ohm")
-    if plan.project.subwoofer.driver is None and any(load_ohm(plan, c) is None for u in units for c in u.channels):
+    undriven = any(kind.driver is None for kind in plan.kinds)
+    if undriven and any(load_ohm(plan, c) is None for u in units for c in u.channels):
         found.append("sections of loudspeaker cables: give load_ohm of the amplifier, or [subwoofer.driver]")
     if not plan.project.room.is_box:
         found.append("cables round blocks: lengths are along the walls of the room's box; measure on site")

@@ -66,12 +66,18 @@ class BeforeAfter:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Layout:
-    """A layout with its drives, and whether its cabinets stand free."""
+    """A layout with its drives, the kinds of its subs, and whether its cabinets stand free."""
 
     name: str
     positions_m: Floats
     drives: Drives
+    kind: Sequence[int] = ()
     free: bool = True
+
+    def weights(self, project: Project, frequency_hz: Floats) -> Complexes:
+        """Its settings, the most heavily driven sub at its limit, and the response of the kinds: (n_freq, n_sub)."""
+        weights = self.drives.at_limit().weights(frequency_hz)
+        return weights * project.kind_response(frequency_hz)[:, list(self.kind)] if self.kind else weights
 
 
 def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
@@ -86,7 +92,8 @@ def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
     require_project_fits(project)
     room = project.room
     usual = [_alike(one) for one in _rivals(plan)]
-    layouts = [_Layout(name="plan", positions_m=plan.positions_m, drives=plan.drives), *usual, *_own(project)]
+    own = _Layout(name="plan", positions_m=plan.positions_m, drives=plan.drives, kind=plan.kind.tolist())
+    layouts = [own, *usual, *_own(project)]
     plane = listening_plane(
         room,
         ear_height_m=float(np.mean(seat_m[:, 2])),
@@ -98,7 +105,7 @@ def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
 
     def map_db(index: int) -> Floats:
         one = layouts[index]
-        weights = one.drives.at_limit().weights(hz)
+        weights = one.weights(project, hz)
         return level_db(plane.pressure(found[index][1], weights, one.positions_m, room, frequency_hz=hz))
 
     evenest = min(
@@ -152,7 +159,14 @@ def _own(project: Project) -> list[_Layout]:
     own = project.layout
     if own is None:
         return []
-    return [_Layout(name="as in the project file", positions_m=np.array(own.positions_m), drives=Drives.of_layout(own))]
+    return [
+        _Layout(
+            name="as in the project file",
+            positions_m=np.array(own.positions_m),
+            drives=Drives.of_layout(own),
+            kind=own.kind,
+        )
+    ]
 
 
 def _transfers(
@@ -186,7 +200,7 @@ def _transfers(
 def _heard(results: Results, layout: _Layout, transfer: Complexes) -> Heard:
     """What the seats hear; `transfer` (n_freq, n_seat, n_sub)."""
     drives, weight = layout.drives.at_limit(), results.seats.weight
-    level = level_db(seat_pressure(transfer, drives.weights(results.frequency_hz)))
+    level = level_db(seat_pressure(transfer, layout.weights(results.project, results.frequency_hz)))
     return Heard(
         name=layout.name,
         positions_m=layout.positions_m,

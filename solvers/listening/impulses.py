@@ -6,7 +6,7 @@ from math import floor
 import numpy as np
 
 from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.plan.plan import Plan
 from roommodes.responses.impulse_response import causal, impulse_grid, impulse_response, latency_s
 from roommodes.responses.metrics import seat_pressure
@@ -60,7 +60,7 @@ def seat_impulses(
     """
     chosen = np.arange(plan.subs) if sub is None else np.array([sub - 1])
     if plan.measured is None:
-        hz, weight, transfer = _modelled(plan, plan.positions_m[chosen], rate_hz, duration_s, running)
+        hz, weight, transfer = _modelled(plan, chosen, rate_hz, duration_s, running)
     else:
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index[chosen], duration_s)
     if sub is None:
@@ -76,7 +76,7 @@ def seat_impulses(
 
 
 def _modelled(
-    plan: Plan, sub_m: Floats, rate_hz: float, duration_s: float, running: Running
+    plan: Plan, chosen: Integers, rate_hz: float, duration_s: float, running: Running
 ) -> tuple[Floats, Floats, Complexes]:
     """Frequencies, their weights, and the model's responses of some of the plan's subs."""
     low, high = plan.project.search.band_hz
@@ -87,7 +87,7 @@ def _modelled(
         plan.project,
         frequency_hz=hz,
         seat_m=plan.seats.position_m,
-        source_m=sub_m,
+        source_m=plan.positions_m[chosen],
         running=running.under("responses", words="interrupted"),
     )
-    return hz, weight, transfer
+    return hz, weight, transfer * plan.kind_response(hz)[:, None, chosen]

@@ -130,4 +130,4 @@ def _modelled(plan: Plan, length_s: float, running: Running) -> tuple[Floats, Fl
         precision=PRECISION,
         running=running,
     ).transpose(0, 2, 1)
-    return hz, weight, transfer
+    return hz, weight, transfer * plan.kind_response(hz)[:, None]

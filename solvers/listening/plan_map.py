@@ -54,7 +54,7 @@ def plan_map(plan: Plan, frequency_hz: float, *, running: Running = Running()) -
         precision=QUICK,
         running=running.under("listening plane"),
     ).transpose(0, 2, 1)
-    n_seat, weights = len(plan.seats), plan.weights(hz)
+    n_seat, weights = len(plan.seats), plan.weights(hz) * plan.kind_response(hz)
     pressure = plane.pressure(transfer[:, n_seat:], weights, plan.positions_m, project.room, frequency_hz=hz)
     return PlanMap(
         x_m=plane.x_m,

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.acoustics.air import Air
-from roommodes.arrays import Floats
+from roommodes.arrays import Floats, Integers
 from roommodes.lengths import lengths_of
-from roommodes.places.zones import Triple, face_direction
+from roommodes.places.zones import Cabinet, Triple, face_direction
 from roommodes.project.project import Project, cabinet_of
 from roommodes.subwoofer.tables import ChannelTable
 
@@ -37,6 +37,7 @@ class Standing:
     Parameters
     ----------
     number : of the sub, from 1.
+    kind : of subwoofer, from 0.
     facing : (axis, direction) that its front looks.
     low_m, high_m : corners of the cabinet [m].
     free_m : face -> distance to what is before it, and what that is.
@@ -44,6 +45,7 @@ class Standing:
     """
 
     number: int
+    kind: int
     facing: tuple[int, int]
     low_m: Triple
     high_m: Triple
@@ -71,42 +73,53 @@ class Heat:
     flow_m3_h: float
 
 
-def feet_m(project: Project, position_m: Floats) -> Floats:
-    """How far each cabinet's foot is above the floor or block that carries it: (n, 3) acoustic centres -> (n,) [m]."""
-    table, shape = project.subwoofer, project.room.shape
-    under = POINT_UNDER_M if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
+def feet_m(project: Project, position_m: Floats, kind: Integers | None = None) -> Floats:
+    """How far each cabinet's foot is above the floor or block that carries it: (n, 3) acoustic centres -> (n,) [m].
+
+    `kind` (n,) is of subwoofer; left out, the first.
+    """
+    shape = project.room.shape
+    own = [
+        POINT_UNDER_M if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
+        for table in project.kinds
+    ]
+    under = np.array(own)[np.zeros(len(position_m), dtype=np.intp) if kind is None else kind]
     tops = np.array([shape.stands_on_m(_triple(at)) for at in position_m])
     return np.asarray(position_m[:, 2] - under - tops)
 
 
-def standings(project: Project, position_m: Floats) -> tuple[Standing, ...]:
-    """Every cabinet of a plan; none where its size is not given.
+def standings(project: Project, position_m: Floats, kind: Integers | None = None) -> tuple[Standing, ...]:
+    """Every cabinet of a plan whose size is given.
 
     Parameters
     ----------
     project : cabinet, room and keep-outs.
     position_m : (n_sub, 3) acoustic centres [m].
+    kind : (n_sub,) of subwoofer; left out, the first.
     """
-    cabinet = cabinet_of(project.subwoofer)
-    if cabinet is None:
-        return ()
+    kinds = np.zeros(len(position_m), dtype=np.intp) if kind is None else kind
+    known = [cabinet_of(table) for table in project.kinds]
     room, shape = project.room.size_m, project.ground().shape
-    faces = {*cabinet.free_faces, "rear"} if cabinet.ventilation_m > 0.0 else set(cabinet.free_faces)
-    turned = [cabinet.facing_at(_triple(at), room, project.keep_outs, shape) for at in position_m]
-    boxes: list[tuple[Triple, Triple]] = []
-    for at, facing in zip(position_m, turned, strict=True):
-        low_m, high_m = cabinet.boxes(at[None], facing, clearance=False)
-        boxes.append((_triple(low_m[0]), _triple(high_m[0])))
+    boxes: dict[int, tuple[Triple, Triple]] = {}
+    turned: dict[int, tuple[Cabinet, tuple[int, int]]] = {}
+    for k, at in enumerate(position_m):
+        if (cabinet := known[kinds[k]]) is not None:
+            facing = cabinet.facing_at(_triple(at), room, project.keep_outs, shape)
+            low_m, high_m = cabinet.boxes(at[None], facing, clearance=False)
+            boxes[k], turned[k] = (_triple(low_m[0]), _triple(high_m[0])), (cabinet, facing)
     things: list[tuple[str, Triple, Triple]] = [
         *((f"keep-out {box.name}", box.low, box.high) for box in project.keep_outs),
         *((f"block {block.name}", block.low_m, block.high_m) for block in project.room.blocks),
     ]
     found = []
-    for k, (facing, (low, high)) in enumerate(zip(turned, boxes, strict=True)):
-        others = [*things, *((f"sub {j + 1}", a, b) for j, (a, b) in enumerate(boxes) if j != k)]
+    for k, (low, high) in boxes.items():
+        cabinet, facing = turned[k]
+        faces = {*cabinet.free_faces, "rear"} if cabinet.ventilation_m > 0.0 else set(cabinet.free_faces)
+        others = [*things, *((f"sub {j + 1}", a, b) for j, (a, b) in boxes.items() if j != k)]
         found.append(
             Standing(
                 number=k + 1,
+                kind=int(kinds[k]),
                 facing=facing,
                 low_m=low,
                 high_m=high,
@@ -149,9 +162,10 @@ def heat_of(amplifier: ChannelTable, highest_power_w: float, air: Air) -> Heat |
 
 def cabinet_warnings(project: Project, found: Sequence[Standing], heat: Heat | None) -> list[str]:
     """What is too near, too warm, too heavy or too high, with the numbers."""
-    sub, lengths = project.subwoofer, lengths_of(project)
+    lengths = lengths_of(project)
     warnings = []
     for one in found:
+        sub = project.kinds[one.kind]
         warnings += [f"sub {one.number} cuts into {what}; one of the two must go elsewhere." for what in one.overlaps]
         for face in dict.fromkeys((sub.driver_face, sub.port_face or sub.driver_face)):
             free, what = one.free_m[face]
@@ -189,9 +203,13 @@ def cabinet_warnings(project: Project, found: Sequence[Standing], heat: Heat | N
             f"room; an opening or fan that moves {heat.flow_m3_h:.0f} m3/h keeps it to {ALLOWED_RISE_K:g} K. Mind fire "
             "protection."
         )
-    if sub.weight_kg is not None and sub.weight_kg > TWO_PEOPLE_KG:
+    used = sorted({one.kind for one in found}) if len(project.kinds) > 1 else [0]
+    for sub in (project.kinds[kind] for kind in used):
+        if sub.weight_kg is None or sub.weight_kg <= TWO_PEOPLE_KG:
+            continue
+        which = "one sub" if len(project.kinds) == 1 else f"one sub of the kind {sub.name}"
         warnings.append(
-            f"one sub weighs {sub.weight_kg:g} kg: two people or a lift (above {TWO_PEOPLE_KG:g} kg, a "
+            f"{which} weighs {sub.weight_kg:g} kg: two people or a lift (above {TWO_PEOPLE_KG:g} kg, a "
             "health-and-safety "
             "guideline for one man; from memory)."
         )

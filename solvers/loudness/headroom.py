@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.room import Room
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.plan.wiring import Wired, common_limit_db, wired
@@ -66,7 +66,7 @@ class Loudness:
         found = {
             sub: replace(limits, level_db=limits.level_db - raised_db[sub]) if raised_db else limits
             for channel in on.channels
-            if (limits := self.project.sub_limits(hz, channel)) is not None
+            if (limits := self.project.sub_limits(hz, channel, on.kind_on(channel))) is not None
             for sub in channel.subs
         }
         return tuple(found[sub] for sub in sorted(found))
@@ -78,6 +78,7 @@ class Loudness:
         seat_weight: Floats,
         fixed: Sequence[bool] | NDArray[np.bool_] = (),
         raised_db: tuple[float, ...] = (),
+        kind: Integers | None = None,
     ) -> float:
         """Headroom of a plan without filters on single subs [dB].
 
@@ -88,8 +89,9 @@ class Loudness:
         seat_weight : (n_seat,) any scale.
         fixed : (n_sub,) which subs must stand where they stand; left out, none must.
         raised_db : (n_sub,) see `Project.raised_db`.
+        kind : (n_sub,) which of the project's kinds of subwoofer each is; left out, the first.
         """
-        hz, on = self.limits.frequency_hz, wired(self.project, drives, fixed, raised_db)
+        hz, on = self.limits.frequency_hz, wired(self.project, drives, fixed, raised_db, kind)
         limit = common_limit_db(self.project, drives, hz, on)
         assert limit is not None, "the limits of one sub are known"
         highest = level - float(np.max(drives.gain_db)) + limit[:, None]
@@ -224,12 +226,12 @@ def headroom(plan: Plan, loudness: Loudness) -> Headroom:
     highest, spare = highest_clean_db(transfer, weights, each)
     band_highest = band_levels(hz, highest, bands)
     tightest = _tightest(hz, bands, limits, common_db=(each - level_db(weights)).min(axis=1), spare_db=spare)
-    raised_db = on.raised(plan.subs)
-    alone_db = free_field_db(project.subwoofer, hz, project.room.air, project.drive)  # of one sub at 1 m
-    free_db = alone_db[:, None] + raised_db
-    in_phase = np.abs(weights) @ 10.0 ** (raised_db[:, None] / 20.0)
+    raised_db, own = on.raised(plan.subs), plan.kind_response(hz)
+    alone_db = free_field_db(project.subwoofer, hz, project.room.air, project.drive)  # of one sub of the first kind
+    free_db = alone_db[:, None] + raised_db + level_db(own)
+    at_1m = weights * own * 10.0 ** (raised_db / 20.0)
+    in_phase = np.abs(at_1m).sum(axis=1, keepdims=True)
     gain = level_db(seat_pressure(transfer, weights) / in_phase) - alone_db[:, None]
-    at_1m = weights * 10.0 ** (raised_db / 20.0)
     rule = rule_of_thumb_db(project.room, hz, weights=at_1m, sub_m=plan.positions_m, seat_m=seats.position_m)
     open_air = band_levels(hz, each + free_db, bands)
     judged = loudness.judged_db(band_highest, seats.weight)

@@ -23,7 +23,7 @@ class Needs:
     ----------
     voltage_v, current_a, power_w : (n_band, n_sub) rms at the terminals, and the power taken [V], [A], [W].
     travel_m : (n_band, n_sub) of the cone, peak, one way [m].
-    port_velocity_m_s : (n_band, n_sub) peak; None for a sealed box [m/s].
+    port_velocity_m_s : (n_band, n_sub) peak, 0 for a sealed box; None where all are sealed [m/s].
     channel_voltage_v, channel_current_a, channel_power_w : (n_band, n_channel) of each channel [V], [A], [W].
     load_ohm : (n_channel,) least impedance that each channel sees at the plan's frequencies [ohm].
     load_hz : (n_channel,) where that is [Hz].
@@ -55,22 +55,30 @@ def needs_of(
     level_db : (n_freq, n_sub) of each sub at 1 m in free field when the first meets its limit [dB re 20 uPa].
     over_db : (n_band,) by how much that is above the target at the seats [dB].
     """
-    box = boxed_driver(project.subwoofer, project.room.air)
-    if box is None:
+    boxes = [boxed_driver(kind, project.room.air) for kind in project.kinds]
+    if any(box is None for box in boxes):
         return None
-    one = box.per_volt(frequency_hz)
-    per_volt_db = 20.0 * np.log10(np.maximum(np.abs(one.pressure_pa) / REFERENCE_PA, 10.0 ** (SILENCE_DB / 20.0)))
+    each = [box.per_volt(frequency_hz) for box in boxes if box is not None]  # by kind
+    by_sub = [each[kind] for kind in on.kind]
+    least = 10.0 ** (SILENCE_DB / 20.0)
+    pressure = np.stack([np.abs(one.pressure_pa) for one in by_sub], axis=1)
+    per_volt_db = 20.0 * np.log10(np.maximum(pressure / REFERENCE_PA, least))
     number = bands_of(frequency_hz)
     used = np.zeros(len(frequency_hz))
     for band, over in zip(bands, over_db, strict=True):
         used[number == band] = over
-    volts = 10.0 ** ((level_db - (used + per_volt_db)[:, None]) / 20.0)
+    volts = 10.0 ** ((level_db - (used[:, None] + per_volt_db)) / 20.0)
 
     def most(values: Floats) -> Floats:
         return np.array([values[number == band].max(axis=0) for band in bands])
 
-    port, power = one.port_velocity_m_s, volts**2 * one.power_w[:, None]
-    hung = [channel.circuit(one.current_a) for channel in on.channels]
+    power = volts**2 * np.stack([one.power_w for one in by_sub], axis=1)
+    ported = any(one.port_velocity_m_s is not None for one in by_sub)
+    port = np.stack(
+        [np.zeros(len(frequency_hz)) if one.port_velocity_m_s is None else one.port_velocity_m_s for one in by_sub],
+        axis=1,
+    )
+    hung = [channel.circuit(each[on.kind_on(channel)].current_a) for channel in on.channels]
     there = [
         volts[:, list(channel.subs)].max(axis=1) / np.abs(circuit.voltage_v[0])
         for channel, circuit in zip(on.channels, hung, strict=True)
@@ -80,10 +88,10 @@ def needs_of(
     loads = np.stack([circuit.load_ohm for circuit in hung], axis=1)
     return Needs(
         voltage_v=most(volts),
-        current_a=most(volts * np.abs(one.current_a)[:, None]),
+        current_a=most(volts * np.stack([np.abs(one.current_a) for one in by_sub], axis=1)),
         power_w=most(power),
-        travel_m=most(volts * sqrt(2.0) * np.abs(one.displacement_m)[:, None]),
-        port_velocity_m_s=None if port is None else most(volts * sqrt(2.0) * np.abs(port)[:, None]),
+        travel_m=most(volts * sqrt(2.0) * np.stack([np.abs(one.displacement_m) for one in by_sub], axis=1)),
+        port_velocity_m_s=most(volts * sqrt(2.0) * np.abs(port)) if ported else None,
         channel_voltage_v=most(np.stack(there, axis=1)),
         channel_current_a=most(np.stack(amps, axis=1)),
         channel_power_w=most(np.stack(watts, axis=1)),

@@ -84,7 +84,7 @@ def plan_headroom(plan: Plan, *, running: Running = Running()) -> PlanHeadroom:
         raise ProjectInvalid(project.source, [Fault(where="amplifiers", message=text) for text in on.faults])
     found = headroom(plan, loudness)
     next_count = min((other for other in results.plans if other > plan.subs), default=None)
-    where = standings(project, plan.positions_m)
+    where = standings(project, plan.positions_m, plan.kind)
     heat = hottest(project, on, found)
     return PlanHeadroom(
         headroom=found,

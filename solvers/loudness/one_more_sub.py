@@ -7,7 +7,7 @@ that keep the variation, or nearly so; where there is none, the one with the lea
 one more sub finds better: it is an estimate.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -16,8 +16,9 @@ from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import drive_weights, level_db, variation_db
 from roommodes.running import Running
 from solvers.loudness.headroom import Loudness, highest_clean_db
+from solvers.search.columns import overlapping
 from solvers.search.from_project import drives_of, wishes_of
-from solvers.search.problem import DriveRange, Wishes
+from solvers.search.problem import DriveRange, KindWishes, Wishes
 
 KEPT_DB = 0.1  # by which the variation may rise where headroom is looked for
 TURN_PARTS = 8  # steps of delay to a turn at the band's end
@@ -58,7 +59,9 @@ def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) ->
     weights, gain_db = plan.weights(hz, shared=False), float(plan.drives.gain_db.max())
     present = np.einsum("fsc,fc->fs", plan.transfer, weights)
     plain = variation_db(level_db(present), weight)
-    alone = loudness.limits.highest_db[:, None]  # of the added one, alone on a channel
+    kinds, project = plan.results.candidates.kind, plan.project
+    several = [project.sub_limits(hz, kind=kind) for kind in range(len(project.kinds))]
+    alone = [one.highest_db[:, None] for one in several if one is not None]  # of the added one, alone on a channel
     each = np.stack([one.highest_db for one in loudness.limits_by_sub(plan.wired)], axis=1)
     room_left = (each - level_db(weights)).min(axis=1)
     best: tuple[tuple[bool, float], OneMore] | None = None
@@ -69,7 +72,7 @@ def one_more(plan: Plan, loudness: Loudness, *, running: Running = Running()) ->
             return None
         running.step("one more sub", done / len(places))
         h = plan.results.transfer[:, :, candidate]
-        limit = alone - sum(plan.project.raised_db(np.array([candidate])))
+        limit = alone[int(kinds[candidate])] - sum(project.raised_db(np.array([candidate])))
         for delay, sign in trials:
             own = drive_weights(hz, gain_db=[gain_db], delay_s=[delay], polarity=[sign])
             level = level_db(present + own * h)
@@ -113,6 +116,8 @@ def _allowed(plan: Plan) -> list[int]:
     wishes = wishes_of(project, candidates) if known else Wishes()
     place, index = candidates.position_m, plan.candidate_index.tolist()
     found = [c for c in range(len(place)) if c not in index]
+    if wishes.kinds is not None:
+        found = [c for c in found if _may_join(wishes.kinds, place, index, c)]
     if project.search.mirror:
         found = [c for c in found if candidates.mirror_of[c] == c]
     if wishes.least_distance_m > 0.0:
@@ -122,3 +127,12 @@ def _allowed(plan: Plan) -> list[int]:
         used = np.bincount(wishes.zone[index], minlength=len(wishes.zone_limit))
         found = [c for c in found if used[wishes.zone[c]] < wishes.zone_limit[wishes.zone[c]]]
     return found
+
+
+def _may_join(kinds: KindWishes, place_m: Floats, index: list[int], candidate: int) -> bool:
+    """Whether a further candidate keeps the budget, and its cabinet is clear of those that stand there."""
+    if kinds.budget is not None and kinds.cost(np.array([*index, candidate])) > kinds.budget:
+        return False
+    those = [*index, candidate]
+    near = overlapping(replace(kinds, kind=kinds.kind[those]), place_m[those])
+    return not near[-1, :-1].any()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.places.lattice import lattice_of
+from roommodes.places.kinds import different_places, lattice_of_kinds
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
 from roommodes.plan.measured import MeasuredRecord
@@ -86,15 +86,20 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
-    ground = project.ground()
-    lattice = lattice_of(project.zones, candidates, ground)
+    grounds, several = project.grounds(), len(project.kinds) > 1
+    lattice = lattice_of_kinds(project.zones_by_kind(), candidates, grounds)
     listening, n_candidate, n_place = project.listening(), len(candidates), len(lattice.position_m)
     n_ear = len(listening.position_m)  # of the seats, and of those that are clouds
     rows = None if n_ear > len(seats) else row_places(project, n_freq=len(frequency_hz))
     ears_m = listening.position_m if rows is None else np.concatenate([seats.position_m, rows.moved_m])
     usual = usual_places(project, ears_m)
     source_m = np.concatenate([lattice.position_m, usual.position_m])
-    whole = project_transfer(project, frequency_hz=frequency_hz, seat_m=ears_m, source_m=source_m, running=running)
+    first, which = different_places(source_m) if several else (np.arange(len(source_m)),) * 2
+    whole = project_transfer(
+        project, frequency_hz=frequency_hz, seat_m=ears_m, source_m=source_m[first], running=running
+    )
+    if several:  # kinds share places: each is worked out once, and heard by what stands there
+        whole = whole[:, :, which] * project.kind_response(frequency_hz)[:, None, lattice.kind]
     return Basis(
         project=project,
         problem=Problem(
@@ -108,7 +113,7 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
         ),
         seats=seats,
         candidates=candidates,
-        everywhere=Everywhere(lattice=lattice, ground=ground, transfer=whole[:, :, :n_place]),
+        everywhere=Everywhere(lattice=lattice, grounds=grounds, transfer=whole[:, :, :n_place]),
         around=Around(
             usual=usual,
             usual_transfer=whole[:, :n_ear, n_place:],

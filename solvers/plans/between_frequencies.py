@@ -44,7 +44,9 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
     ).transpose(0, 2, 1)
     found, at = [], 0
     for plan in plans:
-        level = level_db(seat_pressure(each[:, :, at : at + plan.subs], plan.drives.weights(hz)))
+        level = level_db(
+            seat_pressure(each[:, :, at : at + plan.subs], plan.drives.weights(hz) * plan.kind_response(hz))
+        )
         found.append(variation_db(level, listening.weight))
         at += plan.subs
     return found

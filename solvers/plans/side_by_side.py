@@ -11,6 +11,7 @@ import numpy as np
 
 from roommodes.arrays import Floats
 from roommodes.errors import OutsideModel
+from roommodes.plan.as_layout import kind_in
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
@@ -105,7 +106,6 @@ def seen(plan: Plan, band_hz: tuple[float, float]) -> Seen:
     number, share = bands_of(hz[inside]), normalised(weight)
     square = ((level - (level @ share)[:, None]) ** 2) @ share
     mean = shown @ normalised(plan.seats.weight)
-    price = plan.project.subwoofer.price
     return Seen(
         plan=plan,
         frequency_hz=hz[inside],
@@ -118,7 +118,7 @@ def seen(plan: Plan, band_hz: tuple[float, float]) -> Seen:
         band_variation_db=np.array([np.sqrt(np.mean(square[number == band])) for band in bands]),
         band_mean_db=np.array([np.mean(mean[number == band]) for band in bands]),
         headroom_db=_headroom(plan, bands),
-        price=None if price is None else price * plan.subs,
+        price=plan.price,
     )
 
 
@@ -130,7 +130,8 @@ def moved(plan: Plan, project: Project, *, running: Running = Running()) -> Plan
     Interrupted : when cancelled.
     OutsideModel : a position lies outside that room or on a seat, or the model cannot take it.
     """
-    there = judge_layout(project, plan.positions_m, plan.drives, stop="as in another room", running=running)
+    kind = kind_in(project, plan.kinds)
+    there = judge_layout(project, plan.positions_m, plan.drives, kind=kind, stop="as in another room", running=running)
     return replace(there, tuning=plan.tuning)
 
 

@@ -13,6 +13,7 @@ from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
+from solvers.choice.by_mix import joined, search_mixes
 from solvers.choice.front_filled import AMONG_CANDIDATES, STANDING, Filling
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Effort, Judged, judge, plain
@@ -21,7 +22,7 @@ from solvers.plans.basis import Basis, modelled_basis
 from solvers.plans.between_frequencies import between_remarks
 from solvers.plans.late import late_remark
 from solvers.search.between_candidates import Finer, finer
-from solvers.search.problem import DriveRange, Outcome
+from solvers.search.problem import DriveRange, Outcome, Problem
 from solvers.search.progress import STAGE as SEARCH
 from solvers.search.search import search
 
@@ -85,10 +86,10 @@ def solve_on(
         counts_text = ", ".join(str(count) for count in counts)
         message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
         raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])
-    moved = Finer(problem=problem, candidates=basis.candidates, transfer=problem.transfer, outcomes=outcomes)
-    if basis.everywhere is not None:
-        running.step(CHOICE, 0.0, "between the candidates")
-        moved = finer(problem, basis.candidates, basis.everywhere, outcomes, seed=seed, running=running)
+    moved = _moved(basis, problem, outcomes, seed, running)
+    if mixes := search_mixes(problem, outcomes, seed=seed, keep=KEPT_PLANS, running=running):
+        further = [_moved(basis, one.problem, (one.outcome,), seed, running) for one in mixes]
+        moved = joined(moved, further, n_first=len(basis.candidates), width_m=project.room.width_m)
     around = basis.around
     judged = judge(
         moved.problem,
@@ -107,6 +108,14 @@ def solve_on(
 def _filling(basis: Basis) -> Filling:
     """What is spent on the fronts: most where settings alone make them."""
     return AMONG_CANDIDATES if basis.measured is None else STANDING
+
+
+def _moved(basis: Basis, problem: Problem, outcomes: Sequence[Outcome], seed: int, running: Running) -> Finer:
+    """The plans moved between the candidates, where the field there is known."""
+    if basis.everywhere is None:
+        return Finer(problem=problem, candidates=basis.candidates, transfer=problem.transfer, outcomes=tuple(outcomes))
+    running.step(CHOICE, 0.0, "between the candidates")
+    return finer(problem, basis.candidates, basis.everywhere, outcomes, seed=seed, running=running)
 
 
 def _with_remarks(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:

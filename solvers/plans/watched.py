@@ -111,8 +111,11 @@ class Watcher:
             )
             self._columns |= {keys[number]: found[:, :, place] for place, number in enumerate(missing)}
             computed.append("levels")
+        kind = np.array(layout.kind, dtype=np.intp)
         transfer = np.stack([self._columns[key] for key in keys], axis=2)
-        results = results_at(project, position, transfer)
+        if len(project.kinds) > 1:
+            transfer = transfer * project.kind_response(hz)[:, None, kind]
+        results = results_at(project, position, transfer, kind)
         return results.judged(np.arange(len(position)), Drives.of_layout(layout), stop=IN_FILE)
 
 

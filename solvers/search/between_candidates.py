@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.places.kinds import mirrored_by_kind
 from roommodes.places.lattice import Lattice
-from roommodes.places.zones import Candidates, Ground, mirrored, position_key, to_micrometre
+from roommodes.places.zones import Candidates, Ground, position_key, to_micrometre
 from roommodes.running import Running
 from solvers.search.hop import THOROUGH
 from solvers.search.problem import FoundPlan, Outcome, Problem
@@ -37,12 +38,12 @@ class Everywhere:
     Parameters
     ----------
     lattice : the candidates and the positions between them.
-    ground : what decides where a sub may stand.
+    grounds : what decides where a sub may stand, for each kind of subwoofer.
     transfer : (n_freq, n_ear, n_position) to all ears, the seats first [1/m].
     """
 
     lattice: Lattice
-    ground: Ground
+    grounds: tuple[Ground, ...]
     transfer: Complexes
 
 
@@ -65,12 +66,18 @@ class Finer:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Spot:
-    """A place with its field at all ears; `first` is its candidate, -1 between them."""
+    """A place with its field at all ears; `first` is its candidate, -1 between them; `kind` that of the sub there."""
 
     position_m: Floats
     zone: str
     column: Complexes
+    kind: int
     first: int = -1
+
+    @property
+    def key(self) -> tuple[int, ...]:
+        """The same for spots that are one."""
+        return (self.kind, *position_key(self.position_m))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -153,7 +160,7 @@ class _Mover:
         lattice = self.everywhere.lattice
 
         def around(spot: _Spot) -> list[_Spot]:
-            return [self.spot_at(i) for i in lattice.near(spot.position_m, spot.zone)]
+            return [self.spot_at(i) for i in lattice.near(spot.position_m, spot.zone, spot.kind)]
 
         return self._settled(moved, around, entropy)
 
@@ -166,7 +173,7 @@ class _Mover:
         """The plan landed once among the spots and its own; the better of both."""
         keyed: dict[tuple[int, ...], _Spot] = {}
         for spot in (*moved.chosen, *spots):
-            keyed.setdefault(position_key(spot.position_m), spot)
+            keyed.setdefault(spot.key, spot)
         pool = tuple(keyed.values())
         local = self.local(pool)
         tools = tools_of(local, self.pool, self.running.on(1))
@@ -187,7 +194,7 @@ class _Mover:
     def local(self, spots: Sequence[_Spot]) -> Problem:
         """The question among these spots."""
         problem = self.problem
-        position = np.array([spot.position_m for spot in spots])
+        position, kind = np.array([spot.position_m for spot in spots]), np.array([spot.kind for spot in spots])
         wishes = problem.wishes
         zone = None
         if wishes.zone is not None:
@@ -201,9 +208,15 @@ class _Mover:
             drives=problem.drives,
             mirror_of=None
             if problem.mirror_of is None
-            else mirrored(position, self.everywhere.ground.room_m[1]).astype(np.int64),
+            else mirrored_by_kind(position, kind, self.everywhere.grounds[0].room_m[1]).astype(np.int64),
             paired=problem.paired,
-            wishes=replace(wishes, fixed=fixed, zone=zone, position_m=position),
+            wishes=replace(
+                wishes,
+                fixed=fixed,
+                zone=zone,
+                position_m=position,
+                kinds=wishes.kinds and replace(wishes.kinds, kind=kind),
+            ),
         )
 
     def _settled(self, moved: _Moved, around: Callable[[_Spot], list[_Spot]], entropy: list[int]) -> _Moved:
@@ -222,11 +235,12 @@ class _Mover:
             position_m=lattice.position_m[index],
             zone=lattice.zone[index],
             column=self.everywhere.transfer[:, :, index],
+            kind=int(lattice.kind[index]),
             first=index if index < len(self.candidates) else -1,
         )
 
     def _centimetres(self, spot: _Spot) -> list[_Spot]:
-        lattice, ground = self.everywhere.lattice, self.everywhere.ground
+        lattice, ground = self.everywhere.lattice, self.everywhere.grounds[spot.kind]
         found = []
         for axis in range(3):
             steps = [k for k in range(-CENTIMETRES, CENTIMETRES + 1) if k]
@@ -237,10 +251,10 @@ class _Mover:
             places[:, axis] = begin + np.array(steps) * CENTIMETRE_M
             places = to_micrometre(places)
             for place in places[ground.allows(places)]:
-                nodes = lattice.between(place, axis)
+                nodes = lattice.between(place, axis, spot.kind)
                 if nodes is not None and all(lattice.zone[i] == spot.zone for i in nodes[0]):
                     column = self.everywhere.transfer[:, :, nodes[0]] @ nodes[1]
-                    found.append(_Spot(position_m=place, zone=spot.zone, column=column))
+                    found.append(_Spot(position_m=place, zone=spot.zone, column=column, kind=spot.kind))
         return found
 
 
@@ -248,23 +262,23 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
     """The places of the best plans joined to the candidates, and the leading plans landed among all of them."""
     candidates = mover.candidates
     spots = [mover.spot_at(index) for index in range(len(candidates))]
-    number = {position_key(spot.position_m): k for k, spot in enumerate(spots)}
+    number = {spot.key: k for k, spot in enumerate(spots)}
     before = {outcome.count: outcome.plans[0].variation_db for outcome in outcomes if outcome.plans}
     moved = {count: one for count, one in best.items() if one.plan.variation_db < before[count] - WORTH_DB}
     for one in moved.values():
         for spot in one.chosen:
-            if position_key(spot.position_m) not in number:
-                number[position_key(spot.position_m)] = len(spots)
+            if spot.key not in number:
+                number[spot.key] = len(spots)
                 spots.append(spot)
     problem = mover.local(spots)
-    position = np.array([spot.position_m for spot in spots])
+    position, kind = np.array([spot.position_m for spot in spots]), np.array([spot.kind for spot in spots])
     tools = tools_of(problem, mover.pool, mover.running.on(1))
     after = []
     for outcome in outcomes:
         plans = list(outcome.plans)
         if outcome.count in moved:
             one = moved[outcome.count]
-            index = np.array([number[position_key(spot.position_m)] for spot in one.chosen])
+            index = np.array([number[spot.key] for spot in one.chosen])
             plans.insert(0, replace(one.plan, candidate_index=index))
         if moved and plans and len(state_of(tools.columns, plans[0]).column) > 1:
             for rank, plan in enumerate(plans[:LEADING]):
@@ -279,8 +293,9 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
         candidates=Candidates(
             position_m=position,
             zone=tuple(spot.zone for spot in spots),
-            mirror_of=mirrored(position, mover.everywhere.ground.room_m[1]),
+            mirror_of=mirrored_by_kind(position, kind, mover.everywhere.grounds[0].room_m[1]),
             places_between=len(spots) - len(candidates),
+            kind=kind.astype(np.intp),
         ),
         transfer=np.stack([spot.column for spot in spots], axis=2),
         outcomes=tuple(after),

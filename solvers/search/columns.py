@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats, Integers
+from roommodes.places.zones import SAME_M
 from roommodes.responses.metrics import normalised
-from solvers.search.problem import Problem, Wishes
+from solvers.search.problem import KindWishes, Problem, Wishes
 
 Singles = NDArray[np.float32]
 Bools = NDArray[np.bool_]
@@ -39,7 +40,8 @@ class Columns:
     size : (n_column,) number of members.
     group : (n_column,) what kind of slot it fills: its size, or a number of its own where it is fixed.
     clash : (n_column, n_column) which cannot be in one layout, the diagonal included.
-    zone_size, zone_limit : (n_column, n_zone) subs it adds to each zone, (n_zone,) most subs there.
+    zone_size, zone_limit : (n_column, n_zone) subs it adds to each zone, (n_zone,) most subs there; after the zones
+        come kinds of subwoofer and money, where these are limited.
     fewest_drives : whether as many subs as can must stand in pairs.
     """
 
@@ -65,9 +67,15 @@ class Columns:
             good &= ~self.clash[layouts[:, i], layouts[:, j]]
         return np.asarray(good)
 
-    def beside(self, chosen: Integers) -> Bools:
-        """(n_column,) which columns may join those chosen."""
-        total = self.zone_size[chosen].sum(axis=0) + self.zone_size
+    def beside(self, chosen: Integers, later: Sequence[int] = ()) -> Bools:
+        """(n_column,) which columns may join those chosen; `later` are the groups of slots still to be filled.
+
+        What these take at least of a zone or of the budget is kept for them.
+        """
+        kept = np.zeros_like(self.zone_limit)
+        for group in later:
+            kept += self.zone_size[self.group == group].min(axis=0)
+        total = self.zone_size[chosen].sum(axis=0) + self.zone_size + kept
         crowded = np.any((total > self.zone_limit) & (self.zone_size > 0), axis=1)
         return np.asarray(~self.clash[:, chosen].any(axis=1) & ~crowded)
 
@@ -112,7 +120,9 @@ def _members(problem: Problem) -> list[tuple[int, ...]]:
         return [(c,) if m == c else (c, int(m)) for c, m in enumerate(problem.mirror_of) if m >= c]
     if problem.paired:
         free = [c for c in range(problem.n_candidate) if c not in problem.wishes.fixed]
-        return [*singles, *combinations(free, 2)]
+        kinds = problem.wishes.kinds
+        alike = [pair for pair in combinations(free, 2) if kinds is None or len({*kinds.kind[list(pair)]}) == 1]
+        return [*singles, *alike]
     return singles
 
 
@@ -125,6 +135,8 @@ def _clashes(wishes: Wishes, members: Sequence[tuple[int, ...]], n_candidate: in
             near |= np.linalg.norm(gap, axis=2) < wishes.least_distance_m - SLACK_M
         if wishes.cabinet_m is not None:
             near |= np.all(gap < np.array(wishes.cabinet_m) - SLACK_M, axis=2)
+        if wishes.kinds is not None:
+            near |= overlapping(wishes.kinds, wishes.position_m)
     np.fill_diagonal(near, True)
     inside = np.zeros((len(members), n_candidate), dtype=np.float32)
     for k, group in enumerate(members):
@@ -134,15 +146,32 @@ def _clashes(wishes: Wishes, members: Sequence[tuple[int, ...]], n_candidate: in
     return clash, too_near
 
 
+def overlapping(kinds: KindWishes, position_m: Floats) -> Bools:
+    """Which candidates are at one place, or so near that their cabinets would overlap: (n_candidate, n_candidate)."""
+    gap = np.abs(position_m[:, None] - position_m)
+    middle = position_m - np.array([0.0, 0.0, 1.0]) * kinds.up_m[kinds.kind][:, None]
+    size = kinds.size_m[kinds.kind]
+    touch = np.abs(middle[:, None] - middle) < (size[:, None] + size) / 2.0 - SLACK_M
+    return np.asarray(np.all(gap < SAME_M, axis=2) | np.all(touch, axis=2))
+
+
 def _zones(wishes: Wishes, members: Sequence[tuple[int, ...]]) -> tuple[Integers, Integers]:
-    if wishes.zone is None or wishes.zone_limit is None:
-        return np.zeros((len(members), 0), dtype=np.int64), np.zeros(0, dtype=np.int64)
-    limit = np.array(wishes.zone_limit, dtype=np.int64)
-    size = np.zeros((len(members), len(limit)), dtype=np.int64)
-    for k, group in enumerate(members):
-        for c in group:
-            size[k, wishes.zone[c]] += 1
-    return size, limit
+    """What each column adds to what is limited, and the limits: subs by zone, subs by kind, money."""
+    size, limit = np.zeros((len(members), 0), dtype=np.int64), np.zeros(0, dtype=np.int64)
+    if wishes.zone is not None and wishes.zone_limit is not None:
+        limit = np.array(wishes.zone_limit, dtype=np.int64)
+        size = np.zeros((len(members), len(limit)), dtype=np.int64)
+        for k, group in enumerate(members):
+            for c in group:
+                size[k, wishes.zone[c]] += 1
+    kinds = wishes.kinds
+    if kinds is not None and kinds.most is not None:
+        own = [np.bincount(kinds.kind[list(group)], minlength=len(kinds.most)) for group in members]
+        size, limit = np.column_stack([size, np.array(own, dtype=np.int64)]), np.append(limit, kinds.most)
+    if kinds is not None and kinds.budget is not None:
+        cost = np.array([kinds.cost(np.array(group)) for group in members], dtype=np.int64)
+        size, limit = np.column_stack([size, cost]), np.append(limit, kinds.budget)
+    return np.ascontiguousarray(size), limit
 
 
 def patterns(columns: Columns, count: int) -> tuple[tuple[int, ...], ...]:

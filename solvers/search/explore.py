@@ -156,9 +156,11 @@ def _start(tools: Tools, groups: tuple[int, ...], base: State | None, random: np
                 state.gain_db[slot], state.polarity[slot] = base.gain_db[source], base.polarity[source]
                 left.remove(source)
                 break
-    for slot in random.permutation(np.flatnonzero(state.column < 0)).tolist():
+    empty = random.permutation(np.flatnonzero(state.column < 0)).tolist()
+    for done, slot in enumerate(empty, start=1):
         others = state.column[state.column >= 0]
-        fits = (tools.columns.group == groups[slot]) & tools.columns.beside(others)
+        later = [groups[other] for other in empty[done:]]
+        fits = (tools.columns.group == groups[slot]) & tools.columns.beside(others, later)
         if not fits.any():
             return None
         state.column[slot] = random.choice(np.flatnonzero(fits))

@@ -4,7 +4,8 @@ import numpy as np
 
 from roommodes.places.zones import Candidates
 from roommodes.project.project import Project
-from solvers.search.problem import DriveRange, Wishes
+from roommodes.subwoofer.kinds import in_hundredths, prices_known
+from solvers.search.problem import DriveRange, KindWishes, Wishes
 
 
 def wishes_of(project: Project, candidates: Candidates) -> Wishes:
@@ -22,6 +23,8 @@ def wishes_of(project: Project, candidates: Candidates) -> Wishes:
     for zone, table in zip(project.zones, tables, strict=True):
         if table.fixed:  # the position may have come from an earlier zone
             gap = np.abs(candidates.position_m - np.array(zone.low)).max(axis=1)
+            if table.kinds:
+                gap[candidates.kind != [kind.name for kind in project.kinds].index(table.kinds[0])] = np.inf
             fixed.append(int(np.argmin(gap)))
     limited = any(table.at_most is not None for table in tables)
     return Wishes(
@@ -30,7 +33,25 @@ def wishes_of(project: Project, candidates: Candidates) -> Wishes:
         zone_limit=np.array([table.at_most or most for table in tables]) if limited else None,
         position_m=candidates.position_m,
         least_distance_m=project.search.least_distance_m,
-        cabinet_m=_overlap_m(project),
+        cabinet_m=_overlap_m(project) if len(project.kinds) == 1 else None,
+        kinds=_kinds(project, candidates),
+    )
+
+
+def _kinds(project: Project, candidates: Candidates) -> KindWishes | None:
+    """Cabinets and prices by kind; None where there is one kind and no budget."""
+    kinds, budget = project.kinds, project.search.budget
+    if len(kinds) == 1 and budget is None:
+        return None
+    sizes = [kind.cabinet_m or (0.0, 0.0, 0.0) for kind in kinds]
+    return KindWishes(
+        kind=candidates.kind,
+        size_m=np.array([(min(depth, width), min(depth, width), height) for depth, width, height in sizes]),
+        up_m=np.array([kind.acoustic_centre_m[2] for kind in kinds]),
+        price=np.array(
+            [in_hundredths(kind.price or 0.0) if prices_known(kinds) else 0 for kind in kinds], dtype=np.int64
+        ),
+        budget=None if budget is None else in_hundredths(budget),
     )
 
 
@@ -45,9 +66,9 @@ def distances_of(project: Project, candidates: Candidates) -> Wishes:
 
 def _overlap_m(project: Project) -> tuple[float, float, float] | None:
     """How near two centres must be along x, y and z for the cabinets to overlap however they are turned [m]."""
-    if project.tables.subwoofer.cabinet_m is None:
+    if project.subwoofer.cabinet_m is None:
         return None
-    depth, width, height = project.tables.subwoofer.cabinet_m
+    depth, width, height = project.subwoofer.cabinet_m
     return min(depth, width), min(depth, width), height
 
 

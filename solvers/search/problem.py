@@ -66,6 +66,33 @@ class DriveRange:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class KindWishes:
+    """Candidates of several kinds of subwoofer: two at one place exclude each other, and a layout keeps the budget.
+
+    Parameters
+    ----------
+    kind : (n_candidate,) which kind each is for.
+    size_m : (n_kind, 3) along x, along y, up: two cabinets overlap where their middles are nearer, along all three
+        axes, than the mean of both [m]; zeros for a point.
+    up_m : (n_kind,) how far the acoustic centre is above the cabinet's middle [m].
+    price : (n_kind,) of one sub, in hundredths; zeros where prices are not known.
+    budget : most that a layout may cost, in hundredths; None for any.
+    most : (n_kind,) most subs of each kind; None for any.
+    """
+
+    kind: Integers
+    size_m: Floats
+    up_m: Floats
+    price: Integers
+    budget: int | None = None
+    most: Integers | None = None
+
+    def cost(self, candidate: Integers) -> int:
+        """What a layout costs, in hundredths: (n_sub,) candidates."""
+        return int(self.price[self.kind[candidate]].sum())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Wishes:
     """Which layouts are wanted.
 
@@ -78,6 +105,7 @@ class Wishes:
     least_distance_m : between any two subs [m].
     cabinet_m : (along x, along y, up) two cabinets overlap where their centres are nearer than that along all three
         axes [m]; None for points.
+    kinds : what is for which kind of subwoofer, and what it costs; None where all are alike and cost nothing.
     """
 
     fixed: tuple[int, ...] = ()
@@ -86,6 +114,7 @@ class Wishes:
     position_m: Floats | None = None
     least_distance_m: float = 0.0
     cabinet_m: tuple[float, float, float] | None = None
+    kinds: "KindWishes | None" = None
 
     def faults(self, n_candidate: int) -> list[Fault]:
         """What is wrong with them for so many candidates."""
@@ -100,7 +129,10 @@ class Wishes:
         ):
             text = f"needs one index into zone_limit for each of the {n_candidate} candidates"
             found.append(Fault(where="wishes.zone", message=text))
-        apart = self.least_distance_m > 0.0 or self.cabinet_m is not None
+        apart = self.least_distance_m > 0.0 or self.cabinet_m is not None or self.kinds is not None
+        if self.kinds is not None and np.shape(self.kinds.kind) != (n_candidate,):
+            text = f"needs the kind of each of the {n_candidate} candidates"
+            found.append(Fault(where="wishes.kinds", message=text))
         if apart and (self.position_m is None or np.shape(self.position_m) != (n_candidate, 3)):
             text = f"a least distance, or cabinets, need the positions of all {n_candidate} candidates"
             found.append(Fault(where="wishes.position_m", message=text))

@@ -44,6 +44,7 @@ def explore(
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
     plan = choose_plan(file, subs=subs, rank=rank)
+    plan.project.require_one_kind("explore")
     check_targets({"--output": target}, inputs=[file], force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = page_field(plan.results, running)

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 
 from roommodes.errors import FileUnusable, ProjectInvalid
+from roommodes.places.layout import Layout
 from roommodes.project.layout_file import read_layout
 from roommodes.project.layout_text import with_layout
-from roommodes.project.project import Layout
 from roommodes.project.reading import parse_project
 from tests.rooms import SMALL
 

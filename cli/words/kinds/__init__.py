@@ -1,0 +1,4 @@
+"""Kinds of subwoofer in words.
+
+May import what `cli.words` may.
+"""
