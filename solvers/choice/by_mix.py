@@ -12,9 +12,10 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 
-from roommodes.arrays import Complexes
+from roommodes.arrays import Complexes, Integers
 from roommodes.places.kinds import mirrored_by_kind
-from roommodes.places.zones import Candidates
+from roommodes.places.zones import SAME_M, Candidates
+from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.search.between_candidates import Finer
 from solvers.search.problem import FoundPlan, KindWishes, Outcome, Problem
@@ -95,10 +96,12 @@ def joined(whole: Finer, mixes: Sequence[Finer], *, n_first: int, width_m: float
     problem, candidates, transfer = whole.problem, whole.candidates, whole.transfer
     plans = {outcome.count: list(outcome.plans) for outcome in whole.outcomes}
     for one in mixes:
-        shift = len(candidates) - n_first
-        problem, candidates, transfer = _with_places(problem, candidates, transfer, one, n_first, width_m)
+        number = _numbers(candidates, one.candidates, n_first)
+        new = np.flatnonzero(number >= len(candidates))
+        if len(new):
+            problem, candidates, transfer = _with_places(problem, candidates, transfer, one, new, width_m)
         for outcome in one.outcomes:
-            plans[outcome.count] += [_shifted(plan, shift, n_first) for plan in outcome.plans]
+            plans[outcome.count] += [_renumbered(plan, number, problem) for plan in outcome.plans]
     evenness = evenest_then_cheapest(problem)
     return Finer(
         problem=problem,
@@ -138,17 +141,42 @@ def with_each_mix(plans: Sequence[FoundPlan], problem: Problem, keep: int) -> tu
     return tuple(ordered[place] for place in sorted({*range(min(keep, len(ordered))), *first.values()}))
 
 
-def _shifted(plan: FoundPlan, shift: int, n_first: int) -> FoundPlan:
-    """The plan with the places between the candidates numbered on."""
-    index = plan.candidate_index
-    return replace(plan, candidate_index=np.where(index < n_first, index, index + shift))
+def _numbers(candidates: Candidates, others: Candidates, n_first: int) -> Integers:
+    """What each of another search's candidates is among some, where the first `n_first` are the same: (n_other,).
+
+    Places that both found between the first grid's are one; those that are new are numbered on.
+    """
+    number, after = np.arange(len(others)), len(candidates)
+    for k in range(n_first, len(others)):
+        gap = np.abs(candidates.position_m - others.position_m[k]).max(axis=1)
+        same = np.flatnonzero((gap <= 2.0 * SAME_M) & (candidates.kind == others.kind[k]))
+        number[k] = same[0] if len(same) else after
+        after += not len(same)
+    return number
+
+
+def _renumbered(plan: FoundPlan, number: Integers, problem: Problem) -> FoundPlan:
+    """The plan with its candidates as they are numbered among all, rising, the first sub upright; judged again."""
+    index = number[plan.candidate_index]
+    order = np.argsort(index, kind="stable")
+    gain, delay, polarity = plan.gain_db[order], plan.delay_s[order], plan.polarity[order] * plan.polarity[order[0]]
+    weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=polarity)
+    level = level_db(seat_pressure(problem.transfer[:, :, index[order]], weights))
+    return FoundPlan(
+        candidate_index=index[order],
+        gain_db=gain,
+        delay_s=delay,
+        polarity=polarity,
+        variation_db=variation_db(level, problem.seat_weight),
+        output_db=output_db(level, problem.seat_weight, gain),
+        level_db=level,
+    )
 
 
 def _with_places(
-    problem: Problem, candidates: Candidates, transfer: Complexes, other: Finer, n_first: int, width_m: float
+    problem: Problem, candidates: Candidates, transfer: Complexes, other: Finer, new: Integers, width_m: float
 ) -> tuple[Problem, Candidates, Complexes]:
-    """The question with the places that another search found between the candidates."""
-    new = np.arange(n_first, len(other.candidates))
+    """The question with places that another search found between the candidates, `new` among its own."""
     wishes, theirs = problem.wishes, other.problem.wishes
     assert wishes.kinds is not None, "candidates have kinds"
     kind = np.concatenate([candidates.kind, other.candidates.kind[new]])
