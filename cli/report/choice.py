@@ -6,6 +6,7 @@ from matplotlib.figure import Figure
 from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
 from cli.report.mean_levels import front_level, mean_level, own_limit
+from cli.report.mixes import mixes_table
 from cli.words.choice import free_weights_words
 from cli.words.plan import mean_limit_db, subs_word
 from roommodes.lengths import Lengths, lengths_of
@@ -27,6 +28,8 @@ def count_section(plan: Plan, compared: BeforeAfter) -> Section:
     if not single:
         blocks += [_count_picture(plan)]
     blocks.append(_count_table(plan, compared))
+    if (mixes := mixes_table(plan)) is not None:
+        blocks.append(mixes)
     if bought := _bought_words(plan):
         blocks.append(Text(text=bought))
     usual = plan.results.choices.usual

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
+from cli.words.kinds.mixes import price_line
 from cli.words.plan import drive_lines, from_walls
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
@@ -24,12 +25,15 @@ def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> N
     room = plan.project.room
     page.heading(f"{name(plan.project.name)}: the layout {whose}")
     lengths = lengths_of(plan.project)
-    each = zip(plan.positions_m, drive_lines(plan.drives), strict=True)
+    each, several = zip(plan.positions_m, drive_lines(plan.drives), strict=True), len(plan.project.kinds) > 1
+    kinds = [[name(kind.name)] if several else [] for kind in plan.kinds]
     rows = [
-        [str(number), from_walls(position, room, lengths), words]
-        for number, (position, words) in enumerate(each, start=1)
+        [str(number), *kind, from_walls(position, room, lengths), words]
+        for number, ((position, words), kind) in enumerate(zip(each, kinds, strict=True), start=1)
     ]
-    page.table(["sub", "where it stands", "gain, delay, polarity"], rows, right=(0,))
+    page.table(["sub", *(["kind"] if several else []), "where it stands", "gain, delay, polarity"], rows, right=(0,))
+    if said := price_line(plan):
+        page.line(said)
     levels, unit = shown_levels(plan)
     absolute = plan.highest_level_db is not None
     page.heading(f"Level at every seat, third-octave bands [{unit}]")

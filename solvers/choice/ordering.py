@@ -17,7 +17,7 @@ from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
 from solvers.choice.aims import Figures, figures_of, rank
-from solvers.choice.by_mix import evenest_then_cheapest, with_each_mix
+from solvers.choice.by_mix import SAME_DB, evenest_then_cheapest, with_each_mix
 from solvers.choice.free_weights import free_weights_of
 from solvers.choice.front import front_of, plans_met
 from solvers.choice.front_filled import Filling
@@ -170,19 +170,23 @@ class _Judging:
         """Number of subs -> plans, best first: the best of each layout by all aims, or as the search left them."""
         if not self.by_aims:
             return {outcome.count: outcome.plans for outcome in self.found}
-        weights, limits = self.wishes.weights, self.wishes.limits
         evenness = evenest_then_cheapest(self.problem)
         return {
             outcome.count: with_each_mix(
                 sorted(
                     self.met[outcome.count],
-                    key=lambda plan: (*rank(self.figures[plan], weights, limits), *evenness(plan)),
+                    key=lambda plan: (*self._rank(plan), *evenness(plan)),
                 ),
                 self.problem,
                 keep,
             )
             for outcome in self.found
         }
+
+    def _rank(self, plan: FoundPlan) -> tuple[float, float]:
+        """As `aims.rank`; of several kinds of subwoofer to `SAME_DB`: of equal plans the cheaper is first."""
+        beyond, score = rank(self.figures[plan], self.wishes.weights, self.wishes.limits)
+        return (beyond, score) if self.problem.wishes.kinds is None else (beyond, round(score / SAME_DB) * SAME_DB)
 
     def free_weights(self, order: Mapping[int, Sequence[FoundPlan]]) -> dict[int, dict[str, Floats]]:
         """Number of subs -> merits of the best free weights found at each plan's positions; fewer when cancelled.

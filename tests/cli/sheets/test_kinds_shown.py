@@ -1,0 +1,128 @@
+"""Several kinds of subwoofer from the search to the sheets: one mirrored plan, and every place that names a kind."""
+
+import csv
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cli.drawing.objects import stances
+from cli.report.mixes import mixes_table
+from cli.terminal.output import Page
+from cli.words.kinds.mixes import mixes_json, price_line, print_mixes
+from cli.words.plan import plans_json
+from cli.words.settings import settings_csv
+from roommodes.errors import ProjectInvalid
+from roommodes.plan.file import read_results, write_results
+from roommodes.plan.plan import Results
+from roommodes.plan.starting_values import starting_values
+from roommodes.project.reading import parse_project
+from solvers.electrical.of_plan import electrical_of
+from solvers.plans.by_hand import predict_layout
+from solvers.plans.side_by_side import moved
+from solvers.plans.solve import solve
+from tests.rooms import CLOSED_BOX, SMALL
+
+DRIVER = CLOSED_BOX.replace("[subwoofer.", "[subwoofers.")
+KINDS = f"""\
+[[subwoofers]]
+name = "large"
+price = 900.5
+weight_kg = 40
+cabinet_m = [0.45, 0.4, 0.5]
+{DRIVER}[[subwoofers]]
+name = "small"
+price = 400
+cabinet_m = [0.4, 0.36, 0.4]
+acoustic_centre_m = [0, 0, 0.05]
+{DRIVER.replace("0.083", "0.04").replace("0.14", "0.04").replace("fs_hz = 23", "fs_hz = 31")}"""
+ASKED = """\
+[units]
+currency = "EUR"
+[search]
+counts = [2]
+band_hz = [30, 60]
+points_per_octave = 4
+mirror = true
+budget = 1801
+delay_ms = [0, 0]
+gain_db = [-6, 0]
+[search.limits]
+variation_db = 9
+"""
+
+
+@pytest.fixture(scope="module")
+def results() -> Results:
+    text = SMALL[: SMALL.index("[search]")] + ASKED + KINDS
+    return solve(parse_project(text, source="two kinds"))
+
+
+def test_every_mix_has_its_plan_and_keeps_the_wishes(results: Results) -> None:
+    mixes = {tuple(one["kinds"].items()): one for one in mixes_json(results)}
+    assert set(mixes) >= {(("large", 2), ("small", 0)), (("large", 0), ("small", 2))}
+    for row in range(len(results.plans[2])):
+        plan = results.plan(2, row + 1)
+        assert plan.price is not None
+        assert plan.price <= 1801
+        left, right = plan.positions_m  # mirrored pairs, or both on the centre plane
+        middle = results.project.room.width_m / 2.0
+        assert left[1] + right[1] == pytest.approx(2.0 * middle, abs=2e-6) or np.allclose([left[1], right[1]], middle)
+
+
+def test_places_found_by_several_searches_are_there_once(results: Results) -> None:
+    found = results.candidates
+    places = {(kind, *np.round(place, 5)) for kind, place in zip(found.kind, found.position_m, strict=True)}
+    assert len(places) == len(found)
+
+
+def test_the_file_keeps_the_kinds(results: Results, tmp_path: Path) -> None:
+    path = tmp_path / "plan.h5"
+    write_results(path, results, force=False)
+    again = read_results(path)
+    assert (again.candidates.kind == results.candidates.kind).all()
+    assert mixes_json(again) == mixes_json(results)
+    assert [kind.name for kind in again.recommended().kinds] == [kind.name for kind in results.recommended().kinds]
+
+
+def test_terminal_settings_and_json_name_kind_and_price(results: Results, capsys: pytest.CaptureFixture[str]) -> None:
+    print_mixes(Page(), results)
+    said = capsys.readouterr().out
+    assert "2 small" in said
+    assert "1,801 EUR" in said
+    assert "Cheapest plan found with a variation of at most 9 dB: 2 small, 800 EUR" in said
+    plan = results.recommended()
+    assert price_line(plan).endswith("of a budget of 1,801 EUR.")
+    assert plans_json(results)["plans"][0]["price"] == plan.price
+    rows = list(csv.DictReader(io.StringIO(settings_csv(starting_values(plan, rate_hz=48000.0)).decode())))
+    assert [row["kind"] for row in rows] == [kind.name for kind in plan.kinds]
+
+
+def test_drawing_and_quantities_go_by_kind(results: Results) -> None:
+    front = next(one for one in mixes_json(results) if one["kinds"]["small"] == 2)
+    small = results.plan(2, front["rank"])
+    for one in stances(small):
+        assert one.name == "small"
+        size = np.sort(np.array(one.high_m) - one.low_m)
+        assert size == pytest.approx([0.36, 0.4, 0.4])
+        assert one.low_m[2] == pytest.approx(0.3 - 0.05 - 0.2)  # its centre lies above its middle
+    items = {item.item: item for item in electrical_of(small).items}
+    assert items["subwoofer, small"].quantity == 2
+    assert "subwoofer, large" not in items
+    table = mixes_table(small)
+    assert table is None or any("this plan" in row[0] for row in table.rows)
+
+
+def test_a_plan_goes_into_a_project_by_the_names_of_its_kinds(results: Results) -> None:
+    plan = results.recommended()
+    there = plan.in_project()
+    assert there.layout is not None
+    assert there.layout.kind == tuple(plan.kind.tolist())
+    assert predict_layout(there).variation_db == pytest.approx(plan.variation_db, abs=0.01)  # written to 4 digits
+    assert moved(plan, results.project).variation_db == pytest.approx(plan.variation_db, abs=1e-3)
+    others = parse_project(
+        results.project.toml_text.replace('"large"', '"tall"').replace('"small"', '"flat"'), source="other"
+    )
+    with pytest.raises(ProjectInvalid, match="which the plan has"):
+        moved(plan, others)
