@@ -49,8 +49,8 @@ def fit(
         typer.Option(
             "--hold",
             metavar="NAME",
-            help="What stays as it is: walls, loss, size, subs, microphones, a construction, a sub, a seat, or one of "
-            "their keys. May be given again.",
+            help="What stays as it is: walls, loss, size, shape, subs, microphones, a construction, a block, a slope, "
+            "a sub, a seat, or one of their keys. May be given again.",
         ),
     ] = None,
     own: Annotated[

@@ -107,8 +107,8 @@ def fit(
     ----------
     project : where the fit starts.
     measured : from `measurements`, with the position of every sub.
-    hold : what stays as it is: "walls", "loss", "size", "subs", "microphones", a construction, a sub, a seat, or one of
-        their keys.
+    hold : what stays as it is: "walls", "loss", "size", "shape", "subs", "microphones", a construction, a block, a
+        slope, a sub, a seat, or one of their keys.
     own_response : a response of its own for each sub, one common to all, or none; left out, none where the levels are
         per metre, else each.
     running : progress, cancelling, threads; once cancelled, the best so far is returned.

@@ -61,8 +61,12 @@ def movable_planes(shape: Shape) -> tuple[Movable, ...]:
     return tuple(Movable(axis=axis, at_m=at, faces=tuple(names)) for (axis, at), names in found.items())
 
 
-def moved_shape(shape: Shape, *, grown: Sequence[float], moves: Mapping[Movable, float]) -> Shape:
+def moved_shape(
+    shape: Shape, *, grown: Sequence[float], moves: Mapping[Movable, float], same_cells: bool = True
+) -> Shape:
     """The shape stretched along x, y and z, then with some planes moved [m].
+
+    With `same_cells` it has the cells of the drawn one.
 
     Raises
     ------
@@ -92,7 +96,7 @@ def moved_shape(shape: Shape, *, grown: Sequence[float], moves: Mapping[Movable,
     inside = None if shape.inside_m is None else corner(shape.inside_m)
     seams = tuple((axis, at * grown[axis]) for axis, at in shape.seams)
     result = Shape(size_m=(x, y, z), blocks=blocks, slopes=slopes, inside_m=inside, seams=seams)
-    if not alike(shape.grid(), result.grid()):
+    if same_cells and not alike(shape.grid(), result.grid()):
         raise ValueError("a plane was moved onto or past another one")
     return result
 

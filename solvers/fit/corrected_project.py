@@ -1,6 +1,7 @@
 """The corrected project: the same file with the fitted numbers, its comments kept."""
 
 import tomllib
+from collections.abc import Sequence
 from math import floor, log10
 from typing import Any
 
@@ -13,10 +14,12 @@ from roommodes.project.room import room_of
 from roommodes.project.tables import ProjectTables
 from roommodes.ranges import number
 from roommodes.shapes.faces import PLANE_AXES
+from roommodes.shapes.grid import SAME_M
 from roommodes.toml.edit import with_table, with_values
 from roommodes.toml.lines import Path
 from solvers.fit.outcome import Fit
 from solvers.fit.parameters import moved_edge
+from solvers.fit.shape import MovableShape
 
 DIGITS = 5
 
@@ -55,7 +58,7 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
         own = {key: _plain(value) for key, value in own.items() if key not in {"alpha"}}
         own |= values | {"source": source}
         appended[owner] = {"kind": own.pop("kind"), **{k: v for k, v in own.items() if v != ""}}
-    changes |= _edges(tables, fit)
+    changes |= _edges(tables, fit) if fit.situation.room.is_box else _shape(project, fit)
     text = with_values(project.toml_text, changes, source=project.source)
     for owner, values in appended.items():
         comment = f"{_line(source)}; it goes before the library's"
@@ -71,8 +74,6 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
 
 def _edges(tables: ProjectTables, fit: Fit) -> dict[Path, Any]:
     """Coordinates that reached up to a wall that moved, or would now lie behind it."""
-    if not fit.situation.room.is_box:
-        return {}  # its size is held
     before, after = room_of(tables.room).size_m, fit.situation.room.size_m
     after = (_rounded(after[0], 4), _rounded(after[1], 4), _rounded(after[2], 4))
     changes: dict[Path, Any] = {}
@@ -94,6 +95,28 @@ def _edges(tables: ProjectTables, fit: Fit) -> dict[Path, Any]:
         for index, (one, other) in enumerate(corners):
             move((key, index, "from_m"), one, (0, 1, 2))
             move((key, index, "to_m"), other, (0, 1, 2))
+    return changes
+
+
+def _shape(project: Project, fit: Fit) -> dict[Path, Any]:
+    """Blocks, slopes and regions where their planes moved."""
+    tables, room = project.tables, fit.situation.room
+    shape = MovableShape(project.room)
+    changes: dict[Path, Any] = {}
+
+    def put(path: Path, old: Sequence[float], new: Sequence[float]) -> None:
+        if any(abs(a - b) > SAME_M for a, b in zip(old, new, strict=True)):
+            changes[path] = [_rounded(value, 4) for value in new]
+
+    for index, block in enumerate(tables.blocks):
+        for key, corner in (("from_m", block.from_m), ("to_m", block.to_m)):
+            put(("blocks", index, key), corner, [shape.at(axis, value, room) for axis, value in enumerate(corner)])
+    for index, (slope, there) in enumerate(zip(tables.slopes, room.slopes, strict=True)):
+        put(("slopes", index, "from_m"), slope.from_m, there.from_m)
+        put(("slopes", index, "to_m"), slope.to_m, there.to_m)
+    for index, region in enumerate(tables.regions):
+        for key, end in (("from_m", region.from_m), ("to_m", region.to_m)):
+            put(("regions", index, key), end, shape.corner(region.wall, end, room))
     return changes
 
 

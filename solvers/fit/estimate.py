@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from solvers.fit.parameters import Parameter
+from solvers.fit.parameter import Parameter
 
 TOLD = 0.7  # a parameter known to more than this share of its prior's deviation was not told by the data
 

@@ -26,10 +26,13 @@ from roommodes.acoustics.strengths import LocalStrength, Matrices, PlateStrength
 from roommodes.acoustics.transfer import CHUNK_BYTES, bulk_k2
 from roommodes.acoustics.wall_bases import Family
 from roommodes.arrays import Complexes, Floats
+from roommodes.elements.field import ShapedField
 from roommodes.project.constructions import AnyConstruction, Construction, law_of_layers
 from roommodes.running import Running
-from solvers.fit.parameters import Parameter, Situation, Space
+from solvers.fit.parameter import Parameter
+from solvers.fit.parameters import Situation, Space
 from solvers.fit.room_slopes import AnyFamily, Enlarged, RoomSlopes
+from solvers.fit.shape_slopes import ShapeSlopes
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
 FINE = Precision(cut=2.5, lowest_cut=5.0, extra_order=4, edge_wavenumber=20.0, plane_wavenumber=60.0, near_error=2e-2)
@@ -45,7 +48,7 @@ QUICK = Precision(
     near_error=0.5,
 )
 STEP_U = 1e-3  # differences of wall laws, in prior standard deviations
-STEP_LOSS_U = 1e-2  # of the loss of a room that is no box, likewise
+STEP_LOSS_U = 1e-2  # of the loss of a room that is no box, and of the sides of a box among blocks, likewise
 # by which the room is enlarged: the first that leaves all modes of its walls as they are
 STEPS_ROOM_M = (5e-5, -5e-5, 5e-7, -5e-7, 5e-9, -5e-9)
 STEP_M = 5e-4  # by which seats and subs are moved for their derivatives [m]
@@ -105,7 +108,7 @@ class FitModel:
         boundary = self.boundary(wanted.situation, surfaces)
         ports = self.ports(wanted, boundary)
         changed = wanted.changed(boundary, surfaces, names)
-        slopes_of_room = None
+        slopes_of_room: RoomSlopes | ShapeSlopes | None = self._shape_slopes(wanted, ports)
         if wanted.room and room.is_box:
             slopes_of_room = RoomSlopes(
                 room,
@@ -132,18 +135,31 @@ class FitModel:
             return None
         joined = {key: np.concatenate([one[key] for one in done]) for key in done[0]}
         transfer, slopes = joined.pop(None), {p: value for p, value in joined.items() if p}
-        for parameter in () if room.is_box else wanted.room:  # the loss alone: the size of any other shape is held
+        for parameter in () if room.is_box else wanted.room:
+            if parameter in slopes:
+                continue
             other = self.transfer(wanted.with_moved(parameter, STEP_LOSS_U))
             if other is None:
                 return None
             slopes[parameter] = (other - transfer) / STEP_LOSS_U
         return Response(transfer=transfer, slopes=slopes)
 
+    def _shape_slopes(self, wanted: "Wanted", ports: Ports) -> ShapeSlopes | None:
+        """Slopes over planes of blocks and slopes, where the room is solved by elements."""
+        situation = wanted.situation
+        planes = self.space.shape.planes_in(situation.room, wanted.room) if isinstance(ports.field, ShapedField) else {}
+        if not planes or self.running.stop_asked():
+            return None
+        assert isinstance(ports.field, ShapedField), "its planes are asked for"
+        return ShapeSlopes(
+            situation.room, ports.field, planes, seats=len(situation.seat_m), sources=len(situation.sub_m)
+        )
+
     def _enlarged(self, wanted: "Wanted", boundary: Boundary, surfaces: Sequence[Surface]) -> dict[str, Enlarged]:
         """For each size whose slope is wanted a room that is a little larger."""
         found = {}
         for parameter in wanted.room:
-            if parameter.group == "loss":
+            if parameter.group != "size":
                 continue
             for step in STEPS_ROOM_M:  # a plate of a whole wall gains modes with its size, on either side
                 other = wanted.with_moved(parameter, step / parameter.sigma)
@@ -197,7 +213,7 @@ class Wanted:
     ) -> None:
         self.space, self.situation, self.values = space, situation, values
         self.walls = [p for p in wanted if p.group == "walls"]
-        self.room = [p for p in wanted if p.group in {"size", "loss"}]
+        self.room = [p for p in wanted if p.group in {"size", "loss", "shape"}]
         points = {"microphones": list(situation.seat_m), "subs": list(situation.sub_m)}
         names = {"microphones": space.seat_name, "subs": space.sub_name}
         size = np.array(situation.room.size_m)
@@ -302,7 +318,7 @@ def _block(
     hz: Floats,
     wanted: Wanted,
     changed: Sequence[tuple[Parameter, list[Strength | None]]],
-    room: RoomSlopes | None,
+    room: RoomSlopes | ShapeSlopes | None,
 ) -> dict[Parameter | None, Complexes]:
     """H at some frequencies (k, seat, source) under None, and its slope for each wanted parameter."""
     omega = (2.0 * pi * hz).astype(np.complex128)
@@ -345,8 +361,9 @@ def _block(
 
     for parameter, further in changed:
         found[parameter] = by_walls(further) / STEP_U
-    for parameter in wanted.room if room else ():
-        assert room is not None, "a box"
+    for parameter in wanted.room:
+        if room is None or not room.tells(parameter):
+            continue
         slope = room.slope(parameter, omega, to_seat=to_seat, to_source=to_source)
         other = room.enlarged.get(parameter.key)
         if other and other.strengths:

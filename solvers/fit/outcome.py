@@ -11,7 +11,8 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.loading import MeasuredSet
 from solvers.fit.air_scale import air_remarks, as_unsure, common_scale
 from solvers.fit.estimate import Estimate, widened
-from solvers.fit.parameters import Parameter, Situation, Space
+from solvers.fit.parameter import Parameter
+from solvers.fit.parameters import Situation, Space
 from solvers.fit.source import Source
 from solvers.fit.verdict import MOST_LEFT, Compared, DataNoise, Judgement, Verdict, judged
 

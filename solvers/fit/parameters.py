@@ -7,8 +7,7 @@ a figure is known before anything is measured (common practice, no source); valu
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import exp
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 
@@ -24,9 +23,8 @@ from roommodes.project.reading import nearest
 from roommodes.project.room import face_surface, solid_faces, surface_of
 from roommodes.ranges import number
 from roommodes.toml.values import Range
-
-Group = Literal["walls", "loss", "size", "subs", "microphones"]
-GROUPS: tuple[Group, ...] = ("walls", "loss", "size", "subs", "microphones")
+from solvers.fit.parameter import GROUPS, Group, Parameter, length
+from solvers.fit.shape import MovableShape
 
 SIZE_M, SUB_M, MICROPHONE_M = 0.03, 0.03, 0.02
 LOSS = 0.7
@@ -60,54 +58,6 @@ UNITS = (
     ("_pa", "Pa"),
     ("_m", "m"),
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Parameter:
-    """One number that a fit may change.
-
-    Parameters
-    ----------
-    group : what it belongs to; `key` with it names it: ``walls: glass pane 6 mm.youngs_modulus_pa``.
-    owner : construction, sub, seat or place; empty for the room's.
-    key : the file's key, or x_m, y_m, z_m.
-    unit : of `start`.
-    start : value in the project.
-    sigma : prior standard deviation, of the logarithm or in `unit`.
-    logarithmic : which of the two.
-    low, high : what the file allows.
-    at_hz : which point of a curve; None for a number, and for a curve that is scaled as a whole [Hz].
-    """
-
-    group: Group
-    owner: str
-    key: str
-    unit: str
-    start: float
-    sigma: float
-    logarithmic: bool
-    low: float
-    high: float
-    at_hz: float | None = None
-
-    @property
-    def name(self) -> str:
-        """What a person calls it, and what `hold` takes."""
-        name = f"{self.owner}.{self.key}" if self.owner else self.key
-        return name if self.at_hz is None else f"{name} at {number(self.at_hz)} Hz"
-
-    def value(self, u: float) -> float:
-        """The value `u` prior standard deviations from the start."""
-        moved = self.start * exp(self.sigma * u) if self.logarithmic else self.start + self.sigma * u
-        return min(max(moved, self.low), self.high)
-
-    def slope(self, u: float) -> float:
-        """By how much the value grows per prior standard deviation."""
-        return self.sigma * self.value(u) if self.logarithmic else self.sigma
-
-    def deviation(self, u: float, sigma_u: float) -> float:
-        """One standard deviation in the parameter's unit, where u itself is known to `sigma_u`."""
-        return abs(self.slope(u)) * sigma_u
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,6 +106,7 @@ class Space:
         self.project = project
         self.sub_m, self.seat_m = sub_m, seat_m
         self.sub_name, self.seat_name = tuple(sub_name), tuple(seat_name)
+        self.shape = MovableShape(project.room)
         self._solid_faces = solid_faces(project.tables.blocks, project.tables.slopes)
         known = project.constructions()
         walls = [getattr(project.tables.walls, wall) for wall in WALLS]
@@ -186,13 +137,15 @@ class Space:
             value = parameter.value(u)
             if parameter.group in {"size", "loss"}:
                 changes[parameter.key] = value
+            elif parameter.group == "shape":
+                continue  # below, all of them together
             elif parameter.group == "walls":
                 tables[parameter.owner] = with_value(tables[parameter.owner], parameter, value)
             elif parameter.group == "subs":
                 sub_m[self.sub_name.index(parameter.owner), "xyz".index(parameter.key[0])] = value
             else:
                 seat_m[self.seat_name.index(parameter.owner), "xyz".index(parameter.key[0])] = value
-        room = replace(room, **changes)
+        room = self.shape.moved(replace(room, **changes), values)
         size = np.array(room.size_m)
         sub_m, seat_m = np.clip(sub_m, 0.0, size), np.clip(seat_m, 0.0, size)
         if not room.is_box:  # what would go into a block stays where it was given
@@ -221,9 +174,10 @@ class Space:
                 made = [Construction(name=name, table=situation.tables[name]) for name in layers]
                 found.append((face_surface(situation.room, face, made, name=layers_words(construction)), layers))
         for region in tables.regions:
-            if region.wall not in WALLS:
+            if not before.is_box:
                 layers = layers_in(region.construction)
-                found.append((self._surface(situation, layers, region.wall, region.from_m, region.to_m), layers))
+                ends = (self.shape.corner(region.wall, each, situation.room) for each in (region.from_m, region.to_m))
+                found.append((self._surface(situation, layers, region.wall, *ends), layers))
                 continue
             old, new = before.wall_size_m(region.wall), situation.room.wall_size_m(region.wall)
             corners = [
@@ -286,10 +240,10 @@ class Space:
                     high=0.2,
                 )
             )
-        sizes = ("length_m", "width_m", "height_m") if room.is_box else ()  # blocks and slopes hold the size
+        sizes = ("length_m", "width_m", "height_m") if room.is_box else ()  # else its planes move
         for key, size in zip(sizes, room.size_m, strict=False):
-            found.append(_length("size", "", key, size, SIZE_M, high=60.0))
-        return found
+            found.append(length("size", "", key, size, SIZE_M, high=60.0))
+        return [*found, *self.shape.planes]
 
     def _places(self) -> list[Parameter]:
         room = self.project.room
@@ -301,7 +255,7 @@ class Space:
         for group, names, places, sigma in sides:
             for name, place in zip(names, places, strict=True):
                 for axis, key in enumerate(("x_m", "y_m", "z_m")):
-                    found.append(_length(group, name, key, float(place[axis]), sigma, high=room.size_m[axis]))
+                    found.append(length(group, name, key, float(place[axis]), sigma, high=room.size_m[axis]))
         return found
 
 
@@ -347,20 +301,6 @@ def with_value(table: AnyConstruction, parameter: Parameter, value: float) -> An
     return table.model_copy(update={parameter.key: changed})
 
 
-def _length(group: Group, owner: str, key: str, start: float, sigma: float, *, high: float) -> Parameter:
-    return Parameter(
-        group=group,
-        owner=owner,
-        key=key,
-        unit="m",
-        start=start,
-        sigma=sigma,
-        logarithmic=False,
-        low=0.0,
-        high=high if group != "size" else 60.0,
-    )
-
-
 def _range(table: AnyConstruction, key: str, start: float) -> tuple[float, float]:
     """What the file allows for a construction's key, on the side of zero where the value stands."""
     if key == "alpha":
@@ -378,7 +318,7 @@ def _refuse_unknown(project: Project, possible: Sequence[Parameter], hold: Seque
         Fault(
             where="",
             message=f"{number_or_text(name)} is nothing that a fit may change.{nearest(name, list(known))} Groups: "
-            f"{', '.join(GROUPS)}; or a construction, a sub, a seat, or one of their parameters.",
+            f"{', '.join(GROUPS)}; or a construction, a block, a slope, a sub, a seat, or one of their parameters.",
         )
         for name in hold
         if name not in known

@@ -23,7 +23,7 @@ from roommodes.acoustics.transfer import bulk_k2
 from roommodes.acoustics.wall_bases import Family, cosine_table
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.elements.face_bases import FaceBasis
-from solvers.fit.parameters import Parameter
+from solvers.fit.parameter import Parameter
 
 AnyFamily = Family | FaceBasis
 REACH = 1.8
@@ -82,6 +82,11 @@ class RoomSlopes:
                 (_at_points(other.room, seat_m, self.number) - self.seat) / other.step_m,
                 (_at_points(other.room, source_m, self.number) - self.source) / other.step_m,
             )
+
+    @staticmethod
+    def tells(parameter: Parameter) -> bool:
+        """Whether it is one of the room's."""
+        return parameter.group in {"size", "loss"}
 
     def slope(self, parameter: Parameter, omega: Complexes, *, to_seat: Complexes, to_source: Complexes) -> Complexes:
         """dH over the parameter in its own unit: (k, seat, source).

@@ -36,7 +36,8 @@ from roommodes.running import Running, Step
 from solvers.fit.estimate import Estimate
 from solvers.fit.model import FINE, QUICK
 from solvers.fit.outcome import Fit, Found, Stop, outcome, require_places, spread
-from solvers.fit.parameters import Parameter, Space
+from solvers.fit.parameter import Parameter
+from solvers.fit.parameters import Space
 from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
 from solvers.fit.source import Own, SourceModel
 from solvers.fit.steps import State, Steps

@@ -12,7 +12,8 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 from solvers.fit.model import QUICK, FitModel, Response
 from solvers.fit.outcome import ALIKE, STIFFNESS, Stop, stacked, widening
-from solvers.fit.parameters import Parameter, Space
+from solvers.fit.parameter import Parameter
+from solvers.fit.parameters import Space
 from solvers.fit.source import Source, SourceModel
 from solvers.fit.verdict import even_weight, misfit
 from solvers.fit.wall_sweep import wall_sweep

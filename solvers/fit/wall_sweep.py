@@ -15,7 +15,7 @@ from roommodes.acoustics.strengths import Matrices, Strength
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from solvers.fit.model import FitModel, Wanted
-from solvers.fit.parameters import Parameter
+from solvers.fit.parameter import Parameter
 
 BLOCK = 8  # frequencies at a time
 
