@@ -98,6 +98,7 @@ def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
     from cli.words.tune import print_tuned
     from roommodes.filters.biquads import SIGN_CONVENTION
     from roommodes.lengths import ROUNDED, lengths_of
+    from roommodes.project.placing.standing import hanging_words
 
     room = plan.project.room
     known = "measured" if plan.measured else "predicted"
@@ -116,6 +117,8 @@ def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
     page.heading("Where they stand")
     for sub in values.subs:
         page.line(from_walls(sub.position_m, room, lengths), mark=f"{sub.number}  ")
+    for line in hanging_words(plan.project, plan.positions_m, plan.kind):
+        page.line(line)
     if lengths.feet:
         page.line(ROUNDED)
     print_common(page, plan, values)

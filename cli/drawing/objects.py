@@ -185,7 +185,7 @@ def _stance(number: int, centre: Triple, project: Project, table: SubwooferTable
             name=clean(table.name, 40),
         )
     room = project.room.size_m
-    facing = cabinet.facing_at(centre, room, project.keep_outs, project.ground().shape)
+    facing = cabinet.facing_at(centre, room, project.obstacles, project.ground().shape)
     position = np.array([centre])
     low, high = cabinet.boxes(position.copy(), facing, clearance=False)
     clear_low, clear_high = cabinet.boxes(position.copy(), facing)

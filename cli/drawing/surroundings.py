@@ -25,24 +25,36 @@ from cli.drawing.view import View
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
 from roommodes.acoustics.room import AXIS_OF_WALL
-from roommodes.places.zones import Box, Triple
+from roommodes.lengths import Lengths
+from roommodes.places.boxes import Box, TurnedBox
+from roommodes.places.zones import Triple
 from roommodes.project.project import Project
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
-    """Something that is drawn as a symbol at its place [m], with its name; `kind` is its block's name in CAD."""
+    """Something that is drawn as a symbol at its place [m], with its name and its cabinet where that is known.
+
+    `kind` is its block's name in CAD.
+    """
 
     kind: str
     layer: Layer
     name: str
     at_m: Triple
+    body: TurnedBox | None = None
+
+    @property
+    def corners_m(self) -> tuple[Triple, Triple]:
+        """Of its cabinet, else its place twice [m]."""
+        return (self.at_m, self.at_m) if self.body is None else (self.body.low, self.body.high)
 
 
 GLASS_MM = 1.6
 MARK_MM = 2.0
 MARK_SHARES = (0.5, 0.3, 0.7, 0.1, 0.9)
 MARK_OF_THING_MM = 2.4
+FRONT_SHARE = 0.08  # of a cabinet's depth: where the line along its front is
 
 
 def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Crowd) -> None:
@@ -143,7 +155,7 @@ def keep_out_names(sheet: Sheet, view: View, shown: Sequence[Box], crowd: Crowd)
 
 
 def draw_marks(sheet: Sheet, view: View, crowd: Crowd, measures: Measures, marks: Sequence[Mark]) -> None:
-    """Main loudspeakers as diamonds, amplifiers and supply as squares, with dimensions of their middles."""
+    """Main loudspeakers as diamonds in their cabinets, amplifiers and supply as squares; all with dimensions."""
     for mark in marks:
         x, y = view.at(mark.at_m)
         half = MARK_OF_THING_MM
@@ -152,34 +164,66 @@ def draw_marks(sheet: Sheet, view: View, crowd: Crowd, measures: Measures, marks
             half *= 0.8
             corners = ((x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half))
         places = tuple((f"{axis}_MM", f"{1e3 * at:.0f}") for axis, at in zip("XYZ", mark.at_m, strict=True))
+        body = () if mark.body is None else _cabinet(view, mark.layer, mark.body)
         sheet.parts.append(
             Block(
                 layer=mark.layer,
                 kind=mark.kind,
                 at=(x, y),
-                parts=(Path(layer=mark.layer, points=corners, closed=True),),
+                parts=(*body, Path(layer=mark.layer, points=corners, closed=True)),
                 attributes=(("NAME", mark.name), *places),
             )
         )
-        crowd.things.append(((x - half, y - half), (x + half, y + half)))
+        crowd.things.append(_around_mark(view, mark))
         size = view.size
-        measures.point(0, (x, y), from_end=x > size[0] / 2)
-        measures.point(1, (x, y), from_end=view.from_above and y > size[1] / 2)
+        from_end = (x > size[0] / 2, view.from_above and y > size[1] / 2)
+        measures.point(0, (x, y), from_end=from_end[0])
+        measures.point(1, (x, y), from_end=from_end[1])
+        if mark.body is not None:
+            low, high = view.corners(*mark.corners_m)
+            if mark.body.aim_deg % 90.0 == 0.0:
+                measures.span(0, low, high, from_end=from_end[0])
+            if mark.body.aim_deg % 90.0 == 0.0 or not view.from_above:
+                measures.span(1, low, high, from_end=from_end[1])
+
+
+def _cabinet(view: View, layer: Layer, body: TurnedBox) -> tuple[Path, ...]:
+    """A main loudspeaker's cabinet; from above with a line along its front."""
+    if not view.from_above:
+        low, high = view.corners(body.low, body.high)
+        return (Path(layer=layer, points=(low, (high[0], low[1]), high, (low[0], high[1])), closed=True),)
+    corners = [view.at((x, y, body.low[2])) for x, y in body.corners_m]
+    inner = [
+        tuple(near + FRONT_SHARE * (far - near) for near, far in zip(front, back, strict=True))
+        for front, back in ((corners[0], corners[3]), (corners[1], corners[2]))
+    ]
+    front = tuple((float(x), float(y)) for x, y in inner)
+    return Path(layer=layer, points=tuple(corners), closed=True), Path(layer=layer, points=front)
+
+
+def _around_mark(view: View, mark: Mark) -> tuple[Point, Point]:
+    """What a mark and its cabinet take up."""
+    (x, y), half = view.at(mark.at_m), MARK_OF_THING_MM
+    (x0, y0), (x1, y1) = view.corners(*mark.corners_m)
+    return (min(x0, x - half), min(y0, y - half)), (max(x1, x + half), max(y1, y + half))
 
 
 def mark_names(sheet: Sheet, view: View, crowd: Crowd, marks: Sequence[Mark]) -> None:
-    """Which is which."""
+    """Which is which; those one behind the other together."""
+    groups: dict[tuple[Point, Point], list[Mark]] = {}
     for mark in marks:
-        x, y = view.at(mark.at_m)
-        off = MARK_OF_THING_MM + SMALL_MM / 2 + 0.8
-        wide = MARK_OF_THING_MM + text_width(mark.name) / 2 + 1.0
-        crowd.place(sheet, [mark.name], [(x, y - off), (x, y + off), (x + wide, y), (x - wide, y)], anchor=(x, y))
+        (x0, y0), (x1, y1) = _around_mark(view, mark)
+        groups.setdefault(((round(x0, 3), round(y0, 3)), (round(x1, 3), round(y1, 3))), []).append(mark)
+    for ((x0, y0), (x1, y1)), members in groups.items():
+        words, middle = ", ".join(mark.name for mark in members), ((x0 + x1) / 2, (y0 + y1) / 2)
+        off, wide = SMALL_MM / 2 + 0.8, text_width(words) / 2 + 1.0
+        places = [(middle[0], y0 - off), (middle[0], y1 + off), (x1 + wide, middle[1]), (x0 - wide, middle[1])]
+        crowd.place(sheet, [words], places, anchor=view.at(members[0].at_m))
 
 
 def marks_of(project: Project) -> list[Mark]:
     """Main loudspeakers, amplifiers and supply, where the project says where they are."""
-    mains = project.mains.positions_m if project.mains else ()
-    found = [Mark(kind="MAIN", layer=MAINS, name=f"main {k}", at_m=at) for k, at in enumerate(mains, start=1)]
+    found = mains_of(project)
     places = [(clean(one.name, 20), one.at_m) for one in project.amplifiers]
     for kind in project.kinds if not project.amplifiers else ():
         if kind.amplifier is not None:
@@ -188,3 +232,38 @@ def marks_of(project: Project) -> list[Mark]:
     places.append(("supply", project.tables.electrical.board_m))
     found += [Mark(kind="ELECTRICAL", layer=ELECTRICAL, name=name, at_m=at) for name, at in places if at is not None]
     return found
+
+
+def mains_of(project: Project) -> list[Mark]:
+    """Main loudspeakers, with their cabinets where their size is known."""
+    mains = project.mains.positions_m if project.mains else ()
+    bodies = project.mains_bodies or (None,) * len(mains)
+    return [
+        Mark(kind="MAIN", layer=MAINS, name=f"main {k}", at_m=at, body=body)
+        for k, (at, body) in enumerate(zip(mains, bodies, strict=True), start=1)
+    ]
+
+
+def mains_lines(project: Project, lengths: Lengths) -> list[str]:
+    """Where the cabinets of the main loudspeakers are, one by one; none where their size is not known."""
+    fine, lines = lengths.fine, list[str]()
+    for mark in mains_of(project):
+        if mark.body is None or project.mains is None:
+            continue
+        x, y, z = mark.at_m
+        size = project.mains.size_m(len(lines) // 2)
+        lines += [
+            f"{mark.name}  woofer {fine(x)} from front wall, {fine(y)} from left wall, {fine(z)} above floor",
+            f"    cabinet {' x '.join(map(fine, size))} (deep, wide, high), foot {fine(mark.body.low[2])} above floor, "
+            f"{_aim_words(mark.body.aim_deg)}",
+        ]
+    return lines
+
+
+def _aim_words(aim_deg: float) -> str:
+    if aim_deg == 0.0:
+        return "faces the rear wall"
+    side = "right" if aim_deg > 0.0 else "left"
+    if abs(aim_deg) == 180.0:
+        return "faces the front wall"
+    return f"turned {abs(aim_deg):g} deg from the rear wall toward the {side} wall"

@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from cli.drawing.notes import centre_words, space_lines
 from cli.drawing.objects import stances, wall_parts
 from cli.drawing.primitives import DIMENSIONS, FRAME, LAYERS, TEXTS
+from cli.drawing.surroundings import mains_lines
 from cli.figures.lettering import LETTER_WIDTH, SMALL_MM
 from cli.terminal.output import clean
 from cli.words.electrical import cable_lines
@@ -13,6 +14,7 @@ from cli.words.settings import channel_words
 from roommodes.lengths import Lengths
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
+from roommodes.project.placing.standing import hanging_words
 from solvers.electrical.of_plan import electrical_of
 
 COLUMN_MM = 172.0  # schedules, notes and title block
@@ -25,6 +27,8 @@ TextBlock = tuple[str, list[str]]  # heading, lines
 def texts_of(plan: Plan, lengths: Lengths) -> list[TextBlock]:
     """Headings and lines of the column, wrapped."""
     texts = [(f"Subs: {'' if lengths.feet else 'mm '}from finished walls", sub_lines(plan, lengths))]
+    if mains := mains_lines(plan.project, lengths):
+        texts.append((f"Main loudspeakers{'' if lengths.feet else ': mm'}", _wrapped(mains)))
     parts = wall_parts(plan.project)
     if parts:
         texts.append(("Parts of walls", _wrapped(f"{part.key}  {part.words(lengths)}" for part in parts)))
@@ -100,6 +104,7 @@ def _notes(plan: Plan, lengths: Lengths) -> list[str]:
             f"{centre_words(table, lengths)}. Sides are given to the same walls as the centre, and above floor."
         )
         notes += space_lines(table, lengths)
+    notes += hanging_words(plan.project, plan.positions_m, plan.kind)
     notes += [
         "Leave the openings for ventilation that the makers of subs and amplifiers ask for; an opening must not weaken "
         "fire protection.",

@@ -15,6 +15,7 @@ from cli.drawing.surroundings import (
     glass_strokes,
     keep_out_names,
     keep_outs,
+    mains_of,
     mark_names,
     marks_of,
     parts_in_elevation,
@@ -24,7 +25,8 @@ from cli.drawing.surroundings import (
 from cli.drawing.view import View, wall_names
 from roommodes.acoustics.room import AXIS_OF_WALL, Wall
 from roommodes.lengths import METRIC, Lengths
-from roommodes.places.zones import Box, Triple
+from roommodes.places.boxes import Box
+from roommodes.places.zones import Triple
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_walls
 from roommodes.shapes.solids import Block as Solid
@@ -93,7 +95,7 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
     keep_outs(sheet, view, kept_free, crowd)
     if wall == "front" and project.screen is not None:
         draw_screen(sheet, view, project.screen.picture, measures)
-    marks = [one for one in marks_of(project) if wall in own_walls(one.at_m, one.at_m, room.size_m)]
+    marks = [one for one in marks_of(project) if wall in own_walls(*one.corners_m, room.size_m)]
     draw_marks(sheet, view, crowd, measures, marks)
     draw_subs(sheet, view, subs, crowd)
     for sub in subs:
@@ -126,10 +128,13 @@ def section(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     if plan.project.screen is not None:
         draw_screen(sheet, view, plan.project.screen.picture, measures)
     rows_from_side(sheet, view, plan, crowd, measures)
+    mains = [one for one in mains_of(plan.project) if one.body is not None]
+    draw_marks(sheet, view, crowd, measures, mains)
     _measure_solids(view, carrying, measures)
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
     row_names(sheet, view, plan, crowd)
+    mark_names(sheet, view, crowd, mains)
     solid_names(sheet, view, room, carrying, crowd)
     wall_names(sheet, view, crowd)
     return sheet
@@ -146,7 +151,7 @@ def walls_to_show(plan: Plan) -> tuple[Wall, ...]:
     project, room = plan.project, plan.project.room.size_m
     carrying = {part.wall for part in wall_parts(project)} | set(glass_walls(project))
     carrying |= {wall for sub in stances(plan) for wall in own_walls(sub.low_m, sub.high_m, room)}
-    carrying |= {wall for one in marks_of(project) for wall in own_walls(one.at_m, one.at_m, room)}
+    carrying |= {wall for one in marks_of(project) for wall in own_walls(*one.corners_m, room)}
     return tuple(wall for wall in UPRIGHT_WALLS if wall in carrying)
 
 

@@ -54,7 +54,7 @@ def page_data(plan: Plan, found: Anywhere) -> dict[str, Any]:
         **_listeners(project, results, found),
         "places": {
             "position": np.round(found.position_m, 6).tolist(),
-            "snap": found.snap.tolist(),
+            "snap": list(range(len(found.position_m))) if project.search.round_m > 0.0 else found.snap.tolist(),
             "facing": _facings(project, found.position_m),
             "grids": [
                 {
@@ -207,7 +207,7 @@ def _drawing(project: Project) -> dict[str, Any]:
     cabinet = cabinet_of(project.subwoofer)
     return {
         **_shape(project.room),
-        "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.keep_outs],
+        "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.obstacles],
         "zones": [{"name": zone.name, "low": list(zone.low), "high": list(zone.high)} for zone in project.zones],
         "glass": [{"wall": one.wall, "from": one.from_m, "to": one.to_m} for one in glass_of(project)],
         "screen": None if project.screen is None else project.screen.width_m,
@@ -251,7 +251,7 @@ def _facings(project: Project, position_m: Floats) -> str:
     if cabinet is None:
         return ""
     letter = {(0, 1): "r", (0, -1): "f", (1, 1): "R", (1, -1): "l"}
-    room, keep_outs, shape = project.room.size_m, project.keep_outs, project.ground().shape
+    room, keep_outs, shape = project.room.size_m, project.obstacles, project.ground().shape
     points: Sequence[list[float]] = position_m.tolist()
     return "".join(letter[cabinet.facing_at((x, y, z), room, keep_outs, shape)] for x, y, z in points)
 

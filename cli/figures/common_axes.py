@@ -23,7 +23,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLoca
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
 from roommodes.lengths import Lengths, lengths_of
-from roommodes.places.zones import Box
+from roommodes.places.boxes import Box
 from roommodes.project.glass import GlassMark, glass_of
 from roommodes.project.project import Project
 from roommodes.toml.letters import unsafe
@@ -176,6 +176,10 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         _keep_out(axes, box, length)
     for pane in glass:
         _glass(axes, room, pane)
+    for body in project.mains_bodies:
+        axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
+        x, y = np.mean(body.corners_m, axis=0).tolist()
+        axes.text(x, y, body.name, fontsize=6.0, ha="center", va="center", color=INK, zorder=4)
     if screen is not None:
         middle = width / 2.0
         inset = max(0.012 * length, screen.distance_m)

@@ -29,6 +29,7 @@ from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import StartingValues, beyond_processor
 from roommodes.plan.wiring import limit_at
+from roommodes.project.placing.standing import hanging_words
 from roommodes.responses.third_octaves import third_octaves
 from solvers.listening.before_after import BeforeAfter
 from solvers.loudness.of_plan import PlanHeadroom
@@ -145,7 +146,7 @@ def place_section(plan: Plan) -> Section:
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
             *((Text(text=said),) if (said := price_line(plan)) else ()),
             Text(
-                text=" ".join(cabinet_words)
+                text=" ".join([*hanging_words(plan.project, plan.positions_m, plan.kind), *cabinet_words])
                 + "The full sheet with two walls, at a scale to work from, comes from: roommodes drawing."
                 + (f" {ROUNDED}" if lengths.feet else "")
             ),

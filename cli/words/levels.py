@@ -10,6 +10,7 @@ from cli.words.plan import drive_lines, from_walls
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
+from roommodes.project.placing.standing import hanging_words
 from roommodes.responses.metrics import normalised
 from roommodes.responses.third_octaves import third_octaves
 
@@ -34,6 +35,8 @@ def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> N
     page.table(["sub", *(["kind"] if several else []), "where it stands", "gain, delay, polarity"], rows, right=(0,))
     if said := price_line(plan):
         page.line(said)
+    for line in hanging_words(plan.project, plan.positions_m, plan.kind):
+        page.line(line)
     levels, unit = shown_levels(plan)
     absolute = plan.highest_level_db is not None
     page.heading(f"Level at every seat, third-octave bands [{unit}]")

@@ -15,8 +15,9 @@ from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable
 from roommodes.project.glass import glass_of
+from roommodes.project.placing.standing import feet_m, hanging_words
 from roommodes.project.project import Project
-from solvers.loudness.cabinets import FIXED_FROM_M, feet_m
+from solvers.loudness.cabinets import FIXED_FROM_M
 
 BEST = 0  # rank of the best plan
 
@@ -27,11 +28,18 @@ def from_walls(position_m: Sequence[float], room: Room, lengths: Lengths = METRI
     along = (x, "front") if x <= room.length_m / 2 else (room.length_m - x, "rear")
     across = (y, "left") if y <= room.width_m / 2 else (room.width_m - y, "right")
     under = None if room.is_box else room.shape.carrier((x, y, z))
-    height = f"{lengths.text(abs(z))} above floor"
+    height = f"{_place(abs(z), lengths)} above floor"
     if under is not None:
-        height = f"{lengths.text(z - under.high_m[2])} above {under.name}"
-    near, beside = lengths.text(abs(along[0])), lengths.text(abs(across[0]))
+        height = f"{_place(z - under.high_m[2], lengths)} above {under.name}"
+    near, beside = _place(abs(along[0]), lengths), _place(abs(across[0]), lengths)
     return f"{near} from {along[1]} wall, {beside} from {across[1]} wall, {height}"
+
+
+def _place(distance_m: float, lengths: Lengths) -> str:
+    """A distance to the centimetre; to the millimetre where it is a whole number of them, so that steps are exact."""
+    mm = 1e3 * distance_m
+    exact = abs(mm - round(mm)) < 2e-3 and round(mm) % 10
+    return lengths.text(distance_m, ".3f" if exact else ".2f")
 
 
 def polarity_word(polarity: int) -> str:
@@ -145,6 +153,8 @@ def print_plan(page: Page, plan: Plan) -> None:
     page.table(headers, rows, right=(0, *(at + several for at in (3, 4, 5))))
     if said := price_line(plan):
         page.line(said)
+    for line in hanging_words(plan.project, plan.positions_m, plan.kind):
+        page.line(line)
     tried = (
         f"{table.found.layouts_searched:,} of {table.found.layouts_possible:,} layouts in {table.found.seconds:.1f} s"
     )

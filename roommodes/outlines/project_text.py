@@ -161,8 +161,8 @@ def _zone(name: str, start: Sequence[float], end: Sequence[float], spacing: floa
     run = max(abs(end[0] - start[0]), abs(end[1] - start[1]))
     spacing = max(spacing, _down(run / MOST_SPACINGS))
     return (
-        f'\n[[zones]]\nname = "{name}"\nfrom_m = [{start[0]:.2f}, {start[1]:.2f}, 0.3]\n'
-        f"to_m = [{end[0]:.2f}, {end[1]:.2f}, 0.3]\nspacing_m = {spacing:g}\n"
+        f'\n[[zones]]\nname = "{name}"\nfrom_m = [{start[0]:.2f}, {start[1]:.2f}, 0.0]\n'
+        f'to_m = [{end[0]:.2f}, {end[1]:.2f}, 0.0]\nspacing_m = {spacing:g}\nstands = "floor"\n'
     )
 
 

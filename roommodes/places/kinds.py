@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from roommodes.arrays import Floats
 from roommodes.places.lattice import STEP_M, Lattice, lattice_of
-from roommodes.places.zones import Candidates, Ground, Zone, ZoneYield, lay_out, mirrored
+from roommodes.places.positions import mirrored
+from roommodes.places.zones import Candidates, Ground, Zone, ZoneYield, lay_out
 
 
 def lay_out_kinds(

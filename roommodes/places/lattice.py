@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Floats
-from roommodes.places.zones import SAME_M, Candidates, Ground, Zone, no_kinds, position_key, to_micrometre
+from roommodes.places.positions import SAME_M, exact_pairs, position_key
+from roommodes.places.zones import Candidates, Ground, Zone, no_kinds
 
 STEP_M = 0.1
 MOST_POSITIONS = 800  # beyond it the steps are cut into fewer parts
@@ -101,7 +102,7 @@ def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground, *,
     kept: list[Floats] = []
     names: list[str] = []
     for zone in zones:
-        position = to_micrometre(zone.positions(parts_of(zone, step)))
+        position = ground.places(zone, parts_of(zone, step))
         for point in position[ground.allows(position)]:
             key = position_key(point)
             if key not in seen:
@@ -109,8 +110,9 @@ def lattice_of(zones: Sequence[Zone], candidates: Candidates, ground: Ground, *,
                 kept.append(point)
                 names.append(zone.name)
     names = [*candidates.zone, *names]
+    whole = np.concatenate([candidates.position_m, np.array(kept, dtype=np.float64).reshape(-1, 3)])
     return Lattice(
-        position_m=np.concatenate([candidates.position_m, np.array(kept, dtype=np.float64).reshape(-1, 3)]),
+        position_m=exact_pairs(whole, ground.room_m[1]) if ground.mirror else whole,
         zone=tuple(names),
         reach_m=np.array([spacing[name] for name in names]),
         step_m=step,

@@ -21,12 +21,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Floats
+from roommodes.places.boxes import Box
+from roommodes.places.positions import SAME_M, exact_pairs, mirrored, position_key, to_micrometre, triple
+from roommodes.places.whole_steps import WholeSteps
 from roommodes.shapes.shape import Shape
 
 Bools = NDArray[np.bool_]
 Triple = tuple[float, float, float]
 
-SAME_M = 1e-6  # positions closer than this are one
 FACINGS = ((0, 1), (0, -1), (1, 1), (1, -1))  # (axis, direction) that a driver may face
 
 
@@ -68,21 +70,6 @@ class Candidates:
     def n_first(self) -> int:
         """How many are the first grid's."""
         return len(self) - self.places_between
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Box:
-    """A named box with its sides along the axes; it may be flat, a line or a point.
-
-    Parameters
-    ----------
-    name : what a person calls it.
-    low, high : its corners nearest to and furthest from the origin [m].
-    """
-
-    name: str
-    low: Triple
-    high: Triple
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,8 +199,7 @@ class Cabinet:
         if shape is not None:
             free &= shape.clear(low, high)
         for box in keep_outs:
-            cuts = (low < np.array(box.high) - SAME_M) & (high > np.array(box.low) + SAME_M)
-            free &= ~np.all(cuts, axis=1)
+            free &= ~box.cuts(low, high)
         return np.asarray(free)
 
 
@@ -300,6 +286,8 @@ class Ground:
     cabinet : what stands at each position; None for a point.
     ears : what to keep away from.
     shape : what of the room is air; None for all of it.
+    round_m : cabinets stand in whole steps of it from the nearer walls and above what carries them; 0 for anywhere [m].
+    mirror : layouts shall be their own mirror image, so that pairs are exact ones and the middle is a place.
     """
 
     keep_outs: Sequence[Box]
@@ -307,6 +295,42 @@ class Ground:
     cabinet: Cabinet | None
     ears: Ears | None = None
     shape: Shape | None = None
+    round_m: float = 0.0
+    mirror: bool = False
+
+    def places(self, zone: Zone, parts: int = 1) -> Floats:
+        """A zone's positions, each step cut into so many parts, to the micrometre and in whole steps: (n, 3) [m].
+
+        Whatever else bars them is not looked at. In whole steps every place comes once.
+        """
+        position = to_micrometre(zone.positions(parts))
+        if self.round_m <= 0.0:
+            return position
+        steps, once = self.whole_steps(), dict[tuple[int, ...], Floats]()
+        for point in position:
+            place = steps.nearest(point, zone.low, zone.high)
+            if place is not None:
+                once.setdefault(position_key(place), place)
+        found = sorted(once.values(), key=lambda place: tuple(place.tolist()))
+        return np.array(found, dtype=np.float64).reshape(-1, 3)
+
+    def whole_steps(self) -> WholeSteps:
+        """How places are measured in steps of `round_m`, which is above 0."""
+        return WholeSteps(
+            step_m=self.round_m,
+            room_m=self.room_m,
+            faces=self._faces,
+            carried_at=lambda place: 0.0 if self.shape is None else self.shape.stands_on_m(triple(place)),
+            middle=self.mirror,
+        )
+
+    def _faces(self, place: Floats) -> tuple[Floats, Floats]:
+        """From a place (3,) to the low and high faces of the cabinet as it is turned there: (3,) each [m]."""
+        if self.cabinet is None:
+            return np.zeros(3), np.zeros(3)
+        facing = self.cabinet.facing_at(triple(place), self.room_m, self.keep_outs, self.shape)
+        low, high = self.cabinet.boxes(place[None], facing, clearance=False)
+        return low[0] - place, high[0] - place
 
     def barred(self, position_m: Floats) -> tuple[Bools, Bools, Bools, Bools]:
         """Positions (n, 3) in a keep-out, not in the air, no fit for the cabinet, too near a seat: (n,) each.
@@ -315,8 +339,7 @@ class Ground:
         """
         in_keep_out = np.zeros(len(position_m), dtype=np.bool_)
         for box in self.keep_outs:
-            inside = (position_m >= np.array(box.low) - SAME_M) & (position_m <= np.array(box.high) + SAME_M)
-            in_keep_out |= np.all(inside, axis=1)
+            in_keep_out |= box.holds(position_m)
         no_air, no_fit, near = (np.zeros_like(in_keep_out) for _ in range(3))
         if self.shape is not None:
             no_air = ~in_keep_out & ~self.shape.contains(position_m)
@@ -339,7 +362,7 @@ def lay_out(zones: Sequence[Zone], ground: Ground) -> tuple[Candidates, tuple[Zo
     names: list[str] = []
     yields: list[ZoneYield] = []
     for zone in zones:
-        position = to_micrometre(zone.positions())
+        position = ground.places(zone)
         in_keep_out, no_air, no_fit, near = ground.barred(position)
         repeated = 0
         for point in position[~in_keep_out & ~no_air & ~no_fit & ~near]:
@@ -362,28 +385,9 @@ def lay_out(zones: Sequence[Zone], ground: Ground) -> tuple[Candidates, tuple[Zo
             )
         )
     positions = np.array(kept, dtype=np.float64).reshape(-1, 3)
+    if ground.mirror:
+        positions = exact_pairs(positions, ground.room_m[1])
     return (
         Candidates(position_m=positions, zone=tuple(names), mirror_of=mirrored(positions, ground.room_m[1])),
         tuple(yields),
     )
-
-
-def to_micrometre(position_m: Floats) -> Floats:
-    """Rounded, so that equal positions are equal numbers."""
-    return np.asarray(np.round(position_m, 6) + 0.0)
-
-
-def position_key(point_m: Floats) -> tuple[int, ...]:
-    """The same for positions that are one."""
-    return tuple(round(value * 1e6) for value in point_m)
-
-
-def mirrored(position_m: Floats, width_m: float) -> NDArray[np.intp]:
-    """Index of each position's mirror image in the plane y = width / 2, -1 where there is none: (n, 3) -> (n,)."""
-    image = position_m * np.array([1.0, -1.0, 1.0]) + np.array([0.0, width_m, 0.0])
-    result = np.full(len(position_m), -1, dtype=np.intp)
-    for index, point in enumerate(image):
-        distance = np.abs(position_m - point).max(axis=1)
-        if distance[nearest := int(np.argmin(distance))] <= 2.0 * SAME_M:
-            result[index] = nearest
-    return result

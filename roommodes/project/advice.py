@@ -20,6 +20,9 @@ from roommodes.acoustics.visible_surfaces import visible
 from roommodes.lengths import METRIC, Lengths, lengths_of
 from roommodes.places.seats import Seats
 from roommodes.places.sight import VIEWING_DEG, hidden_m, viewing_angle_deg
+from roommodes.project.placing.mains_checks import mains_warnings
+from roommodes.project.placing.standing import standing_warnings
+from roommodes.project.placing.symmetry import mirror_warnings
 from roommodes.project.project import Project
 from roommodes.project.shape_checks import shape_warnings
 from roommodes.project.wall_advice import beta_of, covered_glass, pane_warnings, reaction_warnings
@@ -42,6 +45,9 @@ def project_warnings(project: Project) -> tuple[str, ...]:
         *_rear_rows(project, room),
         *_sight(project),
         *_near_zones(project, seats),
+        *standing_warnings(project),
+        *mirror_warnings(project),
+        *mains_warnings(project),
         *covered_glass(surfaces, lengths),
         *pane_warnings(surfaces, low_hz=low_hz, high_hz=high_hz, lengths=lengths),
         *reaction_warnings(room, surfaces, low_hz=low_hz, high_hz=high_hz, lengths=lengths),

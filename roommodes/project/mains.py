@@ -4,6 +4,7 @@ They are points like the subs, with the same volume velocity; `lowest_hz` gives 
 that (directivity, baffle) does not matter while a wavelength is longer than the cabinet.
 """
 
+from math import cos, radians, sin
 from typing import Annotated
 
 import numpy as np
@@ -11,12 +12,17 @@ from numpy.typing import ArrayLike, NDArray
 from pydantic import AfterValidator, Field, model_validator
 
 from roommodes.filters.crossovers import ORDERS, Crossover, Kind
+from roommodes.places.boxes import TurnedBox, turned_box
 from roommodes.toml.values import AnyLength, Name, Range, Table, rising, several, worded
 
 MOST_MAINS = 24
 
 Coordinate = Annotated[float, Range(low=0.0, high=60.0, unit="m")]
 Point = Annotated[tuple[Coordinate, Coordinate, Coordinate], several(3, "[x, y, z] in m")]
+Side = Annotated[float, Range(low=0.05, high=3.0, unit="m")]
+Size = Annotated[tuple[Side, Side, Side], several(3, "[depth, width, height] in m")]
+Offset = Annotated[float, Range(low=-1.5, high=1.5, unit="m")]
+Degrees = Annotated[float, Range(low=-180.0, high=180.0, unit="deg")]
 Milliseconds = Annotated[float, Range(low=-100.0, high=100.0, unit="ms")]
 
 
@@ -33,6 +39,24 @@ class MainsTable(Table):
         default=(),
         description="Acoustic centres of the woofers of the main loudspeakers, [[x, y, z], ...] [m].",
         examples=[[[0.4, 1.1, 1.0], [0.4, 3.1, 1.0]]],
+    )
+    cabinets_m: Annotated[tuple[Size, ...], AnyLength] = Field(
+        default=(),
+        description="Their cabinets, [[depth, width, height], ...], one for each or one for all [m]: drawn, and no "
+        "subwoofer may stand there; left out: points.",
+        examples=[[[0.3, 0.25, 0.9]]],
+    )
+    aim_deg: Annotated[tuple[Degrees, ...], AnyLength] = Field(
+        default=(),
+        description="Which way their fronts look, one for each or one for all: 0 toward the rear wall, 90 toward the "
+        "right wall, -90 toward the left one [deg]; left out: 0.",
+        examples=[[15, -15]],
+    )
+    acoustic_centre_m: Annotated[tuple[Offset, Offset, Offset], several(3, "[forward, right, up] in m")] = Field(
+        default=(0.0, 0.0, 0.0),
+        description="Of the woofers, from the cabinet's middle, [forward, right, up], right as seen from behind it "
+        "[m]; positions_m are those of this centre.",
+        examples=[[0.13, 0.0, -0.2]],
     )
     measured: Annotated[tuple[Name, ...], AnyLength] = Field(
         default=(),
@@ -67,9 +91,40 @@ class MainsTable(Table):
 
     @model_validator(mode="after")
     def _exists(self) -> "MainsTable":
+        for key, given in (("cabinets_m", self.cabinets_m), ("aim_deg", self.aim_deg)):
+            if len(given) not in {0, 1, len(self.positions_m)}:
+                raise worded(
+                    f"{key} has {len(given)} entries for {len(self.positions_m)} positions; allowed: one for each, or "
+                    "one for all."
+                )
+        if self.aim_deg and not self.cabinets_m:
+            raise worded("aim_deg turns cabinets, and cabinets_m is missing; give [[depth, width, height], ...] in m.")
         if self.crossover == "linkwitz-riley" and self.order % 2:
             raise worded(f"order {self.order} with linkwitz-riley; allowed: 2, 4, 6, 8, or crossover butterworth.")
         return self
+
+    @property
+    def bodies(self) -> tuple[TurnedBox, ...]:
+        """Their cabinets as they stand; none where no size is given."""
+        if not self.cabinets_m:
+            return ()
+        count = len(self.positions_m)
+        aims = self.aim_deg if len(self.aim_deg) == count else (self.aim_deg or (0.0,))[:1] * count
+        forward, right, up = self.acoustic_centre_m
+        found = []
+        for number, (at, aim) in enumerate(zip(self.positions_m, aims, strict=True)):
+            turn = radians(aim)
+            middle = (
+                at[0] - forward * cos(turn) - right * sin(turn),
+                at[1] - forward * sin(turn) + right * cos(turn),
+                at[2] - up,
+            )
+            found.append(turned_box(f"main {number + 1}", middle, self.size_m(number), aim))
+        return tuple(found)
+
+    def size_m(self, number: int) -> tuple[float, float, float]:
+        """Depth, width and height of a cabinet, counted from 0; of those that have a size [m]."""
+        return self.cabinets_m[number if len(self.cabinets_m) > 1 else 0]
 
     @property
     def filters(self) -> Crossover:

@@ -6,10 +6,12 @@ from math import ceil
 import numpy as np
 
 from roommodes.acoustics.room import Room
+from roommodes.places.boxes import Box
 from roommodes.places.kinds import different_places, lay_out_kinds
-from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield
-from roommodes.project.project import cabinet_of, keep_out_box, zone_box
-from roommodes.project.room import ears_of, height_of
+from roommodes.places.zones import Cabinet, Candidates, Ears, Ground, Zone, ZoneYield
+from roommodes.project.placing.mains_checks import mains_faults
+from roommodes.project.project import cabinet_of
+from roommodes.project.room import ears_of, height_of, keep_out_box, under_m, zone_box
 from roommodes.project.shape_checks import cut_off_positions, not_in_air
 from roommodes.project.tables import MAX_CANDIDATES, ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, KindPart, Parts, outside
@@ -18,6 +20,7 @@ from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
 
 EAR_DISTANCE_M = 0.1  # a sub's acoustic centre cannot be nearer to an ear than this
+NO_STEP = "it holds no place in whole steps of search.round_m. Widen the zone or take smaller steps."
 MOST_POSITIONS = 20000  # of all zones together, before anything is dropped; more is not even tried
 
 
@@ -26,7 +29,7 @@ def placement_faults(parts: Parts, room: Room) -> list[Found]:
     return [
         *_boxes(parts, room),
         *_layout(parts, room),
-        *_mains(parts, room),
+        *mains_faults(parts, room, _near_ear),
         *_electrical(parts, room),
         *_zones(parts, room),
     ]
@@ -41,6 +44,8 @@ def _boxes(parts: Parts, room: Room) -> Iterator[Found]:
             above = height_of(list(parts.building.blocks.values()), entry.on) if isinstance(entry, ZoneTable) else 0.0
             for end in ("from_m", "to_m"):
                 x, y, z = getattr(entry, end)
+                if isinstance(entry, ZoneTable) and entry.stands == "floor":
+                    z = 0.0
                 if text := outside((x, y, z + above), room):
                     yield Found(
                         (key, index, end),
@@ -76,17 +81,6 @@ def _near_ear(parts: Parts, point: Sequence[float]) -> str:
         if distance < EAR_DISTANCE_M - SLACK_M:
             return f"{metres(distance)} from the ear at seat {shown(name)}"
     return ""
-
-
-def _mains(parts: Parts, room: Room) -> Iterator[Found]:
-    for index, point in enumerate(parts.chain.mains.positions_m if parts.chain.mains else ()):
-        path: Path = ("mains", "positions_m", index)
-        if text := outside(point, room):
-            yield Found(path, f"the main loudspeaker is at {text}. Move it or enlarge the room.")
-        elif text := not_in_air(room, point):
-            yield Found(path, f"the main loudspeaker is {text}. Move it into the air.")
-        elif text := _near_ear(parts, point):
-            yield Found(path, f"the main loudspeaker is {text}; at least {metres(EAR_DISTANCE_M)} are needed. Move it.")
 
 
 def _electrical(parts: Parts, room: Room) -> Iterator[Found]:
@@ -146,8 +140,8 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     cabinets = [(one, *_cabinet(one, room)) for one in parts.chain.subs]
     misfits = [fault for _, _, misfit in cabinets for fault in misfit]
     yield from misfits
-    blocks = list(parts.building.blocks.values())
-    zones = {index: zone_box(table, height_of(blocks, table.on)) for index, table in parts.places.zones.items()}
+    yield from _unknown_height(parts)
+    zones = _zone_boxes(parts, under_m(parts.chain.subs[0].table) if parts.chain.subs else None)
     inside = {i: zone for i, zone in zones.items() if not outside(zone.high, room)}
     total = sum(zone.size for zone in inside.values())
     if total > MOST_POSITIONS:
@@ -155,17 +149,28 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
         return
     if misfits or not cabinets or "keep_outs" not in parts.whole:
         return
-    boxes = [keep_out_box(table) for table in parts.places.keep_outs.values()]
+    boxes = _obstacles(parts)
     distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
     ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
     shape = None if room.is_box else room.shape
     grounds = [
-        Ground(keep_outs=boxes, room_m=room.size_m, cabinet=cabinet, ears=ears, shape=shape)
+        Ground(
+            keep_outs=boxes,
+            room_m=room.size_m,
+            cabinet=cabinet,
+            ears=ears,
+            shape=shape,
+            round_m=0.0 if parts.search is None else parts.search.round_m,
+            mirror=parts.search is not None and parts.search.mirror,
+        )
         for _, cabinet, _ in cabinets
     ]
     allowed = [_allowed(parts, one, inside) for one, _, _ in cabinets]
+    own_zones = [_zone_boxes(parts, under_m(one.table)) for one, _, _ in cabinets]
     candidates, several = lay_out_kinds(
-        [[inside[index] for index in own] for own in allowed], grounds, [one.table.name for one, _, _ in cabinets]
+        [[boxes_of[index] for index in own] for boxes_of, own in zip(own_zones, allowed, strict=True)],
+        grounds,
+        [one.table.name for one, _, _ in cabinets],
     )
     came = list(zip([index for own in allowed for index in own], several, strict=True))
     yields = {index: [one for at, one in came if at == index] for index in inside}
@@ -214,8 +219,32 @@ def _no_candidate(
         if one.in_keep_out:
             advice += f" Keep-outs: {keep_outs}."
         of = f" for {shown(one.kind)}" if one.kind else ""
-        said.append(f"gives no candidate{of}: {_emptied(one)}.{advice}")
+        why = f"{_emptied(one)}.{advice}" if one.positions else NO_STEP
+        said.append(f"gives no candidate{of}: {why}")
     return Found(("zones", index), f"zone {shown(outcomes[0].name)} {' It '.join(said)}")
+
+
+def _obstacles(parts: Parts) -> list[Box]:
+    """Where nothing may stand: keep-outs and the mains' cabinets."""
+    bodies = () if parts.chain.mains is None else parts.chain.mains.bodies
+    return [*(keep_out_box(table) for table in parts.places.keep_outs.values()), *bodies]
+
+
+def _zone_boxes(parts: Parts, under: float | None) -> dict[int, Zone]:
+    """The zones by their index, for a kind whose acoustic centre is so far above its foot [m]."""
+    blocks = list(parts.building.blocks.values())
+    return {index: zone_box(table, height_of(blocks, table.on), under) for index, table in parts.places.zones.items()}
+
+
+def _unknown_height(parts: Parts) -> Iterator[Found]:
+    unknown = [one.table.name for one in parts.chain.subs if under_m(one.table) is None]
+    for index, table in parts.places.zones.items():
+        if table.stands == "floor" and any(table.kinds is None or name in table.kinds for name in unknown):
+            yield Found(
+                ("zones", index, "stands"),
+                f"zone {shown(table.name)} stands on the floor; how high the acoustic centres are follows from "
+                "cabinet_m in [subwoofer], which is missing. Give [depth, width, height] in m.",
+            )
 
 
 def _fixed(parts: Parts, yields: Mapping[int, Sequence[ZoneYield]], inside: Mapping[int, Zone]) -> Iterator[Found]:

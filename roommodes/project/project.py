@@ -19,10 +19,11 @@ from roommodes.acoustics.layering.layers import WallLaw
 from roommodes.acoustics.room import WALLS, Room, Surface
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.filters.processor import Processor
+from roommodes.places.boxes import Box, TurnedBox
 from roommodes.places.kinds import lay_out_kinds
 from roommodes.places.layout import Layout
 from roommodes.places.seats import Listening, Seats, listening_at
-from roommodes.places.zones import Box, Cabinet, Candidates, Ears, Ground, Zone, ZoneYield
+from roommodes.places.zones import Cabinet, Candidates, Ears, Ground, Zone, ZoneYield
 from roommodes.project.changes import changed_text, laws_in
 from roommodes.project.constructions import (
     Construction,
@@ -34,14 +35,22 @@ from roommodes.project.constructions import (
 )
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import processor_of, wished_of
-from roommodes.project.room import ears_of, face_surface, height_of, room_of, solid_faces, sorted_corners, surface_of
+from roommodes.project.room import (
+    ears_of,
+    face_surface,
+    height_of,
+    keep_out_box,
+    room_of,
+    solid_faces,
+    surface_of,
+    under_m,
+    zone_box,
+)
 from roommodes.project.shape_tables import ScreenTable
 from roommodes.project.tables import (
-    KeepOutTable,
     ProjectTables,
     RowTable,
     SearchTable,
-    ZoneTable,
 )
 from roommodes.running import Running
 from roommodes.subwoofer.channels import Channel
@@ -172,12 +181,22 @@ class Project:
     @property
     def zones(self) -> tuple[Zone, ...]:
         """Where subwoofers may stand."""
-        return tuple(zone_box(table, height_of(self.tables.blocks, table.on)) for table in self.tables.zones)
+        return self._zones_of(self.kinds[0])
 
     @property
     def keep_outs(self) -> tuple[Box, ...]:
         """Where nothing may stand."""
         return tuple(map(keep_out_box, self.tables.keep_outs))
+
+    @property
+    def mains_bodies(self) -> tuple[TurnedBox, ...]:
+        """Cabinets of the main loudspeakers, where their size is known."""
+        return () if self.mains is None else self.mains.bodies
+
+    @property
+    def obstacles(self) -> tuple[Box, ...]:
+        """Where no subwoofer may stand: keep-outs and cabinets of the mains."""
+        return (*self.keep_outs, *self.mains_bodies)
 
     @property
     def layout(self) -> Layout | None:
@@ -324,10 +343,20 @@ class Project:
 
     def zones_by_kind(self) -> tuple[tuple[Zone, ...], ...]:
         """For each kind of subwoofer the zones in which it may stand."""
-        allowed = [(zone, table.kinds) for zone, table in zip(self.zones, self.tables.zones, strict=True)]
+        tables = self.tables.zones
         return tuple(
-            tuple(zone for zone, kinds in allowed if kinds is None or kind.name in kinds) for kind in self.kinds
+            tuple(
+                zone
+                for zone, table in zip(self._zones_of(kind), tables, strict=True)
+                if table.kinds is None or kind.name in table.kinds
+            )
+            for kind in self.kinds
         )
+
+    def _zones_of(self, kind: SubwooferTable) -> tuple[Zone, ...]:
+        """All zones, at the heights that a kind has there."""
+        blocks, under = self.tables.blocks, under_m(kind)
+        return tuple(zone_box(table, height_of(blocks, table.on), under) for table in self.tables.zones)
 
     def grounds(self) -> tuple[Ground, ...]:
         """What decides where each kind of subwoofer may stand."""
@@ -336,11 +365,13 @@ class Project:
     def ground(self, kind: int = 0) -> Ground:
         """What decides where a sub of a kind may stand."""
         return Ground(
-            keep_outs=self.keep_outs,
+            keep_outs=self.obstacles,
             room_m=self.room.size_m,
             shape=None if self.room.is_box else self.room.shape,
             cabinet=cabinet_of(self.kinds[kind]),
             ears=Ears(position_m=self.seats.position_m, distance_m=self.search.seat_distance_m),
+            round_m=self.search.round_m,
+            mirror=self.search.mirror,
         )
 
     def _laid_out(self) -> tuple[Candidates, tuple[ZoneYield, ...]]:
@@ -362,16 +393,3 @@ def cabinet_of(table: SubwooferTable) -> Cabinet | None:
         free_faces=tuple(sorted(faces)),
         centre_m=table.acoustic_centre_m,
     )
-
-
-def zone_box(table: ZoneTable, floor_m: float = 0.0) -> Zone:
-    """The zone with its corners sorted; its heights count from `floor_m`."""
-    (ax, ay, az), (bx, by, bz) = sorted_corners(table.from_m, table.to_m)
-    low, high = (ax, ay, az + floor_m), (bx, by, bz + floor_m)
-    return Zone(name=table.name, low=low, high=high, spacing_m=table.spacing_m)
-
-
-def keep_out_box(table: KeepOutTable) -> Box:
-    """The keep-out with its corners sorted."""
-    low, high = sorted_corners(table.from_m, table.to_m)
-    return Box(name=table.name, low=low, high=high)

@@ -1,15 +1,17 @@
-"""A project's room as the model takes it: the box with blocks and slopes, and what stands on them."""
+"""A project's room as the model takes it: the box with blocks and slopes, what stands on them, zones and keep-outs."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.room import Room, Surface, whole_face
-from roommodes.places.zones import Triple
+from roommodes.places.boxes import Box
+from roommodes.places.zones import Triple, Zone
 from roommodes.project.constructions import Construction, LayerNames, law_of_layers
-from roommodes.project.shape_tables import BlockTable, SlopeTable
-from roommodes.project.tables import RoomTable, RowTable
+from roommodes.project.shape_tables import BlockTable, KeepOutTable, SlopeTable
+from roommodes.project.tables import RoomTable, RowTable, ZoneTable
 from roommodes.shapes.solids import BLOCK_FACES, Block, Slope
+from roommodes.subwoofer.tables import SubwooferTable
 
 
 def room_of(
@@ -120,3 +122,26 @@ def surface_of(
     high = (round(max(a[0], b[0]), 6), round(max(a[1], b[1]), 6))
     sides = (high[0] - low[0], high[1] - low[1])
     return Surface(wall=wall, from_m=low, to_m=high, law=law_of_layers(layers, sides), name=name)
+
+
+def under_m(table: SubwooferTable) -> float | None:
+    """From a cabinet's foot up to its acoustic centre; None where the cabinet is not known [m]."""
+    return None if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
+
+
+def zone_box(table: ZoneTable, floor_m: float = 0.0, under: float | None = None) -> Zone:
+    """The zone with its corners sorted; its heights count from `floor_m`.
+
+    One whose cabinets stand on the floor has the height of their acoustic centres, `under` above it [m].
+    """
+    (ax, ay, az), (bx, by, bz) = sorted_corners(table.from_m, table.to_m)
+    if table.stands == "floor" and under is not None:
+        az = bz = under
+    low, high = (ax, ay, az + floor_m), (bx, by, bz + floor_m)
+    return Zone(name=table.name, low=low, high=high, spacing_m=table.spacing_m)
+
+
+def keep_out_box(table: KeepOutTable) -> Box:
+    """The keep-out with its corners sorted."""
+    low, high = sorted_corners(table.from_m, table.to_m)
+    return Box(name=table.name, low=low, high=high)

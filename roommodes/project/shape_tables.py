@@ -96,3 +96,11 @@ class ScreenTable(Table):
         height = self.width_m / self.aspect if self.aspect else self.height_m
         top = None if self.foot_m is None or height is None else self.foot_m + height
         return Picture(at_m=self.distance_m, width_m=self.width_m, foot_m=self.foot_m, top_m=top)
+
+
+class KeepOutTable(Table):
+    """A box in which nothing may stand: a door's swing, equipment, a walkway."""
+
+    name: Name = Field(description="What it is.", examples=["door"])
+    from_m: Point = Field(description="One corner, [x, y, z] [m].", examples=[[4.8, 3.4, 0.0]])
+    to_m: Point = Field(description="The opposite corner, [x, y, z] [m].", examples=[[5.8, 4.4, 2.1]])

@@ -16,7 +16,7 @@ from roommodes.places.layout import Layout, filled_layout
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
-from roommodes.project.shape_tables import BlockTable, Point, ScreenTable, SlopeTable, WallPoint
+from roommodes.project.shape_tables import BlockTable, KeepOutTable, Point, ScreenTable, SlopeTable, WallPoint
 from roommodes.project.tolerance_tables import Spread as Cloud
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.subwoofer.supply import ElectricalTable
@@ -183,14 +183,13 @@ class ZoneTable(Table):
     on: Name | None = Field(
         default=None, description="The block that the subwoofers stand on; left out: the floor.", examples=["riser"]
     )
-
-
-class KeepOutTable(Table):
-    """A box in which nothing may stand: a door's swing, equipment, a walkway."""
-
-    name: Name = Field(description="What it is.", examples=["door"])
-    from_m: Point = Field(description="One corner, [x, y, z] [m].", examples=[[4.8, 3.4, 0.0]])
-    to_m: Point = Field(description="The opposite corner, [x, y, z] [m].", examples=[[5.8, 4.4, 2.1]])
+    stands: Literal["floor", "raised"] | None = Field(
+        default=None,
+        description='"floor": cabinets stand with their foot on the floor, or on the block that the zone is `on`; '
+        "cabinet_m then gives the height of the acoustic centre, and the heights of the zone's corners are not used. "
+        '"raised": something of their own (plinth, stand, bracket) carries them at the heights given.',
+        examples=["floor"],
+    )
 
 
 def _counts_once(counts: tuple[int, ...]) -> tuple[int, ...]:
@@ -299,6 +298,12 @@ class SearchTable(Table):
     )
     seat_distance_m: Annotated[float, Range(low=0.0, high=10.0, unit="m")] = Field(
         default=0.0, description="Least distance of a subwoofer from any seat's ears [m].", examples=[1.0]
+    )
+    round_m: Annotated[float, Range(low=0.0, high=1.0, unit="m")] = Field(
+        default=0.0,
+        description="Subwoofers stand in whole steps of it: the cabinet's side toward the nearer wall, along x and "
+        "along y, and its foot above what carries it (without cabinet_m the acoustic centre); 0: anywhere [m].",
+        examples=[0.05],
     )
     delay_step_samples: Annotated[int, Range(low=0, high=4800)] = Field(
         default=0, description="Delays are whole multiples of so many samples; 0: any delay.", examples=[1]

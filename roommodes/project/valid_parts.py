@@ -7,9 +7,8 @@ from typing import Any
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
-from roommodes.project.shape_tables import BlockTable, ScreenTable, SlopeTable
+from roommodes.project.shape_tables import BlockTable, KeepOutTable, ScreenTable, SlopeTable
 from roommodes.project.tables import (
-    KeepOutTable,
     LayoutTable,
     RegionTable,
     RoomTable,

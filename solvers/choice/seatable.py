@@ -19,7 +19,7 @@ def seatable(project: Project, number: int, shift_m: float) -> bool:
     ears = [(x, y, height) for y in rows[number].y_m]
     blocked = any(
         all(low < at < high for low, at, high in zip(box.low, ear, box.high, strict=True))
-        for box in project.keep_outs
+        for box in project.obstacles
         for ear in ears
     )
     there = _discomfort(project, number, shift_m)

@@ -83,7 +83,7 @@ def usual_layouts(project: Project, count: int, seat_m: Sequence[Sequence[float]
             fits = cabinet.fits(
                 np.array(positions),
                 project.room.size_m,
-                project.keep_outs,
+                project.obstacles,
                 clearance=False,
                 shape=project.ground().shape,
             )

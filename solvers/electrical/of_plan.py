@@ -12,12 +12,13 @@ import numpy as np
 
 from roommodes.places.zones import Triple
 from roommodes.plan.plan import Plan
+from roommodes.project.placing.standing import feet_m
 from roommodes.subwoofer.channels import Channel, channel_current_a, channel_voltage_v
 from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import ChannelTable
 from solvers.electrical.routes import Walls, walls_of
 from solvers.electrical.sections import drop_percent, loss_db, loudspeaker_section_mm2, supply_section_mm2
-from solvers.loudness.cabinets import FIXED_FROM_M, PROGRAMME_SHARE, feet_m, heat_of, heat_w_of
+from solvers.loudness.cabinets import FIXED_FROM_M, PROGRAMME_SHARE, heat_of, heat_w_of
 
 DENSE_SHARE = 1.0 / 3.0
 CIRCUIT_SHARE = 0.8

@@ -21,8 +21,9 @@ from numpy.polynomial import chebyshev
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.places.lattice import LEAST_NODES, Lattice, lattice_of, parts_of
+from roommodes.places.positions import position_key, to_micrometre
 from roommodes.places.seats import Listening
-from roommodes.places.zones import Ground, Zone, position_key, to_micrometre
+from roommodes.places.zones import Ground, Zone
 from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -199,7 +200,9 @@ def anywhere(
         return at_candidates(results, [OTHER_MODEL.format(version=results.software_version)])
     field[:, :n_ear, snap] = known
     smooth = field - rough(ears, position, room, hz)
-    between_them = _widest_m(project.zones, lattice) <= longest_step_m(project, float(hz[-1]))
+    fine = _widest_m(project.zones, lattice) <= longest_step_m(project, float(hz[-1]))
+    whole_steps = project.search.round_m > 0.0
+    between_them = fine and not whole_steps
     found = Anywhere(
         frequency_hz=hz,
         listening=listening,
@@ -209,7 +212,7 @@ def anywhere(
         grids=zone_grids(project.zones, lattice, project.ground()) if between_them else (),
         step_m=lattice.step_m,
         shifts=moves.shifts(smooth[:, n_ear:]),
-        remarks=() if between_them else (LARGE_ZONES,),
+        remarks=() if fine or whole_steps else (LARGE_ZONES,),
     )
     if not plane:
         return found

@@ -26,7 +26,6 @@ PROGRAMME_SHARE = 1.0 / 8.0  # of the highest power, on average
 ALLOWED_RISE_K = 10.0
 TWO_PEOPLE_KG = 25.0  # UK HSE's guideline figure for one man at elbow height; from memory
 FIXED_FROM_M = 0.3  # a cabinet whose foot is so far off what carries it stands or hangs on something
-POINT_UNDER_M = 0.3  # of a sub below its acoustic centre, where the cabinet is not known
 RAISED_M = 1.2  # a cabinet whose bottom is above this can fall on somebody
 
 
@@ -73,21 +72,6 @@ class Heat:
     flow_m3_h: float
 
 
-def feet_m(project: Project, position_m: Floats, kind: Integers | None = None) -> Floats:
-    """How far each cabinet's foot is above the floor or block that carries it: (n, 3) acoustic centres -> (n,) [m].
-
-    `kind` (n,) is of subwoofer; left out, the first.
-    """
-    shape = project.room.shape
-    own = [
-        POINT_UNDER_M if table.cabinet_m is None else table.cabinet_m[2] / 2.0 + table.acoustic_centre_m[2]
-        for table in project.kinds
-    ]
-    under = np.array(own)[np.zeros(len(position_m), dtype=np.intp) if kind is None else kind]
-    tops = np.array([shape.stands_on_m(_triple(at)) for at in position_m])
-    return np.asarray(position_m[:, 2] - under - tops)
-
-
 def standings(project: Project, position_m: Floats, kind: Integers | None = None) -> tuple[Standing, ...]:
     """Every cabinet of a plan whose size is given.
 
@@ -104,7 +88,7 @@ def standings(project: Project, position_m: Floats, kind: Integers | None = None
     turned: dict[int, tuple[Cabinet, tuple[int, int]]] = {}
     for k, at in enumerate(position_m):
         if (cabinet := known[kinds[k]]) is not None:
-            facing = cabinet.facing_at(_triple(at), room, project.keep_outs, shape)
+            facing = cabinet.facing_at(_triple(at), room, project.obstacles, shape)
             low_m, high_m = cabinet.boxes(at[None], facing, clearance=False)
             boxes[k], turned[k] = (_triple(low_m[0]), _triple(high_m[0])), (cabinet, facing)
     things: list[tuple[str, Triple, Triple]] = [
@@ -116,6 +100,8 @@ def standings(project: Project, position_m: Floats, kind: Integers | None = None
         cabinet, facing = turned[k]
         faces = {*cabinet.free_faces, "rear"} if cabinet.ventilation_m > 0.0 else set(cabinet.free_faces)
         others = [*things, *((f"sub {j + 1}", a, b) for j, (a, b) in boxes.items() if j != k)]
+        around = [*others, *((body.name, body.low, body.high) for body in project.mains_bodies)]
+        cut = [body.name for body in project.mains_bodies if body.cuts(np.array([low]), np.array([high]))[0]]
         found.append(
             Standing(
                 number=k + 1,
@@ -123,8 +109,8 @@ def standings(project: Project, position_m: Floats, kind: Integers | None = None
                 facing=facing,
                 low_m=low,
                 high_m=high,
-                free_m={face: _free(low, high, face_direction(face, facing), room, others) for face in sorted(faces)},
-                overlaps=tuple(name for name, a, b in others if _cut(low, high, a, b)),
+                free_m={face: _free(low, high, face_direction(face, facing), room, around) for face in sorted(faces)},
+                overlaps=(*(name for name, a, b in others if _cut(low, high, a, b)), *cut),
             )
         )
     return tuple(found)

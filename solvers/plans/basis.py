@@ -1,5 +1,6 @@
 """The responses that a search rests on, modelled or measured, with what else is worked out from them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,6 +10,7 @@ from roommodes.places.kinds import different_places, lattice_of_kinds
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
 from roommodes.plan.measured import MeasuredRecord
+from roommodes.project.placing.symmetry import without_mirror
 from roommodes.project.project import Project
 from roommodes.project.tables import MAX_COUNT
 from roommodes.responses.frequency_grid import log_grid
@@ -86,6 +88,7 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"
         raise ProjectInvalid(project.source, [Fault(where="zones", message=message)])
+    require_mirror(project, range(1, MAX_COUNT + 1))
     grounds, several = project.grounds(), len(project.kinds) > 1
     lattice = lattice_of_kinds(project.zones_by_kind(), candidates, grounds)
     listening, n_candidate, n_place = project.listening(), len(candidates), len(lattice.position_m)
@@ -121,6 +124,17 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
             rows_transfer=whole[:, :, :n_candidate],
         ),
     )
+
+
+def require_mirror(project: Project, counts: Sequence[int]) -> None:
+    """Refuse mirrored layouts where a room or its zones have none.
+
+    Raises
+    ------
+    ProjectInvalid : mirrored layouts are asked for, and no number of subs asked for has one.
+    """
+    if why := without_mirror(project, counts):
+        raise ProjectInvalid(project.source, [Fault(where="search.mirror", message=why)])
 
 
 def build_problem(project: Project, *, running: Running = Running()) -> Problem:

@@ -18,7 +18,7 @@ from solvers.choice.front_filled import AMONG_CANDIDATES, STANDING, Filling
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Effort, Judged, judge, plain
 from solvers.loudness.headroom import loudness_of
-from solvers.plans.basis import Basis, modelled_basis
+from solvers.plans.basis import Basis, modelled_basis, require_mirror
 from solvers.plans.between_frequencies import between_remarks
 from solvers.plans.late import late_remark
 from solvers.search.between_candidates import Finer, finer
@@ -76,6 +76,8 @@ def solve_on(
     project, problem = basis.project, basis.problem
     counts = tuple(counts or basis.counts)
     seed = project.search.seed if seed is None else seed
+    if basis.measured is None:
+        require_mirror(project, counts)
     try:
         outcomes = search(problem, counts=counts, seed=seed, keep=KEPT_PLANS, prove=prove, running=running)
     except ProjectInvalid as refused:

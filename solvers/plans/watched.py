@@ -11,7 +11,7 @@ import numpy as np
 
 from roommodes.acoustics.built_modes import FOR_READING, BuiltMode, built_modes
 from roommodes.arrays import Complexes
-from roommodes.places.zones import position_key
+from roommodes.places.positions import position_key
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
 from roommodes.project.project import Project

@@ -15,7 +15,8 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.places.kinds import mirrored_by_kind
 from roommodes.places.lattice import Lattice
-from roommodes.places.zones import Candidates, Ground, position_key, to_micrometre
+from roommodes.places.positions import position_key, to_micrometre
+from roommodes.places.zones import Candidates, Ground
 from roommodes.running import Running
 from solvers.search.hop import THOROUGH
 from solvers.search.problem import FoundPlan, Outcome, Problem
@@ -26,6 +27,7 @@ LEADING = 12  # plans per count that are moved
 ROUNDS = 4  # of landings at most, as long as they help
 CENTIMETRES = 6  # each way
 CENTIMETRE_M = 0.01
+WHOLE_M = 2e-6  # off whole steps: rounding to the micrometre
 HELPS_DB = 5e-4  # what a landing must save to be gone on from
 KEPT = 20  # plans per count at least
 WORTH_DB = 2e-3  # what moving a plan must save in all
@@ -243,19 +245,31 @@ class _Mover:
         lattice, ground = self.everywhere.lattice, self.everywhere.grounds[spot.kind]
         found = []
         for axis in range(3):
-            steps = [k for k in range(-CENTIMETRES, CENTIMETRES + 1) if k]
-            places = np.repeat(spot.position_m[None], len(steps), axis=0)
-            begin = spot.position_m[axis]
-            if self.problem.mirror_of is None:  # a mirrored pair keeps its centre plane, whatever centimetre that is on
-                begin = np.round(begin / CENTIMETRE_M) * CENTIMETRE_M
-            places[:, axis] = begin + np.array(steps) * CENTIMETRE_M
-            places = to_micrometre(places)
+            places = self._along(spot, axis)
             for place in places[ground.allows(places)]:
                 nodes = lattice.between(place, axis, spot.kind)
                 if nodes is not None and all(lattice.zone[i] == spot.zone for i in nodes[0]):
                     column = self.everywhere.transfer[:, :, nodes[0]] @ nodes[1]
                     found.append(_Spot(position_m=place, zone=spot.zone, column=column, kind=spot.kind))
         return found
+
+    def _along(self, spot: _Spot, axis: int) -> Floats:
+        """Every centimetre around a spot along an axis, or the whole steps there: (n, 3) [m]."""
+        ground = self.everywhere.grounds[spot.kind]
+        steps = [k for k in range(-CENTIMETRES, CENTIMETRES + 1) if k]
+        places = np.repeat(spot.position_m[None], len(steps), axis=0)
+        if ground.round_m > 0.0:
+            every = [k * ground.round_m for k in steps if abs(k) * ground.round_m <= CENTIMETRES * CENTIMETRE_M + 1e-9]
+            places = places[: len(every)]
+            places[:, axis] += every
+            whole = ground.whole_steps()
+            most = np.array(whole.off_m(spot.position_m)) + WHOLE_M  # what the file gives off steps stays as it is
+            return to_micrometre(places[[bool(np.all(whole.off_m(place) <= most)) for place in places]])
+        begin = spot.position_m[axis]
+        if self.problem.mirror_of is None:  # a mirrored pair keeps its centre plane, whatever centimetre that is on
+            begin = np.round(begin / CENTIMETRE_M) * CENTIMETRE_M
+        places[:, axis] = begin + np.array(steps) * CENTIMETRE_M
+        return to_micrometre(places)
 
 
 def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Moved], seed: int) -> Finer:

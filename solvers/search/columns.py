@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats, Integers
-from roommodes.places.zones import SAME_M
+from roommodes.places.positions import SAME_M
 from roommodes.responses.metrics import normalised
 from solvers.search.problem import KindWishes, Problem, Wishes
 

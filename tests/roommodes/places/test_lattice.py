@@ -5,8 +5,9 @@ import pytest
 
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.transfer import transfer_function
+from roommodes.places.boxes import Box
 from roommodes.places.lattice import STEP_M, Lattice, lattice_of
-from roommodes.places.zones import Box, Cabinet, Ears, Ground, Zone, lay_out
+from roommodes.places.zones import Cabinet, Ears, Ground, Zone, lay_out
 from roommodes.project.constructions import library
 from tests.conftest import Close
 

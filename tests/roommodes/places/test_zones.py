@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from roommodes.places.zones import Box, Cabinet, Candidates, Ground, Zone, ZoneYield, lay_out
+from roommodes.places.boxes import Box
+from roommodes.places.zones import Cabinet, Candidates, Ground, Zone, ZoneYield, lay_out
 from tests.conftest import Close
 
 ROOM = (6.0, 4.0, 2.5)

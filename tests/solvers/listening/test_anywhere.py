@@ -7,7 +7,8 @@ import pytest
 from numpy.polynomial import chebyshev
 
 from roommodes.acoustics.transfer import transfer_function
-from roommodes.places.zones import Box, Ground
+from roommodes.places.boxes import Box
+from roommodes.places.zones import Ground
 from roommodes.plan.plan import Results
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
