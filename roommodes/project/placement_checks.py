@@ -150,21 +150,7 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
     if misfits or not cabinets or "keep_outs" not in parts.whole:
         return
     boxes = _obstacles(parts)
-    distance_m = 0.0 if parts.search is None else parts.search.seat_distance_m
-    ears = Ears(position_m=np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3), distance_m=distance_m)
-    shape = None if room.is_box else room.shape
-    grounds = [
-        Ground(
-            keep_outs=boxes,
-            room_m=room.size_m,
-            cabinet=cabinet,
-            ears=ears,
-            shape=shape,
-            round_m=0.0 if parts.search is None else parts.search.round_m,
-            mirror=parts.search is not None and parts.search.mirror,
-        )
-        for _, cabinet, _ in cabinets
-    ]
+    grounds = [_ground(parts, room, cabinet, boxes) for _, cabinet, _ in cabinets]
     allowed = [_allowed(parts, one, inside) for one, _, _ in cabinets]
     own_zones = [_zone_boxes(parts, under_m(one.table)) for one, _, _ in cabinets]
     candidates, several = lay_out_kinds(
@@ -200,6 +186,21 @@ def _zones(parts: Parts, room: Room) -> Iterator[Found]:
                 f"{given} for {most} subwoofers; the zones give {places} candidates. Ask for fewer, add zones "
                 "or take a smaller spacing_m.",
             )
+
+
+def _ground(parts: Parts, room: Room, cabinet: Cabinet | None, boxes: Sequence[Box]) -> Ground:
+    """What decides where subs with a cabinet may stand."""
+    search = parts.search
+    ears = np.array([ear for _, ear in _ears(parts)]).reshape(-1, 3)
+    return Ground(
+        keep_outs=boxes,
+        room_m=room.size_m,
+        cabinet=cabinet,
+        ears=Ears(position_m=ears, distance_m=0.0 if search is None else search.seat_distance_m),
+        shape=None if room.is_box else room.shape,
+        round_m=0.0 if search is None else search.round_m,
+        mirror=search is not None and search.mirror,
+    )
 
 
 def _allowed(parts: Parts, one: KindPart, inside: Mapping[int, Zone]) -> list[int]:
