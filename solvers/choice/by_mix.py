@@ -14,7 +14,8 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Integers
 from roommodes.places.kinds import mirrored_by_kind
-from roommodes.places.zones import SAME_M, Candidates
+from roommodes.places.positions import SAME_M
+from roommodes.places.zones import Candidates
 from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.search.between_candidates import Finer
