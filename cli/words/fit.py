@@ -1,6 +1,7 @@
 """A fit in words and as JSON."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from roommodes.ranges import number
 from solvers.fit.estimate import Estimate
 from solvers.fit.moved_modes import MovedMode
 from solvers.fit.outcome import Fit
+from solvers.fit.parameter import Parameter
 
 BANDS = 8
 POSITIONS_SHOWN = 6
@@ -125,13 +127,17 @@ def _row(one: Estimate) -> list[str]:
     parameter = one.parameter
     return [
         name(parameter.owner) or "room",
-        parameter.key,
+        _key(parameter),
         _figure(parameter.start),
         _figure(one.value),
         f"{one.deviation:.2g}",
         parameter.unit,
         f"{one.moved:+z.1f}",
     ]
+
+
+def _key(parameter: Parameter) -> str:
+    return parameter.key if parameter.at_hz is None else f"{parameter.key} at {number(parameter.at_hz)} Hz"
 
 
 def _figure(value: float) -> str:
@@ -209,6 +215,7 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
         "notes": list(measured.notes),
         "verdict": fit.verdict.name.lower(),
         "verdict_text": fit.judgement.text,
+        "freed": None if fit.freed is None else asdict(fit.freed),
         "stop": fit.stop.value,
         "steps": fit.steps,
         "remarks": list(fit.remarks),
@@ -263,6 +270,7 @@ def _estimate_json(one: Estimate) -> dict[str, Any]:
         "group": one.parameter.group,
         "owner": one.parameter.owner,
         "key": one.parameter.key,
+        "at_hz": one.parameter.at_hz,
         "unit": one.parameter.unit,
         "start": one.parameter.start,
         "value": one.value,

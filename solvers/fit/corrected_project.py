@@ -6,7 +6,7 @@ from math import floor, log10
 from typing import Any
 
 from roommodes.acoustics.curve import Curve
-from roommodes.acoustics.room import AXIS_OF_WALL
+from roommodes.acoustics.room import AXIS_OF_WALL, WALLS
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
@@ -49,6 +49,13 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
     source = f"fitted to the measurements {measured.name} by roommodes"
     for owner, keys in owners.items():
         fitted = fit.situation.tables[owner]
+        if owner in fit.space.replaced:
+            measured_name = f"{owner} as measured"
+            appended[measured_name] = {"kind": fitted.kind, **{key: _plain(getattr(fitted, key)) for key in keys}} | {
+                "source": source
+            }
+            changes |= _instead(tables, owner, measured_name)
+            continue
         values = {key: _plain(getattr(fitted, key)) for key in keys}
         if owner in tables.constructions:
             for key, value in values.items():
@@ -70,6 +77,13 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
     text = (head.replace("\n", "\r\n") if "\r\n" in text else head) + text
     parse_project(text, source="the corrected project")
     return text
+
+
+def _instead(tables: ProjectTables, owner: str, name: str) -> dict[Path, Any]:
+    """Another construction wherever one stands; it stands in no layers, see `plain_walls`."""
+    walls: dict[Path, Any] = {("walls", wall): name for wall in WALLS if getattr(tables.walls, wall) == owner}
+    regions = enumerate(tables.regions)
+    return walls | {("regions", index, "construction"): name for index, one in regions if one.construction == owner}
 
 
 def _edges(tables: ProjectTables, fit: Fit) -> dict[Path, Any]:

@@ -38,6 +38,7 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
     Interrupted : when cancelled.
     """
     top = float(fit.compared.frequency_hz[-1])
+    low = fit.freed.band_hz[0] if fit.freed else 0.0  # below it nobody knows the admittances
 
     rooms = (
         ("as drawn", project.room, project.surfaces()),
@@ -63,7 +64,7 @@ def moved_modes(project: Project, fit: Fit, *, running: Running = Running()) -> 
         return 0.5 * box.air.speed_of_sound_m_s * half_waves
 
     def seen(number: tuple[int, ...]) -> bool:
-        return any(number in modes and modes[number].frequency_hz <= top for modes in found)
+        return any(number in modes and low <= modes[number].frequency_hz <= top for modes in found)
 
     numbers = sorted(filter(seen, {**drawn, **fitted}), key=textbook_hz)[:MOST_MODES]
     return tuple(

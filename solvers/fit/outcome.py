@@ -14,7 +14,7 @@ from solvers.fit.estimate import Estimate, widened
 from solvers.fit.parameter import Parameter
 from solvers.fit.parameters import Situation, Space
 from solvers.fit.source import Source
-from solvers.fit.verdict import MOST_LEFT, Compared, DataNoise, Judgement, Verdict, judged
+from solvers.fit.verdict import MOST_LEFT, Compared, DataNoise, Freed, Judgement, Verdict, judged
 
 TOGETHER = 0.9  # posterior correlation from which two parameters are told only together
 SUSPECT_SHARE, SUSPECT_M = 0.2, 0.01
@@ -69,6 +69,11 @@ class Fit:
     def verdict(self) -> Verdict:
         """Whether it explains the data."""
         return self.judgement.verdict
+
+    @property
+    def freed(self) -> Freed | None:
+        """The walls that are admittances in place of their constructions; None for none."""
+        return self.judgement.freed
 
 
 def require_places(measured: MeasuredSet) -> None:
@@ -136,6 +141,7 @@ def outcome(measured: MeasuredSet, space: Space, compared: Compared, noise: Data
         if suspect[1] >= SUSPECT_SHARE and (p.group != "size" or abs(suspect[0]) >= SUSPECT_M)
     }
     judgement = judged(compared, noise, refused=bool(strong))
+    drawn = [one for one in found.estimates if one.parameter.owner not in space.replaced]
     share = common_scale(found.estimates)
     return Fit(
         compared=compared,
@@ -150,7 +156,7 @@ def outcome(measured: MeasuredSet, space: Space, compared: Compared, noise: Data
         stop=found.stop,
         steps=found.steps,
         remarks=(
-            *_remarks(measured, found.estimates, strong, compared),
+            *_remarks(measured, drawn, strong, compared),
             *air_remarks(share, space.project.room.air),
             *rival_remarks(found.estimates, found.rivals),
         ),
@@ -168,7 +174,7 @@ def _together(estimates: tuple[Estimate, ...], correlation: Floats) -> tuple[tup
 
 def _remarks(
     measured: MeasuredSet,
-    estimates: tuple[Estimate, ...],
+    estimates: Sequence[Estimate],
     suspects: Mapping[str, tuple[float, float]],
     compared: Compared,
 ) -> tuple[str, ...]:

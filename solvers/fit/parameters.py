@@ -24,31 +24,9 @@ from roommodes.project.room import face_surface, solid_faces, surface_of
 from roommodes.ranges import number
 from roommodes.toml.values import Range
 from solvers.fit.parameter import GROUPS, Group, Parameter, length
+from solvers.fit.priors import FREE, LEAST_RE, LOSS, MICROPHONE_M, SUB_M, USUAL, Known
 from solvers.fit.shape import MovableShape
 
-SIZE_M, SUB_M, MICROPHONE_M = 0.03, 0.03, 0.02
-LOSS = 0.7
-FREE: Mapping[str, Mapping[str, float]] = {  # kind -> parameter -> sigma of its logarithm
-    "admittance": {"beta_re": 1.0, "beta_im": 0.5},
-    "measured admittance": {"beta_re": 1.0, "beta_im": 0.0},
-    "absorption": {"alpha": 0.7},
-    "impedance": {"mass_kg_m2": 0.3, "resistance_pa_s_m": 1.0, "stiffness_pa_m": 0.5},
-    # a frame holds a pane stiffer than simple supports do: that shows as a larger Young's modulus
-    "pane": {"density_kg_m3": 0.1, "youngs_modulus_pa": 0.7, "loss_factor": 0.8},
-    "partition": {
-        "inner_mass_kg_m2": 0.2,
-        "outer_mass_kg_m2": 0.2,
-        "stud_stiffness_pa_m": 0.7,
-        "inner_resistance_pa_s_m": 1.0,
-        "outer_resistance_pa_s_m": 1.0,
-    },
-    "double glazing": {"density_kg_m3": 0.1, "youngs_modulus_pa": 0.7, "gap_m": 0.3, "loss_factor": 0.8},
-    "door": {"density_kg_m3": 0.2, "youngs_modulus_pa": 0.7, "loss_factor": 0.8, "edge_gap_m": 0.7},
-    "porous": {"flow_resistivity_pa_s_m2": 0.5},
-    "perforated": {"open_fraction": 0.2, "fill_flow_resistivity_pa_s_m2": 0.7},
-}
-IM_BETA = (0.1, 0.5)  # sigma of the imaginary part of a free admittance: so much, and that share of its size
-LEAST_RE = 0.005  # real part at which a free admittance begins at least
 UNITS = (
     ("_kg_m2", "kg/m2"),
     ("_kg_m3", "kg/m3"),
@@ -86,6 +64,7 @@ class Space:
     sub_name, sub_m, seat_name, seat_m : what was measured, and where [m].
     hold : groups, owners or parameters that stay as they are.
     instead : constructions to take in place of the project's own, by name.
+    known : how well the room is known before measuring.
 
     Raises
     ------
@@ -102,18 +81,21 @@ class Space:
         seat_m: Floats,
         hold: Sequence[str] = (),
         instead: Mapping[str, AnyConstruction] | None = None,
+        known: Known = USUAL,
     ) -> None:
         self.project = project
+        self.replaced = frozenset(instead or ())
+        self._known = known
         self.sub_m, self.seat_m = sub_m, seat_m
         self.sub_name, self.seat_name = tuple(sub_name), tuple(seat_name)
         self.shape = MovableShape(project.room)
         self._solid_faces = solid_faces(project.tables.blocks, project.tables.slopes)
-        known = project.constructions()
+        library = project.constructions()
         walls = [getattr(project.tables.walls, wall) for wall in WALLS]
         solids = [self._solid_faces[face] for face in self._solid_faces if project.room.shape.face(face)]
         made = [*walls, *solids, *(region.construction for region in project.tables.regions)]
         names = dict.fromkeys(name for each in made for name in layers_in(each))
-        self.used: dict[str, Construction] = {name: known[name] for name in names}
+        self.used: dict[str, Construction] = {name: library[name] for name in names}
         for name, table in (instead or {}).items():
             self.used[name] = Construction(name=name, table=table)
         possible = (*self._walls(), *self._room(), *self._places())
@@ -201,7 +183,7 @@ class Space:
         for name, construction in self.used.items():
             table = construction.table
             if isinstance(table, MeasuredAdmittanceTable):
-                found += free_admittance(name, table)
+                found += free_admittance(name, table, self._known.im_beta)
                 continue
             for key, sigma in FREE.get(table.kind, {}).items():
                 start = 1.0 if key == "alpha" else float(getattr(table, key))
@@ -242,7 +224,7 @@ class Space:
             )
         sizes = ("length_m", "width_m", "height_m") if room.is_box else ()  # else its planes move
         for key, size in zip(sizes, room.size_m, strict=False):
-            found.append(length("size", "", key, size, SIZE_M, high=60.0))
+            found.append(length("size", "", key, size, self._known.size_m, high=60.0))
         return [*found, *self.shape.planes]
 
     def _places(self) -> list[Parameter]:
@@ -259,7 +241,9 @@ class Space:
         return found
 
 
-def free_admittance(owner: str, table: MeasuredAdmittanceTable) -> list[Parameter]:
+def free_admittance(
+    owner: str, table: MeasuredAdmittanceTable, im_beta: tuple[float, float] = USUAL.im_beta
+) -> list[Parameter]:
     """Real and imaginary part at every point of an admittance's curves."""
     found = []
     for key, curve in (("beta_re", table.beta_re), ("beta_im", table.beta_im)):
@@ -272,7 +256,7 @@ def free_admittance(owner: str, table: MeasuredAdmittanceTable) -> list[Paramete
                     key=key,
                     unit="",
                     start=max(value, LEAST_RE) if real else value,
-                    sigma=FREE[table.kind][key] if real else IM_BETA[0] + IM_BETA[1] * abs(value),
+                    sigma=FREE[table.kind][key] if real else im_beta[0] + im_beta[1] * abs(value),
                     logarithmic=real,
                     low=1e-5 if real else -100.0,
                     high=100.0,

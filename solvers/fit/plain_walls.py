@@ -20,7 +20,8 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.project.construction_kinds.plain_constructions import MeasuredAdmittanceTable, Sides
 from roommodes.project.constructions import layers_in
 from roommodes.project.project import Project
-from solvers.fit.parameters import LEAST_RE, Space
+from solvers.fit.parameters import Space
+from solvers.fit.priors import LEAST_RE
 
 POINTS_PER_OCTAVE = 1.5  # of an admittance over frequency
 MOST_BETA = 0.3  # where a wall's law says more, its admittance begins with this

@@ -34,14 +34,16 @@ from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.running import Running, Step
 from solvers.fit.estimate import Estimate
+from solvers.fit.freed_walls import accepted, folds, response_at, share_left, worth_freeing
 from solvers.fit.model import FINE, QUICK
 from solvers.fit.outcome import Fit, Found, Stop, outcome, require_places, spread
 from solvers.fit.parameter import Parameter
 from solvers.fit.parameters import Space
 from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
+from solvers.fit.priors import LOOSE, Known
 from solvers.fit.source import Own, SourceModel
 from solvers.fit.steps import State, Steps
-from solvers.fit.verdict import Compared, DataNoise, Verdict, judged, misfit
+from solvers.fit.verdict import Compared, DataNoise, Freed, Verdict, judged, misfit
 
 MOST_FREQUENCIES = 48
 STAGES = (2.0, 3.3)  # the fit begins over so many times the lowest frequency: fewer modes, no wrong neighbours
@@ -96,9 +98,40 @@ def fit(
     Interrupted : cancelled before the first step.
     """
     settings = settings or Settings()
-    work = _Work(project, measured, settings, running)
     with threadpool_limits(1):
-        return work.run()
+        first = _Work(project, measured, settings, running).run()
+        if running.stop_asked() or not worth_freeing(measured, first):
+            return first
+        return _freed(project, measured, settings, running, first=first) or first
+
+
+def _freed(project: Project, measured: MeasuredSet, settings: Settings, running: Running, *, first: Fit) -> Fit | None:
+    """The fit with walls as admittances where that says more of the room; None where not, or when cancelled."""
+    work = _Work(project, measured, settings, running, loose=True)
+    if not work.built.replaced:
+        return None
+    shares = []
+    for kept, out in folds(measured):
+        part = _Work(project, kept, settings, running, loose=True)
+        end = part.climbed(part.built, "places left out")
+        if end is None or running.stop_asked():
+            return None
+        model = response_at(part.built, part.built.situation(end.state.u), part.hz, measured.seats.position_m[out])
+        every = np.isin(measured.frequency_hz, part.hz)
+        shares.append(share_left(model * end.state.source.own[:, None, :], measured.transfer[every][:, out]))
+    freed = Freed(
+        owners=tuple(sorted(work.built.replaced)),
+        left_before=first.compared.misfit_after,
+        left_out=float(np.sqrt(np.mean(np.square(shares)))),
+        band_hz=(float(work.hz[0]), float(work.hz[-1])),
+    )
+    if not accepted(freed, 0.0):
+        return None
+    found = work.by_admittances()
+    if found is None or running.stop_asked() or not accepted(freed, found.compared.misfit_after):
+        return None
+    remarks = (freed.remark(found.compared.misfit_after), *found.remarks)
+    return replace(found, judgement=replace(found.judgement, freed=freed), remarks=remarks)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,10 +144,20 @@ class End:
 
 
 class _Work:
-    def __init__(self, project: Project, measured: MeasuredSet, settings: Settings, running: Running) -> None:
+    """A fit; a loose one knows sizes less well, and its walls are admittances to the end."""
+
+    def __init__(
+        self,
+        project: Project,
+        measured: MeasuredSet,
+        settings: Settings,
+        running: Running,
+        *,
+        loose: bool = False,
+    ) -> None:
         require_places(measured)
         self.project, self.measured, self.settings = project, measured, settings
-        self.running = running
+        self.running, self.known = running, LOOSE if loose else Known()
         every = -(-len(measured.frequency_hz) // MOST_FREQUENCIES)
         self.hz = measured.frequency_hz[::every]
         self.data = measured.transfer[::every]
@@ -123,6 +166,8 @@ class _Work:
         self.built = self._space({})
         owners = {p.owner for p in self.built.free if p.group == "walls"}
         self.walls = {name: wall for name, wall in plain_walls(project, self.hz).items() if name in owners}
+        if loose:
+            self.built = self._space(self.walls)
         self.done, self.steps = 0, 0
 
     def run(self) -> Fit:
@@ -144,13 +189,18 @@ class _Work:
             return self._outcome(found[0].state.u, [], Stop.INTERRUPTED)
         return self._finished(self._led(found))
 
+    def by_admittances(self) -> Fit | None:
+        """The whole fit with walls as admittances to the end; None when cancelled before the first step."""
+        end = self.climbed(self.built, "walls as admittances")
+        return None if end is None else self._finished([end.state])
+
     def _searched(self) -> list[End | None]:
         """Further ends: panes looked for on the way, from the plain walls and from the drawing."""
-        return [self._by_plain_walls(search=True), self._climbed(self.built, "as drawn", search=True)]
+        return [self._by_plain_walls(search=True), self.climbed(self.built, "as drawn", search=True)]
 
     def _by_plain_walls(self, *, search: bool) -> End | None:
         """Where the constructions end that react as plain walls do; None when cancelled before, or without such."""
-        plain = self._climbed(self._space(self.walls), "plain walls", search=search) if self.walls else None
+        plain = self.climbed(self._space(self.walls), "plain walls", search=search) if self.walls else None
         if plain is None:
             return None
         known = np.sqrt(np.diag(self._covariance(plain)))
@@ -196,7 +246,7 @@ class _Work:
         stop = next(end.stop for end in found if np.array_equal(end.state.u, best.u))
         return self._outcome(best.u, [(one.u, stage.behind(one, best)) for one in others], stop)
 
-    def _climbed(self, space: Space, note: str, *, search: bool) -> End | None:
+    def climbed(self, space: Space, note: str, *, search: bool = False) -> End | None:
         """Steps from the drawing over more and more of the band; None when cancelled before the first.
 
         `search` looks for panes on the way.
@@ -239,6 +289,7 @@ class _Work:
             seat_m=measured.seats.position_m,
             hold=self.settings.hold,
             instead={name: wall.table for name, wall in walls.items()},
+            known=self.known,
         )
 
     def _stage(

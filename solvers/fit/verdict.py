@@ -33,6 +33,34 @@ class Verdict(Enum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Freed:
+    """Walls whose constructions gave way to admittances.
+
+    Parameters
+    ----------
+    owners : these constructions.
+    left_before : share of the rms that they left, fitted.
+    left_out : share that the admittances leave at places left out of the fit, each frequency alike.
+    band_hz : where the admittances are known [Hz].
+    """
+
+    owners: tuple[str, ...]
+    left_before: float
+    left_out: float
+    band_hz: tuple[float, float]
+
+    def remark(self, left: float) -> str:
+        """What to know of it; `left` is what the admittances leave."""
+        low, high = self.band_hz
+        return (
+            f"Constructions of the kinds drawn leave {self.left_before:.0%}: the corrected project has admittances "
+            f"over frequency in place of {', '.join(self.owners)}. They leave {left:.0%}, and {self.left_out:.0%} at "
+            f"places left out of the fit. They say what the walls do from {low:.0f} to {high:.0f} Hz, not what they "
+            "are built of: do not judge a change to a wall by them."
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Judgement:
     """What is left, against the noise.
 
@@ -45,6 +73,7 @@ class Judgement:
     known : share of the points whose noise is known.
     widening : k, points of the data per independent sample.
     refused : held sizes explain too much of what is left.
+    freed : the walls that are admittances in place of their constructions; None for none.
     """
 
     left: float
@@ -54,6 +83,7 @@ class Judgement:
     known: float
     widening: float
     refused: bool
+    freed: Freed | None = None
 
     @property
     def verdict(self) -> Verdict:

@@ -26,6 +26,7 @@ DELAYS_S = np.linspace(-0.02, 0.02, 81)
 GAINS_DB = (-12.0, -6.0, -3.0, 0.0, 3.0, 6.0)
 WORTH, WORTH_NEXT = 0.85, 0.7  # of the misfit before it a fault's mending leaves less, the first and a further one's
 TOLD_DB, TOLD_S = 1.0, 0.5e-3  # smaller ones are not told
+TOLD_BY_MODEL_DB = 3.0  # a wall that is not as drawn makes a sub beside it so much louder or softer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,10 +48,10 @@ class Change:
     polarity: int
     left: float
 
-    @property
-    def told(self) -> bool:
-        """Whether it is large enough to be told."""
-        return self.polarity < 0 or abs(self.gain_db) >= TOLD_DB or abs(self.delay_s) >= TOLD_S
+    def told(self, *, by_model: bool) -> bool:
+        """Whether it is large enough to be told of a promise that was measured, or rests on the model."""
+        least_db = TOLD_BY_MODEL_DB if by_model else TOLD_DB
+        return self.polarity < 0 or abs(self.gain_db) >= least_db or abs(self.delay_s) >= TOLD_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -97,7 +98,9 @@ def suspects(pair: Pair, *, running: Running = Running()) -> Suspects:
         state, left = best, less
         changes.append(_change(state, sub, left / max(first, 1e-12)))
     final = [_change(state, one.sub, one.left) for one in changes]
-    told = tuple(one for one in final if one.told)
+    told = tuple(one for one in final if one.told(by_model=pair.by_model))
+    if not told:
+        state, left = none, first
     return Suspects(changes=told, misfit=first, left=left, explained=_explained(pair, state))
 
 
