@@ -167,14 +167,7 @@ class Matrices:
 
     def times(self, strengths: Sequence[Strength], matrix: Complexes) -> Complexes:
         """All strengths one after the other times a matrix over their modes: (k, mode, n) -> (k, mode, n) [1/m]."""
-        result = np.empty_like(matrix)
-        start = 0
-        for strength in strengths:
-            part = slice(start, start + strength.size)
-            y = self.of(strength)
-            result[:, part] = y[:, :, None] * matrix[:, part] if y.ndim == 2 else y @ matrix[:, part]
-            start += strength.size
-        return result
+        return times([self.of(strength) for strength in strengths], matrix)
 
     def system(self, strengths: Sequence[Strength], boundary: Complexes) -> Complexes:
         """1 + Y Z over the boundary modes: (k, mode, mode) -> (k, mode, mode)."""
@@ -182,6 +175,17 @@ class Matrices:
         index = np.arange(found.shape[1])
         found[:, index, index] += 1.0
         return found
+
+
+def times(strengths: Sequence[Complexes], matrix: Complexes) -> Complexes:
+    """Matrices of `Matrices.of`, one after the other, times a matrix over their modes: (k, mode, n) -> (k, mode, n)."""
+    result = np.empty_like(matrix)
+    start = 0
+    for y in strengths:
+        part = slice(start, start + y.shape[1])
+        result[:, part] = y[:, :, None] * matrix[:, part] if y.ndim == 2 else y @ matrix[:, part]
+        start += y.shape[1]
+    return result
 
 
 def front_law(pane: Plate) -> WallLaw | None:

@@ -22,6 +22,7 @@ room that is no box they are measured cell by cell, and the modes of another sha
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import pi
 
 import numpy as np
@@ -34,6 +35,7 @@ from solvers.tolerance.modes import Modes
 from solvers.tolerance.walls import Walls
 
 CHUNK = 64  # rooms that are worked out together
+BLOCK = 16  # of them at one frequency: their equations stay in the processor's cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,8 +73,9 @@ class Level:
     ----------
     k2 : squared wavenumber of the drawn room, complex [1/m2].
     low : (m,) indices of the low modes among `Field.modes`; all of them in a room that is no box.
-    system : (n_wall_term + m + 2, r (r + 1) / 2) fixed matrices, upper triangles: walls, low modes, the rest's value
-        and its slope over k^2.
+    system : (n_wall_term + 2 + n_bundle, r (r + 1) / 2) fixed matrices, upper triangles: walls, the rest's value and
+        its slope over k^2, bundles of low modes.
+    bundle : (m, n_bundle) what the low modes' D give of each bundle.
     overlap : (r, m) Q^T U.
     ear, cabinet : (n_point, n_monomial, r) Q^T Z_b of the modes above the cut.
     ear_slope, cabinet_slope : (n_point, r) over k^2.
@@ -83,6 +86,7 @@ class Level:
     k2: complex
     low: NDArray[np.intp]
     system: Complexes
+    bundle: Complexes
     overlap: Complexes
     ear: Complexes
     ear_slope: Complexes
@@ -134,18 +138,21 @@ class Field:
         for index, level in enumerate(self.levels):
             k2 = (omega[index] / speed * (1.0 - 0.5j * self.loss_factor)) ** 2
             d = 1.0 / (mixed.volume_m3[:, None] * (mixed.k2[:, level.low] - k2[:, None]))
-            at = _At(
-                level=level,
-                d=d,
-                scale=1.0 / mean_grown,
-                slope=(mean_grown**2 * k2 - level.k2) / mean_grown,
-                ear_shape=ear_shape[:, :, level.low],
-                cabinet_shape=cabinet_shape[:, :, level.low],
-                ear_power=ear_power,
-                cabinet_power=cabinet_power,
-                mixture=mixed.mixture,
-            )
-            result[:, index] = 4.0 * pi * at.pressure(None if wall is None else wall[:, index])
+            slope = (mean_grown**2 * k2 - level.k2) / mean_grown
+            for start in range(0, len(builds), BLOCK):
+                part = slice(start, start + BLOCK)
+                at = _At(
+                    level=level,
+                    d=d[part],
+                    scale=1.0 / mean_grown[part],
+                    slope=slope[part],
+                    ear_shape=ear_shape[part][:, :, level.low],
+                    cabinet_shape=cabinet_shape[part][:, :, level.low],
+                    ear_power=ear_power[part],
+                    cabinet_power=cabinet_power[part],
+                    mixture=None if mixed.mixture is None else mixed.mixture[part],
+                )
+                result[part, index] = 4.0 * pi * at.pressure(None if wall is None else wall[part, index])
         return result
 
 
@@ -172,24 +179,24 @@ class _At:
         overlap = level.overlap if self.mixture is None else level.overlap @ self.mixture  # (r, m) or (n, r, m)
         across = np.swapaxes(overlap, -1, -2)
         ear = self._smooth(level.ear, level.ear_slope, self.ear_power)  # (n, ear, r)
-        ear = ear + (self.ear_shape * self.d[:, None, :]) @ across
+        ear += _over(self.ear_shape * self.d[:, None, :], across)
         system = self._system(wall, overlap, across)
-        driven = np.linalg.solve(system, ear.transpose(0, 2, 1)).transpose(0, 2, 1)  # (n, ear, r)
-        low = (self.ear_shape - driven @ overlap) * self.d[:, None, :]
+        driven = np.asarray(np.linalg.solve(system, ear.transpose(0, 2, 1)), np.complex128).transpose(0, 2, 1)
+        low = (self.ear_shape - _over(driven, overlap)) * self.d[:, None, :]
         cabinet = self._smooth(level.cabinet, level.cabinet_slope, self.cabinet_power)
         pressure = direct + low @ self.cabinet_shape.transpose(0, 2, 1) - driven @ cabinet.transpose(0, 2, 1)
         return np.asarray(pressure)
 
     def _system(self, wall: Complexes, overlap: Complexes, across: Complexes) -> Complexes:
         """Y^-1 + Z_bb in the basis: (n, r, r)."""
-        level, r = self.level, len(self.level.overlap)
-        rest = [self.scale[:, None], self.slope[:, None]]
+        level = self.level
+        coefficient = np.concatenate([wall, self.scale[:, None], self.slope[:, None]], axis=1)
+        square = _square(len(level.overlap))
         if self.mixture is None:
-            coefficient = np.concatenate([wall, self.d, *rest], axis=1)
-            return np.asarray((coefficient @ level.system)[:, _square(r)])
-        low = slice(wall.shape[1], wall.shape[1] + self.d.shape[1])  # the drawn room's own modes give way to these
-        system = (np.concatenate([wall, *rest], axis=1) @ np.delete(level.system, low, axis=0))[:, _square(r)]
-        return np.asarray(system + (overlap * self.d[:, None, :]) @ across)
+            coefficient = np.concatenate([coefficient, self.d @ level.bundle], axis=1)
+            return np.take(coefficient @ level.system, square, axis=1)
+        system = np.take(coefficient @ level.system[: coefficient.shape[1]], square, axis=1)
+        return np.asarray(system + (overlap * self.d[:, None, :]) @ across)  # in place of the drawn room's own modes
 
     def _smooth(self, value: Complexes, slope: Complexes, power: Floats) -> Complexes:
         """A smooth part on the basis: (n, point, r)."""
@@ -206,6 +213,15 @@ class _At:
         return np.asarray(value * self.scale[:, None, None] + self.slope[:, None, None] * level.direct_slope[None])
 
 
+def _over(many: Complexes, matrix: Complexes) -> Complexes:
+    """Many matrices times one, as one product, or times one each: (n, point, a) by (a, b) or (n, a, b)."""
+    if matrix.ndim == 3:
+        return np.asarray(many @ matrix)
+    n, points, size = many.shape
+    return np.asarray((many.reshape(n * points, size) @ matrix).reshape(n, points, -1))
+
+
+@lru_cache(maxsize=256)
 def _square(r: int) -> NDArray[np.intp]:
     """Where each entry of a symmetric matrix stands in its packed upper triangle: (r, r)."""
     first, second = np.triu_indices(r)

@@ -5,6 +5,7 @@ cabinets at other places; how the low modes alone drive the walls is added, beca
 What is left of all these answers above a tolerance is the basis.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -20,9 +21,9 @@ from threadpoolctl import threadpool_limits
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.ports import PortMatrices, Ports
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room import Room
+from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.strengths import Matrices, Strength
+from roommodes.acoustics.strengths import Matrices, times
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
@@ -38,6 +39,7 @@ K2_STEP = 0.02  # over which the smooth part's slope is taken
 AT_ONCE = 2  # wavenumbers of one frequency
 SAMPLES = 12  # rooms beside the drawn one from which a basis is learnt
 MODE_SAMPLES = 2  # of them, with the low modes too
+CLIMATES, LEAST_BUNDLE = 128, 1e-9  # rooms that show how low modes change, and the weakest change that is kept
 LEAST = 1e-3  # what a direction must weigh against the strongest to enter the basis
 
 
@@ -73,7 +75,7 @@ def reduced_field(
         learner = _learner(inputs, ears, cabinets, frequency_hz=frequency_hz, seed=seed, running=running)
         levels = []
         with ThreadPoolExecutor(replace(learner.ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
-            for level in pool.map(learner.level, frequency_hz):
+            for level in pool.map(learner.level, range(len(frequency_hz))):
                 levels.append(level)
                 running.check("interrupted while the room was prepared")
                 running.step("room", len(levels) / len(frequency_hz))
@@ -123,12 +125,27 @@ def _learner(
         boundary=boundary,
         walls=walls,
         samples=samples,
-        strengths=[] if walls is None else [walls.strengths(*one) for one in rooms],
+        omega=2.0 * pi * frequency_hz,
+        strengths=[] if walls is None else [_strengths(walls, *one, frequency_hz=frequency_hz) for one in rooms],
+        climates=inputs.builds(_climates(inputs.size)),
         modes=modes,
         overlaps=ports.overlaps(modes.number),
         ear_fit=ear_fit,
         cabinet_fit=cabinet_fit,
     )
+
+
+def _strengths(walls: Walls, room: Room, surfaces: Sequence[Surface], *, frequency_hz: Floats) -> list[Complexes]:
+    """How hard the walls of a sample room are at all frequencies, see `_Learner`."""
+    matrices = Matrices((2.0 * pi * frequency_hz).astype(np.complex128))
+    return [matrices.of(strength) for strength in walls.strengths(room, surfaces)]
+
+
+def _climates(size: int) -> Floats:
+    """Points all over the unit cube, the first half of them corners: (n, size)."""
+    unit = np.array(qmc.Sobol(max(size, 1), rng=0).random(CLIMATES))[:, :size]
+    unit[: CLIMATES // 2] = np.round(unit[: CLIMATES // 2])
+    return unit
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -139,7 +156,9 @@ class _Learner:
     ----------
     room : as drawn.
     ports, boundary, walls : of the full equations for all ears and cabinets; walls None where all are rigid.
-    samples, strengths : the sample rooms, and how hard their walls are.
+    omega : (n_freq,) [rad/s].
+    samples, strengths : the sample rooms, and how hard the walls of each are: `Matrices.of` one after the other.
+    climates : rooms all over what may be, for the modes that are worked out one by one.
     modes : m that are worked out one by one.
     overlaps : (n_boundary, m) of each boundary mode with each of these.
     ear_fit, cabinet_fit : (n_point, n_monomial, n_node), see `_stencil`.
@@ -149,8 +168,10 @@ class _Learner:
     ports: Ports
     boundary: Boundary
     walls: Walls | None
+    omega: Floats
     samples: Builds
-    strengths: list[tuple[Strength, ...]]
+    strengths: list[list[Complexes]]
+    climates: Builds
     modes: Modes
     overlaps: Floats
     ear_fit: Floats
@@ -171,9 +192,20 @@ class _Learner:
         """Speed of sound in each sample room [m/s]."""
         return [Air(temperature_c=float(one)).speed_of_sound_m_s for one in self.samples.temperature_c]
 
-    def level(self, hz: float) -> Level:
-        """The reduced equations at one frequency."""
-        omega = 2.0 * pi * float(hz)
+    @cached_property
+    def climate_modes(self) -> tuple[Floats, Floats]:
+        """Squared wavenumbers (n, m) [1/m2] and volume (n,) [m3] in `climates`."""
+        mixed = self.modes.of(self.climates)
+        return mixed.k2, mixed.volume_m3
+
+    @cached_property
+    def climate_speeds(self) -> Floats:
+        """Speed of sound in `climates` (n,) [m/s]."""
+        return np.array([Air(temperature_c=float(one)).speed_of_sound_m_s for one in self.climates.temperature_c])
+
+    def level(self, index: int) -> Level:
+        """The reduced equations at one of the frequencies."""
+        omega = float(self.omega[index])
         k2 = bulk_k2(self.room, np.array([omega], dtype=np.complex128))
         low = np.flatnonzero(self.k2_modes <= (LOW_REACH * abs(k2[0]) ** 0.5 + LOW_MORE) ** 2)
         if isinstance(self.modes, ShapedModes):
@@ -183,17 +215,18 @@ class _Learner:
         rest = self.ports.at(np.concatenate([k2, k2 * (1.0 + K2_STEP)]), without=without)
         step = k2[0] * K2_STEP
         overlap = self.overlaps[:, low]
-        basis = self._basis(omega, k2[0], low, rest, overlap)
+        basis = self._basis(index, k2[0], low, rest, overlap)
         r = basis.shape[1]
         reduced = basis.T @ overlap
         rows, columns = np.triu_indices(r)
+        bundle, bundled = self._bundles(omega, low, np.linalg.norm(reduced, axis=0) ** 2)
         value = basis.T @ rest.boundary[0] @ basis
         slope = (basis.T @ rest.boundary[1] @ basis - value) / step
         system = np.concatenate(
             [
                 np.empty((0, len(rows))) if self.walls is None else self.walls.matrices(basis, omega)[:, rows, columns],
-                (reduced[rows] * reduced[columns]).T,
                 np.stack([value, slope])[:, rows, columns],
+                bundled @ (reduced[rows] * reduced[columns]).T,
             ]
         )
         ear, ear_slope = _points(rest.seat_boundary @ basis, self.ear_fit, step)
@@ -205,6 +238,7 @@ class _Learner:
             k2=complex(k2[0]),
             low=low,
             system=system,
+            bundle=bundle,
             overlap=reduced,
             ear=ear,
             ear_slope=ear_slope,
@@ -214,33 +248,55 @@ class _Learner:
             direct_slope=(direct[1, :, 0, :, 0] - direct[0, :, 0, :, 0]) / step,
         )
 
-    def _basis(
-        self, omega: float, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats
-    ) -> Complexes:
-        """Directions that the walls' reaction takes in the sample rooms: (mode, r), orthonormal."""
+    def _bundles(self, omega: float, low: NDArray[np.intp], weight: Floats) -> tuple[Complexes, Complexes]:
+        """What the low modes' D of all rooms are made of: in a box they hang on its size and temperature alone.
+
+        Parameters
+        ----------
+        omega : [rad/s].
+        low : the modes.
+        weight : (m,) how large the matrix of each one is.
+
+        Returns
+        -------
+        (m, n_bundle) D to bundles, (n_bundle, m) bundles to D.
+        """
+        if isinstance(self.modes, ShapedModes):  # none in a room that differs: there they mix
+            return np.eye(len(low), dtype=np.complex128), np.eye(len(low), dtype=np.complex128)
+        mode_k2, volume = self.climate_modes
+        k2 = bulk_k2(self.room, np.array([omega], dtype=np.complex128))
+        k2 = k2 * (self.room.air.speed_of_sound_m_s / self.climate_speeds) ** 2
+        d = 1.0 / (volume[:, None] * (mode_k2[:, low] - k2[:, None]))
+        scale = np.where(weight > 0.0, weight, 1.0)
+        _, strength, direction = np.linalg.svd(d * scale, full_matrices=False)
+        kept = direction[strength > LEAST_BUNDLE * strength[0]]
+        return scale[:, None] * kept.conj().T, kept / scale
+
+    def _basis(self, index: int, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats) -> Complexes:
+        """Directions that the walls' reaction takes in the sample rooms at a frequency: (mode, r), orthonormal."""
         if self.walls is None:
             return np.empty((0, 0), dtype=np.complex128)
-        w = np.array([omega], dtype=np.complex128)
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
         ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
         shapes = [shape[:, low] for shape in self.shapes]
         found = []
-        for index, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
+        for sample, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
             k2_here = k2 * (self.room.air.speed_of_sound_m_s / speed) ** 2
             d = 1.0 / (volume * (mode_k2 - k2_here))
             points = [
-                rest.seat_boundary[0, index % ear_nodes :: ear_nodes].T
-                + overlap @ (d[:, None] * shapes[0][index % ear_nodes :: ear_nodes].T),
-                rest.source_boundary[0, index % cabinet_nodes :: cabinet_nodes].T
-                + overlap @ (d[:, None] * shapes[1][index % cabinet_nodes :: cabinet_nodes].T),
+                rest.seat_boundary[0, sample % ear_nodes :: ear_nodes].T
+                + overlap @ (d[:, None] * shapes[0][sample % ear_nodes :: ear_nodes].T),
+                rest.source_boundary[0, sample % cabinet_nodes :: cabinet_nodes].T
+                + overlap @ (d[:, None] * shapes[1][sample % cabinet_nodes :: cabinet_nodes].T),
             ]
             asked = np.concatenate(points, axis=1)
             scale = float(np.linalg.norm(asked)) / asked.shape[1] ** 0.5
-            if index < MODE_SAMPLES:  # what a shift of a mode by so much would add
+            if sample < MODE_SAMPLES:  # what a shift of a mode by so much would add
                 moved = np.abs(1.0 / (volume * (mode_k2 - k2_here * (1.0 + K2_STEP))) - d)
                 asked = np.concatenate([asked, overlap * moved], axis=1)
             boundary = rest.boundary[0] + (overlap * d) @ overlap.T
-            both = Matrices(w).times(strengths, np.concatenate([boundary, asked], axis=1)[None])[0]
+            at = [one[index : index + 1] for one in strengths]
+            both = times(at, np.concatenate([boundary, asked], axis=1)[None])[0]
             system, right = both[:, : len(boundary)], both[:, len(boundary) :]
             system[np.arange(len(system)), np.arange(len(system))] += 1.0
             # in double precision: in single, the last figures of the percentiles hang on the linear algebra library

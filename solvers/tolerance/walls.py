@@ -68,6 +68,10 @@ class ManyAirs:
         density = np.array([air.density_kg_m3 for air in airs])[:, None]
         return cls(speed, density, speed * density)
 
+    def part(self, index: NDArray[np.intp]) -> "ManyAirs":
+        """Some of them, or some more than once."""
+        return ManyAirs(self.speed_of_sound_m_s[index], self.density_kg_m3[index], self.impedance_pa_s_m[index])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Local:
@@ -183,12 +187,8 @@ class Walls:
             beta = front.admittance(w + 0.0 * air.density_kg_m3, air)
             found.append((air.speed_of_sound_m_s / (1j * w * beta * area))[:, :, None])
         for pane in self.glass:
-            terms, stiffer = [], []
-            for index, one in enumerate(omega):
-                inverse, skin = self._inverse(pane, builds, air, grown, index=index, omega=float(one))
-                terms.append(inverse @ np.linalg.pinv(pane.direction[index]))
-                stiffer.append(skin)
-            found += [np.stack(terms, axis=1), np.stack(stiffer, axis=1)[:, :, None]]
+            inverse, stiffer = self._inverse(pane, builds)
+            found += [(inverse @ np.linalg.pinv(pane.direction)).swapaxes(0, 1), stiffer.T[:, :, None]]
         return np.concatenate(found, axis=2)
 
     def strengths(self, room: Room, surfaces: Sequence[Surface]) -> tuple[Strength, ...]:
@@ -240,26 +240,24 @@ class Walls:
 
     def _directions(self, pane: Glass, samples: Builds) -> Complexes:
         """What 1 / y of a pane's modes is made of in sample rooms: (n_freq, direction, plate mode)."""
-        air = ManyAirs.of(samples.temperature_c)
-        grown = samples.size_m / self.drawn_m
         found = []
-        for index, omega in enumerate(self.omega):
-            inverse = self._inverse(pane, samples, air, grown, index=index, omega=float(omega))[0]
+        for inverse in self._inverse(pane, samples)[0]:
             size = np.linalg.norm(inverse, axis=0)  # every mode counts alike, by what it may be
             found.append(np.linalg.svd(inverse / size, full_matrices=False)[2][:DIRECTIONS] * size)
         return np.stack(found)
 
-    def _inverse(
-        self, pane: Glass, builds: Builds, air: Any, grown: Floats, *, index: int, omega: float
-    ) -> tuple[Complexes, Complexes]:
-        """1 / y of a pane's explicit modes (n, plate mode), and its skin's over the drawn one's (n,)."""
-        law = self._law(pane.names, pane.sides_m, builds)
+    def _inverse(self, pane: Glass, builds: Builds) -> tuple[Complexes, Complexes]:
+        """1 / y of a pane's explicit modes (n_freq, n, plate mode), and its skin's over the drawn one's (n_freq, n)."""
+        n_freq, count = len(self.omega), len(builds)
+        at = np.tile(np.arange(count), n_freq)  # one frequency after the other, each with all rooms
+        w = np.repeat(self.omega, count)[:, None].astype(np.complex128)
+        air: Any = ManyAirs.of(builds.temperature_c).part(at)
+        law = self._law(pane.names, pane.sides_m, builds.part(at))
         assert isinstance(law, Plate), "a pane stays one"
-        first, second = (each[:, None] for each in _stretched(pane.units, grown))
-        w = np.array([[omega]], dtype=np.complex128)
+        first, second = (each[at, None] for each in _stretched(pane.units, builds.size_m / self.drawn_m))
         bend2 = pane.waves2[0] / first**2 + pane.waves2[1] / second**2
         drawn_air = self.drawn_air
-        outside = pane.outside[index] * (air.density_kg_m3 / drawn_air.density_kg_m3)
+        outside = np.repeat(pane.outside, count, axis=0) * (air.density_kg_m3 / drawn_air.density_kg_m3)
         area = first * second
         inverse = 1.0 / (plate_reaction(law, w, bend2, outside, air) * area)
         far = SKIN_BEND * pane.waves2.sum(axis=0).max()
@@ -267,7 +265,7 @@ class Walls:
         nothing = np.zeros((1, 1), dtype=np.complex128)
         drawn = plate_reaction(pane.skin_strength.pane, w, np.array([far]), nothing, drawn_air)
         built = plate_reaction(law, w, far * shape, nothing, air) * area
-        return inverse, (drawn / built)[:, 0]
+        return inverse.reshape(n_freq, count, bend2.shape[1]), (drawn / built).reshape(n_freq, count)
 
     def _law(self, names: tuple[str, ...], sides_m: tuple[float, float], builds: Builds) -> WallLaw | Plate:
         """The law of layers with every uncertain number as (n, 1)."""

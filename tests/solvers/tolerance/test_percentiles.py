@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from roommodes.acoustics.air import Air
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.errors import Interrupted
 from roommodes.plan.plan import Results
@@ -117,6 +118,25 @@ def test_reduced_field_agrees_with_rewritten_projects() -> None:
         assert error.max() < 2e-2
         away = np.abs(field.transfer(inputs.drawn())[0] - full) / np.abs(full)
         assert np.median(away) > 0.02, "the built room must differ from the drawn one, or this test shows nothing"
+
+
+def test_bundles_of_modes_are_the_modes_one_by_one() -> None:
+    """What the low modes add to the equations, each by itself: in rooms of other sizes and temperatures."""
+    inputs = inputs_here()
+    field = reduced_field(inputs, frequency_hz=np.array([60.0, 160.0]), seed=1)
+    builds = inputs.builds(np.round(np.random.default_rng(9).random((8, inputs.size))))
+    mixed = field.modes.of(builds)
+    fewer = 0
+    for hz, level in zip(field.frequency_hz, field.levels, strict=True):
+        speed = np.array([Air(temperature_c=float(one)).speed_of_sound_m_s for one in builds.temperature_c])
+        k2 = (2.0 * np.pi * hz / speed * (1.0 - 0.5j * field.loss_factor)) ** 2
+        d = 1.0 / (mixed.volume_m3[:, None] * (mixed.k2[:, level.low] - k2[:, None]))
+        rows, columns = np.triu_indices(len(level.overlap))
+        each = np.einsum("nm,pm->np", d, level.overlap[rows] * level.overlap[columns])
+        bundled = d @ level.bundle @ level.system[-level.bundle.shape[1] :]
+        assert np.abs(bundled - each).max() < 1e-7 * np.abs(each).max()
+        fewer += level.bundle.shape[1] < len(level.low)
+    assert fewer > 0, "or nothing is bundled"
 
 
 def test_drawn_room_is_met_nearly_exactly(close: Close) -> None:
