@@ -17,6 +17,8 @@ from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.storage.stamp import Made
 from solvers.verification.outcome import verified
+from solvers.verification.promise import pair_of
+from solvers.verification.suspects import suspects
 from tests.measuring import ROOM
 
 HZ = log_grid(25.0, 100.0, 12)
@@ -108,6 +110,14 @@ def test_nothing_is_blamed_where_all_is_right(plan: Plan, built: Complexes) -> N
         assert found.variation_found_db == pytest.approx(plan.variation_db, abs=0.2)  # noise fills nulls
         assert found.over_noise == pytest.approx(1.0, abs=0.15)
         assert verified(plan, measured(plan, built, DRIVES, seed=seed)).suspects.changes == ()
+
+
+def test_a_small_gain_is_blamed_only_where_the_promise_was_measured(plan: Plan) -> None:
+    """A wall that is not as drawn makes the sub beside it so much louder; in a room that was measured it cannot."""
+    after = measured(plan, plan.transfer, wrong(2, gain_db=2.0))
+    assert verified(plan, after).suspects.changes == ()
+    pair = replace(pair_of(plan, after), by_model=False)
+    assert [(one.sub, round(one.gain_db)) for one in suspects(pair).changes] == [(2, 2)]
 
 
 @pytest.mark.parametrize("where", ["as drawn", "as built"])
