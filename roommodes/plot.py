@@ -46,15 +46,15 @@ def style() -> AbstractContextManager[None]:
 
 def project(ax: Axes, project: Project, *, title: str = "", candidates: bool = True) -> Axes:
     """The room from above, front wall on the left: seats, glass, what is kept free, and where a sub may stand."""
-    from cli.figures.common_axes import plan_view
+    from cli.figures.room_plan import plan_view
 
     return plan_view(ax, project, subs=(), title=title, candidates=candidates)
 
 
 def plan(ax: Axes, plan: Plan, *, title: str = "", candidates: bool = False) -> Axes:
     """A plan from above: the room with its numbered subs, their drives listed below."""
-    from cli.figures.common_axes import plan_view
     from cli.figures.pages import sub_marks
+    from cli.figures.room_plan import plan_view
 
     return plan_view(ax, plan.project, subs=sub_marks(plan), title=title, candidates=candidates)
 

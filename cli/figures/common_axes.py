@@ -5,10 +5,7 @@ the colour-blind-safe set of Okabe and Ito (Color Universal Design, 2008; from m
 """
 
 import io
-import textwrap
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from types import MappingProxyType
+from collections.abc import Sequence
 from typing import Any
 
 import matplotlib as mpl
@@ -16,30 +13,21 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
-from matplotlib.patches import Circle, Polygon, Rectangle
-from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, MultipleLocator, NullLocator
 
-from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
-from roommodes.lengths import Lengths, lengths_of
-from roommodes.places.boxes import Box
-from roommodes.project.glass import GlassMark, glass_of
-from roommodes.project.project import Project
 from roommodes.toml.letters import unsafe
 
 INK = "#27313a"
 FAINT = "#c3c9ce"
 PAPER = "#ffffff"
 BAND = "#e4e9ec"
-GLASS = "#56b4e9"
-SUB = "#27313a"
 ROW_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
 SEAT_DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (6, 1.5, 1.2, 1.5)), (0, (3, 3)))
 SEAT_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
-MOST_IN_TWO = 8  # entries of a plan's key in two columns
-NARROW = 0.14  # a keep-out shorter than this share of the room
-LINES_UP_TO = 10  # with more seats, each row is drawn as its mean
+LINES_UP_TO = 10  # with more seats, each row is drawn as its average and range
+STEP_DB, SPAN_DB = 5.0, 50.0  # of every axis of levels at the seats: whole steps, at most so much
+NEAR_TICK = 0.2  # octaves: the band's ends have ticks of their own unless one is so near
 TICK_HZ = (16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)
 STYLE: Any = {
     "svg.hashsalt": "roommodes",
@@ -53,14 +41,6 @@ STYLE: Any = {
     "ytick.color": INK,
     "text.parse_math": False,
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SubMark:
-    """One sub in a plan view: where it stands and what is dialled in."""
-
-    position_m: tuple[float, float, float]
-    drive: str
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
@@ -98,7 +78,7 @@ def seat_levels(
     level_label: str,
     legend: bool = True,
 ) -> Axes:
-    """Level at every seat over frequency: all seats as a band, each as a line.
+    """Level at every seat over frequency, each a line on the band of all; of many each row's average and range.
 
     Parameters
     ----------
@@ -109,36 +89,23 @@ def seat_levels(
     title, level_label : what it shows, and what the levels refer to.
     legend : name the lines.
     """
-    if len(seat_name) > 1:
-        low, high = level_db.min(axis=1), level_db.max(axis=1)
-        axes.fill_between(frequency_hz, low, high, color=BAND, linewidth=0, label="all seats")
     rows = np.asarray(seat_row)
     single = len(seat_name) <= LINES_UP_TO
+    if single and len(seat_name) > 1:
+        low, high = level_db.min(axis=1), level_db.max(axis=1)
+        axes.fill_between(frequency_hz, low, high, color=BAND, linewidth=0, label="all seats")
     for row in np.unique(rows):
-        colour = ROW_COLOURS[int(row) % len(ROW_COLOURS)]
         members = np.flatnonzero(rows == row)
-        lines = [(plain(seat_name[int(seat)]), level_db[:, seat]) for seat in members]
-        if not single:
-            row_name = seat_name[int(members[0])].rsplit(" ", 1)[0]  # seats are numbered within their row
-            name = f"{plain(row_name, 20)}, mean of {len(members)}"
-            lines = [(name, np.asarray(level_db[:, members].mean(axis=1)))]
-        for place, (name, level) in enumerate(lines):
-            pattern = place if single else int(row)
-            every = max(1, len(frequency_hz) // 6)
-            axes.plot(
-                frequency_hz,
-                level,
-                color=colour,
-                linewidth=1.2,
-                linestyle=SEAT_DASHES[pattern % len(SEAT_DASHES)],
-                marker=SEAT_MARKERS[int(row) % len(SEAT_MARKERS)],
-                markersize=3.6,
-                markevery=(pattern * every // 5 % max(every, 1), every),
-                label=name,
-            )
+        if single:
+            for place, seat in enumerate(members):
+                _seat_line(axes, frequency_hz, level_db[:, seat], row=int(row), place=place, name=seat_name[int(seat)])
+            continue
+        colour, own = ROW_COLOURS[int(row) % len(ROW_COLOURS)], level_db[:, members]
+        axes.fill_between(frequency_hz, own.min(axis=1), own.max(axis=1), color=colour, alpha=0.16, linewidth=0)
+        name = f"{plain(row_name(seat_name[int(members[0])]), 20)}: average and range of {len(members)} seats"
+        _seat_line(axes, frequency_hz, own.mean(axis=1), row=int(row), place=int(row), name=name)
     frequency_axis(axes, frequency_hz)
-    low, high = float(level_db.min()), float(level_db.max())
-    axes.set_ylim(max(low, high - 45.0) - 2.0, high + 3.0)
+    level_axis(axes, level_db)
     axes.set_ylabel(level_label)
     axes.set_title(title, loc="left", fontsize=10)
     if legend:
@@ -146,79 +113,39 @@ def seat_levels(
     return axes
 
 
-SOLID_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
-    {
-        "block": {"facecolor": "#c9cdd1", "edgecolor": INK, "linewidth": 1.4},
-        "raised": {"facecolor": "#f1efe9", "edgecolor": INK, "linewidth": 0.9},
-        "overhead": {"facecolor": "none", "edgecolor": INK, "linewidth": 0.9, "linestyle": "--"},
-        "ceiling falls": {"facecolor": "#eef1f4", "edgecolor": "#8b949b", "linewidth": 0.7, "linestyle": "-."},
-    }
-)
+def row_name(seat: str) -> str:
+    """The row of a seat: seats are numbered within their row."""
+    return seat.rsplit(" ", 1)[0]
 
 
-def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: str, candidates: bool = False) -> Axes:
-    """The room from above, front wall on the left: seats, subs, candidates, glass and what is kept free.
+def level_limits(*level_db: Floats) -> tuple[float, float]:
+    """Ends of an axis of levels: whole steps about all of them, deep nulls as far as the span goes [dB]."""
+    low, high = min(float(one.min()) for one in level_db), max(float(one.max()) for one in level_db)
+    top = STEP_DB * np.ceil((high + 1.0) / STEP_DB)
+    return float(max(STEP_DB * np.floor((low - 1.0) / STEP_DB), top - SPAN_DB)), float(top)
 
-    Parameters
-    ----------
-    axes : to draw on.
-    project : the room and what is in it; glass is drawn as double lines on the walls, keep-outs as hatched boxes, the
-        screen at the front wall, centred.
-    subs : numbered in this order; the drives are listed below the plan.
-    title : what it shows.
-    candidates : whether the candidates are drawn, as small dots.
-    """
-    room, seats, screen, glass = project.room, project.seats, project.screen, glass_of(project)
-    length, width = room.length_m, room.width_m
-    axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
-    solids = _solids(axes, room, seats.position_m, lengths_of(project))
-    for box in project.keep_outs:
-        _keep_out(axes, box, length)
-    for pane in glass:
-        _glass(axes, room, pane)
-    for body in project.mains_bodies:
-        axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
-        x, y = np.mean(body.corners_m, axis=0).tolist()
-        axes.text(x, y, body.name, fontsize=6.0, ha="center", va="center", color=INK, zorder=4)
-    if screen is not None:
-        middle = width / 2.0
-        inset = max(0.012 * length, screen.distance_m)
-        axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
-    if candidates:
-        candidate_m = project.candidates.position_m
-        axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
-    _seats(
-        axes,
-        seat_m=seats.position_m,
-        seat_row=seats.row.tolist(),
-        row_name=[row.name for row in project.rows],
-        reach=min(length, width),
+
+def level_axis(axes: Axes, *level_db: Floats) -> None:
+    """The upright axis for levels, the same for the same levels in every figure."""
+    low, high = level_limits(*level_db)
+    axes.set_ylim(low, high)
+    axes.yaxis.set_major_locator(MultipleLocator(STEP_DB if high - low <= 5.0 * STEP_DB else 2.0 * STEP_DB))
+
+
+def _seat_line(axes: Axes, frequency_hz: Floats, level_db: Floats, *, row: int, place: int, name: str) -> None:
+    """One line of a row: colour and marker say the row, dashes the place in it."""
+    every = max(1, len(frequency_hz) // 6)
+    axes.plot(
+        frequency_hz,
+        level_db,
+        color=ROW_COLOURS[row % len(ROW_COLOURS)],
+        linewidth=1.2,
+        linestyle=SEAT_DASHES[place % len(SEAT_DASHES)],
+        marker=SEAT_MARKERS[(row + place // len(SEAT_DASHES)) % len(SEAT_MARKERS)],
+        markersize=3.6,
+        markevery=(place * every // 5 % every, every),
+        label=plain(name, 48),
     )
-    size = 0.055 * min(length, width)
-    for number, sub in enumerate(subs, start=1):
-        x, y, _ = sub.position_m
-        corner = (min(max(x - size / 2, 0), length - size), min(max(y - size / 2, 0), width - size))
-        axes.add_patch(Rectangle(corner, size, size, facecolor=SUB, edgecolor=PAPER, linewidth=0.8, zorder=5))
-        middle_of_mark = (corner[0] + size / 2, corner[1] + size / 2)
-        axes.annotate(str(number), middle_of_mark, color=PAPER, fontsize=7, ha="center", va="center", zorder=6)
-    margin = 0.04 * max(length, width)
-    axes.set_xlim(-margin, length + margin)
-    axes.set_ylim(-margin, width + margin)
-    axes.set_aspect("equal")
-    room_axes(axes, lengths_of(project))
-    for spine in axes.spines.values():
-        spine.set_visible(False)
-    axes.set_title(title, loc="left", fontsize=10)
-    _plan_key(
-        axes,
-        subs=subs,
-        candidates=candidates,
-        screen=screen is not None,
-        glass=bool(glass),
-        kept_free=bool(project.keep_outs),
-        solids=solids,
-    )
-    return axes
 
 
 def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
@@ -227,145 +154,12 @@ def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
     axes.set_xscale("log")
     axes.set_xlim(low, high)
     ticks = [hz for hz in TICK_HZ if low * 0.999 <= hz <= high * 1.001]
+    ticks += [end for end in (low, high) if all(abs(np.log2(end / hz)) > NEAR_TICK for hz in ticks)]
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: f"{hz:g}"))
+    axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: f"{hz:.4g}"))
     axes.set_xlabel("frequency [Hz]")
     axes.grid(True, color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
-
-
-def room_axes(axes: Axes, lengths: Lengths) -> None:
-    """Names and marks of the axes of a plan, in metres or feet."""
-    unit, size_m = lengths.large
-    axes.set_xlabel(f"distance from the front wall [{unit}]")
-    axes.set_ylabel(f"distance from the left wall [{unit}]")
-    if lengths.feet:
-        for axis in (axes.xaxis, axes.yaxis):
-            low, high = np.asarray(axis.get_view_interval()).tolist()
-            marks = np.asarray(MaxNLocator(8, integer=True).tick_values(low / size_m, high / size_m))
-            axis.set_major_locator(FixedLocator((size_m * marks).tolist()))
-            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / size_m:g}"))
-
-
-def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Sequence[str], reach: float) -> None:
-    """A head and the back of a chair behind it, numbered within its row."""
-    radius = min(0.2, 0.045 * reach)
-    rows = np.asarray(seat_row)
-    for row in np.unique(rows):
-        colour = ROW_COLOURS[int(row) % len(ROW_COLOURS)]
-        for number, seat in enumerate(np.flatnonzero(rows == row), start=1):
-            x, y = float(seat_m[seat, 0]), float(seat_m[seat, 1])
-            back = x + 1.5 * radius
-            axes.plot([back, back], [y - 1.1 * radius, y + 1.1 * radius], color=colour, linewidth=2.2, zorder=4)
-            axes.add_patch(Circle((x, y), radius, facecolor=PAPER, edgecolor=colour, linewidth=1.4, zorder=4))
-            axes.text(x, y, str(number), fontsize=6.5, ha="center", va="center", zorder=5)
-        first = seat_m[np.flatnonzero(rows == row)]
-        below = float(first[:, 1].min()) - 1.5 * radius
-        label = plain(row_name[int(row)], 14)
-        axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
-
-
-def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[str, ...]:
-    """Blocks and slopes in plan; the kinds that were drawn.
-
-    What reaches above the lowest ears is a wall to them, what lies lower is walked on, what hangs is dashed.
-    """
-    ears = float(seat_m[:, 2].min())
-    kinds: dict[str, None] = {}
-    for slope in room.slopes:
-        (h0, z0), (h1, z1) = slope.from_m, slope.to_m
-        low, high = min(h0, h1), max(h0, h1)
-        corner, size = (
-            ((low, 0.0), (high - low, room.width_m))
-            if slope.axis == 0
-            else (
-                (0.0, low),
-                (room.length_m, high - low),
-            )
-        )
-        axes.add_patch(Rectangle(corner, *size, **SOLID_STYLES["ceiling falls"], zorder=0.5))
-        kinds["ceiling falls"] = None
-        at = (corner[0] + 0.02 * room.length_m, corner[1] + 0.9 * size[1])
-        words = f"{plain(slope.name, 14)}: {lengths.text(max(z0, z1))} to {lengths.text(min(z0, z1))}"
-        axes.text(*at, words, fontsize=6.5, ha="left", va="center", color=INK, zorder=3)
-    for block in room.blocks:
-        (x0, y0, z0), (x1, y1, z1) = block.low_m, block.high_m
-        if min(x1 - x0, y1 - y0, z1 - z0) <= 0.0:
-            continue
-        kind = "overhead" if z0 > ears else ("block" if z1 > ears else "raised")
-        kinds[kind] = None
-        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=1.2))
-        words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{lengths.text(z1)}" if kind == "raised" else "")
-        at = (x0 + 0.5 * (x1 - x0), y1 - 0.02 * room.width_m)
-        axes.text(*at, words, fontsize=6.5, ha="center", va="top", color=INK, zorder=3)
-    return tuple(kinds)
-
-
-def _keep_out(axes: Axes, box: Box, length_m: float) -> None:
-    (x0, y0, _), (x1, y1, _) = box.low, box.high
-    shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
-    axes.add_patch(shape)
-    across: tuple[float, Any] = ((x0 + x1) / 2, "center")
-    if x1 - x0 < NARROW * length_m:  # its name may be wider: away from the nearer end wall
-        across = (x1 - 0.01 * length_m, "right") if x0 + x1 > length_m else (x0 + 0.01 * length_m, "left")
-    axes.text(
-        across[0],
-        (y0 + y1) / 2,
-        textwrap.fill(plain(box.name), 10),
-        fontsize=7,
-        ha=across[1],
-        va="center",
-        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.3},
-    )
-
-
-def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
-    normal, side = AXIS_OF_WALL.get(pane.wall, (2, 0))
-    if normal == 2:
-        return  # floor, ceiling, or a face of a block or slope
-    across = room.size_m[normal] * side
-    thickness = 0.02 * min(room.length_m, room.width_m) * (1 if side else -1)
-    corners = [(pane.from_m, across), (pane.to_m, across), (pane.to_m, across + thickness)]
-    corners.append((pane.from_m, across + thickness))
-    points = corners if normal == 1 else [(second, first) for first, second in corners]
-    axes.add_patch(Polygon(points, closed=True, facecolor=GLASS, edgecolor=INK, linewidth=0.9, zorder=3))
-
-
-def _plan_key(
-    axes: Axes,
-    *,
-    subs: Sequence[SubMark],
-    candidates: bool,
-    screen: bool,
-    glass: bool,
-    kept_free: bool,
-    solids: Sequence[str],
-) -> None:
-    handles: list[Any] = []
-    for number, sub in enumerate(subs, start=1):
-        label = f"sub {number}: {sub.drive}"
-        handles.append(Line2D([], [], linestyle="", marker="s", color=SUB, markersize=6, label=label))
-    if candidates:
-        handles.append(Line2D([], [], linestyle="", marker=".", color="#7a858e", label="candidate"))
-    if screen:
-        handles.append(Line2D([], [], color=INK, linewidth=3.5, label="screen"))
-    if glass:
-        handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
-    if kept_free:
-        handles.append(Rectangle((0, 0), 1, 1, facecolor="none", edgecolor="#8b949b", hatch="////", label="kept free"))
-    for kind in solids:
-        handles.append(Rectangle((0, 0), 1, 1, **SOLID_STYLES[kind], label=kind))
-    if handles:
-        axes.legend(
-            handles=handles,
-            loc="upper left",
-            bbox_to_anchor=(0.0, -0.16),
-            frameon=False,
-            fontsize=8,
-            ncols=2 if len(handles) <= MOST_IN_TWO else 3,
-            columnspacing=1.2,
-            borderaxespad=0.0,
-        )

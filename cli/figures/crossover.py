@@ -13,6 +13,7 @@ from cli.figures.common_axes import (
     STYLE,
     figure_bytes,
     frequency_axis,
+    level_axis,
     new_figure,
     plain,
 )
@@ -52,8 +53,8 @@ def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
     )
     axes.axvline(best.crossover.frequency_hz, color=FAINT, linewidth=1.4)
     frequency_axis(axes, hz)
-    axes.set_ylim(max(float(each.min()), -24.0) - 1.0, float(each.max()) + 2.0)
-    axes.set_ylabel("re mean of the sum [dB]")
+    level_axis(axes, each)
+    axes.set_ylabel("level about the mean of the sum [dB]")
     ms, word = 1e3 * best.delay_s, polarity_word(best.polarity)
     axes.set_title(
         f"{plain(plan.project.name, 36)}: {best.crossover.words}; subs {ms:+z.2f} ms, {word}", loc="left", fontsize=10
@@ -69,13 +70,13 @@ def offsets(axes: Axes, met: MainsMet) -> Axes:
     variation = [one.variation_db for one in met.by_offset]
     axes.plot(ms, variation, color=ROW_COLOURS[2], linewidth=1.4, linestyle=(0, (5, 1.6)), label="variation")
     axes.set_xlabel("subs later than set by [ms]")
-    return _finished(axes, "A wrong delay")
+    return _finished(axes, "Summation loss and variation with a wrong delay")
 
 
 def frequencies(axes: Axes, met: MainsMet) -> Axes:
     """Summation loss + variation over the crossover frequency."""
     hz = met.frequency_hz
-    axes.plot(hz, [one.score_db for one in met.held], "o-", color=INK, markersize=4, linewidth=1.4, label="delay held")
+    axes.plot(hz, [one.score_db for one in met.held], "o-", color=INK, markersize=4, linewidth=1.4, label="delay fixed")
     anew = [one.merit.score_db for one in met.anew]
     axes.plot(
         hz, anew, "s", linestyle=(0, (5, 1.6)), color=ROW_COLOURS[2], markersize=4, linewidth=1.4, label="re-optimised"
@@ -86,7 +87,7 @@ def frequencies(axes: Axes, met: MainsMet) -> Axes:
 
 def _finished(axes: Axes, title: str) -> Axes:
     axes.set_ylim(bottom=0.0)
-    axes.set_ylabel("[dB]")
+    axes.set_ylabel("loss, variation [dB]")
     axes.set_title(title, loc="left", fontsize=10)
     axes.grid(True, color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)

@@ -24,7 +24,7 @@ def decay_page(plan: Plan, found: BeforeAfterTime, suffix: str) -> bytes:
         until = _until_s(found)
         image: Any = None
         upper = [figure.add_subplot(grid[0, column]) for column in (0, 1)]
-        for axes, one, word in zip(upper, (found.before, found.after), ("all subs alike", "the plan"), strict=True):
+        for axes, one, word in zip(upper, (found.before, found.after), ("identical settings", "the plan"), strict=True):
             image = level_over_time(axes, one.view, until_s=until)
             axes.set_title(f"{plain(plan.project.name, 32)}, {subs_word(plan.subs)}: {word}", loc="left", fontsize=10)
         bar = figure.colorbar(image, ax=upper, ticks=[DEEPEST_DB, *LINES_DB, 0.0])
@@ -59,7 +59,7 @@ def level_over_time(axes: Axes, view: TimeView, *, until_s: float) -> Any:
 def decay_times(axes: Axes, found: BeforeAfterTime) -> Axes:
     """Decay times before and after, the modes' own, and from where they are heard."""
     hz = found.before.view.centre_hz
-    axes.plot(hz, found.before.view.decay_s, color=ROW_COLOURS[1], linestyle=(0, (5, 1.6)), label="all subs alike")
+    axes.plot(hz, found.before.view.decay_s, color=ROW_COLOURS[1], linestyle=(0, (5, 1.6)), label="identical settings")
     axes.plot(hz, found.after.view.decay_s, color=INK, linewidth=1.8, label="the plan")
     if found.modes:
         at = [mode.frequency_hz for mode in found.modes]

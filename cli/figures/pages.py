@@ -3,32 +3,67 @@
 import matplotlib as mpl
 import numpy as np
 
-from cli.figures.common_axes import STYLE, SubMark, figure_bytes, new_figure, plain, plan_view, seat_levels
+from cli.figures.common_axes import (
+    BAND,
+    LINES_UP_TO,
+    STYLE,
+    figure_bytes,
+    level_axis,
+    new_figure,
+    plain,
+    row_name,
+    seat_levels,
+)
+from cli.figures.room_plan import SubMark, plan_view
 from cli.words.levels import shown_levels
 from cli.words.plan import drive_lines, subs_word
+from roommodes.arrays import Integers
 from roommodes.plan.plan import Plan, Results
+from roommodes.responses.metrics import variation_db
+
+PANEL_IN = 2.6  # of a row of seats
 
 
 def prediction_page(plan: Plan, suffix: str) -> bytes:
     """The layout of the project and the level at every seat, as PNG or SVG."""
     levels, unit = shown_levels(plan)
+    seats, row = plan.seats, plan.seats.row
+    single = len(seats) <= LINES_UP_TO
+    panels = [np.arange(len(seats))] if single else [np.flatnonzero(row == one) for one in np.unique(row)]
     with mpl.rc_context(STYLE):
-        figure = new_figure(12.5, 5.6)
-        left, right = figure.subplots(1, 2, width_ratios=(1.0, 1.15))
-        title = f"{plain(plan.project.name, 48)}: layout in the file"
-        plan_view(left, plan.project, subs=sub_marks(plan), title=title)
-        seat_levels(
-            right,
-            frequency_hz=plan.frequency_hz,
-            level_db=levels,
-            seat_name=plan.seats.name,
-            seat_row=plan.seats.row.tolist(),
-            title="Level at the seat"
-            if len(plan.seats) == 1
-            else f"Level at every seat: variation {plan.variation_db:z.2f} dB",
-            level_label=f"level [{unit}]",
-        )
+        figure = new_figure(12.5, max(5.6, PANEL_IN * len(panels)))
+        grid = figure.add_gridspec(len(panels), 2, width_ratios=(1.0, 1.15))
+        title = f"{plain(plan.project.name, 48)}: layout in the file, {subs_word(plan.subs)}"
+        plan_view(figure.add_subplot(grid[:, 0]), plan.project, subs=sub_marks(plan), title=title)
+        for place, members in enumerate(panels):
+            axes = figure.add_subplot(grid[place, 1])
+            if not single:
+                low, high = levels.min(axis=1), levels.max(axis=1)
+                axes.fill_between(plan.frequency_hz, low, high, color=BAND, linewidth=0)  # behind the row's own
+            seat_levels(
+                axes,
+                frequency_hz=plan.frequency_hz,
+                level_db=levels[:, members],
+                seat_name=[seats.name[seat] for seat in members],
+                seat_row=row[members].tolist(),
+                title=_panel_title(plan, members, single=single),
+                level_label=f"level [{unit}]",
+            )
+            level_axis(axes, levels)
+            if place < len(panels) - 1:
+                axes.set_xlabel("")
         return figure_bytes(figure, suffix)
+
+
+def _panel_title(plan: Plan, members: Integers, *, single: bool) -> str:
+    """What one panel of a prediction shows."""
+    if len(plan.seats) == 1:
+        return "Level at the seat"
+    if single:
+        return f"Level at every seat: variation {plan.variation_db:z.2f} dB"
+    own = variation_db(plan.level_db[:, members], plan.seats.weight[members]) if len(members) > 1 else 0.0
+    name = plain(row_name(plan.seats.name[int(members[0])]), 24)
+    return f"Row {name}: variation {own:z.2f} dB within it, {plan.variation_db:z.2f} dB over all seats"
 
 
 def plans_page(results: Results, suffix: str) -> bytes:
@@ -37,28 +72,28 @@ def plans_page(results: Results, suffix: str) -> bytes:
     advice = results.choices.recommendation
     drawn = results.recommended() if advice is not None and advice.subs in results.plans else plans[-1]
     middles = [float(np.mean(plan.level_db)) for plan in plans]
-    reach = max(float(np.abs(plan.level_db - middle).max()) for plan, middle in zip(plans, middles, strict=True)) + 1.0
+    shown = [plan.level_db - middle for plan, middle in zip(plans, middles, strict=True)]
     with mpl.rc_context(STYLE):
         figure = new_figure(12.5, max(5.6, 2.1 * len(plans)))
         grid = figure.add_gridspec(len(plans), 2, width_ratios=(1.0, 1.15))
-        title = f"{plain(results.project.name, 48)}: {subs_word(drawn.subs)}"
+        title = f"{plain(results.project.name, 48)}: {'recommended, ' if advice else ''}{subs_word(drawn.subs)}"
         room_axes = figure.add_subplot(grid[:, 0])
         plan_view(room_axes, results.project, subs=sub_marks(drawn), title=title, candidates=True)
-        for place, (plan, middle) in enumerate(zip(plans, middles, strict=True)):
+        for place, (plan, level) in enumerate(zip(plans, shown, strict=True)):
             axes = figure.add_subplot(grid[place, 1])
             alone = len(plan.seats) == 1
             figure_db = plan.output_db if alone else plan.variation_db
             seat_levels(
                 axes,
                 frequency_hz=plan.frequency_hz,
-                level_db=plan.level_db - middle,
+                level_db=level,
                 seat_name=plan.seats.name,
                 seat_row=plan.seats.row.tolist(),
                 title=f"{subs_word(plan.subs)}: {'output' if alone else 'variation'} {figure_db:z.2f} dB",
-                level_label="re mean [dB]",
+                level_label="level about its mean [dB]",
                 legend=place == 0,
             )
-            axes.set_ylim(-min(reach, 30.0), min(reach, 20.0))
+            level_axis(axes, *shown)
             if place < len(plans) - 1:
                 axes.set_xlabel("")
         return figure_bytes(figure, suffix)

@@ -4,8 +4,9 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 
-from cli.figures.common_axes import ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
+from cli.figures.common_axes import ROW_COLOURS, STYLE, figure_bytes, frequency_axis, level_axis, new_figure, plain
 from cli.words.plan import subs_word
+from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
 from solvers.listening.row_compromise import Compromise
 
@@ -20,6 +21,7 @@ def rows_page(plan: Plan, found: Compromise, suffix: str) -> bytes:
 
 def row_means(axes: Axes, plan: Plan, found: Compromise) -> Axes:
     """Each row's mean level with one setting for all rows, and with a setting of its own."""
+    levels: list[Floats] = []
     for cost in found.costs:
         colour = ROW_COLOURS[cost.row % len(ROW_COLOURS)]
         word = plain(plan.project.rows[cost.row].name)
@@ -28,11 +30,13 @@ def row_means(axes: Axes, plan: Plan, found: Compromise) -> Axes:
             (cost.level_alone_db, (0, (3, 2)), 1.1, f"{word}, its own: {cost.alone_db:z.2f} dB"),
         ):
             shown = level - float(np.mean(level))
+            levels.append(shown)
             axes.plot(plan.frequency_hz, shown, color=colour, linestyle=dashes, linewidth=width, label=what)
     frequency_axis(axes, plan.frequency_hz)
-    axes.set_ylabel("mean of the row, re its mean [dB]")
+    level_axis(axes, *levels)
+    axes.set_ylabel("average of the row about its mean [dB]")
     axes.set_title(
-        f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)}: rows' means, and variation within each",
+        f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)}: averages of the rows, and variation within each",
         loc="left",
         fontsize=10,
     )

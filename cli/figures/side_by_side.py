@@ -5,12 +5,19 @@ from collections.abc import Sequence
 import matplotlib as mpl
 import numpy as np
 
-from cli.figures.common_axes import ROW_COLOURS, SEAT_DASHES, STYLE, figure_bytes, frequency_axis, new_figure, plain
+from cli.figures.common_axes import (
+    ROW_COLOURS,
+    SEAT_DASHES,
+    STYLE,
+    figure_bytes,
+    frequency_axis,
+    level_axis,
+    new_figure,
+    plain,
+)
 from cli.words.what_if.side_by_side import LETTERS
 from roommodes.responses.metrics import normalised
 from solvers.plans.side_by_side import Seen
-
-SHOWN_DB = 40.0  # at most, below the highest level
 
 
 def side_by_side_page(names: Sequence[str], plans: Sequence[Seen], suffix: str) -> bytes:
@@ -39,7 +46,7 @@ def side_by_side_page(names: Sequence[str], plans: Sequence[Seen], suffix: str) 
         for one_axes in axes:
             frequency_axis(one_axes, widest)
         low = min(float((one.level_db - (0.0 if alike else one.mean_db.mean())).min()) for one in plans)
-        axes[0].set_ylim(max(low, top - SHOWN_DB) - 1.0, top + 2.0)
+        level_axis(axes[0], np.array([low, top]))
         axes[0].set_ylabel(f"level [{unit}]" if alike else "level about its mean [dB]")
         title = "Mean of the seats, and the band from the quietest to the loudest" if several else "Level at the seat"
         axes[0].set_title(title, loc="left", fontsize=10)

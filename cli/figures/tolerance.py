@@ -16,6 +16,7 @@ from cli.figures.common_axes import (
     STYLE,
     figure_bytes,
     frequency_axis,
+    level_axis,
     new_figure,
     plain,
 )
@@ -45,7 +46,6 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
         upper, lower = parts
         middle = float(first.mean_percentile_db[:, MIDDLE].mean())
         spread = first.level_percentile_db[:, seats] - middle
-        limits = (max(float(spread.min()), float(spread.max()) - 45.0) - 2.0, float(spread.max()) + 2.0)
         upper.suptitle(
             f"{plain(results.project.name, 40)}, {subs_word(count)}: variation {table.variation_db[0]:z.2f} dB as "
             f"drawn, below {table.variation_percentile_db[0, NINETY]:z.2f} dB in 90 % of {found.draws:,} rooms",
@@ -59,9 +59,9 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
             found.frequency_hz,
             first.mean_percentile_db - middle,
             colour=INK,
-            title="Mean over the seats",
+            title="Average over the seats",
         )
-        panels[0].set_ylabel("level re the mean [dB]")
+        panels[0].set_ylabel("level about its mean [dB]")
         panels[0].legend(frameon=False, fontsize=8, loc="lower left")
         if shares is not None:
             share_bars(panels[1], found.group_name, shares)
@@ -72,7 +72,8 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
             title = plain(found.seat_name[seat], 24)
             band(axes, found.frequency_hz, first.level_percentile_db[:, seat] - middle, colour=colour, title=title)
             axes.tick_params(labelsize=7, labelbottom=True)
-        below[0].set_ylim(limits)
+        for axes in (panels[0], below[0]):
+            level_axis(axes, spread)
         for axes in below[len(seats) :]:
             axes.set_visible(False)
         return figure_bytes(figure, suffix)

@@ -11,6 +11,7 @@ from cli.figures.common_axes import (
     STYLE,
     figure_bytes,
     frequency_axis,
+    level_axis,
     new_figure,
     plain,
     seat_levels,
@@ -48,7 +49,7 @@ def tuning_page(plan: Plan, suffix: str) -> bytes:
             axes.plot(
                 hz, tuning.target_db - middle + (offset - middle), color=INK, linewidth=1.0, linestyle=(0, (1, 2))
             )
-            axes.set_ylim(max(float(shown.min()), float(shown.max()) - 45.0) - 2.0, float(shown.max()) + 3.0)
+            level_axis(axes, shown)
             axes.set_xlabel("")
         upper.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
         filter_responses(last, plan)

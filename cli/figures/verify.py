@@ -1,16 +1,26 @@
 """The figure of a verified plan: levels at the seats promised and found, and where they differ."""
 
-from collections.abc import Sequence
-
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
+from cli.figures.common_axes import (
+    FAINT,
+    INK,
+    ROW_COLOURS,
+    STYLE,
+    figure_bytes,
+    frequency_axis,
+    level_axis,
+    new_figure,
+    plain,
+    row_name,
+    seat_levels,
+)
 from solvers.verification.outcome import Verified
 
-MOST_SEATS = 6
+LEVEL = "level [dB, the plan's scale]"
 LARGEST_DB = 6.0
 
 
@@ -26,30 +36,28 @@ def verify_page(title: str, found: Verified, suffix: str) -> bytes:
 def draw_verified(figure: Figure, found: Verified) -> None:
     """Draw on an empty figure."""
     grid = figure.add_gridspec(2, 2, height_ratios=(1.2, 1.0))
+    rows = list(dict.fromkeys(map(row_name, found.pair.seat_name)))
+    row = [rows.index(row_name(seat)) for seat in found.pair.seat_name]
     upper = [figure.add_subplot(grid[0, column]) for column in (0, 1)]
     for axes, level, word, variation in (
         (upper[0], found.promised_db, "promised", found.variation_promised_db),
         (upper[1], found.found_db, "found", found.variation_found_db),
     ):
-        seats(axes, found.pair.frequency_hz, level)
-        axes.set_title(f"Every seat as {word}: variation {variation:.1f} dB", loc="left", fontsize=10)
-    low = min(axes.get_ylim()[0] for axes in upper)
-    high = max(axes.get_ylim()[1] for axes in upper)
-    for axes in upper:
-        axes.set_ylim(max(low, high - 45.0), high)
+        seat_levels(
+            axes,
+            frequency_hz=np.asarray(found.pair.frequency_hz),
+            level_db=level,
+            seat_name=found.pair.seat_name,
+            seat_row=row,
+            title=f"Every seat as {word}: variation {variation:.1f} dB",
+            level_label=LEVEL,
+            legend=False,
+        )
+        axes.plot(found.pair.frequency_hz, level.mean(axis=1), color=INK, linewidth=2.0, label="average over the seats")
+        level_axis(axes, found.promised_db, found.found_db)
+    upper[1].legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
     worst_seat(figure.add_subplot(grid[1, 0]), found)
     differences(figure.add_subplot(grid[1, 1]), found)
-
-
-def seats(axes: Axes, frequency_hz: Sequence[float] | np.ndarray, level_db: np.ndarray) -> Axes:
-    """Level at every seat and their mean."""
-    hz = np.asarray(frequency_hz)
-    axes.plot(hz, level_db, color=ROW_COLOURS[0], linewidth=0.9, alpha=0.6)
-    axes.plot(hz, level_db.mean(axis=1), color=INK, linewidth=2.0, label="average over the seats")
-    frequency_axis(axes, hz)
-    axes.set_ylabel("level [dB, the plan's scale]")
-    axes.legend(frameon=False, loc="lower right")
-    return axes
 
 
 def worst_seat(axes: Axes, found: Verified) -> Axes:
@@ -67,7 +75,8 @@ def worst_seat(axes: Axes, found: Verified) -> Axes:
             label="promised, with the settings that look wrong",
         )
     frequency_axis(axes, hz)
-    axes.set_ylabel("level [dB, the plan's scale]")
+    axes.set_ylabel(LEVEL)
+    level_axis(axes, found.promised_db, found.found_db)
     axes.set_title(f"Furthest off: {plain(found.pair.seat_name[seat])}", loc="left", fontsize=10)
     axes.legend(frameon=False)
     return axes

@@ -77,8 +77,8 @@ def front_section(plan: Plan) -> Section | None:
         heading="What more level would cost",
         blocks=(
             Text(
-                text=f"{said}. To choose another plan along this curve, set output in [search.weights] of the project "
-                "and search again; positions and settings of all of them are in the plan file."
+                text=f"{said}. Another plan along this curve can be had at once: positions and settings of all of them "
+                "were kept."
             ),
             Picture(
                 title="Variation against the average level over the seats: the plans that none met beats in both.",
@@ -114,7 +114,8 @@ def row_section(plan: Plan) -> Section | None:
         Text(
             text=f"{said}. Distances are from the front wall to the ears. With every row that may move up to "
             f"{step} off, the settings fixed, it is at most {move.worst_near_db:.2f} dB. The positions and settings "
-            "in this report are for the rows as drawn: change x_m, check sight lines and ways through, search again."
+            "in this report are for the rows as drawn: to move a row, check sight lines and ways through, "
+            "and have the subs searched again."
         )
     ]
     if sweeps:

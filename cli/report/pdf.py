@@ -14,7 +14,7 @@ from cli.drawing.paper import draw_sheet, sheet_figure
 from cli.drawing.papers import SheetWishes, scale_words
 from cli.drawing.sheet import drawing_sheets
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
-from cli.report.blocks import Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
+from cli.report.blocks import Block, Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
 from cli.report.print import Inset, Print
 from roommodes.lengths import METRIC, Lengths
 from roommodes.plan.plan import Plan
@@ -30,10 +30,14 @@ CELL_LETTER_WIDTH = 0.6  # the same in tables, which hold more digits
 BOLD_WIDER = 1.12
 LOGO_MM = (45.0, 16.0)
 MOST_ROWS = 70
-TOGETHER_MM = 110.0  # shorter tables are not cut in two
+TOGETHER_MM = 45.0  # shorter tables are not cut in two
+PASSING_ROWS = 20
+LEAST_ROWS = 2  # of a longer one on a page
+LEAST_SHARE = 0.75  # of its size, to which a picture shrinks to stand on a page that is not full
 DRAWING_MARGIN_MM = 8.0
 LAYOUT_DPI = 200  # at which the letters of a picture are measured; it is drawn as lines and letters
 PICTURE_GROWTH = 1.12
+CAPTION_MM = 8.0  # of a picture
 LEAST_OPENING_MM = 42.0  # of a section at the foot of a page
 
 
@@ -99,22 +103,35 @@ class _Writer:
         self._lines(_wrap(report.lead, 11.0), size=11.0, after=3.0)
 
     def _blocks(self, section: Section) -> None:
-        for block in section.blocks:
-            if isinstance(block, Text):
-                wrapped = _wrap(block.text, BODY_PT, bold=block.strong)
-                self._lines(wrapped, size=BODY_PT, bold=block.strong, after=2.0)
-            elif isinstance(block, Bullets):
-                for item in block.items:
-                    self._lines(_wrap(item, BODY_PT, indent_mm=INDENT_MM), size=BODY_PT, after=1.2, mark="•")
-            elif isinstance(block, Table):
-                if not block.screen_only:
-                    self._table(block)
-            elif isinstance(block, Picture):
-                self._picture(block.size_in, block.draw, block.title)
-            elif isinstance(block, Drawing):
-                self._drawing(block)
-            else:
-                assert isinstance(block, LiveMap), "the picture beside it stands for the map"
+        """The blocks in order; a picture for which the page is too full lets texts and tables pass."""
+        waiting: list[Picture] = []
+        for place, block in enumerate(section.blocks):
+            passing = any(map(_passes, section.blocks[place + 1 :]))
+            if isinstance(block, Picture) and (waiting or (passing and not self._takes(block))):
+                waiting.append(block)
+                continue
+            self._block(block)
+            while waiting and self._takes(waiting[0]):
+                self._block(waiting.pop(0))
+        for block in waiting:
+            self._block(block)
+
+    def _block(self, block: Block) -> None:
+        if isinstance(block, Text):
+            wrapped = _wrap(block.text, BODY_PT, bold=block.strong)
+            self._lines(wrapped, size=BODY_PT, bold=block.strong, after=2.0)
+        elif isinstance(block, Bullets):
+            for item in block.items:
+                self._lines(_wrap(item, BODY_PT, indent_mm=INDENT_MM), size=BODY_PT, after=1.2, mark="•")
+        elif isinstance(block, Table):
+            if not block.screen_only:
+                self._table(block)
+        elif isinstance(block, Picture):
+            self._picture(block.size_in, block.draw, block.title)
+        elif isinstance(block, Drawing):
+            self._drawing(block)
+        else:
+            assert isinstance(block, LiveMap), "the picture beside it stands for the map"
 
     def foot(self, text: str, *, further: int) -> None:
         """Text and number under every page; so many sheets follow."""
@@ -143,8 +160,17 @@ class _Writer:
         axes.set_axis_off()
         axes.imshow(mpl.image.imread(io.BytesIO(logo.data), format="png"), aspect="auto")
 
+    @property
+    def _left_over(self) -> float:
+        """Down to the foot of the page [mm]."""
+        return self.page_mm[1] - MARGIN_MM - FOOT_MM - self.y
+
+    def _takes(self, picture: Picture) -> bool:
+        """Whether the page has room for a picture, made smaller as far as it may be."""
+        return LEAST_SHARE * _picture_mm(picture.size_in)[1] + CAPTION_MM <= self._left_over
+
     def _room_for(self, height: float) -> None:
-        if self.y + height > self.page_mm[1] - MARGIN_MM - FOOT_MM and self.y > MARGIN_MM:
+        if height > self._left_over and self.y > MARGIN_MM:
             self._turn()
 
     def _gap(self, height: float) -> None:
@@ -185,10 +211,14 @@ class _Writer:
         rows = [
             self._wrapped(cells, letters, bold=not number) for number, cells in enumerate((table.headers, *table.rows))
         ]
-        height = sum(step * max(map(len, row)) + 1.4 for row in rows[:MOST_ROWS])
-        self._room_for(8.0 + (height if height < TOGETHER_MM else 5.0 * step))
+        heights = [step * max(map(len, row)) + 1.4 for row in rows[: MOST_ROWS + 1]]
+        self._room_for(8.0 + sum(heights if sum(heights) < TOGETHER_MM else heights[: LEAST_ROWS + 1]))
         self._lines(_wrap(table.caption, BODY_PT, bold=True), size=BODY_PT, bold=True, after=0.6)
         for number, row in enumerate(rows[: MOST_ROWS + 1]):
+            last = number == len(heights) - 2  # no row stands alone on the next page
+            if number > 1 and sum(heights[number : number + 1 + last]) > self._left_over:
+                self._turn()
+                self._row(rows[0], widths, size, table.right, bold=True)
             self._row(row, widths, size, table.right, bold=number == 0)
         if len(table.rows) > MOST_ROWS:
             self._lines([f"{len(table.rows) - MOST_ROWS} more rows are in the page for screens."], size=size)
@@ -231,7 +261,10 @@ class _Writer:
 
     def _picture(self, size_in: tuple[float, float], draw: Callable[[Figure], None], title: str) -> None:
         width, height = _picture_mm(size_in)
-        self._room_for(height + 8.0)
+        share = min(1.0, (self._left_over - CAPTION_MM) / height)
+        if share >= LEAST_SHARE:
+            width, height = share * width, share * height
+        self._room_for(height + CAPTION_MM)
         inner = new_figure(width / 25.4, height / 25.4)
         draw(inner)
         inner.set_dpi(LAYOUT_DPI)
@@ -241,7 +274,7 @@ class _Writer:
 
     def _drawing(self, block: Drawing) -> None:
         sheet = block.sheet(self.page_mm[0] - self.left - DRAWING_MARGIN_MM)
-        self._room_for(sheet.height_mm + 8.0)
+        self._room_for(sheet.height_mm + CAPTION_MM)
         axes = self._page.add_axes(
             (
                 self.left / self.page_mm[0],
@@ -267,15 +300,24 @@ def _picture_mm(size_in: tuple[float, float]) -> tuple[float, float]:
 def _opening_mm(section: Section, page_height_mm: float) -> float:
     """What a section needs so that its heading does not stand alone: with a picture after texts, all up to it."""
     height = 12.0
-    for block in section.blocks:
+    for place, block in enumerate(section.blocks):
         if isinstance(block, Text):
             height += len(_wrap(block.text, BODY_PT, bold=block.strong)) * BODY_PT * LEADING * MM_PER_PT + 2.0
         elif isinstance(block, Picture):
-            whole = height + _picture_mm(block.size_in)[1] + 8.0
+            if any(map(_passes, section.blocks[place + 1 :])):
+                break
+            whole = height + LEAST_SHARE * _picture_mm(block.size_in)[1] + CAPTION_MM
             return whole if whole < page_height_mm - 2 * MARGIN_MM - FOOT_MM else LEAST_OPENING_MM
         elif not isinstance(block, LiveMap):
             break
     return LEAST_OPENING_MM
+
+
+def _passes(block: Block) -> bool:
+    """Whether a block may stand before a picture that waits for a page; long tables would keep it waiting too long."""
+    if isinstance(block, Table):
+        return not block.screen_only and len(block.rows) <= PASSING_ROWS
+    return isinstance(block, Text | Bullets)
 
 
 def _wrap(text: str, size: float, *, bold: bool = False, indent_mm: float = 0.0) -> list[str]:

@@ -12,8 +12,6 @@ from cli.report.choice import mean_words
 from cli.words.crossover_settings import (
     BOTH_WAYS,
     TOTAL_HEADERS,
-    coefficients,
-    halves,
     others_words,
     setting_lines,
     total_rows,
@@ -21,9 +19,8 @@ from cli.words.crossover_settings import (
 from cli.words.headroom_words import band_names
 from cli.words.kinds.mixes import price_line
 from cli.words.plan import from_walls, polarity_word, subs_word
-from cli.words.settings import filter_words, sub_table, wiring_lines
+from cli.words.settings import filter_cells, sub_table, wiring_lines
 from roommodes.arrays import Floats
-from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.lengths import ROUNDED, lengths_of
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
@@ -147,7 +144,7 @@ def place_section(plan: Plan) -> Section:
             *((Text(text=said),) if (said := price_line(plan)) else ()),
             Text(
                 text=" ".join([*hanging_words(plan.project, plan.positions_m, plan.kind), *cabinet_words])
-                + "The full sheet with two walls, at a scale to work from, comes from: roommodes drawing."
+                + "The sheets to work from, at their scale, are those of the drawing."
                 + (f" {ROUNDED}" if lengths.feet else "")
             ),
         ),
@@ -239,19 +236,14 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
     if rows := _filter_rows(plan, values):
         tables.append(
             Table(
-                caption=f"Filters at {values.rate_hz:g} Hz",
-                headers=("for", "filter", "b0", "b1", "b2", "a1", "a2"),
+                caption="Filters",
+                headers=("for", "type", "frequency", "Q", "gain"),
                 rows=rows,
-                right=(2, 3, 4, 5, 6),
+                right=(2, 3, 4),
                 stacked=True,
             )
         )
-        tables.append(
-            Text(
-                text=f"{SIGN_CONVENTION}; some processors want a1 and a2 with the opposite sign. {_filter_words(plan)} "
-                "Measure before you keep them."
-            )
-        )
+        tables.append(Text(text=f"{_filter_words(plan)} Measure before you keep them."))
     tables += _crossover_blocks(plan, values)
     inverted = [sub.number for sub in values.subs if polarity_word(sub.polarity) == "inverted"]
     note = f" Inverted: {', '.join(f'sub {number}' for number in inverted)}." if inverted else ""
@@ -263,8 +255,7 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
             Text(
                 text="Delays count from the earliest sub. Distance: the delay times the speed of sound, by how much "
                 "further away a sub would have to be to arrive as late. For distance entry, enter D minus "
-                f"this value, with the same large D for every sub.{note} As CSV or JSON, at any sample rate: "
-                "roommodes settings."
+                f"this value, with the same large D for every sub.{note}"
             ),
         ),
     )
@@ -274,11 +265,6 @@ def _crossover_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
     """How the subs meet the mains, where that was settled."""
     if values.common is None:
         return []
-    lines = [
-        f"{word} {number}: {coefficients(section)}."
-        for word, sections in halves(values.common, values.rate_hz)
-        for number, section in enumerate(sections, start=1)
-    ]
     return [
         Text(
             text=f"Crossover to the main loudspeakers: {' '.join(setting_lines(plan, values))} {BOTH_WAYS} "
@@ -291,22 +277,18 @@ def _crossover_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
             right=(1, 2, 3),
             stacked=True,
         ),
-        Text(text=f"The crossover's sections at {values.rate_hz:g} Hz. {' '.join(lines)}"),
     ]
 
 
 def _filter_rows(plan: Plan, values: StartingValues) -> tuple[tuple[str, ...], ...]:
-    """For which sub, which filter, its coefficients; those that all share last."""
+    """For which sub, and the filter as it is dialled in; those that all share last."""
     tuning = plan.tuning
     own = [len(filters) for filters in tuning.sub_filters] if tuning else [0] * len(values.subs)
     rows = [
         (f"sub {sub.number}", one) for sub, count in zip(values.subs, own, strict=True) for one in sub.filters[:count]
     ]
     rows += [("every sub", one) for one in values.subs[0].filters[own[0] :]]
-    return tuple(
-        (which, filter_words(one), *(f"{getattr(one.biquad, key):.12f}" for key in ("b0", "b1", "b2", "a1", "a2")))
-        for which, one in rows
-    )
+    return tuple((which, *filter_cells(one)) for which, one in rows)
 
 
 def _filter_words(plan: Plan) -> str:

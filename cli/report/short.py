@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
-from cli.figures.common_axes import plan_view
 from cli.figures.pages import sub_marks
+from cli.figures.room_plan import plan_view
 from cli.report.blocks import Block, Bullets, Logo, Picture, Report, Section, Table, Text, shown
 from cli.report.choice import mean_words
 from cli.report.plan import heard_picture, lead_words

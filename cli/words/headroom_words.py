@@ -252,19 +252,18 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
             f"Estimate: beside these subs as they are, one more{kind} at the gain of the loudest would bring "
             f"{gain:+z.1f} dB of "
             f"headroom ({cost}{kept}): {place}, delay {one.delay_s * 1e3:z.2f} ms, "
-            f"{polarity_word(one.polarity)}. A search "
-            f"finds better: optimise --counts {plan.subs + 1}."
+            f"{polarity_word(one.polarity)}. A search with {plan.subs + 1} subs finds better."
         )
     if found.next_bands_db is not None and found.next_count is not None:
         after = float(found.next_bands_db.min())
         extra = found.next_count - plan.subs
         subs = "the further sub brings" if extra == 1 else f"the {extra} further subs bring"
         lines.append(
-            f"In the file: with the best plan of {found.next_count} subs the headroom is {after:+z.1f} dB, so {subs} "
+            f"With the best plan found of {found.next_count} subs the headroom is {after:+z.1f} dB, so {subs} "
             f"{after - least:+z.1f} dB."
         )
     if not lines:
-        lines.append("No place is left for one more, and the file has no plan with more subs.")
+        lines.append("No place is left for one more, and no plan with more subs was searched.")
     return lines
 
 

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from collections.abc import Sequence
 from typing import Any
 
 from cli.terminal.output import clean
@@ -16,6 +17,7 @@ from roommodes.plan.starting_values import Filter, StartingValues, SubValues, be
 from roommodes.subwoofer.channels import Channel
 from solvers.plans.next_measurement import next_manifest
 
+CAUTION = "caution"  # the last column of the CSV
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("sub", "", "number of the sub in the plan, from 1; mains: every main loudspeaker"),
@@ -103,23 +105,28 @@ def settings_bytes(plan: Plan, values: StartingValues, suffix: str, *, left_in: 
     if suffix.lower() == ".toml":
         return next_manifest(plan, values, left_in=left_in).encode()
     if suffix.lower() != ".json":
-        return settings_csv(values) if suffix.lower() == ".csv" else filters_text(values)
+        return settings_csv(values, cautions_of(plan)) if suffix.lower() == ".csv" else filters_text(values)
     data = settings_json(plan, values, settings_warnings(plan, values))
     return (json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n").encode()
 
 
-def settings_csv(values: StartingValues) -> bytes:
-    """One line per sub under a header, then one for the mains, if any; comma, point, UTF-8, line ends as RFC 4180."""
+def settings_csv(values: StartingValues, cautions: Sequence[str] = ()) -> bytes:
+    """One line per sub under a header, then one for the mains, if any; comma, point, UTF-8, line ends as RFC 4180.
+
+    The last column holds the cautions, once, beside the first sub.
+    """
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     most = max((len(sub.filters) for sub in values.subs), default=0)
     names = [name for name, _, _ in columns_of(values)] + crossover_columns(values)
     names += [f"filter{number}_{name}" for number in range(1, most + 1) for name, _, _ in FILTER_COLUMNS]
-    writer.writerow(names)
-    for sub in values.subs:
+    writer.writerow([*names, CAUTION])
+    for place, sub in enumerate(values.subs):
         cells = _cells(sub, values.rate_hz) + crossover_cells(values, sub)
         for one in sub.filters:
             cells += _filter_cells(one)
+        if not place:
+            cells += [""] * (len(names) - len(cells)) + [" ".join(cautions)]
         writer.writerow(inert(cell) if isinstance(cell, str) else cell for cell in cells)
     if values.common is not None:
         own = ["", "", "", 0.0, 0.0, 0, 0.0, 1, values.rate_hz, "", "", "", "", *([""] if _kinds_said(values) else [])]
@@ -144,11 +151,16 @@ def inert(text: str) -> str:
     return f"'{shown}" if shown.lstrip().startswith(FORMULA_STARTS) else shown
 
 
+def filter_cells(one: Filter) -> tuple[str, str, str, str]:
+    """A filter as a person dials it in: type, frequency, Q, gain; an all-pass has no gain."""
+    gain = "" if one.kind == "all-pass" else f"{one.gain_db:z.1f} dB"
+    return one.kind, f"{one.frequency_hz:.1f} Hz", f"{one.q:.1f}", gain
+
+
 def filter_words(one: Filter) -> str:
-    """A filter as a person dials it in."""
-    if one.kind == "all-pass":
-        return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}"
-    return f"{one.kind} {one.frequency_hz:.1f} Hz, Q {one.q:.1f}, {one.gain_db:z.1f} dB"
+    """The same on one line."""
+    kind, frequency, q, gain = filter_cells(one)
+    return f"{kind} {frequency}, Q {q}" + (f", {gain}" if gain else "")
 
 
 def sub_table(values: StartingValues, lengths: Lengths = METRIC) -> tuple[tuple[str, ...], list[list[str]]]:

@@ -6,7 +6,8 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
-from cli.figures.common_axes import SubMark, plan_view, seat_levels
+from cli.figures.common_axes import level_limits, seat_levels
+from cli.figures.room_plan import SubMark, plan_view
 from roommodes.acoustics.room import Room
 from roommodes.project.reading import parse_project
 
@@ -36,9 +37,13 @@ def test_every_seat_has_a_pattern_of_its_own() -> None:
     assert len(patterns) == len(axes.lines) == 7
 
 
-def test_many_seats_become_one_line_per_row() -> None:
+def test_many_seats_become_average_and_range_of_each_row() -> None:
     axes = draw(40, [seat // 10 for seat in range(40)])
-    assert len(axes.lines) == 4
+    assert len(axes.lines) == len(axes.collections) == 4
+    corners = axes.collections[1].get_paths()[0].vertices
+    assert corners[:, 1].min() == pytest.approx(levels(40)[:, 10:20].min())
+    assert corners[:, 1].max() == pytest.approx(levels(40)[:, 10:20].max())
+    assert all("10 seats" in text.get_text() for text in axes.get_legend().get_texts())
     np.testing.assert_allclose(axes.lines[1].get_ydata(), levels(40)[:, 10:20].mean(axis=1))
     assert len({(str(line._dash_pattern), line.get_marker()) for line in axes.lines}) == 4
 
@@ -48,6 +53,11 @@ def test_the_band_holds_all_seats() -> None:
     corners = axes.collections[0].get_paths()[0].vertices
     assert corners[:, 1].min() == pytest.approx(levels(5).min())
     assert corners[:, 1].max() == pytest.approx(levels(5).max())
+
+
+def test_levels_have_whole_steps_and_at_most_one_span() -> None:
+    assert level_limits(np.array([-7.3, 11.2])) == (-10.0, 15.0)
+    assert level_limits(np.array([3.0]), np.array([-120.0])) == (-45.0, 5.0)
 
 
 PANES = """\
@@ -98,6 +108,25 @@ def test_the_plan_is_to_scale_and_subs_stay_in_the_room() -> None:
     corners = panes[0].get_xy()
     assert corners[:, 0].min() == pytest.approx(6.0)
     assert (corners[:, 1].min(), corners[:, 1].max()) == (1.0, 3.0)
+
+
+def test_the_plan_shows_parts_of_walls_with_letters_and_zones() -> None:
+    """Two doors one above the other, glass, a part of the ceiling; a zone that is a line."""
+    doors = "".join(
+        f'[[regions]]\nwall = "left"\nfrom_m = [4.0, {low}]\nto_m = [5.0, {low + 1.0}]\nconstruction = "door"\n'
+        for low in (0.0, 1.2)
+    )
+    project = parse_project(PANES.replace("[[rows]]", f"{doors}[[rows]]"), source="doors.toml")
+    axes = plan_view(Figure().subplots(), project, subs=[], title="t")
+    letters = {text.get_text(): text.get_position() for text in axes.texts if len(text.get_text()) == 1}
+    assert set("ACD") <= set(letters), "the ceiling's part is not in the plan"
+    assert letters["C"] != letters["D"]
+    assert letters["C"][1] < 0.0, "outside the left wall"
+    key = [text.get_text() for text in axes.get_legend().get_texts()]
+    assert "C, D: door" in key
+    assert any("B (ceiling)" in words for words in key)
+    spans = [one.get_paths()[0].get_extents() for one in axes.collections]
+    assert any(one.ymin == 0.5 and one.ymax == 3.5 and one.xmin < 0.3 < one.xmax for one in spans), "the zone"
 
 
 def test_drawing_leaves_the_settings_of_the_program_alone(run, small) -> None:

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from cli.drawing.extents import all_parts
 from cli.drawing.papers import PAPERS, SheetWishes, paper_named, scale_words
 from cli.drawing.sheet import drawing_sheets
-from cli.figures.common_axes import plan_view
+from cli.figures.room_plan import plan_view
 from cli.words.parameters import parameter_words
 from cli.words.plan import from_walls
 from roommodes.lengths import METRIC, Lengths, feet_inches

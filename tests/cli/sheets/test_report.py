@@ -78,6 +78,14 @@ def test_the_page_says_the_plans_figures(page: str, computed) -> None:
     assert "seed 7" in page
 
 
+def test_no_commands_no_keys_no_coefficients(page: str) -> None:
+    """Filters stand as they are entered; what a file or a terminal wants is not in a report."""
+    words = re.sub(r"<script.*?</script>|<style.*?</style>|<[^>]+>", " ", page, flags=re.S)
+    for pattern in (r"roommodes [a-z]+ ", r"\[[a-z]+[._][a-z]+\]", r"--[a-z]", r"\b[a-z]+_(?:m|db|hz|ms)\b", r"\bb0\b"):
+        assert not re.search(pattern, words), re.search(pattern, words)
+    assert re.search(r"peaking\s+[0-9.]+ Hz\s+[0-9.]+\s+-[0-9.]+ dB", words)
+
+
 def test_the_page_tells_what_the_search_stored(page: str, computed) -> None:
     """The advice, what was bought, the bound, the fronts and the rows, as the file has them."""
     plan = computed[0]

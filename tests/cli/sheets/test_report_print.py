@@ -3,6 +3,7 @@
 import io
 import re
 import zlib
+from dataclasses import replace
 from pathlib import Path
 
 import matplotlib as mpl
@@ -14,6 +15,8 @@ from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
 from cli.figures.common_axes import STYLE
+from cli.report.blocks import Block, Picture, Report, Section, Table, Text
+from cli.report.pdf import report_pdf
 from cli.report.print import Inset, Print, text_width_pt
 from cli.report.whole import model_numbers, report_bytes
 from cli.terminal.plan_options import choose_plan
@@ -68,6 +71,24 @@ def test_the_pages_hold_the_plans_figures_as_text(plan_file: Path) -> None:
         assert expected in text, "headings, and the labels of pictures"
     assert b"/Subtype /Image" not in pdf, "pictures are lines and letters"
     assert len(pdf) < 400_000
+
+
+def filled(*blocks: Block) -> int:
+    """Pages of a report of one section."""
+    section = Section(key="k", heading="h", blocks=blocks)
+    report = Report(title="t", subtitle="s", lead="l", sections=(section,), closing="c")
+    return report_pdf(report, None).count(b"/Type /Page ")
+
+
+def test_pages_are_not_left_half_empty() -> None:
+    """A picture that does not fit lets a table pass, or shrinks a little; a long table is cut under its headers."""
+    half = Text(text="word " * 700)
+    picture = Picture(title="p", alt="p", size_in=(5.0, 4.0), draw=lambda figure: figure.subplots())
+    table = Table(caption="c", headers=("a", "b"), rows=(("x", "y"),) * 20)
+    assert filled(half, picture) == filled(half, picture, table) == 2
+    assert filled(half) == filled(half, replace(picture, size_in=(5.0, 2.8))) == 1
+    long = replace(table, rows=(("x", "y"),) * 60)
+    assert filled(half, long) == 2
 
 
 def test_a_text_is_written_in_full() -> None:

@@ -56,6 +56,15 @@ def test_csv_has_the_documented_columns_and_the_same_values(run, plan_file: Path
                 assert row[f"filter{number}_{name}"] == str(value)
 
 
+def test_the_tables_last_column_cautions_once(run, plan_file: Path) -> None:
+    assert run("settings", plan_file, "--subs", 2, "-o", "s.csv").exit_code == 0
+    first, *others = rows_of(Path("s.csv"))
+    assert list(first)[-1] == "caution"
+    for word in ("Hearing", "Weight", "Electrical supply", "ventilation", "Local codes"):
+        assert word in first["caution"]
+    assert not any(row["caution"] for row in others)
+
+
 def test_the_coefficients_do_what_the_words_say(run, plan_file: Path) -> None:
     """Read back from the file and put through the difference equation's transfer function."""
     data = json.loads(run("settings", plan_file, "--subs", 2, "--rate", 96000, "--json").stdout)

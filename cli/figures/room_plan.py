@@ -1,0 +1,294 @@
+"""The room from above for figures: seats, subs, where subs may stand, parts of walls, blocks and what is kept free."""
+
+import textwrap
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.patches import Circle, Polygon, Rectangle
+from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+
+from cli.drawing.objects import wall_parts
+from cli.figures.common_axes import INK, PAPER, ROW_COLOURS, plain
+from roommodes.acoustics.room import AXIS_OF_WALL, Room
+from roommodes.arrays import Floats
+from roommodes.lengths import Lengths, lengths_of
+from roommodes.places.boxes import Box
+from roommodes.project.glass import GlassMark, glass_of
+from roommodes.project.project import Project
+
+GLASS, PART, ZONE = "#56b4e9", "#d8c7a3", "#dbe7d3"
+SUB = "#27313a"
+MOST_IN_TWO = 16  # entries of a plan's key in two columns
+NARROW = 0.14  # a keep-out shorter than this share of the room
+STRIP, LETTER = 0.02, 0.035  # of the shorter side: a part of a wall outside it; from one letter to the next
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SubMark:
+    """One sub in a plan view: where it stands and what is dialled in."""
+
+    position_m: tuple[float, float, float]
+    drive: str
+
+
+SOLID_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
+    {
+        "block": {"facecolor": "#c9cdd1", "edgecolor": INK, "linewidth": 1.4},
+        "raised": {"facecolor": "#f1efe9", "edgecolor": INK, "linewidth": 0.9},
+        "overhead": {"facecolor": "none", "edgecolor": INK, "linewidth": 0.9, "linestyle": "--"},
+        "ceiling falls": {"facecolor": "#eef1f4", "edgecolor": "#8b949b", "linewidth": 0.7, "linestyle": "-."},
+    }
+)
+
+
+def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: str, candidates: bool = False) -> Axes:
+    """The room from above, front wall on the left: seats, subs, zones, parts of walls, blocks and what is kept free.
+
+    Parameters
+    ----------
+    axes : to draw on.
+    project : the room and what is in it; parts of walls are strips with the drawing's letters, glass in blue, keep-outs
+        hatched boxes; the screen stands at the front wall, centred.
+    subs : numbered in this order; the drives are listed below the plan.
+    title : what it shows.
+    candidates : whether the candidates are drawn, as small dots.
+    """
+    room, seats, screen, glass = project.room, project.seats, project.screen, glass_of(project)
+    length, width = room.length_m, room.width_m
+    axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
+    zones = _zones(axes, project)
+    solids = _solids(axes, room, seats.position_m, lengths_of(project))
+    for box in project.keep_outs:
+        _keep_out(axes, box, length)
+    for pane in glass:
+        _glass(axes, room, pane)
+    for body in project.mains_bodies:
+        axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
+        x, y = np.mean(body.corners_m, axis=0).tolist()
+        axes.text(x, y, body.name, fontsize=6.0, ha="center", va="center", color=INK, zorder=4)
+    parts = _parts(axes, project)
+    if screen is not None:
+        middle = width / 2.0
+        inset = max(0.012 * length, screen.distance_m)
+        axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
+    if candidates:
+        candidate_m = project.candidates.position_m
+        axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
+    _seats(
+        axes,
+        seat_m=seats.position_m,
+        seat_row=seats.row.tolist(),
+        row_name=[row.name for row in project.rows],
+        reach=min(length, width),
+    )
+    size = 0.055 * min(length, width)
+    for number, sub in enumerate(subs, start=1):
+        x, y, _ = sub.position_m
+        corner = (min(max(x - size / 2, 0), length - size), min(max(y - size / 2, 0), width - size))
+        axes.add_patch(Rectangle(corner, size, size, facecolor=SUB, edgecolor=PAPER, linewidth=0.8, zorder=5))
+        middle_of_mark = (corner[0] + size / 2, corner[1] + size / 2)
+        axes.annotate(str(number), middle_of_mark, color=PAPER, fontsize=7, ha="center", va="center", zorder=6)
+    margin = (0.06 if parts else 0.04) * max(length, width)
+    axes.set_xlim(-margin, length + margin)
+    axes.set_ylim(-margin, width + margin)
+    axes.set_aspect("equal")
+    room_axes(axes, lengths_of(project))
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    axes.set_title(title, loc="left", fontsize=10)
+    _plan_key(
+        axes,
+        subs=subs,
+        candidates=candidates,
+        screen=screen is not None,
+        glass=bool(glass),
+        kept_free=bool(project.keep_outs),
+        solids=solids,
+        zones=zones,
+        parts=parts,
+    )
+    return axes
+
+
+def room_axes(axes: Axes, lengths: Lengths) -> None:
+    """Names and marks of the axes of a plan, in metres or feet."""
+    unit, size_m = lengths.large
+    axes.set_xlabel(f"distance from the front wall [{unit}]")
+    axes.set_ylabel(f"distance from the left wall [{unit}]")
+    if lengths.feet:
+        for axis in (axes.xaxis, axes.yaxis):
+            low, high = np.asarray(axis.get_view_interval()).tolist()
+            marks = np.asarray(MaxNLocator(8, integer=True).tick_values(low / size_m, high / size_m))
+            axis.set_major_locator(FixedLocator((size_m * marks).tolist()))
+            axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / size_m:g}"))
+
+
+def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Sequence[str], reach: float) -> None:
+    """A head and the back of a chair behind it, numbered within its row."""
+    radius = min(0.2, 0.045 * reach)
+    rows = np.asarray(seat_row)
+    for row in np.unique(rows):
+        colour = ROW_COLOURS[int(row) % len(ROW_COLOURS)]
+        for number, seat in enumerate(np.flatnonzero(rows == row), start=1):
+            x, y = float(seat_m[seat, 0]), float(seat_m[seat, 1])
+            back = x + 1.5 * radius
+            axes.plot([back, back], [y - 1.1 * radius, y + 1.1 * radius], color=colour, linewidth=2.2, zorder=4)
+            axes.add_patch(Circle((x, y), radius, facecolor=PAPER, edgecolor=colour, linewidth=1.4, zorder=4))
+            axes.text(x, y, str(number), fontsize=6.5, ha="center", va="center", zorder=5)
+        first = seat_m[np.flatnonzero(rows == row)]
+        below = float(first[:, 1].min()) - 1.5 * radius
+        label = plain(row_name[int(row)], 14)
+        axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
+
+
+def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[str, ...]:
+    """Blocks and slopes in plan; the kinds that were drawn.
+
+    What reaches above the lowest ears is a wall to them, what lies lower is walked on, what hangs is dashed.
+    """
+    ears = float(seat_m[:, 2].min())
+    kinds: dict[str, None] = {}
+    for slope in room.slopes:
+        (h0, z0), (h1, z1) = slope.from_m, slope.to_m
+        low, high = min(h0, h1), max(h0, h1)
+        corner, size = (
+            ((low, 0.0), (high - low, room.width_m))
+            if slope.axis == 0
+            else (
+                (0.0, low),
+                (room.length_m, high - low),
+            )
+        )
+        axes.add_patch(Rectangle(corner, *size, **SOLID_STYLES["ceiling falls"], zorder=0.5))
+        kinds["ceiling falls"] = None
+        at = (corner[0] + 0.02 * room.length_m, corner[1] + 0.9 * size[1])
+        words = f"{plain(slope.name, 14)}: {lengths.text(max(z0, z1))} to {lengths.text(min(z0, z1))}"
+        axes.text(*at, words, fontsize=6.5, ha="left", va="center", color=INK, zorder=3)
+    for block in room.blocks:
+        (x0, y0, z0), (x1, y1, z1) = block.low_m, block.high_m
+        if min(x1 - x0, y1 - y0, z1 - z0) <= 0.0:
+            continue
+        kind = "overhead" if z0 > ears else ("block" if z1 > ears else "raised")
+        kinds[kind] = None
+        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=1.2))
+        words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{lengths.text(z1)}" if kind == "raised" else "")
+        at = (x0 + 0.5 * (x1 - x0), y1 - 0.02 * room.width_m)
+        axes.text(*at, words, fontsize=6.5, ha="center", va="top", color=INK, zorder=3)
+    return tuple(kinds)
+
+
+def _keep_out(axes: Axes, box: Box, length_m: float) -> None:
+    (x0, y0, _), (x1, y1, _) = box.low, box.high
+    shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
+    axes.add_patch(shape)
+    across: tuple[float, Any] = ((x0 + x1) / 2, "center")
+    if x1 - x0 < NARROW * length_m:  # its name may be wider: away from the nearer end wall
+        across = (x1 - 0.01 * length_m, "right") if x0 + x1 > length_m else (x0 + 0.01 * length_m, "left")
+    axes.text(
+        across[0],
+        (y0 + y1) / 2,
+        textwrap.fill(plain(box.name), 10),
+        fontsize=7,
+        ha=across[1],
+        va="center",
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.3},
+    )
+
+
+def _zones(axes: Axes, project: Project) -> bool:
+    """Where subs may stand, heights left out; whether there is a zone."""
+    least = 0.5 * STRIP * min(project.room.length_m, project.room.width_m)  # half the width of a line or a point
+    for zone in project.zones:
+        (x0, y0, _), (x1, y1, _) = zone.low, zone.high
+        x0, x1 = (x0 - least, x1 + least) if x1 - x0 < 2 * least else (x0, x1)
+        y0, y1 = (y0 - least, y1 + least) if y1 - y0 < 2 * least else (y0, y1)
+        axes.fill_between([x0, x1], [y0, y0], [y1, y1], color=ZONE, linewidth=0, zorder=0.8)
+    return bool(project.zones)
+
+
+def _parts(axes: Axes, project: Project) -> tuple[str, ...]:
+    """Parts of upright walls with their letters; what every letter stands for, those that a plan does not show too."""
+    room = project.room
+    thickness, step = (share * min(room.length_m, room.width_m) for share in (STRIP, LETTER))
+    letters: dict[str, list[str]] = {}
+    taken: list[tuple[str, float, float]] = []
+    for part in wall_parts(project):
+        normal, side = AXIS_OF_WALL.get(part.wall, (2, 0))
+        own = letters.setdefault(part.name, [])
+        if normal == 2:
+            own.append(f"{part.key} ({plain(part.wall, 20)})")
+            continue
+        own.append(part.key)
+        (low, _), (high, _) = part.from_m, part.to_m
+        wall, outward = room.size_m[normal] * side, 1.0 if side else -1.0
+        if not part.glass:
+            strip = {"color": PART, "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
+            across = sorted((wall, wall + outward * thickness))
+            x, y = (across, (low, high)) if normal == 0 else ((low, high), across)
+            axes.fill_between(x, [y[0]] * 2, [y[1]] * 2, **strip)
+        behind = sum(name == part.wall and low < to and start < high for name, start, to in taken)
+        taken.append((part.wall, low, high))
+        along, off = 0.5 * (low + high), wall + outward * (thickness + step * (0.6 + behind))
+        place = (off, along) if normal == 0 else (along, off)
+        axes.text(*place, part.key, fontsize=6.5, ha="center", va="center", zorder=5)
+    return tuple(f"{', '.join(keys)}: {plain(name, 34)}" for name, keys in letters.items())
+
+
+def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
+    normal, side = AXIS_OF_WALL.get(pane.wall, (2, 0))
+    if normal == 2:
+        return  # floor, ceiling, or a face of a block or slope
+    across = room.size_m[normal] * side
+    thickness = STRIP * min(room.length_m, room.width_m) * (1 if side else -1)
+    corners = [(pane.from_m, across), (pane.to_m, across), (pane.to_m, across + thickness)]
+    corners.append((pane.from_m, across + thickness))
+    points = corners if normal == 1 else [(second, first) for first, second in corners]
+    axes.add_patch(Polygon(points, closed=True, facecolor=GLASS, edgecolor=INK, linewidth=0.9, zorder=3))
+
+
+def _plan_key(
+    axes: Axes,
+    *,
+    subs: Sequence[SubMark],
+    candidates: bool,
+    screen: bool,
+    glass: bool,
+    kept_free: bool,
+    solids: Sequence[str],
+    zones: bool,
+    parts: Sequence[str],
+) -> None:
+    handles: list[Any] = []
+    for number, sub in enumerate(subs, start=1):
+        label = f"sub {number}: {sub.drive}"
+        handles.append(Line2D([], [], linestyle="", marker="s", color=SUB, markersize=6, label=label))
+    if zones:
+        handles.append(Rectangle((0, 0), 1, 1, facecolor=ZONE, label="where subs may stand"))
+    if candidates:
+        handles.append(Line2D([], [], linestyle="", marker=".", color="#7a858e", label="candidate"))
+    if screen:
+        handles.append(Line2D([], [], color=INK, linewidth=3.5, label="screen"))
+    if glass:
+        handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
+    if kept_free:
+        handles.append(Rectangle((0, 0), 1, 1, facecolor="none", edgecolor="#8b949b", hatch="////", label="kept free"))
+    for kind in solids:
+        handles.append(Rectangle((0, 0), 1, 1, **SOLID_STYLES[kind], label=kind))
+    for words in parts:
+        handles.append(Line2D([], [], linestyle="", label=words))
+    if handles:
+        axes.legend(
+            handles=handles,
+            loc="upper left",
+            bbox_to_anchor=(0.0, -0.16),
+            frameon=False,
+            fontsize=8,
+            ncols=2 if len(handles) <= MOST_IN_TWO else 3,
+            columnspacing=1.2,
+            borderaxespad=0.0,
+        )
