@@ -5,16 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from cli.terminal.output import clean
-from roommodes.acoustics.checks.surfaces import the_wall
-from roommodes.acoustics.plates.panes import Plate
-from roommodes.acoustics.room import AXIS_OF_WALL, Surface
+from cli.words.wall_parts import triple
+from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.arrays import Floats
-from roommodes.lengths import METRIC, Lengths
 from roommodes.places.zones import Triple, face_direction
 from roommodes.plan.plan import Plan
-from roommodes.project.constructions import layers_words
 from roommodes.project.project import Project, cabinet_of
-from roommodes.shapes.faces import PLANE_AXES
 from roommodes.subwoofer.tables import SubwooferTable
 
 CLOSE_M = 0.3  # a box no further from a wall than this stands at it
@@ -76,50 +72,10 @@ class Stance:
         return bool(self.faces)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WallPart:
-    """A part of a wall with its own construction.
-
-    Parameters
-    ----------
-    key : letter on the sheet.
-    wall : the wall it lies on.
-    from_m, to_m : corners along the wall's two axes [m].
-    name : its construction.
-    glass : whether it is glass.
-    corners_m : the box around it in the room, where it lies on a block or slope [m].
-    """
-
-    key: str
-    wall: str
-    from_m: tuple[float, float]
-    to_m: tuple[float, float]
-    name: str
-    glass: bool
-    corners_m: tuple[Triple, Triple] | None = None
-
-    def words(self, lengths: Lengths = METRIC) -> str:
-        """What it is and where."""
-        fine = lengths.fine
-        (a0, b0), (a1, b1) = self.from_m, self.to_m
-        if self.corners_m is not None:
-            (x0, y0, z0), (x1, y1, z1) = self.corners_m
-            return (
-                f"{self.name}, {the_wall(self.wall)}: {fine(x0)} to {fine(x1)} from front wall, {fine(y0)} to "
-                f"{fine(y1)} from left wall, {fine(z0)} to {fine(z1)} from floor"
-            )
-        along = {"front": "left wall", "rear": "left wall"}.get(self.wall, "front wall")
-        up = "left wall" if self.wall in {"floor", "ceiling"} else "floor"
-        return (
-            f"{self.name}, {the_wall(self.wall)}: {fine(a0)} to {fine(a1)} from {along}, {fine(b0)} to {fine(b1)} "
-            f"from {up}"
-        )
-
-
 def stances(plan: Plan) -> tuple[Stance, ...]:
     """Every sub of a plan with its cabinet turned as it fits, away from the nearest wall where it can."""
     return tuple(
-        _stance(number, _triple(position), plan.project, table)
+        _stance(number, triple(position), plan.project, table)
         for number, (position, table) in enumerate(zip(plan.positions_m, plan.kinds, strict=True), start=1)
     )
 
@@ -133,42 +89,6 @@ def own_walls(low_m: Triple, high_m: Triple, room_m: Triple) -> tuple[str, ...]:
     }
     near = max(min(gaps.values()) + 1e-6, CLOSE_M)
     return tuple(wall for wall, gap in gaps.items() if gap <= near)
-
-
-def wall_parts(project: Project) -> tuple[WallPart, ...]:
-    """The regions of a project in their order, with letters."""
-    surfaces = project.surfaces()[-len(project.tables.regions) :] if project.tables.regions else ()
-    return tuple(
-        WallPart(
-            key=_letter(index),
-            wall=surface.wall,
-            from_m=surface.from_m,
-            to_m=surface.to_m,
-            name=clean(layers_words(region.construction), 40),
-            glass=isinstance(surface.law, Plate) and surface.law.glass,
-            corners_m=_on_solid(project, surface),
-        )
-        for index, (region, surface) in enumerate(zip(project.tables.regions, surfaces, strict=True))
-    )
-
-
-def _on_solid(project: Project, surface: Surface) -> tuple[Triple, Triple] | None:
-    """The box around a surface on a block or slope; None for one on a wall of the room's box."""
-    if surface.wall in AXIS_OF_WALL:
-        return None
-    plane = project.room.shape.face(surface.wall)[0].plane
-    corner = plane.place(np.array([surface.from_m, surface.to_m]))
-    return _triple(corner.min(axis=0)), _triple(corner.max(axis=0))
-
-
-def box_of(part: WallPart, room_m: Triple, normal: int, side: int) -> tuple[Triple, Triple]:
-    """A part of a wall as a flat box in the room."""
-    first, second = PLANE_AXES[normal]
-    low, high = [0.0, 0.0, 0.0], [0.0, 0.0, 0.0]
-    low[normal] = high[normal] = side * room_m[normal]
-    low[first], high[first] = part.from_m[0], part.to_m[0]
-    low[second], high[second] = part.from_m[1], part.to_m[1]
-    return _triple(low), _triple(high)
 
 
 def _stance(number: int, centre: Triple, project: Project, table: SubwooferTable) -> Stance:
@@ -192,10 +112,10 @@ def _stance(number: int, centre: Triple, project: Project, table: SubwooferTable
     return Stance(
         number=number,
         centre_m=centre,
-        low_m=_triple(low[0]),
-        high_m=_triple(high[0]),
-        clear_low_m=_triple(clear_low[0]),
-        clear_high_m=_triple(clear_high[0]),
+        low_m=triple(low[0]),
+        high_m=triple(high[0]),
+        clear_low_m=triple(clear_low[0]),
+        clear_high_m=triple(clear_high[0]),
         faces=TOWARD[facing],
         name=clean(table.name, 40),
         spaces=tuple(_before(low[0], high[0], facing, *wanted) for wanted in free_faces(table)),
@@ -226,14 +146,5 @@ def _before(low: Floats, high: Floats, facing: tuple[int, int], key: str, face: 
     else:
         near[axis], far[axis] = low[axis] - depth_m, low[axis]
     return FreeSpace(
-        key=key, low_m=_triple(near), high_m=_triple(far), axis=axis, direction=1 if outward[axis] > 0 else -1
+        key=key, low_m=triple(near), high_m=triple(far), axis=axis, direction=1 if outward[axis] > 0 else -1
     )
-
-
-def _triple(values: object) -> Triple:
-    x, y, z = np.asarray(values, dtype=np.float64).tolist()
-    return (x, y, z)
-
-
-def _letter(index: int) -> str:
-    return chr(ord("A") + index % 26) + ("" if index < 26 else str(index // 26))

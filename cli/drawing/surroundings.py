@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd
-from cli.drawing.objects import WallPart, box_of
 from cli.drawing.primitives import (
     ELECTRICAL,
     GLASS,
@@ -24,6 +23,7 @@ from cli.drawing.primitives import (
 from cli.drawing.view import View
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
+from cli.words.wall_parts import WallPart, box_of
 from roommodes.acoustics.room import AXIS_OF_WALL
 from roommodes.lengths import Lengths
 from roommodes.places.boxes import Box, TurnedBox

@@ -4,13 +4,14 @@ import textwrap
 from collections.abc import Iterable
 
 from cli.drawing.notes import centre_words, space_lines
-from cli.drawing.objects import stances, wall_parts
+from cli.drawing.objects import stances
 from cli.drawing.primitives import DIMENSIONS, FRAME, LAYERS, TEXTS
 from cli.drawing.surroundings import mains_lines
 from cli.figures.lettering import LETTER_WIDTH, SMALL_MM
 from cli.terminal.output import clean
 from cli.words.electrical import cable_lines
 from cli.words.settings import channel_words
+from cli.words.wall_parts import wall_parts
 from roommodes.lengths import Lengths
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from cli.drawing.cabinets import draw_subs, write_numbers
 from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd, text_areas
-from cli.drawing.objects import Stance, own_walls, stances, wall_parts
+from cli.drawing.objects import Stance, own_walls, stances
 from cli.drawing.primitives import Sheet
 from cli.drawing.screen import draw_screen
 from cli.drawing.seating import row_names, rows_from_above, rows_from_side
@@ -23,6 +23,7 @@ from cli.drawing.surroundings import (
     zones,
 )
 from cli.drawing.view import View, wall_names
+from cli.words.wall_parts import wall_parts
 from roommodes.acoustics.room import AXIS_OF_WALL, Wall
 from roommodes.lengths import METRIC, Lengths
 from roommodes.places.boxes import Box

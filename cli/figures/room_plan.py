@@ -12,8 +12,8 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 
-from cli.drawing.objects import wall_parts
 from cli.figures.common_axes import INK, PAPER, ROW_COLOURS, plain
+from cli.words.wall_parts import wall_parts
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
 from roommodes.lengths import Lengths, lengths_of
@@ -227,10 +227,9 @@ def _parts(axes: Axes, project: Project) -> tuple[str, ...]:
         (low, _), (high, _) = part.from_m, part.to_m
         wall, outward = room.size_m[normal] * side, 1.0 if side else -1.0
         if not part.glass:
-            strip = {"color": PART, "edgecolor": INK, "linewidth": 0.7, "zorder": 3}
             across = sorted((wall, wall + outward * thickness))
             x, y = (across, (low, high)) if normal == 0 else ((low, high), across)
-            axes.fill_between(x, [y[0]] * 2, [y[1]] * 2, **strip)
+            axes.fill_between(x, [y[0]] * 2, [y[1]] * 2, facecolor=PART, edgecolor=INK, linewidth=0.7, zorder=3)
         behind = sum(name == part.wall and low < to and start < high for name, start, to in taken)
         taken.append((part.wall, low, high))
         along, off = 0.5 * (low + high), wall + outward * (thickness + step * (0.6 + behind))

@@ -2,13 +2,13 @@
 
 from matplotlib.figure import Figure
 
-from cli.drawing.objects import wall_parts
 from cli.figures.report import STEP_DB, modes_built
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report.level_maps import map_data, mapped_layouts, solid_m, stills
 from cli.words.parameters import parameter_words
 from cli.words.plan import cautions_of, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
+from cli.words.wall_parts import wall_parts
 from roommodes.acoustics.built_modes import strongest
 from roommodes.acoustics.checks.surfaces import the_wall
 from roommodes.acoustics.room import WALLS, Room

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
-from cli.words.sources import print_sources, sources_json
+from cli.words.on_site.sources import print_sources, sources_json
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.measured.loading import MeasuredSet

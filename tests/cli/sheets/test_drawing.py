@@ -19,13 +19,14 @@ import pytest
 from cli.drawing.dimensions import Measure, dimension_rows
 from cli.drawing.dxf import harmless, sheets_dxf
 from cli.drawing.extents import all_parts, meet, text_areas
-from cli.drawing.objects import stances, wall_parts
+from cli.drawing.objects import stances
 from cli.drawing.papers import PAPERS, SheetWishes
 from cli.drawing.primitives import Dimension, Label
 from cli.drawing.sheet import below_working_scale, drawing_sheets
 from cli.drawing.views import elevation, plan_view, walls_to_show
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.plan_options import choose_plan
+from cli.words.wall_parts import wall_parts
 from roommodes.lengths import METRIC, Lengths
 from roommodes.project.reading import parse_project
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from cli.words.sources import WORTH_DB, WORTH_S
+from cli.words.on_site.sources import WORTH_DB, WORTH_S
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.frequency_grid import log_grid
 from solvers.fit.compared_subs import compared_subs
