@@ -54,6 +54,9 @@ SCREEN = Layer(name="SCREEN", width_mm=1.0, meaning="picture")
 SIGHT = Layer(name="SIGHT_LINES", width_mm=0.13, dashes_mm=(3.0, 1.2), colour_index=94, meaning="sight lines")
 MAINS = Layer(name="MAINS", width_mm=0.35, colour_index=30, meaning="main loudspeakers")
 ELECTRICAL = Layer(name="ELECTRICAL", width_mm=0.35, colour_index=6, meaning="amplifiers and supply")
+CABLES = Layer(
+    name="CABLES", width_mm=0.25, dashes_mm=(2.4, 0.8), colour_index=6, meaning="cables, along the walls as counted"
+)
 SUBS = Layer(name="SUBS", width_mm=0.5, colour_index=1, meaning="cabinets of subs")
 CENTRES = Layer(name="SUB_CENTRES", width_mm=0.18, colour_index=1, meaning="cross: acoustic centre")
 CLEARANCE = Layer(
@@ -80,6 +83,7 @@ LAYERS = (
     SIGHT,
     MAINS,
     ELECTRICAL,
+    CABLES,
     SUBS,
     CENTRES,
     CLEARANCE,

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from cli.drawing.cabinets import draw_subs, write_numbers
+from cli.drawing.cables import draw_cables, name_cables
 from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd, text_areas
 from cli.drawing.objects import Stance, own_walls, stances
@@ -54,6 +55,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     rows_from_above(sheet, view, plan, crowd, measures)
     marks = marks_of(project)
     draw_marks(sheet, view, crowd, measures, marks)
+    cables = draw_cables(sheet, view, plan)
     draw_subs(sheet, view, subs, crowd)
     for sub in subs:
         measures.sub(0, sub, from_end=view.at(sub.centre_m)[0] > view.size[0] / 2)
@@ -66,6 +68,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     row_names(sheet, view, plan, crowd)
     keep_out_names(sheet, view, project.keep_outs, crowd)
     solid_names(sheet, view, room, room.blocks, crowd)
+    name_cables(sheet, crowd, cables)
     wall_names(sheet, view, crowd)
     return sheet
 

@@ -21,7 +21,7 @@ def electrical_section(plan: Plan) -> Section | None:
         for table in listings(found)
         if table.rows
     )
-    unknown = tuple(f"Not known: {words}." for words in found.unknown)
+    unknown = tuple(f"Not known: {words.partition(': give ')[0]}." for words in found.unknown)
     return Section(
         key="electrical",
         heading="For the electrician: cables, circuits, heat, quantities",

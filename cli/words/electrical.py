@@ -114,8 +114,8 @@ def basis_lines(table: ElectricalTable) -> tuple[str, ...]:
         "A qualified electrician decides on cables, protection, earthing and circuits, by local codes. These are "
         "starting values.",
         f"Lengths run along the walls {table.route_height_m:g} m above the floor, the shorter way round and over "
-        f"doors, with {table.slack_m:g} m to spare at each end, rounded up to 0.5 m. Blocks and furniture are not "
-        "looked at.",
+        f"doors, with {table.slack_m:g} m to spare at each end, rounded up to 0.5 m. Tall blocks are gone "
+        "round; low ones and furniture are not looked at.",
         "Loudspeaker cable: smallest standard section (IEC 60228, from memory) at which 20 lg(1 + R/Z) is at most "
         f"{table.loudspeaker_loss_db:g} dB (common practice, no source); R = 2 rho l / A, rho = 1/58 ohm mm2/m (IEC "
         "60028, from memory), l length, A section, Z the load.",

@@ -16,7 +16,7 @@ from roommodes.project.placing.standing import feet_m
 from roommodes.subwoofer.channels import Channel, channel_current_a, channel_voltage_v
 from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import ChannelTable
-from solvers.electrical.routes import Walls, walls_of
+from solvers.electrical.routes import TALL_M, Walls, walls_of
 from solvers.electrical.sections import drop_percent, loss_db, loudspeaker_section_mm2, supply_section_mm2
 from solvers.loudness.cabinets import FIXED_FROM_M, PROGRAMME_SHARE, heat_of, heat_w_of
 
@@ -34,6 +34,7 @@ class Cable:
     name : L1, L2 for loudspeakers, S1 and so on for the supply.
     start, end : what it joins.
     length_m : with slack at both ends, rounded up; None where a place is not known [m].
+    ends_m : its terminals in the room; None where one is not known [m].
     over_door : it goes up and over a door or opening.
     load_ohm, current_a : of a loudspeaker cable the load, of both the highest current; None where not known.
     section_mm2 : of a copper conductor; None where length or load is not known, or no standard one is enough.
@@ -49,6 +50,7 @@ class Cable:
     current_a: float | None
     section_mm2: float | None
     loss: float | None
+    ends_m: tuple[Triple, Triple] | None = None
 
     @property
     def supply(self) -> bool:
@@ -207,6 +209,7 @@ def _loudspeaker_cables(plan: Plan, units: tuple[Unit, ...], walls: Walls, table
                         current_a=_sub_current_a(channel),
                         section_mm2=section,
                         loss=loss,
+                        ends_m=None if unit.at_m is None else (unit.at_m, (x, y, z)),
                     )
                 )
     return sorted(cables, key=lambda cable: int(cable.name[1:]))
@@ -242,6 +245,7 @@ def _supply_cables(units: tuple[Unit, ...], walls: Walls, table: ElectricalTable
                 current_a=current,
                 section_mm2=section,
                 loss=drop,
+                ends_m=None if table.board_m is None or unit.at_m is None else (table.board_m, unit.at_m),
             )
         )
     return cables
@@ -349,6 +353,6 @@ def _unknown(plan: Plan, units: tuple[Unit, ...], table: ElectricalTable) -> tup
     undriven = any(kind.driver is None for kind in plan.kinds)
     if undriven and any(load_ohm(plan, c) is None for u in units for c in u.channels):
         found.append("sections of loudspeaker cables: give load_ohm of the amplifier, or [subwoofer.driver]")
-    if not plan.project.room.is_box:
-        found.append("cables round blocks: lengths are along the walls of the room's box; measure on site")
+    if any(block.low_m[2] < table.route_height_m and block.high_m[2] < TALL_M for block in plan.project.room.blocks):
+        found.append("cables over or under risers and other low blocks: lengths are along the walls; measure on site")
     return tuple(found)

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from math import log10
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -11,7 +12,7 @@ from roommodes.errors import ProjectInvalid
 from roommodes.plan.plan import Plan
 from roommodes.project.reading import parse_project
 from solvers.electrical.of_plan import CIRCUIT_SHARE, electrical_of
-from solvers.electrical.routes import Gap, Walls
+from solvers.electrical.routes import Gap, Walls, walls_of
 from solvers.electrical.sections import (
     COPPER_OHM_MM2_M,
     SECTIONS_MM2,
@@ -78,6 +79,31 @@ def test_lengths_run_along_the_walls_the_shorter_way_and_over_doors() -> None:
     assert not cables["S1"].over_door
     high = {c.name: c for c in electrical_of(plan(more="route_height_m = 2.3\n")).cables}
     assert not high["L1"].over_door
+
+
+def test_a_cable_goes_round_a_chimney_breast_and_over_no_riser() -> None:
+    """By hand: 0.4 deep on the left wall adds 2 x 0.4 to what passes it; a riser of 0.2 adds nothing."""
+    from_m, to_m, low = (1.0, 0.3, 0.1), (5.0, 0.3, 0.1), 'construction = "brick"\n'
+    breast = f'[[blocks]]\nname = "b"\nfrom_m = [2.5, 0.0, 0.0]\nto_m = [3.5, 0.4, 2.5]\n{low}'
+    riser = f'[[blocks]]\nname = "r"\nfrom_m = [4.0, 0.0, 0.0]\nto_m = [6.0, 4.0, 0.2]\n{low}'
+    bare = ROOM.replace("AMPLIFIER", "")
+    project = parse_project(bare.replace("[[rows]]", breast + riser + "[[rows]]", 1), source="r.toml")
+    walls = walls_of(project, 0.1)
+    assert walls.run_m(from_m, to_m) == (pytest.approx(0.6 + 4.0 + 0.8), False)
+    plain = walls_of(parse_project(bare, source="r.toml"), 0.1)
+    assert plain.run_m(from_m, to_m) == (pytest.approx(0.6 + 4.0), False)
+    path = np.array(walls.path_m(from_m, to_m, inset_m=0.05))
+    lengths = np.abs(np.diff(path, axis=0)).sum(axis=1)
+    assert lengths[1:-1].sum() == pytest.approx(4.0 + 0.8, abs=0.21)
+    assert {tuple(path[0]), tuple(path[-1])} == {from_m[:2], to_m[:2]}
+    assert path[:, 1].max() == pytest.approx(0.45)
+
+
+def test_of_a_box_the_path_is_as_long_as_the_run() -> None:
+    walls = Walls(length_m=6.0, width_m=4.0, height_m=0.1)
+    for start, end in (((0.3, 3.5, 0.1), (5.7, 0.5, 0.1)), ((0.2, 2.0, 0.1), (5.0, 3.9, 0.1))):
+        path = np.array(walls.path_m(start, end))
+        assert np.abs(np.diff(path, axis=0)).sum() == pytest.approx(walls.run_m(start, end)[0])
 
 
 @given(
