@@ -36,6 +36,19 @@ class SubMark:
     drive: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shown:
+    """What a plan shows beside subs and seats, for its key; `solids` are kinds, `parts` letters with their meaning."""
+
+    candidates: bool
+    screen: bool
+    glass: bool
+    kept_free: bool
+    zones: bool
+    solids: Sequence[str]
+    parts: Sequence[str]
+
+
 SOLID_STYLES: Mapping[str, Mapping[str, Any]] = MappingProxyType(
     {
         "block": {"facecolor": "#c9cdd1", "edgecolor": INK, "linewidth": 1.4},
@@ -101,9 +114,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     for spine in axes.spines.values():
         spine.set_visible(False)
     axes.set_title(title, loc="left", fontsize=10)
-    _plan_key(
-        axes,
-        subs=subs,
+    shown = _Shown(
         candidates=candidates,
         screen=screen is not None,
         glass=bool(glass),
@@ -112,6 +123,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         zones=zones,
         parts=parts,
     )
+    _plan_key(axes, subs, shown)
     return axes
 
 
@@ -250,35 +262,24 @@ def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
     axes.add_patch(Polygon(points, closed=True, facecolor=GLASS, edgecolor=INK, linewidth=0.9, zorder=3))
 
 
-def _plan_key(
-    axes: Axes,
-    *,
-    subs: Sequence[SubMark],
-    candidates: bool,
-    screen: bool,
-    glass: bool,
-    kept_free: bool,
-    solids: Sequence[str],
-    zones: bool,
-    parts: Sequence[str],
-) -> None:
+def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
     handles: list[Any] = []
     for number, sub in enumerate(subs, start=1):
         label = f"sub {number}: {sub.drive}"
         handles.append(Line2D([], [], linestyle="", marker="s", color=SUB, markersize=6, label=label))
-    if zones:
+    if shown.zones:
         handles.append(Rectangle((0, 0), 1, 1, facecolor=ZONE, label="where subs may stand"))
-    if candidates:
+    if shown.candidates:
         handles.append(Line2D([], [], linestyle="", marker=".", color="#7a858e", label="candidate"))
-    if screen:
+    if shown.screen:
         handles.append(Line2D([], [], color=INK, linewidth=3.5, label="screen"))
-    if glass:
+    if shown.glass:
         handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
-    if kept_free:
+    if shown.kept_free:
         handles.append(Rectangle((0, 0), 1, 1, facecolor="none", edgecolor="#8b949b", hatch="////", label="kept free"))
-    for kind in solids:
+    for kind in shown.solids:
         handles.append(Rectangle((0, 0), 1, 1, **SOLID_STYLES[kind], label=kind))
-    for words in parts:
+    for words in shown.parts:
         handles.append(Line2D([], [], linestyle="", label=words))
     if handles:
         axes.legend(

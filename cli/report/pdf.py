@@ -298,13 +298,13 @@ def _picture_mm(size_in: tuple[float, float]) -> tuple[float, float]:
 
 
 def _opening_mm(section: Section, page_height_mm: float) -> float:
-    """What a section needs so that its heading does not stand alone: with a picture after texts, all up to it."""
+    """What a section needs so that its heading does not stand alone: with a picture after short texts, all up to it."""
     height = 12.0
     for place, block in enumerate(section.blocks):
         if isinstance(block, Text):
             height += len(_wrap(block.text, BODY_PT, bold=block.strong)) * BODY_PT * LEADING * MM_PER_PT + 2.0
         elif isinstance(block, Picture):
-            if any(map(_passes, section.blocks[place + 1 :])):
+            if height > LEAST_OPENING_MM or any(map(_passes, section.blocks[place + 1 :])):
                 break
             whole = height + LEAST_SHARE * _picture_mm(block.size_in)[1] + CAPTION_MM
             return whole if whole < page_height_mm - 2 * MARGIN_MM - FOOT_MM else LEAST_OPENING_MM
