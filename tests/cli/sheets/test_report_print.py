@@ -82,8 +82,8 @@ def filled(*blocks: Block) -> int:
 
 def test_pages_are_not_left_half_empty() -> None:
     """A picture that does not fit lets a table pass, or shrinks a little; a long table is cut under its headers."""
-    half = Text(text="word " * 560)
-    picture = Picture(title="p", alt="p", size_in=(5.0, 4.0), draw=lambda figure: figure.subplots())
+    half = Text(text="word " * 480)
+    picture = Picture(title="p", alt="p", size_in=(5.0, 5.5), draw=lambda figure: figure.subplots())
     table = Table(caption="c", headers=("a", "b"), rows=(("x", "y"),) * 20)
     assert filled(half, picture) == filled(half, picture, table) == 2
     assert filled(half) == filled(half, replace(picture, size_in=(5.0, 2.8))) == 1
