@@ -73,7 +73,7 @@ def drawing_sheets(plan: Plan, wishes: SheetWishes) -> tuple[Sheet, ...]:
         if not _may_fit(plan, paper, scale):
             continue
         views = scales.setdefault(scale, list(_views(plan, scale, wishes.lengths)))
-        found = (_pages(plan, wishes, order, paper, scale) for order in (views, _tallest_first(views)))
+        found = (_pages(plan, wishes, order, paper, scale) for order in _orders(views))
         pages = min((one for one in found if one), key=len, default=None)
         if pages and (not best or len(pages) < len(best)):
             best = tuple(pages)
@@ -124,10 +124,15 @@ def _views(plan: Plan, scale: float, lengths: Lengths) -> Iterator[tuple[str, Sh
             yield f"Detail: sub {sub.number} {title}", detail(plan, sub, large, lengths, from_above=above)
 
 
-def _tallest_first(views: list[tuple[str, Sheet]]) -> list[tuple[str, Sheet]]:
-    """The plan, then the others by their height, which often takes fewer sheets."""
-    heights = {title: bounds(view.parts)[1][1] - bounds(view.parts)[0][1] for title, view in views}
-    return [views[0], *sorted(views[1:], key=lambda one: -heights[one[0]])]
+def _orders(views: list[tuple[str, Sheet]]) -> Iterator[list[tuple[str, Sheet]]]:
+    """The plan, then the others as they are read, by height, by width, by area: which often takes fewer sheets."""
+    yield views
+    sizes = {}
+    for title, view in views:
+        (x0, y0), (x1, y1) = bounds(view.parts)
+        sizes[title] = (y1 - y0, x1 - x0, (y1 - y0) * (x1 - x0))
+    for by in range(3):
+        yield [views[0], *sorted(views[1:], key=lambda one: -sizes[one[0]][by])]
 
 
 def _pages(plan: Plan, wishes: SheetWishes, ordered: list[tuple[str, Sheet]], paper: str, scale: float) -> list[_Page]:

@@ -47,6 +47,12 @@ def solids(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block]) -> Non
             sheet.path(SLOPES, ends)
 
 
+def hatched(view: View, room: Room, blocks: Sequence[Block]) -> list[tuple[Point, Point]]:
+    """What `solids` hatches from above: no other name stands there."""
+    full = [block for block in _solid(blocks) if _full(block, room)] if view.from_above else []
+    return [view.corners(block.low_m, block.high_m) for block in full]
+
+
 def solid_names(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block], crowd: Crowd) -> None:
     """Names and heights of what `solids` draws, where they meet nothing."""
     for block in _solid(blocks):
@@ -54,7 +60,7 @@ def solid_names(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block], c
         words = clean(block.name, 40)
         if view.from_above and not _full(block, room):
             words += f", {view.lengths.fine(block.low_m[2])} to {view.lengths.fine(block.high_m[2])} above floor"
-        else:
+        elif not view.from_above:
             high = (high[0], min(y for _, y in _under_slopes(view, room, block)[2:]))
         letters = max(8, int((high[0] - low[0] - 2.0) / text_width("a")))
         lines = textwrap.wrap(words, letters, max_lines=4, placeholder="…")
@@ -66,7 +72,7 @@ def solid_names(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block], c
             for aside in (0.0, -1.0, 1.0)
             for share in (0.0, 0.25, 0.5, 0.75, 1.0)
         ]
-        crowd.place(sheet, lines, places, anchor=(middle, 0.5 * (low[1] + high[1])))
+        crowd.place(sheet, lines, places, anchor=(middle, 0.5 * (low[1] + high[1])), over=(low, high))
     for slope in room.slopes if view.from_above else ():
         _slope_names(sheet, view, room, slope, crowd)
 

@@ -10,7 +10,7 @@ from cli.drawing.objects import Stance, own_walls, stances
 from cli.drawing.primitives import Sheet
 from cli.drawing.screen import draw_screen
 from cli.drawing.seating import row_names, rows_from_above, rows_from_side
-from cli.drawing.solids import above_slopes, room_outline, solid_names, solids
+from cli.drawing.solids import above_slopes, hatched, room_outline, solid_names, solids
 from cli.drawing.surroundings import (
     draw_marks,
     glass_strokes,
@@ -46,6 +46,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     subs = stances(plan)
     room_outline(sheet, view, room)
     solids(sheet, view, room, room.blocks)
+    crowd.things += hatched(view, room, room.blocks)
     parts_in_plan(sheet, view, wall_parts(project), crowd)
     zones(sheet, view, project.zones)
     keep_outs(sheet, view, project.keep_outs, crowd)

@@ -210,7 +210,9 @@ def _drawing(project: Project) -> dict[str, Any]:
         "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.obstacles],
         "zones": [{"name": zone.name, "low": list(zone.low), "high": list(zone.high)} for zone in project.zones],
         "glass": [{"wall": one.wall, "from": one.from_m, "to": one.to_m} for one in glass_of(project)],
-        "screen": None if project.screen is None else project.screen.width_m,
+        "screen": None
+        if project.screen is None
+        else {"width": project.screen.width_m, "at": project.screen.distance_m},
         "cabinet": None
         if cabinet is None
         else {"size": [cabinet.depth_m, cabinet.width_m, cabinet.height_m], "centre": list(cabinet.centre_m)},

@@ -63,9 +63,10 @@ export class PlanView {
     }
     for (const pane of data.drawing.glass) still.append(...this.pane(pane, length, width));
     if (data.drawing.screen) {
-      const half = (data.drawing.screen * UNIT) / 2;
+      const half = (data.drawing.screen.width * UNIT) / 2;
+      const x = Math.max(3 * this.k, data.drawing.screen.at * UNIT);
       const y = -width / 2;
-      still.append(svg("line", { class: "screen", x1: 3 * this.k, x2: 3 * this.k, y1: y - half, y2: y + half }));
+      still.append(svg("line", { class: "screen", x1: x, x2: x, y1: y - half, y2: y + half }));
     }
     for (const place of data.places.snap) {
       const [x, y] = data.places.position[place];

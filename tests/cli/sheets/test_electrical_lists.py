@@ -4,23 +4,29 @@ import csv
 import json
 import zipfile
 from io import BytesIO
+from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from openpyxl import load_workbook
 
-from cli.drawing.extents import all_parts
+from cli.drawing.extents import all_parts, meet, text_areas
 from cli.drawing.papers import SheetWishes
 from cli.drawing.primitives import Block, Label
+from cli.drawing.primitives import Path as Line
 from cli.drawing.sheet import drawing_sheets
+from cli.drawing.views import plan_view
 from cli.formats.curves import LONG_AGO
 from cli.formats.electrical_files import UNDATED, csv_files, workbook_file
 from cli.report.electrical import electrical_section
 from cli.words.electrical import listings
 from roommodes.plan.file import write_results
 from solvers.electrical.of_plan import electrical_of
+from tests.solvers.test_electrical import ROOM
 
 from .conftest import project_text, results_of
+from .invented_rooms import plan_of
 
 WIRED = """\
 [[amplifiers]]
@@ -110,3 +116,21 @@ def test_files_are_the_same_every_time() -> None:
     with zipfile.ZipFile(BytesIO(book)) as parts:
         assert {one.date_time for one in parts.infolist()} == {LONG_AGO}
     assert csv_files(Path("w.csv"), tables, ()) == csv_files(Path("w.csv"), tables, ())
+
+
+def test_the_plan_shows_every_cable_with_its_name_and_none_through_a_chimney_breast() -> None:
+    """No name of a wall stands on the hatched breast, and the breast's own stands on it."""
+    breast = '[[blocks]]\nname = "breast"\nfrom_m = [2.3, 3.4, 0.0]\nto_m = [3.7, 4.0, 2.5]\nconstruction = "brick"\n'
+    drawn = plan_view(plan_of(ROOM.replace("AMPLIFIER", "").replace("[[rows]]", breast + "[[rows]]", 1)), 50.0)
+    lines = [part for part in drawn.parts if isinstance(part, Line) and part.layer.name == "CABLES"]
+    names = {words: area for words, area in text_areas(drawn.parts)}
+    assert len(lines) == 3
+    assert {"L1", "L2", "S1"} <= set(names)
+    low, high = (46.0, 68.0), (74.0, 80.0)  # of the breast on paper: 20 mm a metre
+    for line in lines:
+        for (x0, y0), (x1, y1) in pairwise(line.points):
+            shares = np.linspace(0.0, 1.0, 200)
+            x, y = x0 + shares * (x1 - x0), y0 + shares * (y1 - y0)
+            assert not np.any((x > low[0]) & (x < high[0]) & (y > low[1]) & (y < high[1]))
+    assert meet(names["breast"], (low, high))
+    assert not meet(names["RIGHT WALL"], (low, high))
