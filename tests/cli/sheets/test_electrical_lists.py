@@ -123,7 +123,7 @@ def test_the_plan_shows_every_cable_with_its_name_and_none_through_a_chimney_bre
     breast = '[[blocks]]\nname = "breast"\nfrom_m = [2.3, 3.4, 0.0]\nto_m = [3.7, 4.0, 2.5]\nconstruction = "brick"\n'
     drawn = plan_view(plan_of(ROOM.replace("AMPLIFIER", "").replace("[[rows]]", breast + "[[rows]]", 1)), 50.0)
     lines = [part for part in drawn.parts if isinstance(part, Line) and part.layer.name == "CABLES"]
-    names = {words: area for words, area in text_areas(drawn.parts)}
+    names = dict(text_areas(drawn.parts))
     assert len(lines) == 3
     assert {"L1", "L2", "S1"} <= set(names)
     low, high = (46.0, 68.0), (74.0, 80.0)  # of the breast on paper: 20 mm a metre
