@@ -51,6 +51,7 @@ ZONES = Layer(
 )
 SEATS = Layer(name="SEATS", width_mm=0.25, colour_index=94, meaning="seats: heads at ear height")
 SCREEN = Layer(name="SCREEN", width_mm=1.0, meaning="picture")
+FALSE_WALL = Layer(name="FALSE_WALL", width_mm=0.25, dashes_mm=(5.0, 1.2), meaning="false wall that lets sound through")
 SIGHT = Layer(name="SIGHT_LINES", width_mm=0.13, dashes_mm=(3.0, 1.2), colour_index=94, meaning="sight lines")
 MAINS = Layer(name="MAINS", width_mm=0.35, colour_index=30, meaning="main loudspeakers")
 ELECTRICAL = Layer(name="ELECTRICAL", width_mm=0.35, colour_index=6, meaning="amplifiers and supply")
@@ -80,6 +81,7 @@ LAYERS = (
     ZONES,
     SEATS,
     SCREEN,
+    FALSE_WALL,
     SIGHT,
     MAINS,
     ELECTRICAL,

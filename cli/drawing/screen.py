@@ -1,7 +1,8 @@
 """The picture in the views, and sight lines to its foot."""
 
 from cli.drawing.dimensions import Measures
-from cli.drawing.primitives import SCREEN, SIGHT, Sheet
+from cli.drawing.extents import Crowd
+from cli.drawing.primitives import FALSE_WALL, SCREEN, SIGHT, Sheet
 from cli.drawing.view import View
 from roommodes.places.sight import CROWN_M, Picture
 from roommodes.places.zones import Triple
@@ -14,6 +15,9 @@ def draw_screen(sheet: Sheet, view: View, picture: Picture, measures: Measures) 
     inset = INSET_MM / view.mm_per_m if view.across == 0 and picture.at_m < INSET_MM / view.mm_per_m else 0.0
     at, middle = picture.at_m + inset, view.room_m[1] / 2.0
     sides = (middle - picture.width_m / 2.0, middle + picture.width_m / 2.0)
+    if picture.false_wall and view.across == 0:
+        top = (0.0, view.room_m[1], 0.0) if view.from_above else (0.0, 0.0, view.room_m[2])
+        sheet.path(FALSE_WALL, [view.at((at, 0.0, 0.0)), view.at((at, top[1], top[2]))])
     if view.from_above:
         ends = [view.at((at, side, 0.0)) for side in sides]
         sheet.path(SCREEN, ends)
@@ -34,6 +38,14 @@ def draw_screen(sheet: Sheet, view: View, picture: Picture, measures: Measures) 
     sheet.box(SCREEN, low, high)
     for axis in (0, 1):
         measures.span(0 if axis == 0 else 1, low, high, from_end=False, side=0)
+
+
+def name_false_wall(sheet: Sheet, view: View, picture: Picture, crowd: Crowd) -> None:
+    """Its name along its line, where the view shows it from its edge."""
+    if picture.false_wall and view.across == 0:
+        x, _ = view.at((picture.at_m, 0.0, 0.0))
+        places = [(x + aside, share * view.size[1]) for aside in (2.4, -2.4) for share in (0.5, 0.85, 0.15, 0.7, 0.3)]
+        crowd.place(sheet, ["FALSE WALL"], places, upright=True)
 
 
 def sight_lines(sheet: Sheet, view: View, picture: Picture, eyes: list[Triple]) -> None:

@@ -8,7 +8,7 @@ from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd, text_areas
 from cli.drawing.objects import Stance, own_walls, stances
 from cli.drawing.primitives import Sheet
-from cli.drawing.screen import draw_screen
+from cli.drawing.screen import draw_screen, name_false_wall
 from cli.drawing.seating import row_names, rows_from_above, rows_from_side
 from cli.drawing.solids import above_slopes, hatched, room_outline, solid_names, solids
 from cli.drawing.surroundings import (
@@ -70,6 +70,8 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     keep_out_names(sheet, view, project.keep_outs, crowd)
     solid_names(sheet, view, room, room.blocks, crowd)
     name_cables(sheet, crowd, cables)
+    if screen is not None:
+        name_false_wall(sheet, view, screen.picture, crowd)
     wall_names(sheet, view, crowd)
     return sheet
 
@@ -141,6 +143,8 @@ def section(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     row_names(sheet, view, plan, crowd)
     mark_names(sheet, view, crowd, mains)
     solid_names(sheet, view, room, carrying, crowd)
+    if plan.project.screen is not None:
+        name_false_wall(sheet, view, plan.project.screen.picture, crowd)
     wall_names(sheet, view, crowd)
     return sheet
 

@@ -212,7 +212,7 @@ def _drawing(project: Project) -> dict[str, Any]:
         "glass": [{"wall": one.wall, "from": one.from_m, "to": one.to_m} for one in glass_of(project)],
         "screen": None
         if project.screen is None
-        else {"width": project.screen.width_m, "at": project.screen.distance_m},
+        else {"width": project.screen.width_m, "at": project.screen.distance_m, "wall": project.screen.false_wall},
         "cabinet": None
         if cabinet is None
         else {"size": [cabinet.depth_m, cabinet.width_m, cabinet.height_m], "centre": list(cabinet.centre_m)},

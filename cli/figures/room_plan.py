@@ -88,6 +88,8 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     if screen is not None:
         middle = width / 2.0
         inset = max(0.012 * length, screen.distance_m)
+        if screen.false_wall:
+            axes.plot([inset] * 2, [0.0, width], color=INK, lw=1.0, ls=(0, (5, 1.6)))
         axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
     if candidates:
         candidate_m = project.candidates.position_m

@@ -21,12 +21,14 @@ class Picture:
     at_m : its distance from the front wall [m].
     width_m : [m].
     foot_m, top_m : heights above the floor [m]; None where not known.
+    false_wall : it hangs on a wall of cloth or boards across the whole room.
     """
 
     at_m: float
     width_m: float
     foot_m: float | None = None
     top_m: float | None = None
+    false_wall: bool = False
 
 
 def viewing_angle_deg(*, screen_width_m: float, distance_m: float) -> float:

@@ -74,6 +74,11 @@ class ScreenTable(Table):
     distance_m: Coordinate = Field(
         default=0.0, description="From the front wall to the picture: a false wall [m].", examples=[0.6]
     )
+    false_wall: bool = Field(
+        default=False,
+        description="true: at that distance a wall that lets sound through goes across the room; it is drawn, and the "
+        "model takes it for nothing.",
+    )
     height_m: Annotated[float, Range(low=0.1, high=40.0, unit="m")] | None = Field(
         default=None, description="Height of the picture [m]; else from its aspect.", examples=[1.25]
     )
@@ -88,6 +93,8 @@ class ScreenTable(Table):
     def _one_height(self) -> "ScreenTable":
         if self.height_m is not None and self.aspect is not None:
             raise worded("height_m and aspect are both given; allowed: one of them.")
+        if self.false_wall and self.distance_m <= 0.0:
+            raise worded("false_wall is true at no distance; allowed: with distance_m over 0.")
         return self
 
     @property
@@ -95,7 +102,9 @@ class ScreenTable(Table):
         """Where the picture is."""
         height = self.width_m / self.aspect if self.aspect else self.height_m
         top = None if self.foot_m is None or height is None else self.foot_m + height
-        return Picture(at_m=self.distance_m, width_m=self.width_m, foot_m=self.foot_m, top_m=top)
+        return Picture(
+            at_m=self.distance_m, width_m=self.width_m, foot_m=self.foot_m, top_m=top, false_wall=self.false_wall
+        )
 
 
 class KeepOutTable(Table):

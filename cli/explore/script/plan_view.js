@@ -66,6 +66,10 @@ export class PlanView {
       const half = (data.drawing.screen.width * UNIT) / 2;
       const x = Math.max(3 * this.k, data.drawing.screen.at * UNIT);
       const y = -width / 2;
+      if (data.drawing.screen.wall) {
+        const line = { x1: x, x2: x, y1: 0, y2: -width };
+        still.append(svg("line", { class: "slope", ...line }, svg("title", {}, "false wall")));
+      }
       still.append(svg("line", { class: "screen", x1: x, x2: x, y1: y - half, y2: y + half }));
     }
     for (const place of data.places.snap) {

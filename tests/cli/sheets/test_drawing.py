@@ -22,16 +22,19 @@ from cli.drawing.extents import all_parts, meet, text_areas
 from cli.drawing.objects import stances
 from cli.drawing.papers import PAPERS, SheetWishes
 from cli.drawing.primitives import Dimension, Label
+from cli.drawing.primitives import Path as Line
 from cli.drawing.sheet import below_working_scale, drawing_sheets
-from cli.drawing.views import elevation, plan_view, walls_to_show
+from cli.drawing.views import elevation, plan_view, section, walls_to_show
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.plan_options import choose_plan
 from cli.words.wall_parts import wall_parts
+from roommodes.errors import ProjectInvalid
 from roommodes.lengths import METRIC, Lengths
 from roommodes.project.reading import parse_project
 
 from .conftest import project_text, results_of
 from .dxf_again import drawn_boxes, words_of
+from .invented_rooms import plan_of, room_text
 
 ROOT = Path(__file__).parents[3]
 ROOM_MM = (5200.0, 4000.0, 2500.0)
@@ -162,6 +165,20 @@ def test_numbers_shown_in_the_dxf_are_whole_millimetres(run, plan_file: Path) ->
         texts = [entity.dxf.text for entity in drawing.blocks.get(dimension.dxf.geometry).query("TEXT")]
         texts += [entity.plain_text() for entity in drawing.blocks.get(dimension.dxf.geometry).query("MTEXT")]
         assert texts == [f"{dimension.get_measurement():.0f}"]
+
+
+def test_a_false_wall_goes_across_the_room_in_plan_and_section() -> None:
+    """At 0.6 m, 12 mm on paper at 1:50, from wall to wall, and from floor to ceiling."""
+    text = room_text(3).replace("[screen]\n", "[screen]\ndistance_m = 0.6\nfalse_wall = true\n")
+    plan = plan_of(text)
+    for view, size in ((plan_view(plan, 50.0), plan.project.room.width_m), (section(plan, 50.0), 0.0)):
+        (line,) = [part for part in view.parts if isinstance(part, Line) and part.layer.name == "FALSE_WALL"]
+        across = size or plan.project.room.height_m
+        assert [x for x, _ in line.points] == pytest.approx([12.0, 12.0])
+        assert sorted(y for _, y in line.points) == pytest.approx([0.0, 20.0 * across])
+        assert "FALSE WALL" in dict(text_areas(view.parts))
+    with pytest.raises(ProjectInvalid, match="false_wall is true at no distance"):
+        plan_of(text.replace("distance_m = 0.6\n", ""))
 
 
 def test_lettering_is_legible_at_the_scale(plan_file: Path) -> None:

@@ -329,3 +329,37 @@ def test_a_whole_number_of_hundreds_of_digits_is_told_and_does_not_end_the_progr
     text = SMALL.replace(old, re.sub(r"\d(?!.*\d)", "9" * 400, old))
     with pytest.raises(ProjectInvalid, match="got a very large number"):
         parse_project(text, source="x")
+
+
+AROUND = """\
+format = 1
+name = "r"
+room = { length_m = 6.0, width_m = 5.0, height_m = 2.5 }
+zones = [{ name = "front", from_m = [0.3, 0.3, 0.3], to_m = [0.3, 4.7, 0.3] }]
+"""
+
+
+def test_a_row_by_its_pitch_is_the_row_seat_by_seat() -> None:
+    row = '[[rows]]\nname = "front"\nx_m = 3.0\ny_m = {}\near_height_m = 1.1\n'
+    by_pitch = parse_project(AROUND + row.format("[1.2]\nseats = 4\npitch_m = 0.8"), source="r.toml")
+    assert by_pitch.rows[0].y_m == (1.2, 2.0, 2.8, 3.6)
+    one_by_one = parse_project(AROUND + row.format("[1.2, 2.0, 2.8, 3.6]"), source="r.toml")
+    assert by_pitch.seats.name == one_by_one.seats.name
+    assert (by_pitch.seats.position_m == one_by_one.seats.position_m).all()
+
+
+@pytest.mark.parametrize(
+    ("keys", "word"),
+    [
+        ("[1.2]\nseats = 4", "seats and pitch_m together"),
+        ("[1.2, 2.0]\nseats = 2\npitch_m = 0.8", "first seat's place alone"),
+        ("[1.2]\nseats = 0\npitch_m = 0.8", "seats"),
+        ("[1.2]\nseats = 4\npitch_m = 0.1", "pitch_m"),
+        ("[1.2]\nseats = 9\npitch_m = 0.8", "y_m"),
+    ],
+)
+def test_a_pitch_that_is_no_row_is_told(keys: str, word: str) -> None:
+    row = f'[[rows]]\nname = "front"\nx_m = 3.0\ny_m = {keys}\near_height_m = 1.1\n'
+    with pytest.raises(ProjectInvalid) as caught:
+        parse_project(AROUND + row, source="r.toml")
+    assert all(word in f"{fault.where} {fault.message}" for fault in caught.value.faults)
