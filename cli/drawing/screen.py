@@ -16,8 +16,8 @@ def draw_screen(sheet: Sheet, view: View, picture: Picture, measures: Measures) 
     at, middle = picture.at_m + inset, view.room_m[1] / 2.0
     sides = (middle - picture.width_m / 2.0, middle + picture.width_m / 2.0)
     if picture.false_wall and view.across == 0:
-        top = (0.0, view.room_m[1], 0.0) if view.from_above else (0.0, 0.0, view.room_m[2])
-        sheet.path(FALSE_WALL, [view.at((at, 0.0, 0.0)), view.at((at, top[1], top[2]))])
+        over = (view.room_m[1], 0.0) if view.from_above else (0.0, view.room_m[2])
+        sheet.path(FALSE_WALL, [view.at((at, 0.0, 0.0)), view.at((at, *over))])
     if view.from_above:
         ends = [view.at((at, side, 0.0)) for side in sides]
         sheet.path(SCREEN, ends)
