@@ -98,7 +98,8 @@
  * @property {Start[]} starts
  * @property {number[][][] | null} filters
  * @property {{outline: {plan: number[][][], side: number[][][]}, blocks: Block[], slopes: Slope[],
- *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[], screen: {width: number, at: number, wall: boolean} | null,
+ *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[],
+ *   screen: {width: number, at: number, wall: boolean} | null,
  *   cabinet: {size: Point, centre: Point} | null, colours: number[][], lowest: number, step: number}} drawing
  * @property {{band: string, left_out: string[], basis: string, cautions: string[], closing: string}} words
  *
