@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
+from matplotlib.transforms import ScaledTranslation
 
 from cli.figures.common_axes import INK, PAPER, ROW_COLOURS, plain
 from cli.words.wall_parts import wall_parts
@@ -23,6 +24,7 @@ from roommodes.project.project import Project
 
 GLASS, PART, ZONE = "#56b4e9", "#d8c7a3", "#dbe7d3"
 SUB = "#27313a"
+KEY_BELOW_IN = 0.5  # from the axis to the key: its marks and its name
 MOST_IN_TWO = 16  # entries of a plan's key in two columns
 NARROW = 0.14  # a keep-out shorter than this share of the room
 STRIP, LETTER = 0.02, 0.035  # of the shorter side: a part of a wall outside it; from one letter to the next
@@ -111,7 +113,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     margin = (0.06 if parts else 0.04) * max(length, width)
     axes.set_xlim(-margin, length + margin)
     axes.set_ylim(-margin, width + margin)
-    axes.set_aspect("equal")
+    axes.set_aspect("equal", anchor="N")  # the key below has what is left
     room_axes(axes, lengths_of(project))
     for spine in axes.spines.values():
         spine.set_visible(False)
@@ -189,7 +191,8 @@ def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[s
             continue
         kind = "overhead" if z0 > ears else ("block" if z1 > ears else "raised")
         kinds[kind] = None
-        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=1.2))
+        over = 1.4 if kind == "block" else 1.2  # zones on a riser are seen, none in a column
+        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=over))
         words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{lengths.text(z1)}" if kind == "raised" else "")
         at = (x0 + 0.5 * (x1 - x0), y1 - 0.02 * room.width_m)
         axes.text(*at, words, fontsize=6.5, ha="center", va="top", color=INK, zorder=3)
@@ -221,7 +224,7 @@ def _zones(axes: Axes, project: Project) -> bool:
         (x0, y0, _), (x1, y1, _) = zone.low, zone.high
         x0, x1 = (x0 - least, x1 + least) if x1 - x0 < 2 * least else (x0, x1)
         y0, y1 = (y0 - least, y1 + least) if y1 - y0 < 2 * least else (y0, y1)
-        axes.fill_between([x0, x1], [y0, y0], [y1, y1], color=ZONE, linewidth=0, zorder=0.8)
+        axes.fill_between([x0, x1], [y0, y0], [y1, y1], color=ZONE, linewidth=0, zorder=1.3)
     return bool(project.zones)
 
 
@@ -287,7 +290,8 @@ def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
         axes.legend(
             handles=handles,
             loc="upper left",
-            bbox_to_anchor=(0.0, -0.16),
+            bbox_to_anchor=(0.0, 0.0),
+            bbox_transform=axes.transAxes + ScaledTranslation(0.0, -KEY_BELOW_IN, axes.figure.dpi_scale_trans),
             frameon=False,
             fontsize=8,
             ncols=2 if len(handles) <= MOST_IN_TWO else 3,
