@@ -64,7 +64,7 @@ def model_warnings(room: Room, surfaces: Sequence[Surface], *, high_hz: float) -
     return (
         f"the band ends at {high_hz:g} Hz, but above about {edge:.0f} Hz (decay time about {decay:.2f} s in "
         f"{room.volume_m3:.0f} m3) this room's modes overlap too much for single peaks and nulls to be trusted: "
-        "small changes of furniture move them. Take the plan above that as a tendency, or lower band_hz.",
+        "small changes of furniture move them. Take the plan above that as a tendency, or end the band lower.",
     )
 
 
