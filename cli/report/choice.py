@@ -12,7 +12,7 @@ from cli.words.plan import mean_limit_db, subs_word
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
 from roommodes.plan.plan import Plan
-from roommodes.project.tables import RowTable as ProjectRow
+from roommodes.project.shape_tables import RowTable as ProjectRow
 from solvers.listening.before_after import BeforeAfter
 
 CHOICE_SIZE = (PICTURE_IN, 3.3)

@@ -24,15 +24,9 @@ from roommodes.project.placement_checks import placement_faults
 from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.room import height_of, solid_faces, surface_of
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
-from roommodes.project.shape_tables import KeepOutTable
+from roommodes.project.shape_tables import MAX_SEATS, KeepOutTable, RowTable
 from roommodes.project.subwoofer_checks import amplifier_faults, kind_faults, subwoofer_faults
-from roommodes.project.tables import (
-    MAX_CANDIDATES,
-    MAX_SEATS,
-    RowTable,
-    SearchTable,
-    ZoneTable,
-)
+from roommodes.project.tables import MAX_CANDIDATES, SearchTable, ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, Parts
 from roommodes.ranges import metres, plain
 from roommodes.shapes.solids import BLOCK_FACES

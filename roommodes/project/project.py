@@ -46,12 +46,8 @@ from roommodes.project.room import (
     under_m,
     zone_box,
 )
-from roommodes.project.shape_tables import ScreenTable
-from roommodes.project.tables import (
-    ProjectTables,
-    RowTable,
-    SearchTable,
-)
+from roommodes.project.shape_tables import RowTable, ScreenTable
+from roommodes.project.tables import ProjectTables, SearchTable
 from roommodes.running import Running
 from roommodes.subwoofer.channels import Channel
 from roommodes.subwoofer.kinds import limits_known, over_first, relative_response

@@ -8,8 +8,8 @@ from roommodes.acoustics.room import Room, Surface, whole_face
 from roommodes.places.boxes import Box
 from roommodes.places.zones import Triple, Zone
 from roommodes.project.constructions import Construction, LayerNames, law_of_layers
-from roommodes.project.shape_tables import BlockTable, KeepOutTable, SlopeTable
-from roommodes.project.tables import RoomTable, RowTable, ZoneTable
+from roommodes.project.shape_tables import BlockTable, KeepOutTable, RowTable, SlopeTable
+from roommodes.project.tables import RoomTable, ZoneTable
 from roommodes.shapes.solids import BLOCK_FACES, Block, Slope
 from roommodes.subwoofer.tables import SubwooferTable
 

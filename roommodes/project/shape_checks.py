@@ -7,8 +7,8 @@ import numpy as np
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.lengths import METRIC, Lengths
 from roommodes.project.room import ears_of, room_of, slope_of
-from roommodes.project.shape_tables import BlockTable
-from roommodes.project.tables import RowTable, ZoneTable
+from roommodes.project.shape_tables import BlockTable, RowTable
+from roommodes.project.tables import ZoneTable
 from roommodes.project.valid_parts import SLACK_M, Found, Parts, outside
 from roommodes.ranges import metres, number, plain
 from roommodes.shapes.grid import SAME_M

@@ -6,9 +6,9 @@ checked in `geometry`. Axes and corners: see `rooms`.
 
 from collections.abc import Sequence
 from pathlib import PurePath
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.room import Room
@@ -16,8 +16,15 @@ from roommodes.places.layout import Layout, filled_layout
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
-from roommodes.project.shape_tables import BlockTable, KeepOutTable, Point, ScreenTable, SlopeTable, WallPoint
-from roommodes.project.tolerance_tables import Spread as Cloud
+from roommodes.project.shape_tables import (
+    BlockTable,
+    KeepOutTable,
+    Point,
+    RowTable,
+    ScreenTable,
+    SlopeTable,
+    WallPoint,
+)
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.subwoofer.supply import ElectricalTable
 from roommodes.subwoofer.tables import NamedAmplifierTable, SubwooferTable
@@ -26,7 +33,6 @@ from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, 
 
 FORMAT = 1
 MAX_CANDIDATES = 400
-MAX_SEATS = 200
 MAX_TABLES = 400  # regions, rows, zones, keep-outs: more are a mistake, and every pair is looked at
 MAX_COUNT = 8
 LOGO_SUFFIXES = (".png", ".jpg", ".jpeg")
@@ -94,62 +100,6 @@ class RegionTable(Table):
         description="What it is made of: a name, or a list of layers, the inner one first.",
         examples=["glass pane 6 mm", ["curtain", "glass pane 6 mm"]],
     )
-
-
-class RowTable(Table):
-    """A row of seats across the room."""
-
-    name: Name = Field(description="What you call the row.", examples=["front"])
-    x_m: Coordinate = Field(description="Distance of the ears from the front wall [m].", examples=[3.2])
-    y_m: Annotated[tuple[Coordinate, ...], AnyLength] = Field(
-        description="Distance of each seat from the left wall, one number per seat; with `seats` and `pitch_m` the "
-        "first seat's alone [m].",
-        examples=[[1.4, 2.2, 3.0]],
-    )
-    seats: Annotated[int, Range(low=1, high=MAX_SEATS, unit="seats")] | None = Field(
-        default=None, description="How many seats the row has, where `pitch_m` says how far apart.", examples=[6]
-    )
-    pitch_m: Annotated[float, Range(low=0.3, high=5.0, unit="m")] | None = Field(
-        default=None, description="From the middle of one seat to that of the next [m].", examples=[0.8]
-    )
-    ear_height_m: Coordinate = Field(
-        description="Height of the ears above the floor [m]; with `on`, above the top of that block.", examples=[1.15]
-    )
-    on: Name | None = Field(
-        default=None, description="The block that the row stands on; left out: the floor.", examples=["riser"]
-    )
-    weight: Annotated[float, Range(low=0.0, high=1000.0, above_low=True)] = Field(
-        default=1.0, description="What each seat of the row counts in the search.", examples=[2.0]
-    )
-    move_m: Annotated[tuple[Coordinate, Coordinate], several(2, "[toward front, toward rear] in m")] | None = Field(
-        default=None, description="How far the row may move, [toward front, toward rear] [m].", examples=[[0.2, 0.3]]
-    )
-    cloud_m: Cloud | None = Field(
-        default=None,
-        description="How far a head may be from there, plus or minus [x, y, z] [m]: each seat becomes a small cloud of "
-        "points that share its weight.",
-        examples=[[0.1, 0.15, 0.0]],
-    )
-
-    @model_validator(mode="before")
-    @classmethod
-    def _by_pitch(cls, given: Any) -> Any:
-        """The places of all seats from the first one's, where a number of seats and their pitch are given."""
-        if not isinstance(given, dict) or not given.keys() & {"seats", "pitch_m"}:
-            return given
-        first, seats, pitch_m = (given.get(key) for key in ("y_m", "seats", "pitch_m"))
-        if isinstance(first, tuple) and len(first) == seats and pitch_m is not None:
-            return given  # of a table that was read before
-        if seats is None or pitch_m is None or not isinstance(first, list | tuple) or len(first) != 1:
-            raise worded(
-                f"got y_m = {shown(first)}, seats = {shown(seats)}, pitch_m = {shown(pitch_m)}; allowed: seats and "
-                "pitch_m together, with the first seat's place alone in y_m, such as y_m = [1.2], seats = 4, "
-                "pitch_m = 0.8; or y_m with one number for each seat."
-            )
-        numbers = all(isinstance(one, int | float) and not isinstance(one, bool) for one in (first[0], pitch_m))
-        if not numbers or type(seats) is not int or not 1 <= seats <= MAX_SEATS:
-            return given  # the fields say what is wrong
-        return {**given, "y_m": [round(first[0] + place * pitch_m, 6) for place in range(seats)]}
 
 
 def _beside(name: str) -> str:

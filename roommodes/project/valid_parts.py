@@ -7,16 +7,8 @@ from typing import Any
 from roommodes.acoustics.room import WALLS, Room
 from roommodes.project.mains import MainsTable
 from roommodes.project.processor import ProcessorTable
-from roommodes.project.shape_tables import BlockTable, KeepOutTable, ScreenTable, SlopeTable
-from roommodes.project.tables import (
-    LayoutTable,
-    RegionTable,
-    RoomTable,
-    RowTable,
-    SearchTable,
-    WallsTable,
-    ZoneTable,
-)
+from roommodes.project.shape_tables import BlockTable, KeepOutTable, RowTable, ScreenTable, SlopeTable
+from roommodes.project.tables import LayoutTable, RegionTable, RoomTable, SearchTable, WallsTable, ZoneTable
 from roommodes.project.tolerance_tables import ToleranceTable
 from roommodes.ranges import metres
 from roommodes.subwoofer.supply import ElectricalTable
