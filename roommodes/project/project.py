@@ -145,7 +145,7 @@ class Project:
     def require_one_kind(self, what: str) -> None:
         """ProjectInvalid where there are several kinds of subwoofer, which `what` cannot take."""
         if len(self.kinds) > 1:
-            message = f"there are {len(self.kinds)} kinds; {what} works with one kind of subwoofer: leave one alone."
+            message = f"there are {len(self.kinds)} kinds of subwoofer; {what} takes one. Keep one of them for it."
             raise ProjectInvalid(self.source, [Fault(where="subwoofers", message=message)])
 
     @property
@@ -249,7 +249,8 @@ class Project:
 
     def fixed_at(self, position_m: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Whether a sub must stand at each position: (n, 3) [m] -> (n,)."""
-        fixed = [zone.low for zone, table in zip(self.zones, self.tables.zones, strict=True) if table.fixed]
+        names = {table.name for table in self.tables.zones if table.fixed}
+        fixed = [zone.low for zones in self.zones_by_kind() for zone in zones if zone.name in names]
         if not fixed:
             return np.zeros(len(position_m), dtype=np.bool_)
         gap = np.abs(position_m[:, None] - np.array(fixed)[None]).max(axis=2)

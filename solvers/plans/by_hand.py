@@ -57,7 +57,7 @@ def judge_layout(
         message = f"got {len(kinds)} kinds for {len(position)} positions; allowed: one for every sub"
         raise ProjectInvalid(project.source, [Fault(where="kinds", message=message)])
     if kind is None:
-        project.require_one_kind("a layout that does not name the kind of each sub")
+        project.require_one_kind("a layout without the kind of each sub")
     hz = band_grid_hz(project)
     transfer = project_transfer(
         project, frequency_hz=hz, seat_m=project.listening().position_m, source_m=position, running=running

@@ -39,7 +39,7 @@ def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats
     ------
     ProjectInvalid : responses cannot be added, no seat or sub was measured, a sub has no position.
     """
-    project.require_one_kind("a plan on measured responses, in which each sub is as it was measured,")
+    project.require_one_kind("a plan on measured responses")
     mains = (project.mains or MainsTable()).measured
     names = list(measured.subs.name)
     subs = [index for index, name in enumerate(names) if name not in mains]
