@@ -17,11 +17,12 @@ NAME_AT_MM = 2.5  # its middle: the ground behind it must not reach the first di
 WALL_WITHIN_M = 0.7  # a wall, floor or ceiling that is no further off is drawn and measured from
 
 
-def detailed_sub(plan: Plan) -> Stance | None:
-    """The sub that is drawn large: the one with most bounds near it; None where the cabinet is not known."""
-    known = [sub for sub in stances(plan) if sub.has_cabinet]
-    room = plan.project.room.size_m
-    return max(known, key=lambda sub: (len(_near(sub, room)), -sub.number), default=None)
+def detailed_subs(plan: Plan) -> tuple[Stance, ...]:
+    """The subs that are drawn large, of each kind the one with most bounds near it; none of an unknown cabinet."""
+    room, subs = plan.project.room.size_m, stances(plan)
+    of_kind = [[sub for sub in subs if plan.kind[sub.number - 1] == kind] for kind in sorted(set(plan.kind.tolist()))]
+    known = [[sub for sub in several if sub.has_cabinet] for several in of_kind]
+    return tuple(max(several, key=lambda sub: (len(_near(sub, room)), -sub.number)) for several in known if several)
 
 
 def detail(plan: Plan, sub: Stance, scale: float, lengths: Lengths = METRIC, *, from_above: bool) -> Sheet:

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from cli.drawing.detail import detail, detailed_sub
+from cli.drawing.detail import detail, detailed_subs
 from cli.drawing.extents import Area, bounds, meet, moved
 from cli.drawing.papers import (
     DETAIL_SCALES,
@@ -117,11 +117,11 @@ def _views(plan: Plan, scale: float, lengths: Lengths) -> Iterator[tuple[str, Sh
     for wall in walls_to_show(plan):
         yield f"Elevation: {the_wall(wall)} from inside", elevation(plan, scale, wall, lengths)
     yield "Section through the rows, toward the right wall", section(plan, scale, lengths)
-    sub = detailed_sub(plan)
-    if sub is not None:
-        large = DETAIL_SCALES[lengths.feet]
+    for sub in detailed_subs(plan):
+        large, which = DETAIL_SCALES[lengths.feet], f"sub {sub.number}"
+        which += f" ({sub.name})" if len(plan.project.kinds) > 1 else ""
         for title, above in (("from above", True), ("from the side", False)):
-            yield f"Detail: sub {sub.number} {title}", detail(plan, sub, large, lengths, from_above=above)
+            yield f"Detail: {which} {title}", detail(plan, sub, large, lengths, from_above=above)
 
 
 def _orders(views: list[tuple[str, Sheet]]) -> Iterator[list[tuple[str, Sheet]]]:

@@ -80,7 +80,8 @@ def sub_lines(plan: Plan, lengths: Lengths) -> list[str]:
             )
         )
         centre = f"{fine(along[1])} from {along[0]}, {fine(across[1])} from {across[0]}, {fine(z)} above floor"
-        lines.append(f"{sub.number}  acoustic centre {centre}")
+        kind = f"{sub.name}, " if len(plan.project.kinds) > 1 else ""
+        lines.append(f"{sub.number}  {kind}acoustic centre {centre}")
         if sub.has_cabinet:
             spans = [(along[2], along[3]), (across[2], across[3]), (sub.low_m[2], sub.high_m[2])]
             words = " / ".join(f"{fine(low)} to {fine(high)}" for low, high in spans)
