@@ -183,7 +183,7 @@ def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_
 
 
 def _left_out(project: Project, measured: MeasuredSet, seat: np.ndarray) -> tuple[str, ...]:
-    """Seats that were not measured and places that are none, in sentences."""
+    """Seats that were not measured, places that are none, and a budget for subs that are there, in sentences."""
     notes = []
     missing = [name for index, name in enumerate(project.seats.name) if index not in seat]
     if missing:
@@ -191,4 +191,6 @@ def _left_out(project: Project, measured: MeasuredSet, seat: np.ndarray) -> tupl
     places = [name for name, index in zip(measured.seats.name, measured.seats.seat, strict=True) if index < 0]
     if places:
         notes.append(f"No seats and so not counted: {', '.join(places)}.")
+    if project.search.budget is not None and not measured.subs.exchanged:
+        notes.append("search.budget does not bind subs that are there already.")
     return tuple(notes)

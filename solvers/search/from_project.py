@@ -56,11 +56,12 @@ def _kinds(project: Project, candidates: Candidates) -> KindWishes | None:
 
 
 def distances_of(project: Project, candidates: Candidates) -> Wishes:
-    """How near to each other subs may stand, where the candidates are measured places of no zone."""
+    """How near to each other subs may stand and what they may cost, where the candidates are places of no zone."""
     return Wishes(
         position_m=candidates.position_m,
         least_distance_m=project.search.least_distance_m,
         cabinet_m=_overlap_m(project),
+        kinds=_kinds(project, candidates),
     )
 
 

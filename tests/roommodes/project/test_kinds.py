@@ -89,3 +89,12 @@ def test_a_fixed_sub_is_of_one_kind_and_kinds_need_a_list() -> None:
 def test_faults_of_a_kind_are_told_at_that_kind() -> None:
     found = faults(BARE + KINDS + "acoustic_centre_m = [0.5, 0, 0]\n[subwoofers.amplifier]\npower_w = 100\n")
     assert set(found) == {"subwoofers[1].acoustic_centre_m", "subwoofers[1].amplifier.power_w"}
+
+
+def test_each_kind_stands_on_the_floor_by_its_own_cabinet() -> None:
+    text = BARE.replace('name = "front wall"\n', 'name = "front wall"\nstands = "floor"\n') + KINDS
+    found = parse_project(text, source="test").candidates
+    height = {(zone, kind): z for zone, kind, z in zip(found.zone, found.kind, found.position_m[:, 2], strict=True)}
+    assert height[("front wall", 0)] == pytest.approx(0.25)
+    assert height[("front wall", 1)] == pytest.approx(0.15)
+    assert height[("rear wall", 1)] == pytest.approx(0.3)  # as the zone says
