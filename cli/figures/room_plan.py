@@ -84,8 +84,8 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         _glass(axes, room, pane)
     for body in project.mains_bodies:
         axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
-        x, y = np.mean(body.corners_m, axis=0).tolist()
-        axes.text(x, y, body.name, fontsize=6.0, ha="center", va="center", color=INK, zorder=4)
+        x, below = (body.low[0] + body.high[0]) / 2.0, body.low[1] - 0.01 * room.width_m
+        axes.text(x, below, body.name, fontsize=6.0, ha="center", va="top", color=INK, zorder=4)
     parts = _parts(axes, project)
     if screen is not None:
         middle = width / 2.0

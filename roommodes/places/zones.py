@@ -306,6 +306,9 @@ class Ground:
         position = to_micrometre(zone.positions(parts))
         if self.round_m <= 0.0:
             return position
+        middle = self.room_m[1] / 2.0
+        if self.mirror and zone.low[1] < middle < zone.high[1]:  # an odd sub stands there
+            position = np.concatenate([position, np.unique(position * [1.0, 0.0, 1.0] + [0.0, middle, 0.0], axis=0)])
         steps, once = self.whole_steps(), dict[tuple[int, ...], Floats]()
         for point in position:
             place = steps.nearest(point, zone.low, zone.high)

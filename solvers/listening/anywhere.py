@@ -40,6 +40,7 @@ OTHER_MODEL = (
     "This version's model differs from the one that the plan was searched with (version {version}): subs stand at the "
     "file's candidates only, rows as drawn, and there is no map. Run optimise again for all of it."
 )
+WHOLE_STEPS = "Subs stand at the places in whole steps that the project asks for (round_m), not between them."
 LARGE_ZONES = "The zones are large: subs stand on a grid of places, not between them."
 
 
@@ -212,7 +213,7 @@ def anywhere(
         grids=zone_grids(project.zones, lattice, project.ground()) if between_them else (),
         step_m=lattice.step_m,
         shifts=moves.shifts(smooth[:, n_ear:]),
-        remarks=() if fine or whole_steps else (LARGE_ZONES,),
+        remarks=(WHOLE_STEPS,) if whole_steps else (() if fine else (LARGE_ZONES,)),
     )
     if not plane:
         return found

@@ -151,6 +151,13 @@ class _Mover:
     pool: ThreadPoolExecutor
     running: Running
 
+    @property
+    def how(self) -> str:
+        """How subs are moved, in words."""
+        if self.everywhere.grounds[0].round_m > 0.0:
+            return "in whole steps"
+        return "to the centimetre" if self.everywhere.lattice.smooth else "over a finer one"
+
     def at_candidates(self, plan: FoundPlan) -> _Moved:
         """The plan with its own candidates as spots."""
         spots = tuple(self.spot_at(int(i)) for i in plan.candidate_index)
@@ -301,7 +308,7 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
                     state_of(tools.columns, plan), value=np.inf, hops=1, random=random, habits=THOROUGH
                 )
                 plans.append(plan_of(problem, tools.columns, tools.polisher.polish(burst.met[0][1])[0]))
-        after.append(_sorted(outcome, plans, len(candidates), smooth=mover.everywhere.lattice.smooth))
+        after.append(_sorted(outcome, plans, len(candidates), how=mover.how))
     return Finer(
         problem=problem,
         candidates=Candidates(
@@ -316,8 +323,8 @@ def _joined(mover: _Mover, outcomes: Sequence[Outcome], best: Mapping[int, _Move
     )
 
 
-def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int, *, smooth: bool) -> Outcome:
-    """The outcome with these plans, the best of each layout, best first; `smooth` as of the lattice."""
+def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int, *, how: str) -> Outcome:
+    """The outcome with these plans, the best of each layout, best first; `how` subs were moved, in words."""
     if not outcome.plans:
         return outcome
     kept: dict[tuple[int, ...], FoundPlan] = {}
@@ -328,7 +335,7 @@ def _sorted(outcome: Outcome, plans: Sequence[FoundPlan], n_first: int, *, smoot
     if best.candidate_index.max() >= n_first:
         remarks += (
             f"The best plan found on the first grid has {before.variation_db:z.2f} dB; moved between the grid's "
-            f"positions, {'to the centimetre' if smooth else 'over a finer one'}, it has {best.variation_db:z.2f} dB.",
+            f"positions, {how}, it has {best.variation_db:z.2f} dB.",
         )
     return replace(
         outcome,

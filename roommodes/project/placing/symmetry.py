@@ -51,7 +51,7 @@ def mirror_warnings(project: Project) -> Iterator[str]:
     if missing := [count for count in project.search.counts if not _can_be(count, pairs, middle)]:
         yield (
             f"search.mirror: no mirrored layout of {plain(missing)} subs: there are {pairs} mirrored pairs of places "
-            f"and {middle} on the middle, y = {at}."
+            f"and {middle} on the middle, y = {at}. A zone of one point there gives odd numbers."
         )
     for text in uneven_shape(project):
         yield (

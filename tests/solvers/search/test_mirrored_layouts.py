@@ -73,7 +73,8 @@ def test_the_best_of_every_mirrored_layout_is_found(project: Project) -> None:
         for n in range(1, count + 1):
             for chosen in combinations(units, n):
                 layout = tuple(sorted(c for unit in chosen for c in unit))
-                if len(layout) == count:
+                apart = all(np.abs(position[a] - position[b]).max() > 0.4 - 1e-9 for a, b in combinations(layout, 2))
+                if len(layout) == count and apart:
                     tried[layout] = variation_db(
                         level_db(problem.transfer[:, :, list(layout)].sum(axis=2)), problem.seat_weight
                     )
@@ -82,6 +83,13 @@ def test_the_best_of_every_mirrored_layout_is_found(project: Project) -> None:
         best = min(tried, key=lambda layout: tried[layout])
         assert tuple(outcome.plans[0].candidate_index.tolist()) == best
         assert outcome.plans[0].variation_db == pytest.approx(tried[best], abs=1e-6)
+
+
+def test_zones_that_span_the_middle_have_a_place_on_it(project: Project) -> None:
+    position = project.candidates.position_m
+    on = position[np.abs(position[:, 1] - 2.085) < 1e-9]
+    assert sorted(on[:, 0]) == [0.3, 4.7]
+    assert sum(project.candidates.mirror_of == np.arange(len(position))) == 2
 
 
 def test_plans_are_mirror_images_in_whole_steps(project: Project) -> None:
@@ -94,7 +102,7 @@ def test_plans_are_mirror_images_in_whole_steps(project: Project) -> None:
             assert {(x, 4170000 - y, z) for x, y, z in places} == places
             assert {z for _, _, z in places} == {210000}
             middle = [y for _, y, _ in places if 2 * y == 4170000]
-            assert len(middle) == count % 2
+            assert len(middle) % 2 == count % 2
             for _, y, _ in places:
                 if 2 * y != 4170000:
                     assert (min(y, 4170000 - y) - 215000) % 100000 == 0  # its side, from the nearer wall
