@@ -30,8 +30,8 @@ def check(
 ) -> None:
     """List a project's faults; without any, show the room's modes, seats, candidates and warnings.
 
-    With --measured the faults of a set of measurements are listed; without any, what was done to the files and what
-    the first sounds tell of each sub: inverted, late, louder or softer than the others.
+    With --measured the faults of a set of measurements are listed; without any, what was done to the files and what the
+    first sounds and the levels tell of each sub: inverted, late, louder or softer than the others, rolling off earlier.
 
     Example: roommodes check cellar.toml --measured measured.toml
     """
@@ -101,7 +101,16 @@ def _check_measured(project: "Project", manifest: Path, *, any_folder: bool, as_
             }
             for one in found.subs.sounds
         ]
-        data = {"places": list(found.seats.name), "notes": list(found.notes), "first_sounds": subs}
+        fallen = [
+            {"sub": one.name, "below_hz": one.below_hz, "steeper_db_per_octave": one.steeper_db}
+            for one in found.subs.roll_offs
+        ]
+        data = {
+            "places": list(found.seats.name),
+            "notes": list(found.notes),
+            "first_sounds": subs,
+            "roll_offs": fallen,
+        }
         print_json({"file": str(manifest), "valid": True, "faults": [], **data})
     elif not quiet:
         page = Page()

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.measured.roll_off import RollOff
 
 
 class MeasurementsInvalid(ProjectInvalid):
@@ -48,6 +49,7 @@ class MeasuredSubs:
     position_m : (n_sub, 3), NaN where the manifest gives none [m].
     candidate : (n_sub,) the project's candidate within 5 cm, -1 where there is none.
     sounds : what the first sounds of the subs tell, main loudspeakers left out; empty where nothing could be told.
+    roll_offs : subs that fall off earlier than the others toward low frequencies; likewise.
     together : (n_sub,) whether it is all subs of a plan at once; empty for none.
     exchanged : the sub stood at the seats, the microphone where these may stand; told here the usual way round.
     """
@@ -56,6 +58,7 @@ class MeasuredSubs:
     position_m: Floats
     candidate: NDArray[np.intp]
     sounds: tuple[SourceSound, ...] = ()
+    roll_offs: tuple[RollOff, ...] = ()
     together: tuple[bool, ...] = ()
     exchanged: bool = False
 

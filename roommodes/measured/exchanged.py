@@ -11,6 +11,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.measured.doubts import Doubt
+from roommodes.measured.smooth_field import Exchange
 
 FEWEST_SEATS = 4
 BETTER, ENOUGH = 0.16, 0.6  # how much more the exchange must explain, and how much in all
@@ -53,17 +54,32 @@ def exchanged_seats(
     if gain <= BETTER or not blamed:
         return []
     whose = f"of sub {sub[blamed[0]]} " if len(blamed) < len(known) else ""
+    c = int(np.flatnonzero(known == blamed[0])[0])
+    why = (
+        f"exchanged, the model explains {100.0 * now[c]:.0f} % of the responses' energy, as they are named "
+        f"{100.0 * score[c]:.0f} %"
+    )
+    return _doubts(blamed[0], (one, other), seat, whose=whose, why=why)
+
+
+def field_exchange_doubts(exchange: Exchange, seat: Sequence[str], sub: Sequence[str]) -> list[Doubt]:
+    """The doubts about two files that the field at the other seats wants exchanged."""
+    whose = f"of sub {sub[exchange.subs[0]]} " if len(exchange.subs) < len(sub) else ""
+    may_be = "" if exchange.rival is None else f", or those at {' and '.join(seat[k] for k in exchange.rival)}"
+    why = f"exchanged, they go with the sound at the seats about them, as they are named they do not{may_be}"
+    return _doubts(exchange.subs[0], exchange.seats, seat, whose=whose, why=why)
+
+
+def _doubts(blamed: int, seats: tuple[int, int], seat: Sequence[str], *, whose: str, why: str) -> list[Doubt]:
+    one, other = (seat[place] for place in seats)
     return [
         Doubt(
-            sub=blamed[0],
+            sub=blamed,
             seat=place,
-            message=f"the files {whose}at {seat[one]} and {seat[other]} seem to be exchanged: exchanged, the model "
-            f"explains {100.0 * now[c]:.0f} % of the responses' energy, as they are named "
-            f"{100.0 * score[c]:.0f} %. Exchange the names. If you have checked it, and it is right: "
-            'checked = ["seats"] in [reference].',
+            message=f"the files {whose}at {one} and {other} seem to be exchanged: {why}. Exchange the names. If you "
+            'have checked it, and it is right: checked = ["seats"] in [reference].',
         )
-        for c in [int(np.flatnonzero(known == blamed[0])[0])]
-        for place in (one, other)
+        for place in seats
     ]
 
 

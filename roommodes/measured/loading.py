@@ -32,8 +32,9 @@ from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places, exchanged_set
 from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
+from roommodes.measured.roll_off import RollOff, roll_off_notes, roll_offs
 from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
-from roommodes.measured.soundness import suspicions
+from roommodes.measured.soundness import Suspicions, suspicions
 from roommodes.measured.source_sounds import sound_notes, source_sounds
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
@@ -114,10 +115,10 @@ class _Reading:
             if value is not None:
                 transfer[(slice(None), *key)] = value
         chain = self._chain()
-        untold: list[str] = []
+        judged = None
         if not self.faults and not self.places.faults:
-            untold = self._doubt(raw, placed, transfer, seats, subs)
-        if faults := [*self.places.faults, *self.faults]:
+            judged = self._doubt(raw, placed, transfer, seats, subs)
+        if (faults := [*self.places.faults, *self.faults]) or judged is None:
             faults.sort(key=lambda fault: (fault.file, fault.line or 0))
             unreadable = not self.places.faults and all(self.unreadable)
             raise MeasurementsInvalid(self.source, faults, unreadable=unreadable)
@@ -133,19 +134,21 @@ class _Reading:
         for key in placed:
             transfer[(slice(None), *key)] = smoothed(transfer[(slice(None), *key)], self.hz, octave=octave)
         reference = self.tables.reference
+        fallen = self._roll_offs(transfer, judged.expected, subs) if reference.common_level else ()
         whole = MeasuredSet(
             name=self.tables.name,
             frequency_hz=self.hz,
             transfer=transfer,
             noise=noise,
-            subs=replace(subs, sounds=sounds),
+            subs=replace(subs, sounds=sounds, roll_offs=fallen),
             seats=seats,
             scale=Scale(level=reference.level, drive_v=tuple(self.tables.drive_v(sub) for sub in range(len(subs)))),
             common=Common(level=reference.common_level, polarity=reference.common_polarity, time=reference.common_time),
             notes=(
                 *measured_notes(self.tables, self.project, raw=raw, hz=self.hz, end_s=end_s, seats=seats),
-                *untold,
+                *judged.untold,
                 *sound_notes(sounds),
+                *roll_off_notes(fallen),
             ),
             files=tuple(MeasuredFile(path=name, sha256=fingerprint(data)) for name, data in self.opened.items()),
             manifest_text=self.text,
@@ -283,8 +286,8 @@ class _Reading:
         transfer: Complexes,
         seats: MeasuredSeats,
         subs: MeasuredSubs,
-    ) -> list[str]:
-        """What cannot be, or was lost between the files, is kept as faults; sentences on what nothing could tell."""
+    ) -> Suspicions:
+        """What cannot be, or was lost between the files, is kept as faults."""
         suspected = suspicions(
             raw,
             {key: self.tables.responses[index] for key, index in placed.items()},
@@ -299,4 +302,10 @@ class _Reading:
             self.places.fault(("reference",), suspected.of_all)
         for doubt in suspected.of_files:
             self._keep(faulty(doubt.message), placed[doubt.seat, doubt.sub])
-        return list(suspected.untold)
+        return suspected
+
+    def _roll_offs(self, transfer: Complexes, expected: Complexes, subs: MeasuredSubs) -> tuple[RollOff, ...]:
+        """Subs that fall off earlier than the others; mains and what played together are left out."""
+        mains = self.project.mains.measured if self.project.mains is not None else ()
+        which = [sub for sub, one in enumerate(self.tables.subs) if one.name not in mains and not one.together]
+        return roll_offs(self.hz, transfer[:, :, which], expected[:, :, which], [subs.name[sub] for sub in which])

@@ -32,8 +32,12 @@ FLAT_DB, POINTED, LEAST_DB = 1.9, 0.6, 2.0  # spread and skewness of what is rea
 SKEWED_DB = -2.0
 LOUD_M_DB, SPL_DB = 20.0, (35.0, 140.0)  # off the definition of per metre; sound pressure that a sub makes in a room
 MOSTLY = 0.7
-FLATTER, FEWEST_OF_SUB = 0.4, 3
-ALIKE_DB, ALONE_DB, PEAK_DB, EXACT_DB, SILENT_DB, SPL_OVER_DB = 12.0, 30.0, 10.0, 6e-3, 45.0, 60.0
+FEWEST_OF_SUB = 3
+# by what ln of spread, skewness and level of a file scatter about its sub's others; a scale that nobody knows; and by
+# how much the better reading must be: of 326 sound files, raised so that none is below 0 dB, none came beyond 9
+SPREADS, SKEWS, LEVELS_DB, OTHER_SCALE, LIKELIER = 0.35, 0.6, 5.0, 6.0, 12.0
+UPWARDS, PEAKED = 0.8, 0.35  # files skewed upwards and skewness of all; of dB at most 0.6 and 0.07, in 24 rooms
+ALONE_DB, PEAK_DB, EXACT_DB, SILENT_DB, SPL_OVER_DB = 30.0, 10.0, 6e-3, 45.0, 60.0
 PASCAL_DB = 94.0  # 1 Pa re 20 uPa
 FEWEST_LATE, RINGING_S = 3, 0.025  # by so much a band's energy may rise later at one seat than at another
 
@@ -228,22 +232,39 @@ def _all_linear(levels: list[Floats]) -> bool:
     """Whether the level columns of all files hold linear magnitudes: all together, and most of them by themselves."""
     shapes = [_shape(level) for level in levels]
     each = np.mean([spread < FLAT_DB or pointed > 0.5 * POINTED for spread, pointed in shapes])
-    return bool(each >= MOSTLY) and _linear(np.concatenate(levels))
+    if each >= MOSTLY and _linear(np.concatenate(levels)):
+        return True
+    if any(level.min() <= 0.0 for level in levels):
+        return False
+    alike = np.concatenate([(level - level.mean()) / max(level.std(), 1e-12) for level in levels])
+    upwards = np.mean([pointed > 0.0 for _, pointed in shapes])
+    return bool(upwards >= UPWARDS and _shape(alike)[1] > PEAKED)
 
 
 def _linear_among(key: Key, reading: Reading, usual_db: float) -> bool:
-    """The same of one file: read as linear it has its sub's usual level and spread, read as dB it has not."""
+    """The same of one file: read as linear it has its sub's usual level, spread and skewness, read as dB it has not.
+
+    Both readings' distances from the usual are weighed as squares of what each scatters by in sound sets.
+    """
     both = reading.columns(key)
-    if both is None or both[0].min() <= 0.0 or both[0].min() > 0.5 * both[0].max():
+    near = [one for one in reading.others(key) if len(reading.over_time[one].hz)]
+    near = near if len(near) > 1 else [one for one in reading.raw if one != key and len(reading.over_time[one].hz)]
+    if both is None or both[0].min() <= 0.0 or len(near) < 2:
         return False
-    level = both[0]
-    other = 10.0 * np.log10(np.mean(level**2))
-    read = 10.0 * np.log10(np.mean(10.0 ** (level / 10.0)))
-    if not min(abs(other - usual_db), abs(other + PASCAL_DB - usual_db)) < ALIKE_DB:
-        return False
-    spreads = [_shape(20.0 * np.log10(np.abs(reading.over_time[one].value)))[0] for one in reading.others(key)]
-    flat = len(spreads) > 1 and _shape(level)[0] < FLATTER * float(np.median(spreads))
-    return bool(abs(read - usual_db) > ALONE_DB or (_linear(level) and (flat or abs(read - usual_db) > ALIKE_DB)))
+    shapes = [_shape(20.0 * np.log10(np.maximum(np.abs(reading.over_time[one].value), 1e-300))) for one in near]
+    spread, pointed = (float(value) for value in np.median(shapes, axis=0))
+
+    def off(level: Floats) -> tuple[float, float]:
+        """Squared distances of spread and skewness together, and of the level."""
+        own, skewed = _shape(level)
+        shape = (np.log(max(own, 1e-12) / max(spread, 1e-12)) / SPREADS) ** 2 + 0.5 * ((skewed - pointed) / SKEWS) ** 2
+        mean_db = 10.0 * np.log10(np.mean(10.0 ** (level / 10.0)))
+        return float(shape), float(mean_db - usual_db)
+
+    as_db, away_db = off(both[0])
+    as_linear, away_linear = off(20.0 * np.log10(both[0]))
+    any_scale = min((away_linear / LEVELS_DB) ** 2, ((away_linear + PASCAL_DB) / LEVELS_DB) ** 2, OTHER_SCALE)
+    return as_db + min((away_db / LEVELS_DB) ** 2, 2.0 * OTHER_SCALE) > as_linear + any_scale + LIKELIER
 
 
 def _words(what: str, *, alone: bool) -> str:

@@ -14,11 +14,13 @@ from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.measured.data import MeasuredSeats, MeasuredSubs
 from roommodes.measured.doubts import Doubt
-from roommodes.measured.exchanged import FEWEST_SEATS, exchanged_seats
+from roommodes.measured.exchanged import FEWEST_SEATS, exchanged_seats, field_exchange_doubts
+from roommodes.measured.field_judging import FieldJudging
 from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable
 from roommodes.measured.plausibility import file_doubts, late_doubts, reading_of, set_doubt
+from roommodes.measured.smooth_field import change_doubt
 from roommodes.project.project import Project
 
 Key = tuple[int, int]  # (seat, sub)
@@ -28,11 +30,15 @@ ROUGH = Precision(cut=2.0, extra_order=3, edge_wavenumber=30.0, plane_wavenumber
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suspicions:
-    """What is wrong with all files alike (empty: nothing), else with single ones; sentences on what nothing told."""
+    """What is wrong with all files alike (empty: nothing), else with single ones; sentences on what nothing told.
+
+    `expected` are the responses by a rough model: (n_freq, n_seat, n_sub) [1/m], NaN for subs whose place is not known.
+    """
 
     of_all: str
     of_files: tuple[Doubt, ...] = ()
     untold: tuple[str, ...] = ()
+    expected: Complexes
 
 
 def suspicions(
@@ -58,14 +64,31 @@ def suspicions(
     """
     reference = tables.reference
     exchange = len(seats) >= FEWEST_SEATS and "seats" not in reference.checked
-    model = exchange or reference.level == "per metre" or not all(isinstance(one, Impulse) for one in raw.values())
+    tables_there = not all(isinstance(one, Impulse) for one in raw.values())
+    model = exchange or len(subs) > 1 or reference.level == "per metre" or tables_there
     expected = _expected(project, hz, seats, subs, wanted=model)
     reading = reading_of(raw, table, tables, float(hz[0]), float(hz[-1]))
     if text := set_doubt(reading, tables, expected_db=_mean_db(expected)):
-        return Suspicions(of_all=text)
+        return Suspicions(of_all=text, expected=expected)
     odd = file_doubts(reading, tables)
-    if not odd and exchange and (found := exchanged_seats(hz, transfer, expected, seats.name, subs.name)):
-        return Suspicions(of_all="", of_files=tuple(found))
+    field = FieldJudging(
+        tables=tables,
+        raw=raw,
+        frequency_hz=hz,
+        transfer=transfer,
+        seats=seats,
+        speed_m_s=project.room.air.speed_of_sound_m_s,
+        left_out=frozenset(doubt.sub for doubt in odd),
+    )
+    changed = field.changed()
+    if not odd and exchange:
+        two = field.exchange(changed)
+        found = [] if two is None else field_exchange_doubts(two, seats.name, subs.name)
+        if not found and not changed:
+            found = exchanged_seats(hz, transfer, expected, seats.name, subs.name)
+        if found:
+            return Suspicions(of_all="", of_files=tuple(found), expected=expected)
+    odd += [change_doubt(one, sub=sub) for sub, own in changed.items() for one in own]
     blamed = {doubt.sub for doubt in odd}
     between, untold = Judging(
         tables=tables,
@@ -82,7 +105,7 @@ def suspicions(
     for sub in range(len(subs)):
         if sub not in {doubt.sub for doubt in doubts} and reference.common_time:
             doubts += late_doubts(reading, sub, list(range(len(seats))), across_s=across_s)
-    return Suspicions(of_all="", of_files=tuple(doubts), untold=tuple(untold))
+    return Suspicions(of_all="", of_files=tuple(doubts), untold=tuple(untold), expected=expected)
 
 
 def _expected(project: Project, hz: Floats, seats: MeasuredSeats, subs: MeasuredSubs, *, wanted: bool) -> Complexes:
