@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.measured.roll_off import RollOff
 
 
 class MeasurementsInvalid(ProjectInvalid):
@@ -37,6 +36,22 @@ class SourceSound:
     polarity: int
     late_s: float
     level_db: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RollOff:
+    """A sub that falls off earlier than the others.
+
+    Parameters
+    ----------
+    name : of the sub.
+    below_hz : where its level lies 6 dB below theirs, against the middle of the band [Hz].
+    steeper_db : by how much more it falls below [dB per octave]; 0 where too little of it is in the band.
+    """
+
+    name: str
+    below_hz: float
+    steeper_db: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.measured.across_seats.smooth_field import Exchange
 from roommodes.measured.doubts import Doubt
-from roommodes.measured.smooth_field import Exchange
 
 FEWEST_SEATS = 4
 BETTER, ENOUGH = 0.16, 0.6  # how much more the exchange must explain, and how much in all

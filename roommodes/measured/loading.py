@@ -14,6 +14,7 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, OutsideModel
+from roommodes.measured.across_seats.roll_off import roll_off_notes, roll_offs
 from roommodes.measured.data import (
     Common,
     MeasuredFile,
@@ -21,6 +22,7 @@ from roommodes.measured.data import (
     MeasuredSet,
     MeasuredSubs,
     MeasurementsInvalid,
+    RollOff,
     Scale,
 )
 from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fingerprint, read_bytes
@@ -32,7 +34,6 @@ from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places, exchanged_set
 from roommodes.measured.resampling import calibration_curve, chain_response, resampled, smoothed
-from roommodes.measured.roll_off import RollOff, roll_off_notes, roll_offs
 from roommodes.measured.sofa import Sofa, open_sofa, read_sofa
 from roommodes.measured.soundness import Suspicions, suspicions
 from roommodes.measured.source_sounds import sound_notes, source_sounds

@@ -12,15 +12,15 @@ import numpy as np
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import CLOSEST_M, transfer_function
 from roommodes.arrays import Complexes, Floats
+from roommodes.measured.across_seats.field_judging import FieldJudging
+from roommodes.measured.across_seats.smooth_field import change_doubt
 from roommodes.measured.data import MeasuredSeats, MeasuredSubs
 from roommodes.measured.doubts import Doubt
 from roommodes.measured.exchanged import FEWEST_SEATS, exchanged_seats, field_exchange_doubts
-from roommodes.measured.field_judging import FieldJudging
 from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable
 from roommodes.measured.plausibility import file_doubts, late_doubts, reading_of, set_doubt
-from roommodes.measured.smooth_field import change_doubt
 from roommodes.project.project import Project
 
 Key = tuple[int, int]  # (seat, sub)

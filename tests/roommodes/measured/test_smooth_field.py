@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.measured.across_seats.smooth_field import SmoothField, changed_files, exchange_of
 from roommodes.measured.doubts import Judged
-from roommodes.measured.smooth_field import SmoothField, changed_files, exchange_of
 from roommodes.responses.frequency_grid import log_grid
 from tests.roommodes.measured.test_far_rooms import box
 

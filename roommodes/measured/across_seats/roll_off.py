@@ -7,12 +7,12 @@ by 2 dB; a fall is said where it is far larger.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.measured.data import RollOff
 
 OCTAVE = 0.5
 MIDDLE_HZ = (35.0, 75.0)  # where the difference of levels counts as 0 dB: above corners, below crossovers
@@ -22,22 +22,6 @@ CORNER_DB, ENOUGH_OCTAVE = 6.0, 0.3  # how a corner counts, and from what distan
 VENTED_DB = 16.0  # steepness from which it is as of a vented box: told up to 12 dB too small [dB per octave]
 HIGHEST_HZ = 45.0  # corners above are crossovers
 FEWEST = 6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RollOff:
-    """A sub that falls off earlier than the others.
-
-    Parameters
-    ----------
-    name : of the sub.
-    below_hz : where its level lies 6 dB below theirs, against the middle of the band [Hz].
-    steeper_db : by how much more it falls below [dB per octave]; 0 where too little of it is in the band.
-    """
-
-    name: str
-    below_hz: float
-    steeper_db: float
 
 
 def roll_offs(
@@ -68,8 +52,10 @@ def roll_offs(
     for sub in range(n_sub):
         over = _over_others(plain, sub, middle)
         freed = _over_others(modelled, sub, middle)
-        over = freed if freed[middle].std() < TRUSTED * over[middle].std() else np.maximum(over, freed)
-        if (one := _fall(frequency_hz, over, float(over[middle].std()))) is not None:
+        octave = np.log2(frequency_hz[middle])
+        waver = _wavers(octave, freed[middle])
+        over = freed if waver < TRUSTED * _wavers(octave, over[middle]) else np.maximum(over, freed)
+        if (one := _fall(frequency_hz, over, _wavers(octave, over[middle]))) is not None:
             found.append(RollOff(name=names[sub], below_hz=one[0], steeper_db=one[1]))
     return tuple(found)
 
@@ -78,6 +64,11 @@ def _over_others(level: Floats, sub: int, middle: NDArray[np.bool_]) -> Floats:
     """Level over that of the other subs' middle, 0 dB in the middle of the band: (n_freq, n_sub) -> (n_freq,)."""
     over = level[:, sub] - np.median(np.delete(level, sub, axis=1), axis=1)
     return np.asarray(over - np.median(over[middle]))
+
+
+def _wavers(octave: Floats, over: Floats) -> float:
+    """Standard deviation about a straight line, which a box's slope may be: (n,) each -> [dB]."""
+    return float(np.std(over - np.polyval(np.polyfit(octave, over, 1), octave)))
 
 
 def _fall(hz: Floats, over: Floats, wavers: float) -> tuple[float, float] | None:

@@ -6,11 +6,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from roommodes.measured.across_seats.smooth_field import (
+    FEWEST_POINTS,
+    Change,
+    Exchange,
+    SmoothField,
+    changed_files,
+    exchange_of,
+)
 from roommodes.measured.data import MeasuredSeats
 from roommodes.measured.doubts import Judged
 from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.manifest import ManifestTables
-from roommodes.measured.smooth_field import FEWEST_POINTS, Change, Exchange, SmoothField, changed_files, exchange_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
