@@ -112,7 +112,7 @@ class ShapedModes:
     def shapes_at(self, point_m: Floats) -> Floats:
         """As `Modes`."""
         found = values_at(self.solution.mesh, point_m.reshape(-1, 3)) @ self.solution.vectors
-        return np.asarray(found).reshape(*point_m.shape[:2], -1)
+        return np.asarray(found).reshape(*point_m.shape[:2], len(self.solution.k2))
 
     def of(self, builds: Builds) -> Mixed:
         """As `Modes`."""

@@ -24,6 +24,7 @@ from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
 from solvers.tolerance.design import Design, Heard, Part
+from solvers.tolerance.forecast import in_words, seconds_for
 from solvers.tolerance.inputs import DRIVES, inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
 from solvers.tolerance.reduction import reduced_field
@@ -151,15 +152,21 @@ def design_of(
         cabinet_m=results.candidates.position_m[leading.candidate],
         n_slot=max(leading.counts),
     )
-
-    field = reduced_field(inputs, frequency_hz=frequency_hz, seed=asked.seed, running=running)
+    points = min(SHARE_POINTS, asked.half) if asked.indices else 0
+    seconds = seconds_for(
+        inputs,
+        rooms=2 * asked.half + points * len(inputs.groups),
+        checked=asked.checked,
+        frequency_hz=frequency_hz,
+    )
+    field = reduced_field(inputs, frequency_hz=frequency_hz, seed=asked.seed, running=running, note=in_words(seconds))
     return Design(
         inputs=inputs,
         field=field,
         plans=leading.flat,
         listening=listening,
         half=asked.half,
-        share_points=min(SHARE_POINTS, asked.half) if asked.indices else 0,
+        share_points=points,
         seed=asked.seed,
     )
 

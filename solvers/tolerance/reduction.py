@@ -49,6 +49,7 @@ def reduced_field(
     frequency_hz: Floats,
     seed: int,
     running: Running = Running(),
+    note: str = "",
 ) -> Field:
     """Prepare the field of a project's uncertain inputs.
 
@@ -58,13 +59,14 @@ def reduced_field(
     frequency_hz : (n_freq,) [Hz].
     seed : of the sample rooms.
     running : progress, cancelling, threads.
+    note : beside the progress.
 
     Raises
     ------
     Interrupted : when cancelled.
     OutsideModel, ValueError : as the model does.
     """
-    running.step("room", 0.0)
+    running.step("room", 0.0, note)
     room, table = inputs.project.room, inputs.project.tables.tolerance
     room_reach = np.array(table.room_m)
     for one in inputs.uncertain:  # places are measured cell by cell
@@ -78,7 +80,7 @@ def reduced_field(
             for level in pool.map(learner.level, range(len(frequency_hz))):
                 levels.append(level)
                 running.check("interrupted while the room was prepared")
-                running.step("room", len(levels) / len(frequency_hz))
+                running.step("room", len(levels) / len(frequency_hz), note)
     return Field(
         frequency_hz=frequency_hz,
         size_m=np.array(room.size_m),

@@ -13,6 +13,7 @@ from roommodes.shapes.movable import movable_planes, moved_shape
 from roommodes.shapes.shape import Shape
 from roommodes.shapes.solids import Block, Slope
 from solvers.tolerance.field import Field
+from solvers.tolerance.forecast import in_words, seconds_for
 from solvers.tolerance.geometry import geometry_of
 from solvers.tolerance.inputs import Builds, Inputs, inputs_of
 from solvers.tolerance.reduction import PRECISION, reduced_field
@@ -184,3 +185,20 @@ def test_a_box_behind_a_wall_of_blocks_is_the_box() -> None:
     size = builds.size_m / np.array(one.project.room.size_m) * np.array(other.project.room.size_m)
     same = replace(builds, size_m=size)
     assert deviation(fields[1].transfer(same)[0], fields[0].transfer(builds)[0]) < 2e-3
+
+
+def test_no_rooms_at_all(loft: tuple[Inputs, Field]) -> None:
+    """As after an interrupt, when none is to be checked."""
+    inputs, field = loft
+    none = inputs.builds(np.empty((0, inputs.size)))
+    assert len(none) == 0
+    assert field.transfer(none).shape == (0, len(HZ), 2, 2)
+
+
+def test_how_long_it_takes_is_told_where_it_is_long(loft: tuple[Inputs, Field]) -> None:
+    """Each room that is solved anew adds as much; 2048 rooms take longer than none; half a minute is told."""
+    none, one, two = (seconds_for(loft[0], rooms=0, checked=n, frequency_hz=HZ) for n in (0, 1, 2))
+    assert two - one == pytest.approx(one - none)
+    assert seconds_for(loft[0], rooms=2048, checked=0, frequency_hz=HZ) > none > 0.0
+    assert in_words(20.0) == ""
+    assert in_words(170.0) == "about 3 min of a processor in all"
