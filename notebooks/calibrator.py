@@ -94,7 +94,7 @@ recorded[:, :, 1] *= 10 ** (-3 / 20)
 
 held = tempfile.TemporaryDirectory()
 folder = Path(held.name)
-manifest = ['format = 1\nname = "one evening"\n[grid]\npoints_per_octave = 84']
+manifest = ['format = 1\nname = "one evening"']
 for sub, position in every.items():
     gain = "gain_db = -3.0" if sub == "right" else "gain_db = 0.0"
     manifest.append(f'[[subs]]\nname = "{sub}"\nposition_m = {list(position)}\n{gain}')

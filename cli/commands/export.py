@@ -125,7 +125,7 @@ def _impulse_responses(plan: "Plan", *, sub: int | None, rate_hz: int, seconds: 
     if (left := left_at_end_db(impulse.samples)) > STILL_RINGS_DB and not quiet:
         longer = "make them longer with --seconds"
         if plan.measured is not None and length_s < seconds:
-            longer = "raise points_per_octave in the manifest's [grid] and search again for longer ones"
+            longer = "export the measurements with finer points, or longer ones, and search again"
         warn([f"the responses still ring at their end ({left:z.0f} dB); {longer}"])
     return Exported(
         data=wav_bytes(impulse.samples, rate_hz),

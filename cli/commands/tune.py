@@ -12,7 +12,7 @@ from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.progress import progress
-from cli.terminal.target_curve import curve_file, target_curve
+from cli.terminal.target_curve import band_of, curve_file, target_curve
 from cli.terminal.targets import check_targets
 
 MOST_FILTERS = 12
@@ -54,6 +54,10 @@ def tune(
         str | None,
         typer.Option("--target", metavar="CURVE", help="20:4,60:2,120:0, or a table of Hz and dB; flat if left out."),
     ] = None,
+    band: Annotated[
+        str | None,
+        typer.Option("--band", metavar="HZ:HZ", help="Where filters are sought, as 20:160; else as in the project."),
+    ] = None,
     rate: Rate = None,
     force: Force = False,
     as_json: Json = False,
@@ -87,6 +91,7 @@ def tune(
         all_pass=all_pass,
         rate_hz=rate,
         target=target_curve(target),
+        band_hz=band_of(band),
     )
     if rate is not None:
         check_rate(rate)

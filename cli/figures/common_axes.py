@@ -149,7 +149,7 @@ def _seat_line(axes: Axes, frequency_hz: Floats, level_db: Floats, *, row: int, 
 
 
 def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
-    """A logarithmic axis of frequencies with ticks at nominal third-octaves."""
+    """A logarithmic axis of frequencies with ticks at nominal third-octaves; its label names the band."""
     low, high = float(frequency_hz[0]), float(frequency_hz[-1])
     axes.set_xscale("log")
     axes.set_xlim(low, high)
@@ -158,8 +158,13 @@ def frequency_axis(axes: Axes, frequency_hz: Floats) -> None:
     axes.xaxis.set_major_locator(FixedLocator(ticks))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: f"{hz:.4g}"))
-    axes.set_xlabel("frequency [Hz]")
+    axes.set_xlabel(band_label(low, high))
     axes.grid(True, color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
+
+
+def band_label(low_hz: float, high_hz: float) -> str:
+    """An axis of frequencies with the band that a figure shows."""
+    return f"frequency [Hz], band {low_hz:.4g} to {high_hz:.4g} Hz"

@@ -39,6 +39,7 @@ def by_band(axes: Axes, checked: LeftOut) -> Axes:
         hz = np.array([centre for centre, _ in rows])
         axes.plot(hz, [100.0 * one.left for _, one in rows], color=colour, linestyle=dash, marker=marker, label=way)
     frequency_axis(axes, np.array([hz[0] * 0.94, hz[-1] * 1.06]))
+    axes.set_xlabel("third octave [Hz]")
     axes.set_ylim(bottom=0.0)
     axes.set_ylabel("error [% of the responses' rms]")
     axes.set_title("By third octave", loc="left", fontsize=10)

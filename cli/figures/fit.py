@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, TICK_HZ, figure_bytes, new_figure, plain
+from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, TICK_HZ, band_label, figure_bytes, new_figure, plain
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from solvers.fit.moved_modes import MovedMode
@@ -86,7 +86,7 @@ def _over_frequency(axes: Axes, fit: Fit) -> Axes:
     axes.xaxis.set_major_locator(FixedLocator([hz for hz in TICK_HZ if low <= hz <= high]))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    axes.set_xlabel("frequency [Hz]")
+    axes.set_xlabel(band_label(low, high))
     axes.grid(color=FAINT, linewidth=0.5)
     axes.legend(frameon=False)
     return axes

@@ -14,7 +14,7 @@ from matplotlib.colors import BoundaryNorm, ListedColormap
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from cli.figures.common_axes import FAINT, INK, PAPER, TICK_HZ
+from cli.figures.common_axes import FAINT, INK, PAPER, TICK_HZ, band_label
 from roommodes.acoustics.built_modes import BuiltMode, strongest
 from roommodes.arrays import Floats
 from roommodes.responses.metrics import normalised
@@ -231,7 +231,7 @@ def _frequencies(axes: Axes, frequency_hz: Floats) -> None:
     axes.xaxis.set_major_locator(FixedLocator([hz for hz in TICK_HZ if low * 0.999 <= hz <= high * 1.001]))
     axes.xaxis.set_minor_locator(NullLocator())
     axes.xaxis.set_major_formatter(FuncFormatter(lambda hz, _: f"{hz:g}"))
-    axes.set_xlabel("frequency [Hz]")
+    axes.set_xlabel(band_label(low, high))
     _bare(axes)
 
 

@@ -25,7 +25,7 @@ from roommodes.plan.plan import Plan
 def tuning_page(plan: Plan, suffix: str) -> bytes:
     """Levels of a tuned plan before above those after, and the filters' responses below, as PNG or SVG."""
     tuning = tuning_of(plan)
-    seats, hz = plan.seats, plan.frequency_hz
+    seats, hz = plan.seats, tuning.grid(plan.frequency_hz)
     middle = float(np.mean(tuning.before_db))
     with mpl.rc_context(STYLE):
         figure = new_figure(9.5, 9.0)
@@ -59,7 +59,7 @@ def tuning_page(plan: Plan, suffix: str) -> bytes:
 def filter_responses(axes: Axes, plan: Plan) -> Axes:
     """What all filters in each sub's path of a tuned plan do to its level, and what the shared ones do."""
     tuning = tuning_of(plan)
-    hz, rate = plan.frequency_hz, tuning.settings.sample_rate_hz
+    hz, rate = tuning.grid(plan.frequency_hz), tuning.settings.sample_rate_hz
     for sub in range(plan.subs):
         if tuning.sub_filters[sub]:
             level = 20.0 * np.log10(np.abs(section_response(tuning.of_sub(sub), hz, rate_hz=rate)))

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 MOST_DB = 30.0  # off the middle of the curve
 HZ = (1.0, 20000.0)
+BAND_HZ = (10.0, 300.0)
 
 
 def curve_file(text: str | None) -> list[Path]:
@@ -20,6 +21,20 @@ def curve_file(text: str | None) -> list[Path]:
     path = Path(text)
     points = ":" in path.name or "," in text or not path.suffix
     return [] if points and not path.is_file() else [path]
+
+
+def band_of(text: str | None) -> tuple[float, float] | None:
+    """``20:160`` as the lowest and the highest frequency [Hz]; a usage error says what is allowed."""
+    if text is None:
+        return None
+    try:
+        low, high = (float(part) for part in text.split(":"))
+    except ValueError:
+        low, high = 0.0, 0.0
+    if not (BAND_HZ[0] <= low and 1.2 * low <= high <= BAND_HZ[1]):
+        message = f"got {text!r}; allowed: two frequencies from {BAND_HZ[0]:g} to {BAND_HZ[1]:g} Hz, such as 20:160"
+        raise typer.BadParameter(message, param_hint="--band")
+    return low, high
 
 
 def target_curve(text: str | None) -> "Curve":

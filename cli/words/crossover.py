@@ -32,7 +32,9 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
     page.heading(f"{name(plan.project.name)}: {subs_word(plan.subs)} meeting {mains}")
     if basis := basis_words(plan.results):
         page.line(basis)
-    page.line(f"Crossover: {best.crossover.words}; judged from {hz[0]:.0f} to {hz[-1]:.0f} Hz.")
+    page.line(
+        f"Crossover: {best.crossover.words}; judged on {len(hz)} frequencies from {hz[0]:.0f} to {hz[-1]:.0f} Hz."
+    )
     page.line(OWN_WORDS[met.parts.own] if plan.measured is None else MEASURED_WORDS)
     page.line(
         f"Set: {delay_words(best.delay_s, rate_hz)}; "

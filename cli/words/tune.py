@@ -34,10 +34,7 @@ def section_words(one: Section) -> str:
 def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
     """Filters of a tuned plan, seats before and after, price; `free`: those of a processor without limits."""
     tuning = tuning_of(plan)
-    which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
-    page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.subs)}{which}")
-    if basis := basis_words(plan.results):
-        page.line(basis)
+    _print_heading(page, plan, tuning)
     rows = [
         [f"sub {sub + 1}", plan.zones[sub], one.kind, f"{one.frequency_hz:.1f} Hz", f"{one.q:.1f}", _gain(one)]
         for sub, own in enumerate(tuning.sub_filters)
@@ -91,6 +88,16 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
         "A boost asks more of amplifiers and cones just where a room takes most: raise the level in steps, listen for "
         "distress, and keep to the limits for hearing. Measure at every seat before you keep a filter."
     )
+
+
+def _print_heading(page: Page, plan: Plan, tuning: Tuning) -> None:
+    """Which plan, what it rests on, and over which band filters are sought."""
+    which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
+    page.heading(f"{name(plan.project.name)}: filters, {subs_word(plan.subs)}{which}")
+    if basis := basis_words(plan.results):
+        page.line(basis)
+    hz = tuning.grid(plan.frequency_hz)
+    page.line(f"Filters are sought and judged on {len(hz)} frequencies from {hz[0]:.4g} to {hz[-1]:.4g} Hz.")
 
 
 def _low_passed_words(plan: Plan) -> str:
@@ -153,7 +160,7 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
         "boost_db": tuning.price.boost_db,
         "boost_hz": tuning.price.boost_hz,
         "level_lost_db": tuning.price.level_lost_db,
-        "frequency_hz": plan.frequency_hz.tolist(),
+        "frequency_hz": tuning.grid(plan.frequency_hz).tolist(),
         "target_db": tuning.target_db.tolist(),
         "ceiling_db": tuning.ceiling_db.tolist(),
         "seats": [

@@ -1,6 +1,6 @@
 """A set of measured responses as frozen data, and the fault that a set can have."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.responses.wide_band import WideBand
+
+GRID_NOTE = "Grid: "
 
 
 class MeasurementsInvalid(ProjectInvalid):
@@ -122,6 +125,14 @@ class MeasuredFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Manifest:
+    """A manifest as it was read: its text, and its path as given."""
+
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Common:
     """Whether levels, signs and times of the responses of a set compare."""
 
@@ -149,6 +160,27 @@ class Scale:
         return None if not self.drive_v else self.drive_v[sub if len(self.drive_v) > 1 else 0]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Further:
+    """The same responses on other grids than the manifest's.
+
+    Parameters
+    ----------
+    search_hz : (n_search,) the grid of the project's search, as far as the manifest's band reaches [Hz].
+    search_transfer : (n_search, n_seat, n_sub) on it.
+    wide : over all that the files tell.
+    """
+
+    search_hz: Floats
+    search_transfer: Complexes
+    wide: WideBand
+
+    def arranged(self, change: Callable[[Complexes], Complexes]) -> "Further":
+        """The same with seats and subs changed, by what does that to (n_freq, n_seat, n_sub)."""
+        wide = replace(self.wide, transfer=change(self.wide.transfer))
+        return replace(self, search_transfer=change(self.search_transfer), wide=wide)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasuredSet:
     """All measured responses on one grid.
@@ -165,7 +197,8 @@ class MeasuredSet:
     common : what of the responses compares.
     notes : what was done, in sentences.
     files : what was read.
-    manifest_text, source : the manifest as it was read, and its path as given.
+    manifest : as it was read.
+    further : the same on other grids; None where there are none, as of what was estimated.
     """
 
     name: str
@@ -178,12 +211,22 @@ class MeasuredSet:
     common: Common
     notes: tuple[str, ...]
     files: tuple[MeasuredFile, ...]
-    manifest_text: str
-    source: str
+    manifest: Manifest
+    further: Further | None = None
 
     def __post_init__(self) -> None:
         for array in (self.frequency_hz, self.transfer, self.noise, self.subs.position_m, self.seats.position_m):
             array.setflags(write=False)
+
+    @property
+    def manifest_text(self) -> str:
+        """The manifest as it was read."""
+        return self.manifest.text
+
+    @property
+    def source(self) -> str:
+        """The manifest's path as given."""
+        return self.manifest.source
 
     @property
     def level(self) -> Literal["relative", "pascal", "per metre"]:
@@ -201,7 +244,24 @@ class MeasuredSet:
         if self.seats.known.all():
             return self
         known = np.flatnonzero(self.seats.known)
-        return replace(self, transfer=self.transfer[:, known].copy(), seats=self.seats.of(known))
+        further = None if self.further is None else self.further.arranged(lambda transfer: transfer[:, known].copy())
+        return replace(self, transfer=self.transfer[:, known].copy(), seats=self.seats.of(known), further=further)
+
+    def for_search(self) -> "MeasuredSet":
+        """The same on the grid of the project's search, which the manifest's does not replace."""
+        if self.further is None or self.frequency_hz is self.further.search_hz:
+            return self
+        hz, wide = self.further.search_hz, self.further.wide.frequency_hz
+        noise = np.stack([np.interp(hz, self.frequency_hz, own) for own in self.noise.T], axis=1)
+        kept = f"the plan file keeps the files' {wide[0]:.4g} to {wide[-1]:.4g} Hz for other bands and decays"
+        note = f"Searched on the project's {len(hz)} frequencies from {hz[0]:g} to {hz[-1]:g} Hz; {kept}."
+        return replace(
+            self,
+            frequency_hz=hz,
+            transfer=self.further.search_transfer,
+            noise=noise,
+            notes=(note, *(one for one in self.notes if not one.startswith(GRID_NOTE))),
+        )
 
     @property
     def comparable(self) -> bool:

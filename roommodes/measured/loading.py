@@ -5,6 +5,7 @@ them. Values are as the model's: e^{+j omega t}, a later arrival turns by e^{-j 
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,6 +18,8 @@ from roommodes.errors import Fault, OutsideModel
 from roommodes.measured.across_seats.roll_off import roll_off_notes, roll_offs
 from roommodes.measured.data import (
     Common,
+    Further,
+    Manifest,
     MeasuredFile,
     MeasuredSeats,
     MeasuredSet,
@@ -29,7 +32,7 @@ from roommodes.measured.files import FileFaulty, Impulse, Spectrum, faulty, fing
 from roommodes.measured.manifest import ManifestTables, ResponseTable, parse_manifest
 from roommodes.measured.noise import noise_rms
 from roommodes.measured.notes import FADE_SHARE, measured_notes
-from roommodes.measured.over_time import own_points
+from roommodes.measured.over_time import own_points, told_s, widest_hz
 from roommodes.measured.own_folder import files_elsewhere
 from roommodes.measured.pattern import with_pattern
 from roommodes.measured.places import Places, exchanged_set
@@ -42,6 +45,7 @@ from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
 from roommodes.project.project import Project
 from roommodes.project.reading import read_text
 from roommodes.responses.frequency_grid import log_grid
+from roommodes.responses.wide_band import WideBand
 from roommodes.toml.lines import Lines
 
 __all__ = ["MeasuredSeats", "MeasuredSet", "MeasuredSubs", "MeasurementsInvalid", "load_manifest"]
@@ -50,6 +54,8 @@ Raw = Mapping[tuple[int, int], Spectrum | Impulse]  # (seat, sub) -> what its fi
 T = TypeVar("T")
 
 REFERENCE_PA = 20e-6
+WIDE_STEP_HZ = 1.0 / 3.0  # of all that the files tell: 3 s
+NARROWER = 6  # bands that are tried, from the files' reach to the grid's own
 NOISE_STEP_HZ = 0.35  # of impulse responses' spectra, where their noise is looked for: 2.9 s
 
 
@@ -112,10 +118,10 @@ class _Reading:
         end_s = self._window_end(raw)
         transfer = np.full((len(self.hz), len(seats), len(subs)), np.nan, dtype=np.complex128)
         for key, found in raw.items():
-            value = self._guarded(placed[key], self._on_grid, found, end_s)
+            value = self._guarded(placed[key], self._on_grid, found, self.hz, end_s)
             if value is not None:
                 transfer[(slice(None), *key)] = value
-        chain = self._chain()
+        chain = self._chain(self.hz)
         judged = None
         if not self.faults and not self.places.faults:
             judged = self._doubt(raw, placed, transfer, seats, subs)
@@ -152,8 +158,8 @@ class _Reading:
                 *roll_off_notes(fallen),
             ),
             files=tuple(MeasuredFile(path=name, sha256=fingerprint(data)) for name, data in self.opened.items()),
-            manifest_text=self.text,
-            source=self.source,
+            manifest=Manifest(text=self.text, source=self.source),
+            further=self._further(raw, transfer.shape[1:], end_s),
         )
         return exchanged_set(whole, self.project) if self.tables.exchanged else whole
 
@@ -220,16 +226,42 @@ class _Reading:
         starts = [found.start_s for found in raw.values() if isinstance(found, Impulse)]
         return None if length is None or not starts else max(starts) + length
 
-    def _on_grid(self, found: Spectrum | Impulse, end_s: float | None) -> Complexes:
+    def _on_grid(self, found: Spectrum | Impulse, hz: Floats, end_s: float | None) -> Complexes:
         if isinstance(found, Spectrum):
-            return resampled(found, self.hz) * self._scale(found)
-        return self._spectrum(found, self.hz, end_s)
+            return resampled(found, hz) * self._scale(found)
+        return self._spectrum(found, hz, end_s)
 
     def _spectrum(self, found: Impulse, hz: Floats, end_s: float | None) -> Complexes:
         fade = FADE_SHARE * (self.tables.processing.window_s or 0.0)
         cut = found if end_s is None else windowed(found, end_s=end_s, fade_s=fade)
-        require_length(cut, float(self.hz[0]), float(self.hz[-1]))
+        require_length(cut, float(hz[0]), float(hz[-1]))
         return spectrum(cut, hz) * self._scale(found)
+
+    def _further(self, raw: Raw, size: tuple[int, ...], end_s: float | None) -> Further | None:
+        """The responses on the search's grid, and over all that the files tell; None where the bands do not meet."""
+        search = self.project.search
+        low, high = max(self.hz[0], search.band_hz[0]), min(self.hz[-1], search.band_hz[1])
+        if low >= high:
+            return None
+        search_hz = log_grid(float(low), float(high), search.points_per_octave)
+        told = min(told_s(one, float(low), float(high), end_s) for one in raw.values())
+        ends = widest_hz(raw, self.hz)
+        for low, high in zip(*(np.geomspace(end, near, NARROWER) for end, near in ends), strict=True):
+            hz = np.arange(np.ceil(low / WIDE_STEP_HZ), np.floor(high / WIDE_STEP_HZ) + 1.0) * WIDE_STEP_HZ
+            with suppress(FileFaulty):
+                wide = WideBand(frequency_hz=hz, transfer=self._freed(raw, size, hz, end_s), told_s=told)
+                return Further(search_hz=search_hz, search_transfer=self._freed(raw, size, search_hz, end_s), wide=wide)
+        return None
+
+    def _freed(self, raw: Raw, size: tuple[int, ...], hz: Floats, end_s: float | None) -> Complexes:
+        """The responses on a grid, freed of the chain and smoothed: (n_freq, n_seat, n_sub); FileFaulty beyond them."""
+        chain = self._chain(hz, faults_kept=False)
+        transfer = np.full((len(hz), *size), np.nan, dtype=np.complex128)
+        octave = self.tables.processing.smoothing_octave
+        for (seat, sub), found in raw.items():
+            value = self._on_grid(found, hz, end_s) / chain[:, sub]
+            transfer[:, seat, sub] = smoothed(value, hz, octave=octave)
+        return transfer
 
     def _scale(self, found: Spectrum | Impulse) -> float:
         """What a file's values are multiplied by."""
@@ -259,26 +291,27 @@ class _Reading:
                 found[:, sub] = noise_rms(hz, np.stack(values, axis=1), self.hz)
         return found
 
-    def _chain(self) -> Complexes:
-        """What is divided out: (n_freq, n_sub); of no use where it has a fault."""
+    def _chain(self, hz: Floats, *, faults_kept: bool = True) -> Complexes:
+        """What is divided out: (n_freq, n_sub); of no use where it has a fault, which is kept or raised."""
         chains: list[Complexes] = []
+        nothing = np.ones(len(hz), dtype=np.complex128)
         left_in = self.tables.reference.chain == "left in"
         for index, sub in enumerate(self.tables.subs):
             try:
-                chains.append(self._nothing() if left_in else chain_response(sub, self.hz))
+                chains.append(nothing if left_in else chain_response(sub, hz))
             except (FileFaulty, OutsideModel) as fault:
+                if not faults_kept:
+                    raise
                 self.places.fault(("subs", index, "filters"), str(fault))
         if (name := self.tables.microphone.calibration) is not None and name not in self.closed:
             try:
-                curve = calibration_curve(read_calibration(self._content(name)), self.hz)
+                curve = calibration_curve(read_calibration(self._content(name)), hz)
                 chains = [chain * curve for chain in chains]
             except FileFaulty as fault:
+                if not faults_kept:
+                    raise
                 self._keep(fault, None)
-        return np.stack(chains, axis=1) if chains else self._nothing()[:, None]
-
-    def _nothing(self) -> Complexes:
-        """A chain that does nothing."""
-        return np.ones(len(self.hz), dtype=np.complex128)
+        return np.stack(chains, axis=1) if chains else nothing[:, None]
 
     def _doubt(
         self,

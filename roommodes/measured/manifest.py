@@ -92,7 +92,7 @@ class ReferenceTable(Table):
 
 
 class GridTable(Table):
-    """The common grid that all files are brought to; left out, the band and points of the project's [search]."""
+    """The grid of `fit` and `field`; left out, that of the project's [search], which a search keeps in any case."""
 
     band_hz: (
         Annotated[tuple[Hertz, Hertz], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)]

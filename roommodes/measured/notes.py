@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.measured.data import MeasuredSeats
+from roommodes.measured.data import GRID_NOTE, MeasuredSeats
 from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.manifest import ManifestTables, clusters
 from roommodes.project.project import Project
@@ -27,7 +27,7 @@ def measured_notes(
     """Sentences on reading, window, smoothing, chain and gaps; `end_s` is where impulse responses were cut."""
     impulses = [found for found in raw.values() if isinstance(found, Impulse)]
     spectra = len(raw) - len(impulses)
-    notes = [f"Grid: {len(hz)} frequencies from {hz[0]:g} to {hz[-1]:g} Hz."]
+    notes = [f"{GRID_NOTE}{len(hz)} frequencies from {hz[0]:g} to {hz[-1]:g} Hz."]
     if spectra:
         notes.append(
             f"{spectra} transfer functions were interpolated by a cubic spline over log frequency, each with its "

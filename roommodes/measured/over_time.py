@@ -12,6 +12,7 @@ is.
 | C | correlation of neighbouring frequencies, the mean turn taken out: 1 for a room, near 0 for noise |
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +22,7 @@ from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.resampling import arrival_s
 from roommodes.measured.wav import spectrum
 
+LOWEST_WIDE_HZ, HIGHEST_WIDE_HZ = 10.0, 400.0  # all that is kept of files
 FINEST_HZ = 0.2  # an impulse response's spectrum is looked at no finer
 LONGEST_S, TIME_STEP_S = 0.4, 2e-3  # of E(t), before and after d
 RISEN = 0.1
@@ -59,6 +61,33 @@ def own_points(raw: Spectrum | Impulse, low_hz: float, high_hz: float) -> tuple[
     step = max(FINEST_HZ, raw.rate_hz / len(raw.sample))
     hz = np.arange(low_hz, high_hz, step)
     return hz, spectrum(raw, hz)
+
+
+def told_s(raw: Spectrum | Impulse, low_hz: float, high_hz: float, end_s: float | None) -> float:
+    """How long a response a file tells within a band; `end_s`: where impulse responses are cut [s]."""
+    if isinstance(raw, Spectrum):
+        hz, _ = own_points(raw, low_hz, high_hz)
+        return float(1.0 / np.diff(hz).max()) if len(hz) > 1 else 0.0
+    length = len(raw.sample) / raw.rate_hz
+    return (length if end_s is None else min(length, end_s)) - raw.start_s
+
+
+def widest_hz(
+    raw: Mapping[tuple[int, int], Spectrum | Impulse], grid_hz: Floats
+) -> tuple[tuple[float, float], tuple[float, float]]:
+    """How far all files reach, (lowest, the grid's lowest) and (highest, the grid's highest) [Hz]."""
+    low, high = [LOWEST_WIDE_HZ], [HIGHEST_WIDE_HZ]
+    for one in raw.values():
+        if isinstance(one, Spectrum):
+            low.append(float(one.hz[one.hz > 0.0].min()))
+            high.append(float(one.hz.max()))
+        else:
+            high.append(0.4 * one.rate_hz)
+            low.append(2.0 / max(len(one.sample) / one.rate_hz - one.start_s, 1e-3))
+    return (
+        (min(max(low), float(grid_hz[0])), float(grid_hz[0])),
+        (max(min(high), float(grid_hz[-1])), float(grid_hz[-1])),
+    )
 
 
 def over_time(hz: Floats, value: Complexes) -> OverTime:

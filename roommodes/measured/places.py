@@ -219,6 +219,9 @@ def exchanged_set(measured: MeasuredSet, project: Project) -> MeasuredSet:
     return replace(
         measured,
         transfer=measured.transfer.transpose(0, 2, 1).copy(),
+        further=None
+        if measured.further is None
+        else measured.further.arranged(lambda one: one.transpose(0, 2, 1).copy()),
         noise=np.repeat(noise, n_candidate, axis=1),
         scale=replace(measured.scale, drive_v=measured.scale.drive_v[:1]),
         subs=MeasuredSubs(

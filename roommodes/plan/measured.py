@@ -4,6 +4,7 @@
 | --- | --- | --- |
 | /measured | file, main | manifest, notes, fingerprints of the files; responses of main loudspeakers, if any; |
 | | frequency, seat, candidate | deviations of responses that were estimated, if any |
+| | wide_hz, seat, candidate or main | the responses over all that the files tell, and how long a response that is |
 
 `/transfer` of such a file holds the measured responses themselves, multiplied by `scale_db`.
 """
@@ -18,6 +19,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import FileUnusable
+from roommodes.responses.wide_band import WideBand
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
 from roommodes.subwoofer.boxed_driver import REFERENCE_PA
 from roommodes.subwoofer.limits import MeasuredDrive
@@ -51,6 +53,14 @@ DEVIATION = Field(
     unit="1/m",
     long_name="one standard deviation of /transfer where it was estimated, 0 where it was measured; in the same scale",
 )
+WIDE_HZ = Field(path="wide_hz", kind="f", axes=("wide_hz",), unit="Hz", long_name="frequency")
+WIDE = Field(
+    path="wide_transfer",
+    kind="c",
+    axes=("wide_hz", "seat", "source"),
+    unit="1/m",
+    long_name="candidates, then main loudspeakers, in the same scale as /transfer, over all that their files tell",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -65,13 +75,15 @@ class MeasuredRecord:
     level : what the files' levels refer to.
     scale_db : by how much the responses were raised; with it one sub's mean level at the seats is 0 dB, but for
         `level` "per metre" [dB].
-    file_name, file_sha256 : (n_file,) what was read.
+    files : (n_file,) what was read: name and SHA-256 of each.
     main_name : (n_main,) main loudspeakers.
     main_transfer : (n_freq, n_seat, n_main), None where no main was measured.
     drive_v : (n_candidate,) rms voltage at each sub's terminals for `level` "pascal"; empty where not known [V].
     exchanged : measured by reciprocity: the candidates are places where subs may stand, not subs that stand.
     deviation : (n_freq, n_seat, n_candidate) one standard deviation of what was estimated, 0 of what was measured, in
         the scale of the responses; None where all was measured.
+    wide : candidates, then main loudspeakers, over all that their files tell, in the scale of the responses; None where
+        some was estimated, and in older files.
     """
 
     name: str
@@ -79,13 +91,23 @@ class MeasuredRecord:
     notes: tuple[str, ...]
     level: str
     scale_db: float
-    file_name: tuple[str, ...]
-    file_sha256: tuple[str, ...]
+    files: tuple[tuple[str, str], ...]
     main_name: tuple[str, ...] = ()
     main_transfer: Complexes | None = None
     drive_v: tuple[float, ...] = ()
     exchanged: bool = False
     deviation: Floats | None = None
+    wide: WideBand | None = None
+
+    @property
+    def file_name(self) -> tuple[str, ...]:
+        """(n_file,) files as the manifest names them."""
+        return tuple(name for name, _ in self.files)
+
+    @property
+    def file_sha256(self) -> tuple[str, ...]:
+        """(n_file,) SHA-256 of each."""
+        return tuple(fingerprint for _, fingerprint in self.files)
 
     @property
     def absolute(self) -> bool:
@@ -117,6 +139,11 @@ def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
         group.attrs["exchanged"] = True
     if record.deviation is not None:
         add_field(group, DEVIATION, record.deviation, scales=[group, file])
+    if record.wide is not None:
+        group.attrs["told_s"] = record.wide.told_s
+        add_scale(group, "wide_hz", record.wide.frequency_hz, unit="Hz")
+        add_scale(group, "source", np.arange(record.wide.transfer.shape[2]))
+        add_field(group, WIDE, record.wide.transfer, scales=[group, file])
     group.attrs["notes"] = "\n".join(record.notes)
     add_text(group, "manifest_toml", record.manifest_toml, long_name="text of the manifest")
     add_scale(group, "file", np.arange(len(record.file_name)))
@@ -151,7 +178,9 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
         drive_v = tuple(read_field(path, group, DRIVE, own).tolist())
     finite = all(np.isfinite(volts) and volts > 0.0 for volts in drive_v)
     deviation = read_field(path, group, DEVIATION, own) if DEVIATION.path in group else None
-    finite = finite and all(values is None or np.isfinite(values).all() for values in (mains[1], deviation))
+    wide = _read_wide(path, group, own)
+    arrays = (mains[1], deviation, None if wide is None else wide.transfer)
+    finite = finite and all(values is None or np.isfinite(values).all() for values in arrays)
     if level not in LEVELS or not (finite and np.isfinite(scale_db)):
         raise FileUnusable(f"{path}: is damaged: /measured holds no measurements; write the plan anew")
     return MeasuredRecord(
@@ -160,11 +189,23 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
         notes=tuple(read_attribute(path, group, "notes", str).splitlines()),
         level=level,
         scale_db=scale_db,
-        file_name=tuple(names),
-        file_sha256=tuple(fingerprints),
+        files=tuple(zip(names, fingerprints, strict=True)),
         main_name=tuple(mains[0]),
         main_transfer=mains[1],
         drive_v=drive_v,
         exchanged=bool(group.attrs.get("exchanged", False)),
         deviation=deviation,
+        wide=wide,
     )
+
+
+def _read_wide(path: Path, group: h5py.Group, sizes: dict[str, int]) -> WideBand | None:
+    """The responses over all that their files tell; None in older files."""
+    if WIDE.path not in group:
+        return None
+    transfer = read_field(path, group, WIDE, sizes)
+    hz = read_field(path, group, WIDE_HZ, sizes)
+    told = read_attribute(path, group, "told_s", float)
+    if not (len(hz) > 3 and np.isfinite(hz).all() and hz[0] > 0.0 and np.all(np.diff(hz) > 0.0) and told > 0.0):
+        raise FileUnusable(f"{path}: is damaged: /measured/wide_hz holds no rising frequencies; write the plan anew")
+    return WideBand(frequency_hz=hz, transfer=transfer, told_s=told)

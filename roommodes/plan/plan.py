@@ -226,7 +226,7 @@ class Plan(PlanKinds, PlanQuestions):
     def alone(self) -> Results:
         """The results with this plan and no other, its filters and its crossover."""
         one = self.table.only(self.row)
-        tuning = self.tuning and replace(self.tuning, rank=0)
+        tuning = self.tuning and replace(self.tuning, place=(self.subs, 0))
         crossover = self.crossover and replace(self.crossover, rank=0)
         return replace(self.results, plans={self.subs: one}, choices=Choices(), tuning=tuning, crossover=crossover)
 

@@ -95,6 +95,7 @@ class PlanQuestions:
         all_pass: bool = True,
         target: Mapping[float, float] | Curve | None = None,
         rate_hz: float | None = None,
+        band_hz: tuple[float, float] | None = None,
         running: Running | None = None,
     ) -> Any:
         """The plan with filters: a few on single subs, then some that all share; its crossover is found anew.
@@ -108,6 +109,7 @@ class PlanQuestions:
         all_pass : whether single subs may have all-pass filters.
         target : level by frequency in Hz, such as {20: 4, 120: 0}, any offset; flat where left out [dB].
         rate_hz : sample rate of the processor; left out, as in the project's [processor] [Hz].
+        band_hz : over which filters are sought; left out, as in the project's [tuning], else that of the search [Hz].
         running : progress, cancelling; once cancelled, the filters found so far are kept.
 
         Returns
@@ -125,6 +127,7 @@ class PlanQuestions:
             all_pass=all_pass,
             rate_hz=None if rate_hz is None else float(rate_hz),
             target=curve_of(target),
+            band_hz=band_hz,
         )
         return tuned_plan(self._plan, wishes, running=running or Running())
 

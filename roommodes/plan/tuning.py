@@ -2,7 +2,8 @@
 
 | group | axes | what |
 | --- | --- | --- |
-| /tuning | filter, frequency_hz, seat | filters of one plan, seats before and after, target; the rest as attributes |
+| /tuning | filter, frequency_hz, seat | filters of one plan, seats before and after, target; the rest as attributes; |
+| | | frequencies of its own where its band is not the plan's |
 
 A file has one tuning or none. Signs and references as in `results`. Levels are those of the plan's own gains.
 """
@@ -29,6 +30,7 @@ FILTER_FIELDS = (
     Field(path="filter_q", kind="f", axes=("filter",), unit="1", long_name="Q of the filter"),
     Field(path="filter_gain_db", kind="f", axes=("filter",), unit="dB", long_name="gain at its frequency"),
 )
+HZ_FIELD = Field(path="frequency_hz", kind="f", axes=("frequency_hz",), unit="Hz", long_name="frequency")
 LEVEL_FIELDS = (
     Field(path="before_db", kind="f", axes=("frequency_hz", "seat"), unit="dB", long_name="level without the filters"),
     Field(path="after_db", kind="f", axes=("frequency_hz", "seat"), unit="dB", long_name="level with all filters"),
@@ -96,7 +98,7 @@ class Tuning:
 
     Parameters
     ----------
-    subs, rank : the plan: number of subs, rank from 0.
+    place : the plan: number of subs, rank from 0.
     settings : what was asked for.
     sub_filters : for each sub of the plan its own filters.
     shared : filters before all subs.
@@ -104,10 +106,10 @@ class Tuning:
     target_db, ceiling_db : (n_freq,) of the common filters [dB].
     variation_before_db, variation_after_db : [dB].
     price : what the filters cost in level.
+    frequency_hz : (n_freq,) the band of the tuning, where it has one of its own; None: that of the plan [Hz].
     """
 
-    subs: int
-    rank: int
+    place: tuple[int, int]
     settings: TuningSettings
     sub_filters: tuple[tuple[Section, ...], ...]
     shared: tuple[Section, ...]
@@ -118,11 +120,21 @@ class Tuning:
     variation_before_db: float
     variation_after_db: float
     price: TuningPrice
+    frequency_hz: Floats | None = None
+
+    def grid(self, plan_hz: Floats) -> Floats:
+        """Its frequencies (n_freq,), those of the plan where it has none of its own [Hz]."""
+        return plan_hz if self.frequency_hz is None else self.frequency_hz
 
     @property
-    def place(self) -> tuple[int, int]:
-        """Which plan it belongs to: number of subs, rank from 0."""
-        return self.subs, self.rank
+    def subs(self) -> int:
+        """How many subs the plan has."""
+        return self.place[0]
+
+    @property
+    def rank(self) -> int:
+        """The plan's rank among those with as many subs, from 0."""
+        return self.place[1]
 
     @property
     def count(self) -> int:
@@ -173,8 +185,10 @@ def write_tuning(file: h5py.File, tuning: Tuning | None) -> None:
         group.attrs[name] = getattr(tuning, name)
     for name in _PRICE:
         group.attrs[name] = getattr(tuning.price, name)
+    if tuning.frequency_hz is not None:
+        add_scale(group, "frequency_hz", tuning.frequency_hz, unit="Hz")
     for entry in LEVEL_FIELDS:
-        add_field(group, entry, getattr(tuning, entry.path), scales=[file])
+        add_field(group, entry, getattr(tuning, entry.path), scales=[group, file])
     each = [(sub, one) for sub, own in enumerate(tuning.sub_filters) for one in own]
     each += [(SHARED, one) for one in tuning.shared]
     if not each:
@@ -212,6 +226,10 @@ def read_tuning(path: Path, file: h5py.File, sizes: dict[str, int], ranks: dict[
         raise FileUnusable(f"{path}: /tuning belongs to a plan that the file does not hold; tune it anew")
     asked = {entry.name: read_attribute(path, group, f"asked_{entry.name}", _type(entry)) for entry in _ASKED_NUMBERS}
     q_low, q_high = (read_attribute(path, group, f"asked_q_{end}", float) for end in ("low", "high"))
+    own_hz = None
+    if HZ_FIELD.path in group:  # a band of its own
+        sizes = {axis: length for axis, length in sizes.items() if axis != HZ_FIELD.path}
+        own_hz = read_field(path, group, HZ_FIELD, sizes)
     levels = {entry.path: read_field(path, group, entry, sizes) for entry in LEVEL_FIELDS}
     numbers = {name: read_attribute(path, group, name, float) for name in (*_VARIATIONS, *_PRICE)}
     own: list[list[Section]] = [[] for _ in range(subs)]
@@ -222,18 +240,18 @@ def read_tuning(path: Path, file: h5py.File, sizes: dict[str, int], ranks: dict[
             if not SHARED <= sub < subs:
                 raise FileUnusable(f"{path}: /tuning/sub points past the {subs} subs of its plan; tune it anew")
             (shared if sub == SHARED else own[sub]).append(one)
-    finite = [*levels.values(), np.array(list(numbers.values()))]
+    finite = [*levels.values(), np.array(list(numbers.values())), *([] if own_hz is None else [own_hz])]
     if not all(np.isfinite(array).all() for array in finite):
         raise FileUnusable(f"{path}: is damaged: some numbers of /tuning are not finite; tune the plan anew")
     return Tuning(
-        subs=subs,
-        rank=rank,
+        place=(subs, rank),
         settings=TuningSettings(**asked, q=(q_low, q_high)),
         sub_filters=tuple(map(tuple, own)),
         shared=tuple(shared),
         **levels,
         **{name: numbers[name] for name in _VARIATIONS},
         price=TuningPrice(**{name: numbers[name] for name in _PRICE}),
+        frequency_hz=own_hz,
     )
 
 

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from roommodes.filters.crossovers import ORDERS, Crossover, Kind
 from roommodes.places.boxes import TurnedBox, turned_box
-from roommodes.toml.values import AnyLength, Name, Range, Table, rising, several, worded
+from roommodes.toml.values import AnyLength, Name, Range, Table, apart, rising, several, worded
 
 MOST_MAINS = 24
 
@@ -23,6 +23,7 @@ Side = Annotated[float, Range(low=0.05, high=3.0, unit="m")]
 Size = Annotated[tuple[Side, Side, Side], several(3, "[depth, width, height] in m")]
 Offset = Annotated[float, Range(low=-1.5, high=1.5, unit="m")]
 Degrees = Annotated[float, Range(low=-180.0, high=180.0, unit="deg")]
+BandEnd = Annotated[float, Range(low=10.0, high=400.0, unit="Hz")]
 Milliseconds = Annotated[float, Range(low=-100.0, high=100.0, unit="ms")]
 
 
@@ -74,6 +75,17 @@ class MainsTable(Table):
     )
     frequency_hz: Annotated[float, Range(low=30.0, high=200.0, unit="Hz")] = Field(
         default=Crossover().frequency_hz, description="Frequency of the crossover [Hz].", examples=[80]
+    )
+    band_hz: (
+        Annotated[
+            tuple[BandEnd, BandEnd], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)
+        ]
+        | None
+    ) = Field(
+        default=None,
+        description="Band over which the sum of subs and mains is judged, a quarter of an octave or more on both sides "
+        "of the crossover; left out: an octave on each side [Hz].",
+        examples=[[40, 160]],
     )
     lowest_hz: Annotated[float, Range(low=5.0, high=200.0, unit="Hz")] | None = Field(
         default=None,

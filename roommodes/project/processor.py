@@ -1,4 +1,4 @@
-"""The [processor] table: what the signal processor takes, so that settings are found that can be dialled in."""
+"""The tables [processor], what the signal processor takes, so that settings are found for it, and [tuning]."""
 
 from typing import Annotated, Literal, Protocol
 
@@ -11,6 +11,7 @@ from roommodes.toml.values import AnyLength, Range, Table, apart, rising, severa
 Milliseconds = Annotated[float, Range(low=0.0, high=2000.0, unit="ms")]
 Decibels = Annotated[float, Range(low=-120.0, high=60.0, unit="dB")]
 Hertz = Annotated[float, Range(low=1.0, high=20000.0, unit="Hz")]
+BandEnd = Annotated[float, Range(low=10.0, high=300.0, unit="Hz")]
 Q = Annotated[float, Range(low=0.05, high=100.0)]
 HertzRange = Annotated[tuple[Hertz, Hertz], several(2, "[least, most] in Hz"), AfterValidator(rising)]
 Kinds = Annotated[tuple[Literal["peaking", "all-pass"], ...], AnyLength]
@@ -72,6 +73,21 @@ class ProcessorFiltersTable(Table):
             per_output=self.per_output,
             in_all=self.in_all,
         )
+
+
+class TuningTable(Table):
+    """What `tune` looks at."""
+
+    band_hz: (
+        Annotated[
+            tuple[BandEnd, BandEnd], several(2, "[low, high] in Hz"), AfterValidator(rising), AfterValidator(apart)
+        ]
+        | None
+    ) = Field(
+        default=None,
+        description="Band over which filters are sought, as dense as the search's; left out: that of the search [Hz].",
+        examples=[[20, 160]],
+    )
 
 
 class ProcessorTable(Table):

@@ -34,7 +34,7 @@ from roommodes.project.constructions import (
     reacts,
 )
 from roommodes.project.mains import MainsTable
-from roommodes.project.processor import processor_of, wished_of
+from roommodes.project.processor import TuningTable, processor_of, wished_of
 from roommodes.project.room import (
     ears_of,
     face_surface,
@@ -136,6 +136,11 @@ class Project:
     def kinds(self) -> tuple[SubwooferTable, ...]:
         """The kinds of subwoofer that may stand at a position: [[subwoofers]], or [subwoofer] alone."""
         return self.tables.subwoofers or (self.tables.subwoofer,)
+
+    @property
+    def tuning(self) -> TuningTable:
+        """The [tuning] table: the band of filters."""
+        return self.tables.tuning
 
     @property
     def subwoofer(self) -> SubwooferTable:

@@ -15,7 +15,7 @@ from roommodes.acoustics.room import Room
 from roommodes.places.layout import Layout, filled_layout
 from roommodes.project.constructions import ConstructionTable, LayerNames
 from roommodes.project.mains import MainsTable
-from roommodes.project.processor import ProcessorTable
+from roommodes.project.processor import ProcessorTable, TuningTable
 from roommodes.project.shape_tables import (
     BlockTable,
     KeepOutTable,
@@ -368,6 +368,7 @@ class ProjectTables(Table):
     target: TargetTable = Field(default=TargetTable(), description="How loud it is to be at the seats.")
     search: SearchTable = Field(default=SearchTable(), description="What the search may do.")
     processor: ProcessorTable | None = Field(default=None, description="What the signal processor takes.")
+    tuning: TuningTable = Field(default=TuningTable(), description="The band of filters.")
     mains: MainsTable | None = Field(default=None, description="The main loudspeakers and their crossover.")
     layout: LayoutTable | None = Field(
         default=None, description="Existing or wished positions and drives, for `predict`."

@@ -185,8 +185,10 @@ PLAN_FIELDS = (
 )
 SCALES = {
     "frequency_hz": "frequency",
+    "wide_hz": "frequency, even steps over all that the measured files tell",
     "seat": "index of the seat, from 0",
     "candidate": "index of the candidate, from 0",
+    "source": "index of the candidate, from 0, then of the main loudspeaker",
     "axis": "x from the front wall, y from the left wall, z from the floor",
     "rank": "rank of the plan, 0 is the best",
     "sub": "index of the sub in its plan, from 0",

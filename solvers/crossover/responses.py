@@ -10,6 +10,7 @@ from roommodes.plan.plan import Plan
 from roommodes.project.mains import lower_end
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import seat_pressure
+from roommodes.responses.wide_band import WideBand
 from roommodes.running import Running
 from roommodes.subwoofer.kinds import responses_known
 from roommodes.subwoofer.limits import own_response
@@ -17,7 +18,8 @@ from solvers.crossover.alignment import Parts
 from solvers.project_transfer import project_transfer
 
 POINTS_PER_OCTAVE = 24
-OCTAVES = 1.0  # on each side of the crossover
+OCTAVES = 1.0  # on each side of the crossover, where [mains] has no band
+LEAST_OCTAVES = 0.25  # likewise, of any band
 
 
 def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Running()) -> Parts:
@@ -39,8 +41,8 @@ def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Runnin
     """
     if plan.measured is not None:
         return _measured_parts(plan, plan.measured, crossover)
-    span = 2.0**OCTAVES
-    hz = log_grid(crossover.frequency_hz / span, crossover.frequency_hz * span, POINTS_PER_OCTAVE)
+    low, high = _judged_hz(plan, crossover)
+    hz = log_grid(low, high, POINTS_PER_OCTAVE)
     each, mains, own = _modelled(plan, hz, crossover, running)
     return Parts(
         frequency_hz=hz,
@@ -65,7 +67,12 @@ def each_of_both(
     Frequencies (n_freq,) [Hz]; subs (n_freq, n_seat, n_sub); mains (n_freq, n_seat, n_main), no crossover in them.
     """
     if plan.measured is not None:
-        return plan.frequency_hz, plan.transfer, _measured_mains(plan, plan.measured)
+        wide = plan.measured.wide
+        if wide is None:
+            return plan.frequency_hz, plan.transfer, _measured_mains(plan, plan.measured)
+        low, top = float(plan.frequency_hz[0]), max(float(plan.frequency_hz[-1]), 2.0**OCTAVES * crossover.frequency_hz)
+        hz = log_grid(*wide.covered(low, top), POINTS_PER_OCTAVE)
+        return hz, *_wide_parts(plan, plan.measured, wide, hz)
     low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
     hz = log_grid(low, max(high, 2.0**OCTAVES * crossover.frequency_hz), POINTS_PER_OCTAVE)
     subs, mains, _ = _modelled(plan, hz, crossover, running)
@@ -95,24 +102,50 @@ def _modelled(plan: Plan, hz: Floats, crossover: Crossover, running: Running) ->
     return subs, from_mains * lower_end(mains.lowest_hz, hz)[:, None, None], own is not None
 
 
+def _judged_hz(plan: Plan, crossover: Crossover) -> tuple[float, float]:
+    """The band over which the sum is judged: that of [mains], else an octave on each side of the crossover [Hz]."""
+    band = None if plan.project.mains is None else plan.project.mains.band_hz
+    if band is None:
+        return crossover.frequency_hz / 2.0**OCTAVES, crossover.frequency_hz * 2.0**OCTAVES
+    if max(band[0] / crossover.frequency_hz, crossover.frequency_hz / band[1]) > 2.0**-LEAST_OCTAVES:
+        message = (
+            f"got {band[0]:g} to {band[1]:g} Hz; a crossover at {crossover.frequency_hz:g} Hz needs a quarter of an "
+            "octave on both sides"
+        )
+        raise ProjectInvalid(plan.project.source, [Fault(where="mains.band_hz", message=message)])
+    return band
+
+
 def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) -> Parts:
-    """The measured responses within an octave of the crossover."""
-    hz = plan.frequency_hz
-    mains = _measured_mains(plan, record)
+    """The measured responses over the band that is judged, as far as they reach."""
+    hz, subs, mains = plan.frequency_hz, plan.transfer, _measured_mains(plan, record)
+    if record.wide is not None:
+        low, high = record.wide.covered(*_judged_hz(plan, crossover))
+        hz = log_grid(low, max(high, 1.01 * low), POINTS_PER_OCTAVE)
+        subs, mains = _wide_parts(plan, record, record.wide, hz)
     octave = np.log2(hz / crossover.frequency_hz)
-    near = np.abs(octave) <= OCTAVES + 1e-6
-    if not ((octave[near] < -0.25).any() and (octave[near] > 0.25).any()):
+    low, high = _judged_hz(plan, crossover)
+    near = (hz >= low * (1.0 - 1e-6)) & (hz <= high * (1.0 + 1e-6))
+    if not ((octave[near] < -LEAST_OCTAVES).any() and (octave[near] > LEAST_OCTAVES).any()):
         raise OutsideModel(
             f"the measured responses reach from {hz[0]:g} to {hz[-1]:g} Hz; a crossover at {crossover.frequency_hz:g} "
-            "Hz needs a quarter of an octave on both sides. Set band_hz in the manifest's [grid], and search again."
+            "Hz needs a quarter of an octave on both sides. Measure further, and search again."
         )
     return Parts(
         frequency_hz=hz[near],
-        subs=seat_pressure(plan.transfer, _weights(plan, hz))[near],
+        subs=seat_pressure(subs, _weights(plan, hz))[near],
         mains=mains[near],
         seat_weight=plan.seats.weight,
         own=True,
     )
+
+
+def _wide_parts(plan: Plan, record: MeasuredRecord, wide: WideBand, hz: Floats) -> tuple[Complexes, Complexes]:
+    """A plan's subs and the mains at any frequencies that the files reach: (n_freq, n_seat, n_sub or n_main)."""
+    _measured_mains(plan, record)  # or why there are none
+    first = len(plan.results.candidates)
+    whole = wide.at(hz)
+    return whole[:, :, plan.candidate_index], whole[:, :, first:]
 
 
 def _measured_mains(plan: Plan, record: MeasuredRecord) -> Complexes:

@@ -75,6 +75,7 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
         measured,
         transfer=np.concatenate([measured.transfer, found.pressure], axis=1)[:, order],
         seats=seats.of(order),
+        further=None,
         notes=(*measured.notes, note),
     )
     deviation = np.concatenate([np.zeros(measured.transfer.shape), found.deviation], axis=1)[:, order]
@@ -118,6 +119,7 @@ def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Fi
             together=(False,) * len(kept),
             exchanged=True,
         ),
+        further=None,
         notes=(*measured.notes, note),
     )
     return Filled(measured=whole, deviation=found.deviation[:, kept].transpose(0, 2, 1).copy())
@@ -129,6 +131,7 @@ def _turned(measured: MeasuredSet) -> MeasuredSet:
     return replace(
         measured,
         transfer=measured.transfer.transpose(0, 2, 1).copy(),
+        further=None,
         noise=np.full((len(measured.frequency_hz), n_seat), np.nan),
         subs=MeasuredSubs(
             name=measured.seats.name,

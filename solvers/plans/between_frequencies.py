@@ -6,6 +6,7 @@ import numpy as np
 
 from roommodes.acoustics.precision import Precision
 from roommodes.errors import Interrupted
+from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.plan import Plan
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import level_db, seat_pressure, variation_db
@@ -24,7 +25,7 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
 
     Parameters
     ----------
-    plans : on the model, not on measured responses.
+    plans : on the model, or on measured responses kept over all that their files tell.
     running : progress, cancelling, threads.
 
     Raises
@@ -32,6 +33,9 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
     Interrupted : when cancelled.
     """
     project = plans[0].project
+    record = plans[0].measured
+    if record is not None:
+        return _measured(plans, record)
     search, listening = project.search, project.listening()
     hz = log_grid(*search.band_hz, FINER * search.points_per_octave)
     each = project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
@@ -50,6 +54,16 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
         found.append(variation_db(level, listening.weight))
         at += plan.subs
     return found
+
+
+def _measured(plans: Sequence[Plan], record: MeasuredRecord) -> list[float]:
+    """The same of measured responses, between whose frequencies their files tell more."""
+    assert record.wide is not None, "asked where the files' own points are kept"
+    grid = plans[0].frequency_hz
+    hz = np.geomspace(grid[0], grid[-1], FINER * (len(grid) - 1) + 1)
+    whole, weight = record.wide.at(hz), plans[0].seats.weight
+    driven = (seat_pressure(whole[:, :, plan.candidate_index], plan.drives.weights(hz)) for plan in plans)
+    return [variation_db(level_db(pressure), weight) for pressure in driven]
 
 
 def between_remarks(plans: Sequence[Plan], *, running: Running = Running()) -> list[str]:

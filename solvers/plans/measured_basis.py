@@ -20,6 +20,7 @@ from roommodes.plan.plan import Results
 from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
 from roommodes.responses.metrics import normalised
+from roommodes.responses.wide_band import WideBand
 from solvers.plans.basis import Basis
 from solvers.search.from_project import distances_of, drives_of
 from solvers.search.problem import Problem, Wishes
@@ -40,6 +41,8 @@ def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats
     ProjectInvalid : responses cannot be added, no seat or sub was measured, a sub has no position.
     """
     project.require_one_kind("a plan on measured responses")
+    if deviation is None:
+        measured = measured.for_search()
     mains = (project.mains or MainsTable()).measured
     names = list(measured.subs.name)
     subs = [index for index, name in enumerate(names) if name not in mains]
@@ -76,13 +79,13 @@ def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats
             notes=(*measured.notes, *_left_out(project, measured, seat)),
             level=measured.level,
             scale_db=float(20.0 * np.log10(scale)),
-            file_name=tuple(file.path for file in measured.files),
-            file_sha256=tuple(file.sha256 for file in measured.files),
+            files=tuple((file.path, file.sha256) for file in measured.files),
             main_name=tuple(names[index] for index in played),
             main_transfer=scale * transfer[:, :, played] if played else None,
             drive_v=_drive_v(measured, subs),
             exchanged=measured.subs.exchanged,
             deviation=None if deviation is None else scale * deviation[:, at_seat][:, :, subs],
+            wide=_wide(measured, at_seat, [*subs, *played], scale),
         ),
     )
 
@@ -91,6 +94,14 @@ def _drive_v(measured: MeasuredSet, subs: Sequence[int]) -> tuple[float, ...]:
     """Voltage of each sub that may be driven; empty where nobody knows any."""
     known = [measured.scale.volts(sub) for sub in subs]
     return tuple(volts for volts in known if volts is not None)
+
+
+def _wide(measured: MeasuredSet, seats: Integers, sources: Sequence[int], scale: float) -> WideBand | None:
+    """Some of the responses over all that their files tell."""
+    if measured.further is None:
+        return None
+    wide = measured.further.wide
+    return replace(wide, transfer=scale * wide.transfer[:, seats][:, :, sources])
 
 
 def _names(known: Sequence[str], measured: Sequence[str], at_seat: Integers, seat: Integers) -> tuple[str, ...]:

@@ -123,7 +123,8 @@ def _moved(basis: Basis, problem: Problem, outcomes: Sequence[Outcome], seed: in
 def _with_remarks(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:
     """The same with remarks on the first plan of each number: what lies between the frequencies, a late last sub."""
     first = [results.plan(count, 1) for count in results.plans]
-    between = [] if results.measured is not None else between_remarks(first, running=running.silent())
+    finer_known = results.measured is None or results.measured.wide is not None
+    between = between_remarks(first, running=running.silent()) if finer_known else []
     plans = dict(results.plans)
     for place, plan in enumerate(first):
         late = late_remark(plan, drives, seed=seed, running=running)

@@ -12,8 +12,10 @@ from roommodes.filters.processor import ANY_FILTERS, FilterControls, Processor
 from roommodes.filters.sections import section_response
 from roommodes.plan.plan import Plan
 from roommodes.plan.tuning import Tuning, TuningPrice, TuningSettings
+from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import level_db, normalised, variation_db
 from roommodes.running import Running
+from solvers.project_transfer import project_transfer
 from solvers.tuning.equaliser import EqualiserLimits, equalise
 from solvers.tuning.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
@@ -32,6 +34,7 @@ class TuneWishes:
     all_pass : single subs may have all-passes.
     rate_hz : sample rate at which the filters are judged; None for the processor's [Hz].
     target : curve of the common filters, any offset.
+    band_hz : over which filters are sought; None for that of the plan [Hz].
     """
 
     per_sub: int | None = None
@@ -41,6 +44,7 @@ class TuneWishes:
     all_pass: bool = True
     rate_hz: float | None = None
     target: Curve = FLAT
+    band_hz: tuple[float, float] | None = None
 
     def settings(self, processor: Processor, exchange: float | None = None) -> TuningSettings:
         """All limits, within those of a processor.
@@ -110,14 +114,55 @@ def tune(plan: Plan, wishes: TuneWishes, *, processor: Processor | None = None, 
 
     Raises
     ------
-    OutsideModel : more is asked for than the processor has.
+    OutsideModel : more is asked for than the processor has, or a band that the responses or the model do not reach.
     """
     import scipy.optimize  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
 
     processor = processor or plan.project.processor
     settings = wishes.settings(processor, plan.project.search.weights.output)
+    hz, transfer = _over_band(plan, wishes.band_hz or plan.project.tuning.band_hz, running)
+    task = _Task(plan=plan, hz=hz, transfer=transfer, shape_db=wishes.target.at(hz))
     with threadpool_limits(1):  # many small matrices: threads would only wait for each other
-        return _tuned(plan, settings, processor.filters, wishes.target.at(plan.frequency_hz), running)
+        return _tuned(task, settings, processor.filters, running)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Task:
+    """A plan with its transfer functions over the band of the tuning, and the target there."""
+
+    plan: Plan
+    hz: Floats
+    transfer: Complexes
+    shape_db: Floats
+
+
+def _over_band(plan: Plan, band_hz: tuple[float, float] | None, running: Running) -> tuple[Floats, Complexes]:
+    """The frequencies of a band, as dense as the plan's, and the plan's subs there: (n_freq, n_seat, n_sub).
+
+    Raises
+    ------
+    OutsideModel : measured responses do not reach so far, or the model does not.
+    Interrupted : when cancelled.
+    """
+    own = plan.frequency_hz
+    if band_hz is None or np.allclose(band_hz, (own[0], own[-1]), rtol=1e-6):
+        return own, plan.transfer
+    low, high = band_hz
+    hz = log_grid(low, high, (len(own) - 1) / float(np.log2(own[-1] / own[0])))
+    record = plan.measured
+    if record is None:
+        whole = project_transfer(
+            plan.project, frequency_hz=hz, seat_m=plan.seats.position_m, source_m=plan.positions_m, running=running
+        )
+        return hz, whole
+    wide = record.wide
+    reach = (own[0], own[-1]) if wide is None else (wide.frequency_hz[0], wide.frequency_hz[-1])
+    if wide is None or not np.allclose(wide.covered(low, high), band_hz):
+        raise OutsideModel(
+            f"a band of filters from {low:g} to {high:g} Hz; allowed: within {reach[0]:.4g} to {reach[1]:.4g} Hz, as "
+            "far as the measured responses in the plan file reach."
+        )
+    return hz, wide.at(hz)[:, :, plan.candidate_index]
 
 
 def low_passed_from_hz(plan: Plan) -> float | None:
@@ -145,12 +190,10 @@ def without_limits(plan: Plan, wishes: TuneWishes, *, running: Running = Running
     return tune(plan, wishes, processor=replace(processor, filters=ANY_FILTERS), running=running)
 
 
-def _tuned(
-    plan: Plan, settings: TuningSettings, controls: FilterControls, shape_db: Floats, running: Running
-) -> Tuning:
-    hz, weight, rate = plan.frequency_hz, plan.seats.weight, settings.sample_rate_hz
-    gain_db = plan.drives.gain_db
-    driven = plan.transfer * plan.drives.weights(hz)[:, None, :]
+def _tuned(task: _Task, settings: TuningSettings, controls: FilterControls, running: Running) -> Tuning:
+    plan, hz = task.plan, task.hz
+    weight, rate, gain_db = plan.seats.weight, settings.sample_rate_hz, plan.drives.gain_db
+    driven = task.transfer * plan.drives.weights(hz)[:, None, :]
     own = sub_filters(
         hz,
         driven,
@@ -183,12 +226,11 @@ def _tuned(
         differ_db=settings.differ_db,
         controls=controls if below.is_empty else replace(controls, frequency_hz=below),
     )
-    shared = equalise(hz, with_own, weight, shape_db=shape_db, limits=limits, rate_hz=rate)
+    shared = equalise(hz, with_own, weight, shape_db=task.shape_db, limits=limits, rate_hz=rate)
     after = with_own + shared.gain_db[:, None]
     boost_db, boost_hz = _worst_boost(hz, filters, shared.gain_db, gain_db)
     return Tuning(
-        subs=plan.subs,
-        rank=plan.row,
+        place=(plan.subs, plan.row),
         settings=settings,
         sub_filters=own,
         shared=shared.sections,
@@ -203,6 +245,7 @@ def _tuned(
             boost_hz=boost_hz,
             level_lost_db=float(np.mean((before - after) @ normalised(weight))) + boost_db,
         ),
+        frequency_hz=None if hz is plan.frequency_hz else hz,
     )
 
 

@@ -54,7 +54,9 @@ def pair_of(plan: Plan, measured: MeasuredSet) -> Pair:
         message = f"{len(all_at_once)} of the [[subs]] say together = true; one must: all subs playing at once."
         faults.append(Fault(where="subs", message=message))
     hz = plan.frequency_hz
-    if len(hz) != len(measured.frequency_hz) or not np.allclose(hz, measured.frequency_hz, rtol=SAME_HZ):
+    if not _same_grid(hz, measured.frequency_hz):
+        measured = measured.for_search()
+    if not _same_grid(hz, measured.frequency_hz):
         points = (len(hz) - 1) / np.log2(hz[-1] / hz[0])
         message = (
             f"the plan's grid is another: give band_hz = [{hz[0]:g}, {hz[-1]:g}] and "
@@ -91,6 +93,10 @@ def pair_of(plan: Plan, measured: MeasuredSet) -> Pair:
         noise=measured.noise[:, all_at_once[0]],
         by_model=plan.measured is None,
     )
+
+
+def _same_grid(one_hz: Floats, other_hz: Floats) -> bool:
+    return len(one_hz) == len(other_hz) and bool(np.allclose(one_hz, other_hz, rtol=SAME_HZ))
 
 
 def plan_names(plan: Plan) -> tuple[str, ...]:

@@ -292,12 +292,12 @@ def test_the_next_measurements_chain_is_what_was_dialled_in(run: Run, plan: Path
         np.testing.assert_allclose(got, chain[sub.name], atol=2e-4 * np.abs(chain[sub.name]).max())
     if left_in:
         return
-    for name, before in zip(SUBS, np.moveaxis(results.transfer, 2, 0), strict=True):
+    wide = results.measured.wide
+    chain = chain_of_csv(Path("s.csv"), wide.frequency_hz, project.processor.rate_hz, crossover=left_in)
+    for name, before in zip((*SUBS, "main"), np.moveaxis(wide.transfer, 2, 0), strict=True):
         for s, seat in enumerate(results.seats.name):
-            Path(f"{name}-{seat}.txt").write_text(table_text(hz, chain[name] * before[:, s]))
-    for s, seat in enumerate(results.seats.name):
-        Path(f"main-{seat}.txt").write_text(table_text(hz, chain["main"] * results.measured.main_transfer[:, s, 0]))
-    again = load_manifest("next.toml", project)
+            Path(f"{name}-{seat}.txt").write_text(table_text(wide.frequency_hz, chain[name] * before[:, s]))
+    again = load_manifest("next.toml", project).for_search()
     np.testing.assert_allclose(again.transfer[:, :, :3], results.transfer, atol=2e-3 * np.abs(results.transfer).max())
     assert any("were divided out" in note for note in again.notes)
 

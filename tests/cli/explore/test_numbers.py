@@ -225,8 +225,7 @@ def with_filters(results: Results) -> Results:
     settings = tuning_settings(shared=0, cut_db=9.0, q=(0.5, 8.0), exchange=0.1)
     level = results.plans[2].level_db[0]
     tuning = Tuning(
-        subs=2,
-        rank=0,
+        place=(2, 0),
         settings=settings,
         sub_filters=(
             (Section(kind="peaking", frequency_hz=43.0, q=3.0, gain_db=-6.0),),

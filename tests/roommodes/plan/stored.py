@@ -120,8 +120,7 @@ def tuning_settings(**changes: Any) -> TuningSettings:
 def tuning(rng: np.random.Generator) -> Tuning:
     own = (Section(kind="all-pass", frequency_hz=31.4, q=1.1),)
     return Tuning(
-        subs=2,
-        rank=1,
+        place=(2, 1),
         settings=tuning_settings(),
         sub_filters=((), own),
         shared=(Section(kind="peaking", frequency_hz=45.0, q=2.5, gain_db=-6.1),),
@@ -164,8 +163,7 @@ def measured(rng: np.random.Generator) -> MeasuredRecord:
         notes=("resampled.", "not smoothed."),
         level="relative",
         scale_db=-31.5,
-        file_name=("a.txt", "b.wav"),
-        file_sha256=("00" * 32, "ff" * 32),
+        files=(("a.txt", "00" * 32), ("b.wav", "ff" * 32)),
         main_name=("main left", "main right"),
         main_transfer=real + 1j * imaginary,
     )

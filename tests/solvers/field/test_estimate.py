@@ -9,7 +9,7 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import ProjectInvalid
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
+from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.measured.loading import load_manifest
 from roommodes.project.project import Project
 from roommodes.project.reading import load_project, parse_project
@@ -84,8 +84,7 @@ def measured_in(project: Project, place_m: Floats, seed: int) -> tuple[MeasuredS
         common=Common(level=True, polarity=True, time=True),
         notes=(),
         files=(),
-        manifest_text="",
-        source="seeded",
+        manifest=Manifest(text="", source="seeded"),
     )
     return found, elsewhere, true[:, n:]
 

@@ -8,7 +8,7 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Floats
 from roommodes.errors import ProjectInvalid
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
+from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.measured.places import exchanged_set
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
@@ -52,8 +52,7 @@ def as_measured(project: Project, place_m: Floats, source_m: Floats, source: tup
         common=Common(level=True, polarity=True, time=True),
         notes=("Not measured: front 1.",),
         files=(),
-        manifest_text="",
-        source="set.toml",
+        manifest=Manifest(text="", source="set.toml"),
     )
 
 

@@ -8,7 +8,7 @@ import pytest
 import solvers.field.next_place as subject
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
+from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
@@ -55,8 +55,7 @@ def measured_at(place_m: Floats, seed: int, true: Complexes) -> MeasuredSet:
         common=Common(level=True, polarity=True, time=True),
         notes=(),
         files=(),
-        manifest_text="",
-        source="seeded",
+        manifest=Manifest(text="", source="seeded"),
     )
 
 

@@ -8,7 +8,7 @@ import pytest
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Floats
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
+from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
@@ -89,8 +89,7 @@ def measured_set() -> MeasuredSet:
         common=Common(level=True, polarity=True, time=True),
         notes=(),
         files=(),
-        manifest_text="",
-        source="skins.toml",
+        manifest=Manifest(text="", source="skins.toml"),
     )
 
 

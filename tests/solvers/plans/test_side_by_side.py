@@ -86,8 +86,7 @@ def test_filters_of_single_subs_count_and_shared_ones_do_not(plan: Plan) -> None
 
     def tuned(own: tuple[tuple[Section, ...], ...], shared: tuple[Section, ...]) -> Plan:
         tuning = Tuning(
-            subs=2,
-            rank=0,
+            place=(2, 0),
             settings=settings,
             sub_filters=own,
             shared=shared,

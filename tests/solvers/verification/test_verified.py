@@ -8,7 +8,7 @@ import pytest
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes
 from roommodes.errors import ProjectInvalid
-from roommodes.measured.data import Common, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
+from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.places.zones import Candidates
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
@@ -89,8 +89,7 @@ def measured(plan: Plan, transfer: Complexes, drives: Drives, *, singly: bool = 
         common=Common(level=True, polarity=True, time=True),
         notes=(),
         files=(),
-        manifest_text="",
-        source="after.toml",
+        manifest=Manifest(text="", source="after.toml"),
     )
 
 
