@@ -43,10 +43,10 @@ def test_locally_reacting_walls_to_the_printed_digits() -> None:
         "panes": [],
         "sources_m": [[0.3, 0.4, 0.3]],
         "receivers_m": [[4.2, 2.3, 1.1]],
-        "frequencies_hz": list(LOCALLY_REACTING),
+        "frequencies_hz": list(LOCALLY_REACTING)[::2],
     }
     found = solve_case(case, Mesh(order=10))[0, 0] / (4.0 * np.pi)
-    printed = np.array(list(LOCALLY_REACTING.values()))
+    printed = np.array(list(LOCALLY_REACTING.values())[::2])
     assert np.all(np.abs(found.real - printed.real) < 0.6e-6)
     assert np.all(np.abs(found.imag - printed.imag) < 0.6e-6)
 
@@ -91,6 +91,6 @@ def test_published_reference_cases(name: str) -> None:
     if not path.exists():
         pytest.skip(f"needs {path.name} in tests/published/reference_cases")
     case = json.loads(path.read_text(encoding="utf-8"))
-    case["frequencies_hz"] = case["frequencies_hz"][::9]
-    expected = (np.array(case["H_re"]) + 1j * np.array(case["H_im"]))[:, :, ::9]
+    case["frequencies_hz"] = case["frequencies_hz"][::18]
+    expected = (np.array(case["H_re"]) + 1j * np.array(case["H_im"]))[:, :, ::18]
     assert over_rms(solve_case(case), expected).max() < 1e-5

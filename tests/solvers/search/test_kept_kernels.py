@@ -260,18 +260,18 @@ def test_two_that_compile_into_one_folder_wait_for_each_other(tmp_path: Path) ->
 
 @pytest.mark.slow
 def test_code_compiled_loaded_or_compiled_again_gives_the_same_plans(tmp_path: Path) -> None:
-    """To the last bit. Compiled twice in full: once on a fresh folder, once after damage of every kind."""
+    """To the last bit: with the code that this machine keeps, with a copy of it, and after damage of every kind."""
     program = (
         "from solvers.search.search import search\nfrom solvers.search.warm import EFFORT, questions\n"
         "plans = search(next(questions()), counts=(1, 2), seed=1, effort=EFFORT)[1].plans\n"
         "print(*(plan.gain_db.tobytes().hex() + plan.delay_s.tobytes().hex() for plan in plans))\n"
     )
 
-    def plans() -> str:
+    def plans(**environment: str) -> str:
         done = subprocess.run(
             [sys.executable, "-c", program],
             cwd=ROOT,
-            env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)},
+            env={**os.environ, **environment},
             capture_output=True,
             text=True,
             check=False,
@@ -281,12 +281,20 @@ def test_code_compiled_loaded_or_compiled_again_gives_the_same_plans(tmp_path: P
 
     first = plans()
     assert len(first) > 100
-    assert list(tmp_path.glob("complete-*"))
-    assert plans() == first
-    code, index = files(tmp_path, ".nbc"), files(tmp_path, ".nbi")
+    with compiled._cache_folder() as kept:
+        assert kept is not None
+        copy = shutil.copytree(kept, tmp_path / "copy")
+        ours = copy / compiled._code_folder().relative_to(kept)  # beside it: those of other copies of this program
+    assert list(copy.glob("complete-*"))
+    copied = {"NUMBA_CACHE_DIR": str(copy)}
+    assert plans(**copied) == first
+    code, index = files(ours, ".nbc"), files(ours, ".nbi")
+    before = {path: path.stat().st_mtime_ns for path in code}
     for number, damage in enumerate((cut, zeroed, emptied, one_bit, gone)):
         damage(code[3 * number])
     for number, damage in enumerate((cut, zeroed, emptied, gone)):
         damage(index[2 * number])
-    assert plans() == first
-    assert plans() == first
+    assert plans(**copied) == first
+    assert not [path.name for path, then in before.items() if path.exists() and path.stat().st_mtime_ns == then]
+    assert len(files(ours, ".nbc")) > 10, "all was compiled anew"
+    assert plans(**copied) == first
