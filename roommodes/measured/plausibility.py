@@ -251,6 +251,8 @@ def _linear_among(key: Key, reading: Reading, usual_db: float) -> bool:
     near = near if len(near) > 1 else [one for one in reading.raw if one != key and len(reading.over_time[one].hz)]
     if both is None or both[0].min() <= 0.0 or len(near) < 2:
         return False
+    if _shape(20.0 * np.log10(both[0]))[0] <= LEAST_DB:
+        return False  # as flat as no room is: by neither reading is it a response at a seat
     shapes = [_shape(20.0 * np.log10(np.maximum(np.abs(reading.over_time[one].value), 1e-300))) for one in near]
     spread, pointed = (float(value) for value in np.median(shapes, axis=0))
 
