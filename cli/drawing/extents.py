@@ -16,6 +16,7 @@ TEXT_GAP_MM = 0.4  # between two texts
 LINE_STEP_MM = SMALL_MM + 1.1
 GRID_MM = 1.5
 GRID_CHUNK = 256  # places that are tried at once
+LEADER_INTO_MM = 2.0  # a line to a thing ends so far within it
 LEADER_FROM_MM = 6.0  # a text further from its place than this has a line to it
 
 
@@ -142,7 +143,7 @@ class Crowd:
         ----------
         places : middles of the text, best first.
         anchor : what it belongs to: where the text stands away from it, a line leads there.
-        over : a thing that the text may stand on: what it names.
+        over : a thing that the text may stand on: what it names; the line leads to its nearest part.
         droppable : not written where none of the places is free.
         """
         wide, tall = max(map(text_width, lines)), SMALL_MM + LINE_STEP_MM * (len(lines) - 1)
@@ -152,6 +153,10 @@ class Crowd:
         if at is None and droppable:
             return False
         at = at or self._near(places[0], half, others)
+        if anchor is not None and over is not None:  # the line ends in the nearest part of it
+            rim = tuple(min(LEADER_INTO_MM, (over[1][k] - over[0][k]) / 2.0) for k in (0, 1))
+            near = tuple(float(np.clip(at[k], over[0][k] + rim[k], over[1][k] - rim[k])) for k in (0, 1))
+            anchor = (near[0], near[1])
         if anchor is not None and float(np.hypot(at[0] - anchor[0], at[1] - anchor[1])) > LEADER_FROM_MM + max(half):
             edge = tuple(float(np.clip(anchor[k], at[k] - half[k], at[k] + half[k])) for k in (0, 1))
             sheet.path(LEADERS, [(edge[0], edge[1]), anchor])

@@ -9,7 +9,9 @@ from cli.drawing.primitives import SLOPES, SOLIDS, WALLS, Point, Sheet
 from cli.drawing.view import View
 from cli.figures.lettering import SMALL_MM, text_width
 from cli.terminal.output import clean
-from roommodes.acoustics.room import Room
+from roommodes.acoustics.checks.surfaces import the_wall
+from roommodes.acoustics.room import AXIS_OF_WALL, Room
+from roommodes.acoustics.room import WALLS as WALL_NAMES
 from roommodes.shapes.outlines import outline_along
 from roommodes.shapes.solids import Block, Slope
 
@@ -43,7 +45,7 @@ def solids(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block]) -> Non
         else:
             sheet.path(SOLIDS, _under_slopes(view, room, block), closed=True)
     for slope in room.slopes:
-        for _, ends in _lines(view, room, slope):
+        for _, _, ends in _lines(view, room, slope):
             sheet.path(SLOPES, ends)
 
 
@@ -78,9 +80,18 @@ def solid_names(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block], c
 
 
 def _slope_names(sheet: Sheet, view: View, room: Room, slope: Slope, crowd: Crowd) -> None:
-    """How high the ceiling is along the lines of a slope."""
-    for height, ends in _lines(view, room, slope):
+    """How high the ceiling is along the lines of a slope; what it is at a wall stands at the line within the room."""
+    sides = {AXIS_OF_WALL[wall]: the_wall(wall) for wall in WALL_NAMES}
+    lines = _lines(view, room, slope)
+    inner = [line for line in lines if 0.0 < line[0] < room.size_m[slope.axis]]
+    at_walls = [
+        f", {view.lengths.fine(height)} at {sides[slope.axis, int(at > 0.0)]}"
+        for at, height in (slope.from_m, slope.to_m)
+        if not 0.0 < at < room.size_m[slope.axis]
+    ]
+    for _, height, ends in inner or lines:
         words = f"{clean(slope.name, 24)}: ceiling {view.lengths.fine(height)} above floor"
+        words += "".join(at_walls) if inner else ""
         (x0, y0), (x1, y1) = ends
         flat = abs(y1 - y0) < abs(x1 - x0)
         edge = 0.5 * SMALL_MM + 1.2
@@ -115,8 +126,8 @@ def _full(block: Block, room: Room) -> bool:
     return block.low_m[2] <= 0.0 and block.high_m[2] >= room.height_m
 
 
-def _lines(view: View, room: Room, slope: Slope) -> list[tuple[float, list[Point]]]:
-    """The lines at a slope's ends with their heights [m]; none where it is seen from its side: there it is outline."""
+def _lines(view: View, room: Room, slope: Slope) -> list[tuple[float, float, list[Point]]]:
+    """The lines at a slope's ends, where along its axis and how high [m]; none from its side: there it is outline."""
     if view.up == 2 and view.across == slope.axis:
         return []
     level = 1 - slope.axis
@@ -129,7 +140,7 @@ def _lines(view: View, room: Room, slope: Slope) -> list[tuple[float, list[Point
             point = [0.0, 0.0, height]
             point[slope.axis], point[level] = at, along
             ends.append(view.at((point[0], point[1], point[2])))
-        found.append((height, ends))
+        found.append((at, height, ends))
     return found
 
 

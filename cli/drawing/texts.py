@@ -115,7 +115,9 @@ def _notes(plan: Plan, lengths: Lengths) -> list[str]:
     ]
     if glass_of(plan.project):
         notes.append("Glass near loud bass rattles and can break: ask a glazier about the panes and their beads.")
-    notes.append("Mains and amplifier loads: by a qualified electrician. Local codes and licensed trades decide.")
+    notes.append(
+        "Electrical supply and amplifier loads: by a qualified electrician. Local codes and licensed trades decide."
+    )
     return notes
 
 

@@ -12,7 +12,27 @@ from roommodes.places.zones import Triple
 
 NAME_INSET_MM = 3.2
 # where along its wall a name may stand, the middle first
-NAME_SHARES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.22, 0.78, 0.15, 0.85, 0.1, 0.9)
+NAME_SHARES = (
+    0.5,
+    0.4,
+    0.6,
+    0.3,
+    0.7,
+    0.22,
+    0.78,
+    0.15,
+    0.85,
+    0.1,
+    0.9,
+    0.45,
+    0.55,
+    0.35,
+    0.65,
+    0.25,
+    0.75,
+    0.18,
+    0.82,
+)
 NAME_INSETS = (1.0, 2.2, 3.4)  # how far inside, in insets
 
 
@@ -71,9 +91,11 @@ def wall_names(sheet: Sheet, view: View, crowd: Crowd) -> None:
         places = [
             (edge + inward * inset * NAME_INSET_MM, share * height) for inset in NAME_INSETS for share in NAME_SHARES
         ]
-        crowd.place(sheet, [name], places, upright=True)
+        wall = ((edge, 0.0), (edge, height))
+        crowd.place(sheet, [name], places, upright=True, anchor=(edge, height / 2.0), over=wall)
     for name, edge, inward in ((bottom, 0.0, 1.0), (top, height, -1.0)):
         places = [
             (share * width, edge + inward * inset * NAME_INSET_MM) for inset in NAME_INSETS for share in NAME_SHARES
         ]
-        crowd.place(sheet, [name], places)
+        wall = ((0.0, edge), (width, edge))
+        crowd.place(sheet, [name], places, anchor=(width / 2.0, edge), over=wall)

@@ -137,9 +137,9 @@ def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
         )
     if modes:
         shown = [hz for mode in modes for hz in (mode.rigid_hz, mode.frequency_hz) if hz > 0.0]
-        _frequencies(axes, np.array([0.9 * min(shown), 1.05 * max(shown)]))
+        _frequencies(axes, np.array([np.floor(0.9 * min(shown)), np.ceil(1.05 * max(shown))]).clip(1.0))
         axes.set_ylim(0.0, 1.25 * max(mode.decay_time_s for mode in modes))
-        axes.legend(frameon=False, fontsize=8, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4)
+        axes.legend(frameon=False, fontsize=8, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3)
     axes.set_ylabel("decay time T60 [s]")
     return axes
 

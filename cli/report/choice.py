@@ -256,11 +256,13 @@ def _count_table(plan: Plan, compared: BeforeAfter) -> Table:
     mean = f"average [{plan.results.level_unit}]"
     if len(plan.seats) == 1:  # nothing differs between seats: level alone
         headers, rows = headers[:1], [(row[0], *row[len(headers) :]) for row in rows]
+    headers = (*headers, "output [dB]", mean)
+    told = [k for k in range(len(headers)) if any(row[k] != "–" for row in rows)]
     return Table(
-        caption="One number of subs beside the other" + ("; variations in dB" if len(headers) > 1 else ""),
-        headers=(*headers, "output [dB]", mean),
-        rows=tuple(rows),
-        right=tuple(range(1, len(headers) + 2)),
+        caption="One number of subs beside the other" + ("; variations in dB" if len(headers) > 3 else ""),
+        headers=tuple(headers[k] for k in told),
+        rows=tuple(tuple(row[k] for k in told) for row in rows),
+        right=tuple(range(1, len(told))),
         stacked=True,
     )
 

@@ -123,7 +123,7 @@ def place_section(plan: Plan) -> Section:
         headers += (f"cabinet from front wall{unit}", f"from left wall{unit}", f"above floor{unit}", "faces")
     cabinet_words = []
     for table in dict.fromkeys(kind for kind in plan.kinds if kind.cabinet_m is not None):
-        of = f" of the {shown(table.name, 40)}" if several else ""
+        of = f" ({shown(table.name, 40)})" if several else ""
         cabinet_words += [
             f"The cross in each cabinet{of} is its acoustic centre, {centre_words(table, lengths)}.",
             *space_lines(table, lengths),
@@ -220,7 +220,7 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
             caption=f"Starting values; samples at {values.rate_hz:g} Hz",
             headers=headers,
             rows=tuple(tuple(row) for row in rows_of_subs),
-            right=(2, 3, 4, 5),
+            right=tuple(range(headers.index("gain"), headers.index("gain") + 4)),
             stacked=True,
         )
     ]
@@ -310,7 +310,7 @@ def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = Fal
     levels = level_db if limit_db is None else level_db + limit_db[:, None]
     centres, bands = third_octaves(hz, levels)
     names = plan.seats.name
-    rows = [(shown(name, 40), *(f"{level:.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]
+    rows = [(shown(name, 40), *(f"{level:z.0f}" for level in bands[:, seat])) for seat, name in enumerate(names)]
     spread = bands.max(axis=1) - bands.min(axis=1)
     rows.append(("spread (max - min)", *(f"{value:.0f}" for value in spread)))
     headers = ("Hz", *(f"{centre:g}" for centre in centres))

@@ -212,8 +212,24 @@ def assumed_section(plan: Plan) -> Section:
     )
 
 
-def unknown_section(found: RoomFindings) -> Section:
+def unknown_section(plan: Plan, found: RoomFindings) -> Section:
     """Limits of the prediction."""
+    kinds = plan.project.kinds
+    if len(kinds) == 1:
+        own = (
+            "The subs' own response, phase and directivity: each is a point source of flat response at its acoustic "
+            "centre. Use equal subs."
+        )
+    elif responses_known(kinds):
+        own = (
+            "The subs' directivity, and how far a cabinet differs from the data of its driver and box: each is a point "
+            "source at its acoustic centre. Use equal subs of each kind."
+        )
+    else:
+        own = (
+            "The subs' own response, phase and directivity, nor how these differ between the kinds: each is a point "
+            "source of flat response at its acoustic centre. Use equal subs of each kind."
+        )
     return Section(
         key="unknown",
         heading="What the model does not know",
@@ -225,8 +241,7 @@ def unknown_section(found: RoomFindings) -> Section:
                     "How the walls were really built. Constructions are typical ones unless measured: peaks and nulls "
                     "may lie some hertz aside, decay times may differ by a third (common practice, no source).",
                     f"Single peaks and nulls above about {found.crossover_hz:.0f} Hz, where modes overlap.",
-                    "The subs' own response, phase and directivity: each is a point source of flat response at its "
-                    "acoustic centre. Use equal subs.",
+                    own,
                     "What rattles, and what neighbours hear.",
                 )
             ),

@@ -86,7 +86,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
         electrical_section(plan),
         modes_section(plan, found),
         assumed_section(plan),
-        unknown_section(found),
+        unknown_section(plan, found),
         caution_section(plan),
     )
     return Report(

@@ -285,14 +285,14 @@ def caution_words(plan: Plan, found: PlanHeadroom) -> list[str]:
         known = [watts for watts in drawn if watts is not None]
         taken = f", some {_round_up(sum(known)):g} W from the mains" if len(known) == len(drawn) else ""
         lines.append(
-            f"Mains and amplifiers: at the target the {subs_word(plan.subs)} take {total:.0f} W at most{taken}. Leave "
-            "circuits and earthing to a qualified electrician; no amplifier channel may be loaded below its rated "
-            "impedance. Set limiters so that no sub is driven past its limits."
+            f"Electrical supply and amplifiers: at the target the {subs_word(plan.subs)} take {total:.0f} W at "
+            f"most{taken}. Leave circuits and earthing to a qualified electrician; no amplifier channel may be loaded "
+            "below its rated impedance. Set limiters so that no sub is driven past its limits."
         )
     else:
         lines.append(
-            "Mains and amplifiers: leave circuits and earthing to a qualified electrician; no amplifier channel may be "
-            "loaded below its rated impedance."
+            "Electrical supply and amplifiers: leave circuits and earthing to a qualified electrician; no amplifier "
+            "channel may be loaded below its rated impedance."
         )
     lines.append(
         "Weight, heat and fire: lift with two people, let nothing tip, secure what stands high; give "
@@ -303,7 +303,7 @@ def caution_words(plan: Plan, found: PlanHeadroom) -> list[str]:
 
 
 def _span(values: Floats) -> str:
-    low, high = f"{values.min():.1f}", f"{values.max():.1f}"
+    low, high = f"{values.min():z.1f}", f"{values.max():z.1f}"
     return f"{low} dB" if low == high else f"{low} to {high} dB"
 
 

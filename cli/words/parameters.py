@@ -39,8 +39,13 @@ NAMES = {
 
 
 def parameter_words(values: dict[str, Any], lengths: Lengths = METRIC) -> str:
-    """Every parameter with its unit: {"mass_kg_m2": 8.5} is "mass 8.5 kg/m²"."""
-    return "; ".join(f"{parameter_name(key)} {parameter_value(key, value, lengths)}" for key, value in values.items())
+    """Every parameter with its unit: {"mass_kg_m2": 8.5} is "mass 8.5 kg/m²"; yes and no need no value."""
+    return "; ".join(
+        f"{'' if value else 'no '}{parameter_name(key)}"
+        if isinstance(value, bool)
+        else f"{parameter_name(key)} {parameter_value(key, value, lengths)}"
+        for key, value in values.items()
+    )
 
 
 def parameter_name(key: str) -> str:
@@ -68,7 +73,7 @@ def parameter_value(key: str, value: Any, lengths: Lengths = METRIC) -> str:
         return str(value)
     if unit == "m" and (told := _length_words(key, value, lengths)):
         return told
-    return " ".join(filter(None, (_figure(value), unit)))
+    return _figure(value, unit)
 
 
 def _length_words(key: str, value: float, lengths: Lengths) -> str:
@@ -87,9 +92,9 @@ def _listed(key: str, values: Sequence[Any], lengths: Lengths) -> str:
     return " ".join(filter(None, (f"[{', '.join(texts)}]" if texts else "none", unit)))
 
 
-def _figure(value: float) -> str:
-    """Plain digits up to a million, then in millions and thousand millions."""
-    for size, word in ((1e9, "thousand million"), (1e6, "million")):
-        if abs(value) >= size:
-            return f"{value / size:.4g} {word}"
-    return f"{value:.7g}"
+def _figure(value: float, unit: str) -> str:
+    """Plain digits up to a million; then millions, or with pascals MPa and GPa."""
+    if abs(value) < 1e6:
+        return f"{value:.7g} {unit}".rstrip()
+    size, prefix, word = (1e9, "G", "thousand million") if abs(value) >= 1e9 else (1e6, "M", "million")
+    return f"{value / size:.4g} {prefix + unit if unit.startswith('Pa') else f'{word} {unit}'}".rstrip()

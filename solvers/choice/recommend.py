@@ -124,7 +124,7 @@ def _offer(mine: Figures, front: Sequence[Figures], weights: AimWeightsTable) ->
         return []
     return [
         f"If output counts: another plan with {_subs(mine.subs)} gives up {cost:z.2f} dB of variation for "
-        f"{gained:z.1f} dB more output; weights.output chooses along the front."
+        f"{gained:z.1f} dB more output."
     ]
 
 

@@ -67,7 +67,7 @@ def test_all_of_it_for_a_person(run: Callable[..., Result], plan: Path) -> None:
         "Weight: 34 kg each",
         "Heat, an estimate:",
         "Hearing: this system can make",
-        "Mains and amplifiers: at the target the",
+        "Electrical supply and amplifiers: at the target the",
     ):
         assert words in text, words
 

@@ -43,7 +43,7 @@ def test_predict_and_optimise(attic, run, tmp_path):
     assert run("drawing", "plan.h5", "-o", "s.dxf").exit_code == 0
     sheet = (tmp_path / "s.dxf").read_text()
     assert "chimney" in sheet
-    assert "ceiling 1300 above floor" in sheet
+    assert "roof: ceiling 2300 above floor, 1300 at right wall" in sheet
     assert run("export", "plan.h5", "-o", "seats.sofa").exit_code == 0
     assert run("export", "plan.h5", "-o", "seats.wav").exit_code == 0
     done = run("explore", "plan.h5", "-o", "room.html")

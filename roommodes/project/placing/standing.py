@@ -121,8 +121,8 @@ def _off_steps(project: Project, name: str, own: Floats, kind: int) -> Iterator[
         wall = far if axis < 2 and place[axis] > project.room.size_m[axis] / 2.0 else near
         yield (
             f'zone "{name}": its cabinets are {lengths.text(float(off[:, axis].max()), ".3f")} off whole steps of '
-            f"{lengths.text(steps.step_m, 'g')} from {'the ' if axis < 2 else ''}{wall}. It has no extent along "
-            f"{'xyz'[axis]}, so that is as the file gives it; change {'xyz'[axis]} in from_m and to_m."
+            f"{lengths.text(steps.step_m, 'g')} from {'the ' if axis < 2 else ''}{wall}. The zone has no extent "
+            f"along {'xyz'[axis]}, so they stay there; only another {'xyz'[axis]} of the zone changes it."
         )
 
 
