@@ -222,6 +222,7 @@ def test_measured_mains_from_files_meet_in_a_sum_that_is_known(run: Run, tmp_pat
             (tmp_path / files[who, seat]).write_text(table_text(hz, value))
     places = {"left": SUBS["left"], "main": (0.4, 1.9, 1.0)}
     grid = "[grid]\nband_hz = [20, 120]\npoints_per_octave = 48\n"
+    grid += '[reference]\nchecked = ["seats"]\n'  # sound takes these times to no seats of a room
     (tmp_path / "set.toml").write_text(manifest_text(files=files, subs=places, extra=grid))
     (tmp_path / "room.toml").write_text(TEXT)
     done = run("optimise", "room.toml", "--measured", "set.toml", "-o", "p.h5", "--counts", 1, "-q")
