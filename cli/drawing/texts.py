@@ -16,6 +16,7 @@ from roommodes.lengths import Lengths
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_of
 from roommodes.project.placing.standing import hanging_words
+from roommodes.shapes.nearer_wall import nearer_wall
 from solvers.electrical.of_plan import electrical_of
 
 COLUMN_MM = 172.0  # schedules, notes and title block
@@ -54,36 +55,22 @@ def height_of(block: TextBlock) -> float:
 
 
 def sub_lines(plan: Plan, lengths: Lengths) -> list[str]:
-    length, width, _ = plan.project.room.size_m
+    shape = plan.project.room.shape
     lines, on, fine = [], plan.wired, lengths.fine
     said = on.shared or plan.project.amplifiers
     for sub in stances(plan):
         x, y, z = sub.centre_m
-        along = (
-            ("front wall", x, sub.low_m[0], sub.high_m[0])
-            if x <= length / 2
-            else (
-                "rear wall",
-                length - x,
-                length - sub.high_m[0],
-                length - sub.low_m[0],
-            )
-        )
-        across = (
-            ("left wall", y, sub.low_m[1], sub.high_m[1])
-            if y <= width / 2
-            else (
-                "right wall",
-                width - y,
-                width - sub.high_m[1],
-                width - sub.low_m[1],
-            )
-        )
-        centre = f"{fine(along[1])} from {along[0]}, {fine(across[1])} from {across[0]}, {fine(z)} above floor"
+        along, across = (nearer_wall(shape, sub.centre_m, axis) for axis in (0, 1))
+        near = f"{fine(along.distance_m(x))} from {along.name}, {fine(across.distance_m(y))} from {across.name}"
+        centre = f"{near}, {fine(z)} above floor"
         kind = f"{sub.name}, " if len(plan.project.kinds) > 1 else ""
         lines.append(f"{sub.number}  {kind}acoustic centre {centre}")
         if sub.has_cabinet:
-            spans = [(along[2], along[3]), (across[2], across[3]), (sub.low_m[2], sub.high_m[2])]
+            spans = [
+                sorted(wall.distance_m(end) for end in (sub.low_m[axis], sub.high_m[axis]))
+                for axis, wall in enumerate((along, across))
+            ]
+            spans.append([sub.low_m[2], sub.high_m[2]])
             words = " / ".join(f"{fine(low)} to {fine(high)}" for low, high in spans)
             lines.append(f"    cabinet {words}, faces {sub.faces} wall")
         if said:

@@ -25,12 +25,13 @@ from cli.drawing.surroundings import (
 )
 from cli.drawing.view import View, wall_names
 from cli.words.wall_parts import wall_parts
-from roommodes.acoustics.room import AXIS_OF_WALL, Wall
+from roommodes.acoustics.room import AXIS_OF_WALL, Room, Wall
 from roommodes.lengths import METRIC, Lengths
 from roommodes.places.boxes import Box
 from roommodes.places.zones import Triple
 from roommodes.plan.plan import Plan
 from roommodes.project.glass import glass_walls
+from roommodes.shapes.nearer_wall import WALL_NAMES, nearer_wall
 from roommodes.shapes.solids import Block as Solid
 
 UPRIGHT_WALLS: tuple[Wall, ...] = ("front", "left", "rear", "right")
@@ -59,8 +60,8 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     cables = draw_cables(sheet, view, plan)
     draw_subs(sheet, view, subs, crowd)
     for sub in subs:
-        measures.sub(0, sub, from_end=view.at(sub.centre_m)[0] > view.size[0] / 2)
-        measures.sub(1, sub, from_end=view.at(sub.centre_m)[1] > view.size[1] / 2)
+        measures.sub(0, sub, from_end=_from_end(view, room, sub.centre_m, 0))
+        measures.sub(1, sub, from_end=_from_end(view, room, sub.centre_m, 1))
     _measure_solids(view, room.blocks, measures)
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
@@ -74,6 +75,16 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
         name_false_wall(sheet, view, screen.picture, crowd)
     wall_names(sheet, view, crowd)
     return sheet
+
+
+def _from_end(view: View, room: Room, point_m: Triple, axis: int) -> bool:
+    """Whether a sub is measured from the far end of the sheet's x or y: the nearer wall that no block hides."""
+    along = (view.across, view.up)[axis]
+    if room.blocks and along < 2:
+        wall = nearer_wall(room.shape, point_m, along)
+        if wall.name in WALL_NAMES[along]:
+            return bool(wall.side) != (view.mirrored and axis == 0)
+    return view.at(point_m)[axis] > view.size[axis] / 2
 
 
 def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -> Sheet:
@@ -106,7 +117,7 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
     draw_marks(sheet, view, crowd, measures, marks)
     draw_subs(sheet, view, subs, crowd)
     for sub in subs:
-        measures.sub(0, sub, from_end=view.at(sub.centre_m)[0] > view.size[0] / 2)
+        measures.sub(0, sub, from_end=_from_end(view, room, sub.centre_m, 0))
         measures.sub(1, sub, from_end=False)
     _measure_solids(view, blocks, measures)
     measures.draw(sheet)

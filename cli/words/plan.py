@@ -17,22 +17,22 @@ from roommodes.plan.tables import PlanTable
 from roommodes.project.glass import glass_of
 from roommodes.project.placing.standing import feet_m, hanging_words
 from roommodes.project.project import Project
+from roommodes.shapes.nearer_wall import nearer_wall
 from solvers.loudness.cabinets import FIXED_FROM_M
 
 BEST = 0  # rank of the best plan
 
 
 def from_walls(position_m: Sequence[float], room: Room, lengths: Lengths = METRIC) -> str:
-    """A position by the nearer of front and rear wall, the nearer of left and right wall, and what it stands on."""
+    """A position by the nearer of front and rear wall, of left and right wall that no block hides, and its carrier."""
     x, y, z = (float(value) for value in position_m)
-    along = (x, "front") if x <= room.length_m / 2 else (room.length_m - x, "rear")
-    across = (y, "left") if y <= room.width_m / 2 else (room.width_m - y, "right")
+    along, across = (nearer_wall(room.shape, (x, y, z), axis) for axis in (0, 1))
     under = None if room.is_box else room.shape.carrier((x, y, z))
     height = f"{_place(abs(z), lengths)} above floor"
     if under is not None:
         height = f"{_place(z - under.high_m[2], lengths)} above {under.name}"
-    near, beside = _place(abs(along[0]), lengths), _place(abs(across[0]), lengths)
-    return f"{near} from {along[1]} wall, {beside} from {across[1]} wall, {height}"
+    near, beside = _place(abs(along.distance_m(x)), lengths), _place(abs(across.distance_m(y)), lengths)
+    return f"{near} from {along.name}, {beside} from {across.name}, {height}"
 
 
 def _place(distance_m: float, lengths: Lengths) -> str:

@@ -11,6 +11,7 @@ from roommodes.acoustics.room import Room
 from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.places.sight import VIEWING_DEG, viewing_angle_deg
 from roommodes.project.advice import REAR_WALL_M
+from roommodes.project.placing.behind import behind
 from roommodes.project.project import Project
 from solvers.listening.room import RoomFindings
 
@@ -197,11 +198,14 @@ def shift_words(mode: BuiltMode, lengths: Lengths = METRIC) -> str:
 def _print_seats(page: Page, project: Project) -> None:
     room, screen, lengths = project.room, project.screen, lengths_of(project)
     page.heading("Seats")
-    headers = ["row", "seats", "from front wall", "to rear wall", "ears above floor", "weight"]
+    behind_word = "to rear wall" if room.is_box else "free behind"
+    headers = ["row", "seats", "from front wall", behind_word, "ears above floor", "weight"]
     headers += ["viewing angle"] if screen else []
     rows = []
     for row in project.rows:
-        rows.append([name(row.name), str(len(row.y_m)), lengths.text(row.x_m), lengths.text(room.length_m - row.x_m)])
+        found = behind(project, row)
+        gap = lengths.text(found.least_m) if found.even else _span(found.least_m, found.most_m, lengths)
+        rows.append([name(row.name), str(len(row.y_m)), lengths.text(row.x_m), gap])
         rows[-1] += [lengths.text(project.row_height_m(row)), f"{row.weight:g}"]
         if screen:
             rows[-1].append(_angle_words(screen.width_m, row.x_m - screen.distance_m))
@@ -273,7 +277,7 @@ def room_json(project: Project, found: RoomFindings) -> dict[str, Any]:
                 "name": row.name,
                 "seats": len(row.y_m),
                 "x_m": row.x_m,
-                "to_rear_wall_m": room.length_m - row.x_m,
+                "to_rear_wall_m": behind(project, row).least_m,
                 "viewing_angle_deg": viewing_angle_deg(
                     screen_width_m=screen.width_m, distance_m=row.x_m - screen.distance_m
                 )

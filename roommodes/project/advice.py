@@ -20,6 +20,7 @@ from roommodes.acoustics.visible_surfaces import visible
 from roommodes.lengths import METRIC, Lengths, lengths_of
 from roommodes.places.seats import Seats
 from roommodes.places.sight import VIEWING_DEG, hidden_m, viewing_angle_deg
+from roommodes.project.placing.behind import behind
 from roommodes.project.placing.mains_checks import mains_warnings
 from roommodes.project.placing.standing import standing_warnings
 from roommodes.project.placing.symmetry import mirror_warnings
@@ -42,7 +43,7 @@ def project_warnings(project: Project) -> tuple[str, ...]:
     low_hz, high_hz = project.search.band_hz
     return (
         *(shape_warnings(room.shape, lengths) if room.blocks or room.slopes else ()),
-        *_rear_rows(project, room),
+        *_rear_rows(project),
         *_sight(project),
         *_near_zones(project, seats),
         *standing_warnings(project),
@@ -106,18 +107,21 @@ def null_warnings(modes: Sequence[BuiltMode], seats: Seats, lengths: Lengths = M
     return tuple(found)
 
 
-def _rear_rows(project: Project, room: Room) -> Iterator[str]:
+def _rear_rows(project: Project) -> Iterator[str]:
     lengths = lengths_of(project)
     for row in project.rows:
-        gap = room.length_m - row.x_m
-        if not room.is_box and row.y_m:
-            height = project.row_height_m(row)
-            gap = min(room.shape.gap_m((row.x_m, y, height), 0, 1) for y in row.y_m)
-        if round(gap, 2) < REAR_WALL_M:  # as it is printed
+        found = behind(project, row)
+        if round(found.least_m, 2) >= REAR_WALL_M:  # as it is printed
+            continue
+        gap, usual = lengths.text(found.least_m), f"{lengths.text(REAR_WALL_M, 'g')} or more is common practice."
+        seats = ", ".join(map(str, found.seats))
+        who = f'row "{row.name}"' + ("" if found.even else f", seat{'s' if len(found.seats) > 1 else ''} {seats},")
+        if found.what is None:
             yield (
-                f'row "{row.name}" is {lengths.text(gap)} from the rear wall: every mode is at its loudest there and '
-                f"the wall is heard. {lengths.text(REAR_WALL_M, 'g')} or more is common practice."
+                f"{who} is {gap} from the rear wall: every mode is at its loudest there and the wall is heard. {usual}"
             )
+        else:
+            yield f'{who} has "{found.what}" {gap} behind the heads: what comes back from it is heard. {usual}'
 
 
 def _sight(project: Project) -> Iterator[str]:

@@ -133,13 +133,33 @@ class Shape:
 
     def gap_m(self, point_m: Triple, axis: int, direction: int) -> float:
         """How far it is from a point along x or y to the next wall or block, in direction +1 or -1 [m]."""
-        ends = [self.size_m[axis] if direction > 0 else 0.0]
+        return self.next_wall(point_m, axis, direction)[0]
+
+    def next_wall(
+        self, point_m: Triple, axis: int, direction: int, *, slopes: bool = False
+    ) -> tuple[float, str | None]:
+        """How far from a point along x or y the next wall or block is, in direction +1 or -1, and what it is.
+
+        Parameters
+        ----------
+        point_m : in the air [m].
+        axis, direction : 0 or 1, +1 or -1.
+        slopes : the ceiling counts too where it falls to the point's height.
+
+        Returns
+        -------
+        The distance [m], and the block's or the slope's name; None for a wall of the box.
+        """
+        ends: list[tuple[float, str | None]] = [(self.size_m[axis] if direction > 0 else 0.0, None)]
         others = [other for other in range(3) if other != axis]
         for block in self.blocks:
             if all(block.low_m[other] < point_m[other] < block.high_m[other] for other in others):
-                ends.append(block.low_m[axis] if direction > 0 else block.high_m[axis])
-        gaps = [(end - point_m[axis]) * direction for end in ends]
-        return min((gap for gap in gaps if gap >= -ON_M), default=0.0)
+                ends.append((block.low_m[axis] if direction > 0 else block.high_m[axis], block.name))
+        for slope in self.slopes if slopes else ():
+            if slope.axis == axis and (span := slope.below_m(point_m[2])) is not None:
+                ends.append((span[0] if direction > 0 else span[1], slope.name))
+        gaps = [((end - point_m[axis]) * direction, name) for end, name in ends]
+        return min((one for one in gaps if one[0] >= -ON_M), key=lambda one: one[0], default=(0.0, None))
 
     def cell_faces(self, largest_m: float = np.inf) -> tuple[CellFace, ...]:
         """The faces of all cells that bound the air that counts."""

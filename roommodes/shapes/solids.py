@@ -84,6 +84,17 @@ class Slope:
         (h0, z0), (h1, z1) = self.from_m, self.to_m
         return z0 + (z1 - z0) * (at_m - h0) / (h1 - h0)
 
+    def below_m(self, height_m: float) -> Pair | None:
+        """Where along its axis it lies below a height, the lower end first; None where it nowhere does [m]."""
+        low, high = self.span_m
+        ends = self.height_m(low), self.height_m(high)
+        if min(ends) >= height_m:
+            return None
+        if max(ends) <= height_m:
+            return low, high
+        crossing = low + (high - low) * (height_m - ends[0]) / (ends[1] - ends[0])
+        return (low, crossing) if ends[0] < ends[1] else (crossing, high)
+
     @property
     def step_name(self) -> str:
         """Its upright faces, where it ends below the flat ceiling: ``roof: end``."""

@@ -54,3 +54,52 @@ def test_predict_and_optimise(attic, run, tmp_path):
     shares = [one["uncertain"] for one in found["shares"]["1"]]
     assert {"block: riser", "block: chimney breast", "slope: roof"} <= set(shares)
     assert found["checked"] == 1
+
+
+CORNER = """\
+format = 1
+name = "corner"
+[room]
+length_m = 5.0
+width_m = 4.0
+height_m = 2.4
+[[blocks]]
+name = "stair core"
+from_m = [3.6, 2.4, 0.0]
+to_m = [5.0, 4.0, 2.4]
+[[rows]]
+name = "front"
+x_m = 2.9
+y_m = [1.2, 2.8]
+ear_height_m = 1.1
+[[zones]]
+name = "beside the core"
+from_m = [4.7, 2.1, 0.2]
+to_m = [4.7, 2.1, 0.2]
+spacing_m = 0.5
+[search]
+counts = [1]
+band_hz = [20, 40]
+points_per_octave = 6
+"""
+
+
+def test_heads_are_measured_to_what_stands_behind_them(run, tmp_path):
+    (tmp_path / "corner.toml").write_text(CORNER)
+    done = run("check", "corner.toml")
+    assert done.exit_code == 0
+    assert "0.70 to 2.10 m" in done.stdout
+    assert 'row "front", seat 2, has "stair core" 0.70 m behind the heads' in " ".join(done.stderr.split())
+    row = json.loads(run("check", "corner.toml", "--json").stdout)["rows"][0]
+    assert row["to_rear_wall_m"] == pytest.approx(0.7)
+
+
+def test_a_sub_is_measured_from_a_wall_that_no_block_hides(run, tmp_path):
+    """The right wall is nearer, 1.9 m, but the core stands between."""
+    (tmp_path / "corner.toml").write_text(CORNER)
+    done = run("optimise", "corner.toml", "-o", "plan.h5")
+    assert "0.30 m from rear wall, 2.10 m from left wall, 0.20 m above floor" in " ".join(done.stdout.split())
+    assert run("drawing", "plan.h5", "-o", "s.svg").exit_code == 0
+    sheet = (tmp_path / "s.svg").read_text()
+    assert "300 from rear wall, 2100 from left wall, 200 above floor" in sheet
+    assert "1900" not in sheet

@@ -5,6 +5,7 @@ from math import pi
 import numpy as np
 import pytest
 
+from roommodes.shapes.nearer_wall import nearer_wall
 from roommodes.shapes.shape import Shape
 from roommodes.shapes.solids import Block, Slope
 
@@ -99,3 +100,32 @@ def test_a_block_outside_or_flat_fills_nothing():
     flat = block("riser of nought", (4.0, 0.0, 0.0), (6.0, 4.0, 0.0))
     level = Slope(name="level", along="x", from_m=(1.0, 2.5), to_m=(4.0, 2.5))
     assert Shape(size_m=SIZE, blocks=(flat,), slopes=(level,)).is_box
+
+
+def test_what_stands_next():
+    """An L: a core fills the rear right corner; from the front, the rear wall is 0.7 m away behind one seat of two."""
+    core = block("core", (4.6, 2.4, 0.0), (6.0, 4.0, 2.5))
+    hip = Slope(name="hip", along="x", from_m=(2.0, 2.5), to_m=(0.0, 0.5))
+    shape = Shape(size_m=SIZE, blocks=(RISER, core), slopes=(hip,))
+    assert shape.next_wall((3.9, 3.0, 1.1), 0, 1) == (pytest.approx(0.7), "core")
+    assert shape.next_wall((3.9, 2.0, 1.1), 0, 1) == (pytest.approx(2.1), None)
+    assert shape.next_wall((3.9, 2.0, 0.2), 0, 1) == (pytest.approx(0.1), "riser")
+    # the ceiling is 1.5 m high at x = 1.0
+    assert shape.next_wall((3.9, 2.0, 1.5), 0, -1, slopes=True) == (pytest.approx(2.9), "hip")
+    assert shape.next_wall((3.9, 2.0, 1.5), 0, -1) == (pytest.approx(3.9), None)
+    assert shape.next_wall((3.9, 2.0, 0.4), 0, -1, slopes=True) == (pytest.approx(3.9), None)
+
+
+def test_a_tape_is_held_at_a_wall_that_no_block_hides():
+    core = block("core", (4.6, 2.4, 0.0), (6.0, 4.0, 2.5))
+    column = block("column", (4.8, 0.4, 0.0), (5.2, 0.8, 2.5))
+    shape = Shape(size_m=SIZE, blocks=(core, column))
+    beside = nearer_wall(shape, (5.7, 2.1, 0.3), 1)  # 1.9 m from the right wall, but through the core
+    assert (beside.name, beside.distance_m(2.1)) == ("left wall", pytest.approx(2.1))
+    before = nearer_wall(shape, (4.0, 3.0, 0.3), 0)
+    assert (before.name, before.distance_m(4.0)) == ("front wall", pytest.approx(4.0))
+    both = nearer_wall(shape, (5.0, 1.5, 0.3), 1)  # 0.7 m behind the column, 0.9 m before the core
+    assert (both.name, both.distance_m(1.5)) == ("column", pytest.approx(0.7))
+    assert both.distance_m(1.3) == pytest.approx(0.5)
+    free = nearer_wall(shape, (3.0, 3.0, 0.3), 1)
+    assert (free.name, free.distance_m(3.0)) == ("right wall", pytest.approx(1.0))
