@@ -8,8 +8,8 @@ from roommodes.acoustics.room_boundary import require_boundary_fits
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes, Floats
 from roommodes.elements.solution import require_solvable
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
-from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 
 # levels at the seats to 0.03 dB, in a tenth of the time (measured in the demo's room)
@@ -77,7 +77,7 @@ def require_project_fits(project: Project) -> None:
     require_boundary_fits(
         project.room,
         project.surfaces(),
-        frequency_hz=log_grid(*project.search.band_hz, project.search.points_per_octave),
+        frequency_hz=search_grid_hz(project.search, project.mains),
         seat_m=project.seats.position_m,
         source_m=project.candidates.position_m,
         precision=Precision(),

@@ -51,7 +51,12 @@ def tolerance(
     seed: Annotated[int, typer.Option("--seed", min=0, max=2**32 - 1, help="Starts the random numbers.")] = 1,
     frequencies: Annotated[
         int | None,
-        typer.Option("--frequencies", min=12, max=400, help="At most so many over the band; 24 if left out."),
+        typer.Option(
+            "--frequencies",
+            min=12,
+            max=400,
+            help="At most so many over the band, up to four times as many if weighted; 24 if left out.",
+        ),
     ] = None,
     check: Annotated[
         int, typer.Option("--check", min=0, max=64, help="Rooms that the full equations work out again.")

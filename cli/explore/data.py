@@ -9,7 +9,7 @@ import numpy as np
 from cli.explore.field import left_out
 from cli.explore.packing import packed_field, packed_plane
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
-from cli.words.basis import basis_words
+from cli.words.basis import basis_words, weighting_words
 from cli.words.plan import caution_lines, off_floor, subs_word
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats
@@ -265,7 +265,7 @@ def _words(plan: Plan, found: Anywhere) -> dict[str, Any]:
     return {
         "band": f"{low_hz:g} to {high_hz:g} Hz",
         "left_out": list(left_out(plan.results, found)),
-        "basis": basis_words(plan.results) or "",
+        "basis": " ".join(filter(None, (basis_words(plan.results), weighting_words(plan.results)))),
         "cautions": caution_lines(glass=bool(glass_of(project)), raised=raised),
         "closing": f"Made by roommodes {plan.results.software_version} from a plan of {plan.results.created_utc}, "
         f"project {project.sha256[:12]}.",

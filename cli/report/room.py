@@ -5,6 +5,7 @@ from matplotlib.figure import Figure
 from cli.figures.report import STEP_DB, modes_built
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report.level_maps import map_data, mapped_layouts, solid_m, stills
+from cli.words.basis import weighting_words
 from cli.words.parameters import parameter_words
 from cli.words.plan import cautions_of, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
@@ -200,6 +201,7 @@ def assumed_section(plan: Plan) -> Section:
                     f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
                     f"{wishes.gain_db[0]:g} to {wishes.gain_db[1]:g} dB, polarity "
                     f"{'free' if wishes.polarity else 'fixed'}; {plan.results.candidates.n_first} candidates.",
+                    *filter(None, [weighting_words(plan.results)]),
                 )
             ),
             Table(

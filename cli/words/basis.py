@@ -4,6 +4,7 @@ from typing import Literal
 
 from cli.terminal.output import counted, name
 from roommodes.plan.plan import Results
+from roommodes.project.bands.search_grid import weight_words
 
 Responses = Literal["measured", "modelled"]
 
@@ -11,6 +12,11 @@ Responses = Literal["measured", "modelled"]
 def responses_word(results: Results) -> Responses:
     """For JSON: whether the seats' responses were measured or come from the model."""
     return "modelled" if results.measured is None else "measured"
+
+
+def weighting_words(results: Results) -> str:
+    """How the frequencies are weighted that variation is taken over; empty where they are not."""
+    return weight_words(results.project.search, results.project.mains, results.frequency_hz)
 
 
 def basis_words(results: Results, model: str = "") -> str | None:

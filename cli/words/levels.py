@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
+from cli.words.basis import weighting_words
 from cli.words.kinds.mixes import price_line
 from cli.words.plan import drive_lines, from_walls
 from roommodes.arrays import Floats
@@ -56,6 +57,8 @@ def print_prediction(page: Page, plan: Plan, *, whose: str = "in the file") -> N
         f"{plan.frequency_hz[-1]:g} Hz; output {plan.output_db:z.1f} dB (mean level at the seats, all subs "
         "at their limit, against the same subs in phase at 1 m, free field)."
     )
+    if weighted := weighting_words(plan.results):
+        page.line(weighted)
     page.line(
         "Levels are the highest clean ones: the loudest sub stands at its limit, the others by their gains below it."
         " Levels like these can harm hearing within minutes: start quietly."

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
-from cli.words.basis import basis_words, responses_word
+from cli.words.basis import basis_words, responses_word, weighting_words
 from cli.words.plan import subs_word
 from roommodes.plan.plan import Plan
 from solvers.listening.row_compromise import Compromise
@@ -17,6 +17,8 @@ def print_rows(page: Page, plan: Plan, found: Compromise) -> None:
     page.heading(f"{name(plan.project.name)}: one setting for {rows}, {subs_word(plan.subs)}")
     if basis := basis_words(plan.results):
         page.line(basis)
+    if weighted := weighting_words(plan.results):
+        page.line(weighted)
     if found.pairs:
         cells = [
             [

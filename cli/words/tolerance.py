@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.basis import basis_words, responses_word
+from cli.words.basis import basis_words, responses_word, weighting_words
 from cli.words.plan import plans_json, print_cautions, print_plan, subs_word
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
@@ -28,6 +28,8 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     page.heading(f"{name(results.project.name)}: {found.draws:,} rooms, not built exactly as drawn")
     if basis := basis_words(results, "What changes when the room, places or settings differ from it is"):
         page.line(basis)
+    if weighted := weighting_words(results):
+        page.line(weighted)
     rows = []
     for count, table in found.plans.items():
         for plan in range(len(table.rank)):

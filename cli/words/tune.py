@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.basis import basis_words, responses_word
+from cli.words.basis import basis_words, responses_word, weighting_words
 from cli.words.plan import cautions_of, subs_word
 from cli.words.settings import filter_words
 from roommodes.filters.biquads import SIGN_CONVENTION
@@ -98,6 +98,8 @@ def _print_heading(page: Page, plan: Plan, tuning: Tuning) -> None:
         page.line(basis)
     hz = tuning.grid(plan.frequency_hz)
     page.line(f"Filters are sought and judged on {len(hz)} frequencies from {hz[0]:.4g} to {hz[-1]:.4g} Hz.")
+    if tuning.frequency_hz is None and (weighted := weighting_words(plan.results)):
+        page.line(weighted)
 
 
 def _low_passed_words(plan: Plan) -> str:

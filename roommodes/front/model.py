@@ -17,8 +17,8 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
-from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.labelled import dataset
 from roommodes.running import Running
 
@@ -109,7 +109,7 @@ def transfer(
     if isinstance(project, Project):
         room, walls = project.room, project.surfaces()
         if frequency_hz is None:
-            frequency_hz = log_grid(*project.search.band_hz, project.search.points_per_octave)
+            frequency_hz = search_grid_hz(project.search, project.mains)
         if seat_m is None:
             seat_m, names = project.seats.position_m, project.seats.name
         source_m = project.candidates.position_m if source_m is None else source_m

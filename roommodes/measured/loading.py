@@ -42,6 +42,7 @@ from roommodes.measured.soundness import Suspicions, suspicions
 from roommodes.measured.source_sounds import sound_notes, source_sounds
 from roommodes.measured.text_table import read_calibration, read_table
 from roommodes.measured.wav import read_wav, require_length, spectrum, windowed
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
 from roommodes.project.reading import read_text
 from roommodes.responses.frequency_grid import log_grid
@@ -243,7 +244,7 @@ class _Reading:
         low, high = max(self.hz[0], search.band_hz[0]), min(self.hz[-1], search.band_hz[1])
         if low >= high:
             return None
-        search_hz = log_grid(float(low), float(high), search.points_per_octave)
+        search_hz = search_grid_hz(search, self.project.mains, band_hz=(float(low), float(high)))
         told = min(told_s(one, float(low), float(high), end_s) for one in raw.values())
         ends = widest_hz(raw, self.hz)
         for low, high in zip(*(np.geomspace(end, near, NARROWER) for end, near in ends), strict=True):

@@ -44,6 +44,7 @@ def geometry_faults(parts: Parts) -> list[Found]:
     found += amplifier_faults(parts)
     found += kind_faults(parts)
     found += _processor(parts)
+    found += _weighted_search(parts)
     found += _tolerance_names(parts)
     room, shape_faults = shaped_room(parts)
     found += shape_faults
@@ -170,6 +171,15 @@ def _processor(parts: Parts) -> Iterator[Found]:
                 ("processor", key) if getattr(parts.chain.processor, key) is not None else ("processor",),
                 f"no value that the processor takes lies in {key} = [{wished}] of [search]; widen one of them.",
             )
+
+
+def _weighted_search(parts: Parts) -> Iterator[Found]:
+    """A search that a crossover weights needs one."""
+    if parts.search is None or not parts.search.weighted_by_crossover:
+        return
+    if "mains" not in parts.given:
+        message = "there is no [mains] with a crossover; give its frequency_hz and order."
+        yield Found(("search", "weighted_by_crossover"), message)
 
 
 def _rows(parts: Parts, room: Room) -> Iterator[Found]:

@@ -247,6 +247,11 @@ class SearchTable(Table):
     points_per_octave: Annotated[int, Range(low=3, high=96)] = Field(
         default=24, description="Frequencies per octave.", examples=[24]
     )
+    weighted_by_crossover: bool = Field(
+        default=False,
+        description="true: frequencies count by what the subs have of the sound through the crossover of [mains], the "
+        "least a quarter of the fullest; the search then looks at up to four times as many.",
+    )
     delay_ms: Annotated[tuple[Delay, Delay], several(2, "[least, most] in ms"), AfterValidator(rising)] = Field(
         default=(0.0, 20.0), description="Allowed delays, [least, most] [ms].", examples=[[0, 20]]
     )

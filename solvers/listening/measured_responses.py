@@ -20,7 +20,7 @@ def told_s(results: Results) -> float:
     assert results.measured is not None, "asked of measured responses alone"
     if results.measured.wide is not None:
         return results.measured.wide.told_s
-    return float(1.0 / (results.frequency_hz[-1] - results.frequency_hz[-2]))
+    return float(1.0 / np.diff(results.frequency_hz).max())
 
 
 def measured_responses(results: Results, index: Integers, length_s: float) -> tuple[Floats, Floats, Complexes]:
@@ -52,7 +52,7 @@ def measured_responses(results: Results, index: Integers, length_s: float) -> tu
             )
         return _from_wide(results, wide, index, min(length_s, told))
     hz = results.frequency_hz
-    step = float(hz[-1] - hz[-2])
+    step = float(np.diff(hz).max())
     if step * SHORTEST_MEASURED_S > 1.0:
         needed = int(np.ceil(np.log(2.0) * hz[-1] * SHORTEST_MEASURED_S))
         raise OutsideModel(

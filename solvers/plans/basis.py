@@ -10,10 +10,10 @@ from roommodes.places.kinds import different_places, lattice_of_kinds
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
 from roommodes.plan.measured import MeasuredRecord
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.placing.symmetry import without_mirror
 from roommodes.project.project import Project
 from roommodes.project.tables import MAX_COUNT
-from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from solvers.choice.ordering import Around
 from solvers.choice.row_positions import row_places
@@ -83,7 +83,7 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
     OutsideModel, ProjectInvalid : the model or the search cannot take this project.
     """
     wishes = project.search
-    frequency_hz = log_grid(*wishes.band_hz, wishes.points_per_octave)
+    frequency_hz = search_grid_hz(project.search, project.mains)
     seats, candidates = project.seats, project.candidates
     if not len(candidates):
         message = "there is none, so no sub can stand anywhere; add a [[zones]] table with from_m and to_m"

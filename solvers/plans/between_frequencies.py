@@ -8,7 +8,7 @@ from roommodes.acoustics.precision import Precision
 from roommodes.errors import Interrupted
 from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.plan import Plan
-from roommodes.responses.frequency_grid import log_grid
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.responses.metrics import level_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.project_transfer import project_transfer
@@ -37,7 +37,7 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
     if record is not None:
         return _measured(plans, record)
     search, listening = project.search, project.listening()
-    hz = log_grid(*search.band_hz, FINER * search.points_per_octave)
+    hz = search_grid_hz(search, project.mains, points_per_octave=FINER * search.points_per_octave)
     each = project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
         project,
         frequency_hz=hz,
@@ -60,7 +60,8 @@ def _measured(plans: Sequence[Plan], record: MeasuredRecord) -> list[float]:
     """The same of measured responses, between whose frequencies their files tell more."""
     assert record.wide is not None, "asked where the files' own points are kept"
     grid = plans[0].frequency_hz
-    hz = np.geomspace(grid[0], grid[-1], FINER * (len(grid) - 1) + 1)
+    place = np.arange(len(grid))
+    hz = np.exp(np.interp(np.linspace(0.0, place[-1], FINER * place[-1] + 1), place, np.log(grid)))
     whole, weight = record.wide.at(hz), plans[0].seats.weight
     driven = (seat_pressure(whole[:, :, plan.candidate_index], plan.drives.weights(hz)) for plan in plans)
     return [variation_db(level_db(pressure), weight) for pressure in driven]

@@ -11,8 +11,8 @@ from roommodes.places.zones import Candidates, no_kinds
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import Cloud
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
-from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
 from solvers.project_transfer import project_transfer
@@ -118,7 +118,7 @@ def results_at(
 
 def band_grid_hz(project: Project) -> Floats:
     """The frequencies of a project's search: (n_freq,) [Hz]."""
-    return log_grid(*project.search.band_hz, project.search.points_per_octave)
+    return search_grid_hz(project.search, project.mains)
 
 
 def predict_layout(project: Project, *, running: Running = Running()) -> Plan:

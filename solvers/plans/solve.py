@@ -9,8 +9,8 @@ from dataclasses import replace
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.plan.plan import Results
 from roommodes.plan.tables import Cloud, PlanTable, expected_bytes
+from roommodes.project.bands.search_grid import search_grid_hz, weight_words
 from roommodes.project.project import Project
-from roommodes.responses.frequency_grid import log_grid
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
 from solvers.choice.by_mix import joined, search_mixes
@@ -121,14 +121,19 @@ def _moved(basis: Basis, problem: Problem, outcomes: Sequence[Outcome], seed: in
 
 
 def _with_remarks(results: Results, drives: DriveRange, seed: int, running: Running) -> Results:
-    """The same with remarks on the first plan of each number: what lies between the frequencies, a late last sub."""
+    """The same with remarks on the first plan of each number: what lies between the frequencies, a late last sub.
+
+    How frequencies are weighted is said once, with the first number.
+    """
     first = [results.plan(count, 1) for count in results.plans]
     finer_known = results.measured is None or results.measured.wide is not None
     between = between_remarks(first, running=running.silent()) if finer_known else []
-    plans = dict(results.plans)
+    plans, project = dict(results.plans), results.project
+    said = [words] if (words := weight_words(project.search, project.mains, results.frequency_hz)) else []
     for place, plan in enumerate(first):
         late = late_remark(plan, drives, seed=seed, running=running)
-        remarks = (*plan.table.found.remarks, *between[place : place + 1], *((late,) if late else ()))
+        own = between[place : place + 1] + ([late] if late else [])
+        remarks = (*plan.table.found.remarks, *(said if place == 0 else ()), *own)
         plans[plan.subs] = replace(plan.table, found=replace(plan.table.found, remarks=remarks))
     return replace(results, plans=plans)
 
@@ -179,9 +184,8 @@ def _stored(table: PlanTable, basis: Basis) -> PlanTable:
 
 def expected_results_bytes(project: Project, counts: Sequence[int]) -> int:
     """About how large the results file will be, known before the search [bytes]."""
-    wishes = project.search
     return expected_bytes(
-        n_freq=len(log_grid(*wishes.band_hz, wishes.points_per_octave)),
+        n_freq=len(search_grid_hz(project.search, project.mains)),
         n_seat=len(project.listening().seat),
         n_candidate=len(project.candidates),
         n_plan=KEPT_PLANS * len(counts),

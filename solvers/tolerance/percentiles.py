@@ -18,8 +18,8 @@ from roommodes.arrays import Floats
 from roommodes.errors import Interrupted
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, FirstPlan, Shares, Tolerance, ToleranceTable
+from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
-from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
@@ -64,10 +64,11 @@ class Asked:
 
 
 def lean_grid(project: Project, most: int = FREQUENCIES) -> Floats:
-    """The project's band on at most so many frequencies: (n_freq,) [Hz]."""
-    low, high = project.search.band_hz
-    full = log_grid(low, high, project.search.points_per_octave)
-    return full if len(full) <= most else np.geomspace(low, high, most)
+    """The project's band on at most so many frequencies, more where the crossover weights them: (n_freq,) [Hz]."""
+    search = project.search
+    low, high = search.band_hz
+    per_octave = min((most - 1) / float(np.log2(high / low)), search.points_per_octave)
+    return search_grid_hz(search, project.mains, points_per_octave=per_octave)
 
 
 def tolerance_of(

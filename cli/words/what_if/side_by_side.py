@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from cli.terminal.output import Page
+from cli.words.basis import weighting_words
 from cli.words.what_if.differences import difference_lines, differences_json
 from roommodes.lengths import lengths_of
 from roommodes.project.differences import Difference, differences
@@ -25,6 +26,12 @@ def print_side_by_side(page: Page, labels: Sequence[str], plans: Sequence[Seen],
     print_figures(page, ["", *letters, *(f"{letter} less A" for letter in letters[1:])], plans)
     page.heading("By third-octave [dB]")
     print_bands(page, letters, plans)
+    said = [weighting_words(one.plan.results) for one in plans]
+    for words in filter(None, dict.fromkeys(said)):
+        whose = ", ".join(letter for letter, own in zip(letters, said, strict=True) if own == words)
+        page.line(f"{whose}: {words}")
+    if len(set(said)) > 1:
+        page.line("Variations are not compared alike: frequencies are weighted differently.")
     if len({one.plan.results.level_unit for one in plans}) > 1:
         page.line("Mean levels are not compared: they do not count from the same.")
 
