@@ -55,20 +55,24 @@ class MappedLayout:
 
 
 def mapped_layouts(plan: Plan, compared: BeforeAfter) -> list[MappedLayout]:
-    """The usual layout, if there is a map of it, and the plan."""
-    layouts = [("this plan", plan.level_at_limit_db, compared.plan_map_db, plan.positions_m)]
+    """The usual layout, if there is a map of it, and the plan.
+
+    A map counts from the model's average over the seats, the seats from their own: measured levels have another zero.
+    """
+    modelled = compared.plan_seat_db if plan.measured is not None else plan.level_at_limit_db
+    layouts = [("this plan", plan.level_at_limit_db, modelled, compared.plan_map_db, plan.positions_m)]
     rival = compared.rival
     if rival and compared.rival_map_db is not None:
-        layouts.insert(0, ("usual layout", rival.level_db, compared.rival_map_db, rival.positions_m))
+        layouts.insert(0, ("usual layout", rival.level_db, rival.level_db, compared.rival_map_db, rival.positions_m))
     weight = normalised(plan.seats.weight)
     return [
         MappedLayout(
             name=name,
             sub_m=sub_m,
             seat_db=levels - (levels @ weight)[:, None],
-            map_db=maps - (levels @ weight)[:, None, None],
+            map_db=maps - (at_seats @ weight)[:, None, None],
         )
-        for name, levels, maps, sub_m in layouts
+        for name, levels, at_seats, maps, sub_m in layouts
     ]
 
 

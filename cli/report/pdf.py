@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 from cli.drawing.paper import draw_sheet, sheet_figure
 from cli.drawing.papers import SheetWishes, scale_words
+from cli.drawing.primitives import Sheet
 from cli.drawing.sheet import drawing_sheets
 from cli.figures.common_axes import FAINT, INK, PAPER, STYLE, new_figure, plain
 from cli.report.blocks import Block, Bullets, Drawing, LiveMap, Logo, Picture, Report, Section, Table, Text
@@ -103,11 +104,11 @@ class _Writer:
         self._lines(_wrap(report.lead, 11.0), size=11.0, after=3.0)
 
     def _blocks(self, section: Section) -> None:
-        """The blocks in order; a picture for which the page is too full lets texts and tables pass."""
-        waiting: list[Picture] = []
+        """The blocks in order; a picture or plan for which the page is too full lets texts and tables pass."""
+        waiting: list[Picture | Drawing] = []
         for place, block in enumerate(section.blocks):
             passing = any(map(_passes, section.blocks[place + 1 :]))
-            if isinstance(block, Picture) and (waiting or (passing and not self._takes(block))):
+            if isinstance(block, Picture | Drawing) and (waiting or (passing and not self._takes(block))):
                 waiting.append(block)
                 continue
             self._block(block)
@@ -165,8 +166,10 @@ class _Writer:
         """Down to the foot of the page [mm]."""
         return self.page_mm[1] - MARGIN_MM - FOOT_MM - self.y
 
-    def _takes(self, picture: Picture) -> bool:
-        """Whether the page has room for a picture, made smaller as far as it may be."""
+    def _takes(self, picture: Picture | Drawing) -> bool:
+        """Whether the page has room for a picture, made smaller as far as it may be; a drawing keeps its scale."""
+        if isinstance(picture, Drawing):
+            return self._sheet(picture).height_mm + CAPTION_MM <= self._left_over
         return LEAST_SHARE * _picture_mm(picture.size_in)[1] + CAPTION_MM <= self._left_over
 
     def _room_for(self, height: float) -> None:
@@ -272,8 +275,12 @@ class _Writer:
         self.y += height + 1.0
         self._lines(_wrap(title, 8.0), size=8.0, after=2.5)
 
+    def _sheet(self, block: Drawing) -> Sheet:
+        """As wide as the page allows."""
+        return block.sheet(self.page_mm[0] - self.left - DRAWING_MARGIN_MM)
+
     def _drawing(self, block: Drawing) -> None:
-        sheet = block.sheet(self.page_mm[0] - self.left - DRAWING_MARGIN_MM)
+        sheet = self._sheet(block)
         self._room_for(sheet.height_mm + CAPTION_MM)
         axes = self._page.add_axes(
             (

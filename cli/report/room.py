@@ -42,8 +42,8 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
             Text(
                 text=f"Level over the room at ear height ({height}), about the mean of the "
                 f"seats at each frequency: light is loud, dark is quiet, a line every {STEP_DB:g} dB.{which} In each "
-                "seat stands its level at its own ear height; squares are subs."
-                + (" What is hatched is no air at that height." if solid_m(plan, compared) else "")
+                f"seat stands its {'measured ' if plan.measured is not None else ''}level at its own ear height; "
+                "squares are subs." + (" What is hatched is no air at that height." if solid_m(plan, compared) else "")
             ),
             LiveMap(data=map_data(plan, compared, layouts)),
             stills(plan, compared, layouts),

@@ -54,6 +54,7 @@ class BeforeAfter:
     own : the layout in the project file, if it has one.
     plane : where the maps were taken.
     plan_map_db : (n_freq, n_x, n_y), the plan [dB re 1/m].
+    plan_seat_db : (n_freq, n_seat), the same at the seats by the same model, whatever was measured there.
     rival_map_db : the same for the rival.
     """
 
@@ -61,6 +62,7 @@ class BeforeAfter:
     own: Heard | None
     plane: Plane
     plan_map_db: Floats
+    plan_seat_db: Floats
     rival_map_db: Floats | None
 
 
@@ -118,6 +120,7 @@ def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
         own=heard[-1] if project.layout else None,
         plane=plane,
         plan_map_db=map_db(0),
+        plan_seat_db=heard[0].level_db,
         rival_map_db=None if evenest is None else map_db(evenest),
     )
 

@@ -8,13 +8,14 @@ import re
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from cli.report.blocks import Bullets, Picture, Section, Table, Text
 from cli.report.html import report_html
-from cli.report.level_maps import seat_marks
+from cli.report.level_maps import mapped_layouts, seat_marks
 from cli.report.pdf import report_pdf
 from cli.report.whole import model_numbers, report_bytes, report_content
 from cli.terminal.plan_options import choose_plan
@@ -295,3 +296,18 @@ def test_an_existing_report_is_kept(run, plan_file: Path) -> None:
     Path("r.html").write_text("mine")
     assert run("report", plan_file, "-o", "r.html").exit_code == 5
     assert Path("r.html").read_text() == "mine"
+
+
+def test_a_map_counts_from_the_models_own_mean(computed) -> None:
+    """Measured levels have another zero than the model's; the seats' marks are the measured ones."""
+    plan, compared, _ = computed
+    (as_found,) = (one for one in mapped_layouts(plan, compared) if one.name == "this plan")
+    other = SimpleNamespace(
+        measured=object(),
+        level_at_limit_db=plan.level_at_limit_db - 30.0,
+        positions_m=plan.positions_m,
+        seats=plan.seats,
+    )
+    (shifted,) = (one for one in mapped_layouts(other, compared) if one.name == "this plan")
+    np.testing.assert_allclose(shifted.map_db, as_found.map_db, atol=0.1)  # the seats by the map's model: 0.03 dB
+    np.testing.assert_allclose(shifted.seat_db, as_found.seat_db, atol=1e-9)

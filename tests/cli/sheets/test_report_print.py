@@ -14,8 +14,9 @@ from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
+from cli.drawing.primitives import Sheet
 from cli.figures.common_axes import STYLE
-from cli.report.blocks import Block, Picture, Report, Section, Table, Text
+from cli.report.blocks import Block, Drawing, Picture, Report, Section, Table, Text
 from cli.report.pdf import report_pdf
 from cli.report.print import Inset, Print, text_width_pt
 from cli.report.whole import model_numbers, report_bytes
@@ -86,6 +87,8 @@ def test_pages_are_not_left_half_empty() -> None:
     picture = Picture(title="p", alt="p", size_in=(5.0, 5.5), draw=lambda figure: figure.subplots())
     table = Table(caption="c", headers=("a", "b"), rows=(("x", "y"),) * 20)
     assert filled(half, picture) == filled(half, picture, table) == 2
+    plan = Drawing(title="d", alt="d", sheet=lambda width: Sheet(width_mm=width, height_mm=200.0, scale=50.0))
+    assert filled(half, plan, table) == 2, "a plan to scale waits for the next page as well"
     assert filled(half) == filled(half, replace(picture, size_in=(5.0, 2.8))) == 1
     long = replace(table, rows=(("x", "y"),) * 60)
     assert filled(half, long) == 2
