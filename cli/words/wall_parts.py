@@ -42,11 +42,11 @@ class WallPart:
         fine = lengths.fine
         (a0, b0), (a1, b1) = self.from_m, self.to_m
         if self.corners_m is not None:
-            (x0, y0, z0), (x1, y1, z1) = self.corners_m
-            return (
-                f"{self.name}, {the_wall(self.wall)}: {fine(x0)} to {fine(x1)} from front wall, {fine(y0)} to "
-                f"{fine(y1)} from left wall, {fine(z0)} to {fine(z1)} from floor"
+            x, y, z = (
+                fine(low) if low == high else f"{fine(low)} to {fine(high)}"
+                for low, high in zip(*self.corners_m, strict=True)
             )
+            return f"{self.name}, {the_wall(self.wall)}: {x} from front wall, {y} from left wall, {z} from floor"
         along = {"front": "left wall", "rear": "left wall"}.get(self.wall, "front wall")
         up = "left wall" if self.wall in {"floor", "ceiling"} else "floor"
         return (

@@ -67,6 +67,11 @@ height_m = 2.4
 name = "stair core"
 from_m = [3.6, 2.4, 0.0]
 to_m = [5.0, 4.0, 2.4]
+[[regions]]
+wall = "stair core: left"
+from_m = [4.0, 0.0]
+to_m = [4.8, 2.0]
+construction = "door"
 [[rows]]
 name = "front"
 x_m = 2.9
@@ -103,3 +108,4 @@ def test_a_sub_is_measured_from_a_wall_that_no_block_hides(run, tmp_path):
     sheet = (tmp_path / "s.svg").read_text()
     assert "300 from rear wall, 2100 from left wall, 200 above floor" in sheet
     assert "1900" not in sheet
+    assert "4000 to 4800 from front wall, 2400 from left wall" in " ".join(sheet.split())
