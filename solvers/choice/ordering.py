@@ -5,7 +5,7 @@ leading plans (`front`). Smoothness, decay and the number of subs, and every lim
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -30,6 +30,7 @@ from solvers.search.problem import FoundPlan, Outcome, Problem
 STAGE = "choice"
 NOTHING_MORE = Merits()
 PROOF_BOXES = 30_000  # for each frequency, of the first plan: some seconds at most
+MORE_EVEN_DB = 0.005  # by which a plan is more even than another in what is printed
 BETTER_DB = 0.05  # by which a usual layout must beat the plans to be worth a remark
 
 
@@ -107,6 +108,7 @@ def judge(
     found = tuple(outcome for outcome in outcomes if outcome.plans)
     running.step(STAGE, 0.0, "plans with more output")
     met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, filling=effort.filling, running=running)
+    found = tuple(_evenest_first(outcome, met[outcome.count], problem, keep) for outcome in found)
     judging = _Judging(
         problem=problem,
         found=found,
@@ -268,6 +270,16 @@ class _Judging:
             smoothness_db=np.array([self.figures[plan].smoothness_db for plan in plans]),
             decay_s=np.array([self.figures[plan].decay_s for plan in plans]),
         )
+
+
+def _evenest_first(outcome: Outcome, met: Sequence[FoundPlan], problem: Problem, keep: int) -> Outcome:
+    """The same, led by the most even plan of all met: a search for more output may meet one that the search missed."""
+    best = min(met, key=lambda plan: plan.variation_db)
+    if best.variation_db > outcome.plans[0].variation_db - MORE_EVEN_DB:
+        return outcome
+    remark = "The most even plan was met while more output was sought; the search itself had missed it."
+    plans = with_each_mix((best, *outcome.plans), problem, keep)
+    return replace(outcome, plans=plans, remarks=(*outcome.remarks, remark))
 
 
 def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...]:

@@ -1,5 +1,6 @@
 """The front: nobody on it is beaten, every plan is what it says, and more effort finds little more."""
 
+from dataclasses import replace
 from itertools import combinations, pairwise, product
 
 import numpy as np
@@ -10,6 +11,7 @@ from roommodes.responses.metrics import drive_weights, level_db, output_db, seat
 from roommodes.running import Running
 from solvers.choice.front import MOST, STEP_DB, front_of, plans_met
 from solvers.choice.front_filled import AMONG_CANDIDATES
+from solvers.choice.ordering import Effort, judge
 from solvers.plans.basis import build_problem
 from solvers.search.columns import columns_of
 from solvers.search.problem import DriveRange, FoundPlan, Outcome, Problem
@@ -175,3 +177,16 @@ def test_a_plan_and_its_state_are_one(problem: Problem) -> None:
                 np.testing.assert_array_equal(again.candidate_index, plan.candidate_index)
                 np.testing.assert_allclose(again.level_db, plan.level_db, atol=1e-9)
                 assert again.output_db == pytest.approx(plan.output_db, abs=1e-9)
+
+
+def test_the_first_plan_is_the_most_even_of_all_that_were_met(problem: Problem, outcomes: tuple[Outcome, ...]) -> None:
+    """Also where the search missed it: here its better half is taken from it."""
+    (two,) = (outcome for outcome in outcomes if outcome.count == 2)
+    poor = replace(two, plans=two.plans[len(two.plans) // 2 :])
+    wishes = parse_project(TEXT, source="choosing.toml").search
+    judged = judge(problem, [poor], wishes=wishes, effort=Effort(seed=4, keep=20))
+    front, plans = judged.choices.fronts[2], judged.plans[2]
+    assert front.variation_db[0] < poor.plans[0].variation_db - 0.01
+    assert plans.variation_db[0] == front.variation_db[0]
+    assert any("the search itself had missed it" in text for text in plans.found.remarks)
+    assert len({tuple(layout) for layout in plans.candidate_index.tolist()}) == len(plans.candidate_index)
