@@ -109,7 +109,7 @@ class Places:
                     (key, index, "position_m"),
                     f"{'xyz'[axis]} is {number(place[axis])} m; allowed: 0 to {number(size[axis])} m. Move it inside.",
                 )
-            elif text := not_in_air(self.project.room, place.tolist()):
+            elif np.isfinite(place).all() and (text := not_in_air(self.project.room, place.tolist())):  # else not told
                 self.fault((key, index, "position_m"), f"it is {text}. Move it into the air.")
 
     def _file_faults(self, index: int) -> None:

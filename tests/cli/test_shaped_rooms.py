@@ -2,8 +2,11 @@
 
 import json
 
+import numpy as np
 import pytest
 
+from roommodes.measured.loading import load_manifest
+from roommodes.project.reading import load_project
 from tests.rooms_shaped import ATTIC
 
 
@@ -109,3 +112,20 @@ def test_a_sub_is_measured_from_a_wall_that_no_block_hides(run, tmp_path):
     assert "300 from rear wall, 2100 from left wall, 200 above floor" in sheet
     assert "1900" not in sheet
     assert "4000 to 4800 from front wall, 2400 from left wall" in " ".join(sheet.split())
+
+
+def test_what_played_together_has_no_place_to_be_out_of_the_air(tmp_path):
+    """`verify` reads a manifest of all subs at once: it says no position, which no block can hide."""
+    (tmp_path / "corner.toml").write_text(CORNER)
+    hz = np.arange(16.0, 81.0, 2.0)
+    heard = sum(1.0 / (1.0 + 8j * (hz / mode - mode / hz)) for mode in (25.0, 37.0, 52.0))
+    heard = heard * np.exp(-2j * np.pi * hz * 0.01)
+    level, phase = 80.0 + 20.0 * np.log10(np.abs(heard)), np.degrees(np.angle(heard))
+    table = "\n".join(f"{a:.1f} {b:.3f} {c:.2f}" for a, b, c in zip(hz, level, phase, strict=True))
+    text = 'format = 1\nname = "after"\nfile_pattern = "{sub}-{seat}.txt"\n'
+    text += '[reference]\nlevel = "relative"\n[[subs]]\nname = "all"\ntogether = true\n'
+    (tmp_path / "after.toml").write_text(text)
+    for seat in ("front 1", "front 2"):
+        (tmp_path / f"all-{seat}.txt").write_text(table)
+    found = load_manifest(tmp_path / "after.toml", load_project(tmp_path / "corner.toml"))
+    assert found.subs.together == (True,)
