@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cli.terminal.guard import HDF5_SIGNATURE, guarded, interruptible
+from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Quiet
 from cli.terminal.output import Page, counted, print_json_line, say_error, warn
 from cli.terminal.progress import progress
@@ -190,7 +190,7 @@ def _tell(
 
 
 def _is_results(file: Path) -> bool:
-    from roommodes.storage.ordinary_file import starts_with
+    from roommodes.storage.ordinary_file import HDF5_SIGNATURE, starts_with
 
     return starts_with(file, HDF5_SIGNATURE)
 

@@ -20,12 +20,11 @@ from cli.terminal.ending import ENDING, EXIT_INTERRUPTED
 from cli.terminal.output import say_error, warn
 from cli.terminal.streams import silence
 from roommodes.errors import Interrupted, ProjectInvalid, RoommodesError
-from roommodes.storage.ordinary_file import starts_with
+from roommodes.storage.ordinary_file import HDF5_SIGNATURE, starts_with
 from roommodes.storage.seal import is_sealed
 from roommodes.storage.whole_file import noting_written
 
 EXIT_INTERNAL = 1
-HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 EXIT_UNUSABLE = 5
 AGAIN_S = 0.05  # until a signal that was swallowed is sent again
 

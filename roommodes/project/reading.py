@@ -16,7 +16,7 @@ from roommodes.project.constructions import KINDS, library
 from roommodes.project.project import Project
 from roommodes.project.tables import FORMAT, MAX_TABLES, ProjectTables
 from roommodes.project.valid_parts import Found, Parts
-from roommodes.storage.ordinary_file import Unreadable, ordinary_bytes
+from roommodes.storage.ordinary_file import HDF5_SIGNATURE, Unreadable, ordinary_bytes
 from roommodes.toml.lines import Lines, key_lines
 from roommodes.toml.lines import Path as KeyPath
 from roommodes.toml.values import WORDED, Table, shown
@@ -74,6 +74,9 @@ def read_text(path: str | Path, *, what: str = "project", start: str = "roommode
             "file?",
         }
         raise FileUnusable(f"{path}: {words.get(fault.why, f'it cannot be read ({fault.detail}).')}") from None
+    if data.startswith(HDF5_SIGNATURE):
+        more = " `roommodes layout` writes the project of a plan, with its layout." if what == "project" else ""
+        raise FileUnusable(f"{path}: this is an HDF5 file, as plans are; a {what} is a text.{more}")
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:

@@ -6,6 +6,7 @@ import stat
 from pathlib import Path
 from typing import Literal
 
+HDF5_SIGNATURE = b"\x89HDF\r\n\x1a\n"
 Why = Literal["missing", "folder", "special", "empty", "too large", "no permission", "failed"]
 
 

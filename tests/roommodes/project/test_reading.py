@@ -295,6 +295,9 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     binary.write_bytes(b"format = 1\nname = '\xff\xfe'\n")
     with pytest.raises(FileUnusable, match=r"binary\.toml:2: the text is not UTF-8"):
         load_project(binary)
+    (tmp_path / "plan.h5").write_bytes(b"\x89HDF\r\n\x1a\n\0\xff")
+    with pytest.raises(FileUnusable, match="this is an HDF5 file, as plans are; a project is a text"):
+        load_project(tmp_path / "plan.h5")
     huge = tmp_path / "huge.toml"
     huge.write_bytes(b"#" * (MAX_BYTES + 1))
     with pytest.raises(FileUnusable, match="it is larger than 5 MB"):
