@@ -21,7 +21,7 @@ def mixes_table(plan: Plan) -> Table | None:
         here = " (this plan)" if (one.plan.subs, one.plan.rank) == (plan.subs, plan.rank) else ""
         row = [f"{kinds_words(one.plan)}{here}"]
         row += [money(one.price, project)] if one.price is not None else []
-        row += [f"{one.plan.variation_db:.2f}", f"{one.level_db:.1f}"]
+        row += [f"{one.plan.variation_db:.2f}", f"{one.level_db:z.1f}"]
         row += [f"{one.headroom_db:+z.1f}"] if loud and one.headroom_db is not None else []
         rows.append(tuple(row))
     headers = ["subwoofers", *(["price"] if prices_known(project.kinds) else []), "variation [dB]"]

@@ -51,7 +51,7 @@ def print_mixes(page: Page, results: Results) -> None:
             kinds_words(one.plan),
             *([money(one.price, project)] if one.price is not None else []),
             f"{one.plan.variation_db:z.2f} dB",
-            f"{one.level_db:.1f}",
+            f"{one.level_db:z.1f}",
             *([f"{one.headroom_db:+z.1f} dB"] if loud and one.headroom_db is not None else []),
             str(one.plan.subs),
             str(one.plan.rank),

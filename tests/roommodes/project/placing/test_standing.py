@@ -102,7 +102,7 @@ def test_a_coordinate_of_the_zone_itself_may_be_off_whole_steps() -> None:
     assert not [text for text in project_warnings(found) if "whole steps" in text]
     found = project('stands = "floor"', 'stands = "floor"', search="round_m = 0.15")
     said = [text for text in project_warnings(found) if "whole steps" in text]
-    assert [text.split(" It has")[0] for text in said] == [
+    assert [text.split(" The zone has")[0] for text in said] == [
         'zone "front": its cabinets are 0.050 m off whole steps of 0.15 m from the front wall.',
         'zone "rear": its cabinets are 0.050 m off whole steps of 0.15 m from the rear wall.',
     ]
