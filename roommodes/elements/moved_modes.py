@@ -19,7 +19,7 @@ from roommodes.elements.matrices import cell_matrices
 from roommodes.elements.mesh import Cell
 from roommodes.elements.solution import RigidSolution
 from roommodes.running import Running
-from roommodes.shapes.movable import Movable, Planes, moved_shape
+from roommodes.shapes.movable import Movable, Planes, planes_either_way
 from roommodes.shapes.shape import Shape
 
 AXES = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
@@ -82,11 +82,7 @@ def moved_modes(
     drawn = shape.grid().planes
     ends = []
     for plane, reach_m in planes:
-        both = [
-            moved_shape(shape, grown=(1.0, 1.0, 1.0), moves={plane: sign * reach_m}).grid().planes
-            for sign in (1.0, -1.0)
-        ]
-        ends.append((both[0], both[1], 2.0 * reach_m))
+        ends.append((*planes_either_way(shape, plane, reach_m), 2.0 * reach_m))
     stiffness = np.zeros((3, count, count))
     plane_stiffness, plane_mass = np.zeros((len(ends), count, count)), np.zeros((len(ends), count, count))
     for cell in solution.mesh.cells:

@@ -16,6 +16,7 @@ from roommodes.shapes.shape import Shape
 from roommodes.shapes.solids import BLOCK_FACES, Block, Slope
 
 Planes = tuple[Floats, Floats, Floats]
+UNSTRETCHED = (1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,7 +63,7 @@ def movable_planes(shape: Shape) -> tuple[Movable, ...]:
 
 
 def moved_shape(
-    shape: Shape, *, grown: Sequence[float], moves: Mapping[Movable, float], same_cells: bool = True
+    shape: Shape, *, moves: Mapping[Movable, float], grown: Sequence[float] = UNSTRETCHED, same_cells: bool = True
 ) -> Shape:
     """The shape stretched along x, y and z, then with some planes moved [m].
 
@@ -99,6 +100,12 @@ def moved_shape(
     if same_cells and not alike(shape.grid(), result.grid()):
         raise ValueError("a plane was moved onto or past another one")
     return result
+
+
+def planes_either_way(shape: Shape, plane: Movable, step_m: float) -> tuple[Planes, Planes]:
+    """The planes of its cells with one plane a step on, and a step back [m]. Raises as `moved_shape` does."""
+    on, back = (moved_shape(shape, moves={plane: step}).grid().planes for step in (step_m, -step_m))
+    return on, back
 
 
 def alike(grid: Grid, other: Grid) -> bool:

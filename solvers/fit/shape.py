@@ -56,7 +56,7 @@ class MovableShape:
         moves = {self._plane[p]: p.value(u) - p.start for p, u in values.items() if p in self._plane}
         if not any(moves.values()):
             return room
-        shape = moved_shape(self.room.shape, grown=(1.0, 1.0, 1.0), moves=moves, same_cells=False)
+        shape = moved_shape(self.room.shape, moves=moves, same_cells=False)
         return replace(room, blocks=shape.blocks, slopes=shape.slopes)
 
     def at(self, axis: int, value: float, room: Room) -> float:
@@ -100,7 +100,7 @@ def _can_move(shape: Shape, plane: Movable, reach_m: float) -> bool:
     """Whether the cells stay the same ones with the plane so much elsewhere, either way."""
     try:
         for by in (reach_m, -reach_m):
-            moved_shape(shape, grown=(1.0, 1.0, 1.0), moves={plane: by})
+            moved_shape(shape, moves={plane: by})
     except ValueError:
         return False
     return True

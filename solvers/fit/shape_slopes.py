@@ -19,7 +19,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.elements.field import ShapedField
 from roommodes.elements.moved_modes import moved_modes
 from roommodes.elements.traces import values_at
-from roommodes.shapes.movable import Movable, Planes, moved_shape, placed
+from roommodes.shapes.movable import Movable, Planes, placed, planes_either_way
 from roommodes.shapes.shape import Shape
 from solvers.fit.parameter import Parameter
 from solvers.fit.room_slopes import Enlarged
@@ -88,11 +88,9 @@ class ShapeSlopes:
         return np.asarray(4.0 * np.pi / self.volume_m3 * whole)
 
 
-def _ends(shape: Shape, plane: Movable) -> list[Planes]:
+def _ends(shape: Shape, plane: Movable) -> tuple[Planes, ...]:
     """The planes of the cells with one plane a step on and a step back; none where it stands too near to another."""
     try:
-        return [
-            moved_shape(shape, grown=(1.0, 1.0, 1.0), moves={plane: step}).grid().planes for step in (STEP_M, -STEP_M)
-        ]
+        return planes_either_way(shape, plane, STEP_M)
     except ValueError:
-        return []
+        return ()

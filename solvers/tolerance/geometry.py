@@ -204,7 +204,7 @@ def _can_move(shape: Shape, planes: Sequence[Uncertain]) -> bool:
     for unit in _tried(len(planes)):
         moves = {one.plane: float(one.reach_m * by) for one, by in zip(planes, unit, strict=True)}
         try:
-            moved_shape(shape, grown=(1.0, 1.0, 1.0), moves=moves)
+            moved_shape(shape, moves=moves)
         except ValueError:
             return False
     return True

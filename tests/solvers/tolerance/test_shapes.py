@@ -145,7 +145,7 @@ def test_faces_in_one_plane_move_together() -> None:
     shape = Shape(size_m=(3.1, 2.6, 2.2), blocks=blocks)
     planes = movable_planes(shape)
     assert [(one.axis, one.at_m) for one in planes] == [(0, 1.5), (0, 1.6), (1, 0.9), (1, 1.7), (2, 1.8)]
-    moved = moved_shape(shape, grown=(1.0, 1.0, 1.0), moves={planes[0]: 0.02, planes[2]: -0.01})
+    moved = moved_shape(shape, moves={planes[0]: 0.02, planes[2]: -0.01})
     assert {one.low_m[0] for one in moved.blocks} == {1.52}
     assert moved.blocks[0].high_m[1] == moved.blocks[2].low_m[1] == pytest.approx(0.89)
 
@@ -167,7 +167,7 @@ def test_moved_modes_agree_with_a_shape_solved_anew() -> None:
     assert k2[0, 1:count] == pytest.approx(stretched.k2[1:count], rel=1e-4)
     assert np.allclose(mixture[0].T @ mixture[0], np.eye(len(k2[0])), atol=1e-9)
     shift = {one: 0.02 * (-1) ** index for index, one in enumerate(planes)}
-    other = solved(moved_shape(shape, grown=(1.0, 1.0, 1.0), moves=shift), 1.2)
+    other = solved(moved_shape(shape, moves=shift), 1.2)
     k2 = moved.of(np.ones((1, 3)), np.array([list(shift.values())]))[0]
     wanted = np.abs(other.k2[1:count] - solution.k2[1:count]).max()
     assert np.abs(k2[0, 1:count] - other.k2[1:count]).max() < 0.05 * wanted
