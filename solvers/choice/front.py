@@ -19,6 +19,7 @@ import numpy as np
 
 from roommodes.running import Running
 from solvers.choice.front_filled import Filling, between
+from solvers.search.columns import layout_blocks, patterns
 from solvers.search.hop import Hopper
 from solvers.search.polish import polisher_of
 from solvers.search.problem import FoundPlan, Outcome, Problem
@@ -100,9 +101,9 @@ def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Fo
     if tools.running.stop_asked() or len(columns.seat_weight) == 1:
         return []
     if len(state_of(columns, best).column) == 1:
-        wanted = columns.size == outcome.count
-        alone = [equal_drives(np.array([c])) for c in np.flatnonzero(wanted)]
-        return [plan_of(problem, columns, state) for state in alone]
+        alone = [pattern for pattern in patterns(columns, outcome.count) if len(pattern) == 1]
+        layouts = [layout for one in alone for block in layout_blocks(columns, one, columns.count) for layout in block]
+        return [plan_of(problem, columns, equal_drives(layout)) for layout in layouts]
     if problem.drives.is_single:
         return []
     rates = sorted({*EXCHANGES, exchange} - {0.0})

@@ -106,6 +106,18 @@ def test_with_one_sub_the_front_is_exact(problem: Problem, met) -> None:
     assert len(got) >= min(len(expected), 2)
 
 
+def test_one_sub_on_the_front_keeps_the_wishes_of_the_layout(problem: Problem, outcomes: tuple[Outcome, ...]) -> None:
+    """A sub that is fixed, and a zone that takes none: the loudest candidate does not stand in for them."""
+    at = int(outcomes[0].plans[1].candidate_index[0])
+    fixed = replace(problem, wishes=replace(problem.wishes, fixed=(at,)))
+    (plans,) = plans_met(fixed, search(fixed, counts=(1,), seed=4), seed=4).values()
+    assert {plan.candidate_index.tolist()[0] for plan in plans} == {at}
+    zone = np.arange(problem.n_candidate) % 2
+    shut = replace(problem, wishes=replace(problem.wishes, zone=zone, zone_limit=np.array([1, 0])))
+    (plans,) = plans_met(shut, search(shut, counts=(1,), seed=4), seed=4).values()
+    assert {plan.candidate_index.tolist()[0] for plan in plans} == set(np.flatnonzero(zone == 0).tolist())
+
+
 def test_against_a_plain_grid_of_drives(problem: Problem, met) -> None:
     """Two subs, every pair, a grid of delays, gains and polarities: no point of it lies well beyond the front."""
     front = front_of(met[2])
