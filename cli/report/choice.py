@@ -6,12 +6,12 @@ from matplotlib.figure import Figure
 from cli.figures.choice import RowSweep, variation_against_level, variation_by_count, variation_over_rows
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
 from cli.report.mean_levels import front_level, mean_level, own_limit
-from cli.report.mixes import mixes_table
+from cli.report.mixes import mix_blocks
 from cli.words.choice import free_weights_words
 from cli.words.plan import mean_limit_db, subs_word
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
-from roommodes.plan.plan import Plan
+from roommodes.plan.plan import MODEL_UNIT, Plan
 from roommodes.project.shape_tables import RowTable as ProjectRow
 from solvers.listening.before_after import BeforeAfter
 
@@ -28,8 +28,7 @@ def count_section(plan: Plan, compared: BeforeAfter) -> Section:
     if not single:
         blocks += [_count_picture(plan)]
     blocks.append(_count_table(plan, compared))
-    if (mixes := mixes_table(plan)) is not None:
-        blocks.append(mixes)
+    blocks += mix_blocks(plan)
     if bought := _bought_words(plan):
         blocks.append(Text(text=bought))
     usual = plan.results.choices.usual
@@ -154,7 +153,7 @@ def mean_words(output: float, count: int, plan: Plan) -> str:
     limit = mean_limit_db(plan)
     level = float(mean_level(np.array(output), count, limit))
     if limit is None:
-        at = "one sub at 1 m, free field" if plan.results.level_unit == "dB re one sub at 1 m" else "one measured sub"
+        at = "one sub at 1 m, free field" if plan.results.level_unit == MODEL_UNIT else "one measured sub"
         return f"{level:+z.1f} dB against {at}"
     return f"{level:z.0f} dB SPL with the {'loudest sub' if count > 1 else 'sub'} at its limit"
 

@@ -101,11 +101,10 @@ def plans_json(results: Results) -> dict[str, Any]:
 
 def print_comparison(page: Page, results: Results) -> None:
     """One count beside the other: variation, output, and what the next sub buys."""
-    unit = "dB SPL" if results.limit_db is not None else "dB re 1 sub at 1 m"
+    unit = results.level_unit
     loud = all(table.merits.headroom_db is not None for table in results.plans.values())
     against = "against the same subs in phase at 1 m, free field"
     if not results.absolute:
-        unit = "dB SPL" if results.limit_db is not None else "dB re 1 measured sub"
         against = "against as many subs in phase, each as loud at the seats as a measured one is on average"
     rows = []
     before: tuple[int, float, float] | None = None

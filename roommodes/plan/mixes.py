@@ -71,6 +71,22 @@ def not_beaten(plans: Sequence[MixPlan]) -> tuple[MixPlan, ...]:
     return tuple(kept)
 
 
+def more_even_for_less(one: MixPlan, plans: Sequence[MixPlan]) -> MixPlan | None:
+    """The most even of some plans that cost no more than another and are as even, whatever their level; None for none.
+
+    Where a price is not known, the number of subs stands for it.
+    """
+    cost = _order(one)[0]
+    better = [
+        other
+        for other in plans
+        if other.mix != one.mix
+        and _order(other)[0] <= cost
+        and other.plan.variation_db <= one.plan.variation_db + SAME_DB
+    ]
+    return min(better, key=lambda other: other.plan.variation_db, default=None)
+
+
 def cheapest_within(plans: Sequence[MixPlan], variation_db: float) -> MixPlan | None:
     """The cheapest plan that is so even; None where none is."""
     return next((one for one in sorted(plans, key=_order) if one.plan.variation_db <= variation_db), None)

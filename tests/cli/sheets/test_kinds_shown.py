@@ -6,11 +6,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 
 from cli.drawing.objects import stances
-from cli.report.mixes import mixes_table
+from cli.figures.mixes import MixPoints, variation_against_price
+from cli.report.blocks import Table
+from cli.report.mixes import mix_blocks
 from cli.terminal.output import Page
-from cli.words.kinds.mixes import mixes_json, price_line, print_mixes
+from cli.words.kinds.mixes import mix_table, mixes_json, price_line, print_mixes
 from cli.words.plan import plans_json
 from cli.words.settings import settings_csv
 from roommodes.errors import ProjectInvalid
@@ -110,8 +113,41 @@ def test_drawing_and_quantities_go_by_kind(results: Results) -> None:
     items = {item.item: item for item in electrical_of(small).items}
     assert items["subwoofer, small"].quantity == 2
     assert "subwoofer, large" not in items
-    table = mixes_table(small)
-    assert table is None or any("this plan" in row[0] for row in table.rows)
+    table = next(block for block in mix_blocks(small) if isinstance(block, Table))
+    assert any("this plan" in row[1] for row in table.rows)
+
+
+def test_mixes_say_which_one_costs_less_and_is_more_even(results: Results) -> None:
+    table = mix_table(results)
+    assert table is not None
+    assert len(table.front) + len(table.beaten) == len(mixes_json(results))
+    for one, louder in zip(table.front, table.louder, strict=True):
+        better = [
+            other
+            for other in (*table.front, *table.beaten)
+            if other.mix != one.mix
+            and (other.price or 0.0) <= (one.price or 0.0)
+            and other.plan.variation_db <= one.plan.variation_db + 1e-9
+        ]
+        assert louder == bool(better)
+    assert len(table.louder_words) == sum(table.louder)
+    assert len(table.beaten_words) == len(table.beaten)
+
+
+def test_the_figure_of_mixes_steps_down_over_the_price() -> None:
+    points = MixPoints(
+        price=[620, 1240, 1300, 1860, 1900],
+        variation_db=[6.2, 4.5, 6.0, 3.7, 5.0],
+        level_db=[101, 103, 107, 104, 102],
+        louder=[False, False, True, False],
+        chosen=3,
+    )
+    upper, lower = Figure().subplots(2, 1)
+    variation_against_price((upper, lower), points, price_label="price", level_label="level")
+    steps = next(line for line in upper.lines if len(line.get_xdata()) == 6)
+    assert list(steps.get_ydata()) == [6.2, 6.2, 4.5, 4.5, 3.7, 3.7]
+    assert list(steps.get_xdata())[:5] == [620, 1240, 1240, 1860, 1860]
+    assert [text.get_text() for text in lower.texts] == ["1", "2", "3", "4"]  # the one that is beaten has no number
 
 
 def test_a_plan_goes_into_a_project_by_the_names_of_its_kinds(results: Results) -> None:
