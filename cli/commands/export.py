@@ -45,8 +45,8 @@ def export(
 
     SOFA (AES69) holds the transfer function of every sub to every seat. WAV holds impulse responses, one channel per
     seat, of the plan as it is driven and filtered, over the band of the search; measured ones as long as they tell. CSV
-    holds the predicted curves of every seat, before and after, of the subs, and of the mains and their sum where the
-    plan has a crossover: frequency, level, phase. ZIP holds the same as one text file of three columns for each curve.
+    holds the predicted curves of every seat and of their average in energy, before and after: of the subs, and of the
+    mains and their sum where the plan has a crossover. ZIP holds the same as one text file for each curve.
 
     Example: roommodes export plan.h5 -o seats.wav
     """

@@ -25,7 +25,10 @@ def report(
     subs: Subs = None,
     rank: Rank = None,
     short: Annotated[
-        bool, typer.Option("--short", help="Two pages for the client: verdict, places, what it does, what to do.")
+        bool,
+        typer.Option(
+            "--short", help="Two pages for the client: verdict, places, what it does, what to do; a third for filters."
+        ),
     ] = False,
     cover: Annotated[
         bool,

@@ -12,7 +12,7 @@ from cli.words.settings import inert
 from roommodes.arrays import Complexes
 from roommodes.plan.plan import MEASURED_UNIT, MODEL_UNIT, Plan
 from roommodes.responses.metrics import level_db
-from solvers.listening.curves import PlanCurves
+from solvers.listening.curves import ALL_SEATS, PlanCurves
 
 LONG_AGO = (1980, 1, 1, 0, 0, 0)  # of every file inside: the same curves give the same bytes
 
@@ -21,8 +21,10 @@ def curves_words(curves: PlanCurves) -> str:
     """What the file holds."""
     parts = list(dict.fromkeys(one.part for one in curves.parts))
     low, high = curves.frequency_hz[[0, -1]]
+    average = f" and the {ALL_SEATS} in energy" if len(curves.seats) > 1 else ""
     return (
-        f"level and phase at {counted(len(curves.seats), 'seat')} from {low:g} to {high:g} Hz; {', '.join(parts)}; "
+        f"level and phase at {counted(len(curves.seats), 'seat')}{average} from {low:g} to {high:g} Hz; "
+        f"{', '.join(parts)}; "
         "before: identical settings, no filters, subs and mains by themselves without crossover, their sum through it "
         "with no delay; after: as planned"
     )

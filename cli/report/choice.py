@@ -7,6 +7,7 @@ from cli.figures.choice import RowSweep, variation_against_level, variation_by_c
 from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Table, Text, shown
 from cli.report.mean_levels import front_level, mean_level, own_limit
 from cli.report.mixes import mix_blocks
+from cli.report.with_filters import filtered
 from cli.words.choice import free_weights_words
 from cli.words.plan import mean_limit_db, subs_word
 from roommodes.lengths import Lengths, lengths_of
@@ -34,16 +35,25 @@ def count_section(plan: Plan, compared: BeforeAfter) -> Section:
     usual = plan.results.choices.usual
     if usual is not None and not single:
         blocks.append(_usual_table(plan, usual))
-    blocks.append(
-        Text(
-            text="Variation: at each frequency the standard deviation of the level over the seats, over the band its "
-            "root mean square. Output: mean level at the seats with all subs at their limit, against the same subs in "
-            "phase at 1 m, free field. Average: over the seats, the same in absolute terms, the loudest sub at its "
-            "limit. Usual layouts: corners and middles of walls. Free weights: the least variation found at the "
-            "plan's positions with weights that are free at every frequency, as no processor's settings are."
-        )
-    )
+    blocks.append(Text(text=_legend(plan)))
     return Section(key="counts", heading="How many subs", blocks=tuple(blocks))
+
+
+def _legend(plan: Plan) -> str:
+    """What the columns mean."""
+    against = (
+        "the same subs in phase at 1 m, free field"
+        if plan.results.absolute
+        else "as many subs in phase, each as loud at the seats as a measured one is on average"
+    )
+    usual = "" if plan.results.choices.usual is None else " Usual layouts: corners and middles of walls."
+    return (
+        "Variation: at each frequency the standard deviation of the level over the seats, over the band its root mean "
+        f"square. Output: mean level at the seats with all subs at their limit, against {against}. Average: over the "
+        f"seats, the same in absolute terms, the loudest sub at its limit.{usual} Free weights: the least variation "
+        "found at the plan's positions with weights that are free at every frequency, as no processor's settings are."
+        + (" All of these plans without filters, so that they compare." if filtered(plan) else "")
+    )
 
 
 def front_section(plan: Plan) -> Section | None:

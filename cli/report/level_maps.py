@@ -18,6 +18,7 @@ from cli.figures.report import (
     ramp_colours,
 )
 from cli.report.blocks import Picture, shown
+from cli.report.with_filters import seat_level_db
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import normalised
@@ -59,8 +60,9 @@ def mapped_layouts(plan: Plan, compared: BeforeAfter) -> list[MappedLayout]:
 
     A map counts from the model's average over the seats, the seats from their own: measured levels have another zero.
     """
-    modelled = compared.plan_seat_db if plan.measured is not None else plan.level_at_limit_db
-    layouts = [("this plan", plan.level_at_limit_db, modelled, compared.plan_map_db, plan.positions_m)]
+    own = seat_level_db(plan)
+    modelled = compared.plan_seat_db if plan.measured is not None else own
+    layouts = [("this plan", own, modelled, compared.plan_map_db, plan.positions_m)]
     rival = compared.rival
     if rival and compared.rival_map_db is not None:
         layouts.insert(0, ("usual layout", rival.level_db, rival.level_db, compared.rival_map_db, rival.positions_m))

@@ -9,6 +9,8 @@ from cli.drawing.sheet import plan_to_fit
 from cli.figures.report import bands_before_after
 from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
 from cli.report.choice import mean_words
+from cli.report.with_filters import filtered, mean_output_db, seat_level_db, seat_variation_db, with_words
+from cli.words.basis import subs_stand
 from cli.words.crossover_settings import (
     BOTH_WAYS,
     TOTAL_HEADERS,
@@ -48,7 +50,7 @@ def lead_words(plan: Plan, headroom: PlanHeadroom | None) -> str:
 
 def _loud_sentence(plan: Plan, headroom: PlanHeadroom | None) -> str:
     if headroom is None:
-        mean = mean_words(plan.output_db, plan.subs, plan)
+        mean = mean_words(mean_output_db(plan), plan.subs, plan)
         return f"Whether it is loud enough is not known here; the average level over the seats is {mean}."
     head = headroom.headroom
     band, target = band_names(headroom)[head.worst], plan.project.target.rms_db
@@ -67,11 +69,12 @@ def _even_sentence(plan: Plan) -> str:
     if len(plan.seats) == 1:
         return "There is one seat, so nothing differs between seats."
     low_hz, high_hz = plan.project.search.band_hz
-    words = _spread_words(plan.frequency_hz, plan.level_db)
-    return (
+    words = _spread_words(plan.frequency_hz, seat_level_db(plan))
+    said = (
         f"From {low_hz:g} to {high_hz:g} Hz {words}; the standard deviation over the seats, the variation, is "
-        f"{plan.variation_db:z.1f} dB."
+        f"{seat_variation_db(plan):z.1f} dB"
     )
+    return f"{said} with the filters, {plan.variation_db:z.1f} dB without." if filtered(plan) else f"{said}."
 
 
 def _usual_sentence(plan: Plan) -> str:
@@ -92,14 +95,19 @@ def _usual_sentence(plan: Plan) -> str:
 
 def _do_sentence(plan: Plan) -> str:
     them = "it" if plan.subs == 1 else "them"
-    if plan.recommended and plan.measured is not None and not plan.measured.exchanged:
+    if plan.recommended and subs_stand(plan.results):
         stands = "the sub where it stands" if plan.subs == 1 else f"the {subs_word(plan.subs)} where they stand"
-        return f"Leave {stands}, as measured, and dial in the starting values."
+        return f"Leave {stands}, as measured, and dial in the starting values{_and_filters(plan)}."
     if plan.recommended:
-        return f"Build {subs_word(plan.subs)} where the drawing shows {them} and dial in the starting values."
+        dial = f"dial in the starting values{_and_filters(plan)}"
+        return f"Build {subs_word(plan.subs)} where the drawing shows {them} and {dial}."
     wanted = plan.results.recommended_subs
     other = "the first plan" if wanted == plan.subs else subs_word(wanted)
     return f"This plan has {subs_word(plan.subs)}; recommended: {other}."
+
+
+def _and_filters(plan: Plan) -> str:
+    return " and the filters" if filtered(plan) else ""
 
 
 def place_section(plan: Plan) -> Section:
@@ -128,7 +136,10 @@ def place_section(plan: Plan) -> Section:
             f"The cross in each cabinet{of} is its acoustic centre, {centre_words(table, lengths)}.",
             *space_lines(table, lengths),
         ]
-    cabinet_words += [""] if cabinet_words else []
+    said = [*hanging_words(plan.project, plan.positions_m, plan.kind), *cabinet_words]
+    if not subs_stand(plan.results):
+        said.append("The sheets to work from, at their scale, are those of the drawing.")
+    said += [ROUNDED] if lengths.feet else []
     places = "; ".join(f"sub {sub.number} {from_walls(sub.centre_m, room, lengths)}" for sub in subs)
     return Section(
         key="place",
@@ -141,12 +152,8 @@ def place_section(plan: Plan) -> Section:
                 sheet=lambda width_mm: plan_to_fit(plan, width_mm),
             ),
             Table(caption="Positions", headers=headers, rows=tuple(rows), stacked=True),
-            *((Text(text=said),) if (said := price_line(plan)) else ()),
-            Text(
-                text=" ".join([*hanging_words(plan.project, plan.positions_m, plan.kind), *cabinet_words])
-                + "The sheets to work from, at their scale, are those of the drawing."
-                + (f" {ROUNDED}" if lengths.feet else "")
-            ),
+            *((Text(text=price),) if (price := price_line(plan)) else ()),
+            *((Text(text=words),) if (words := " ".join(said)) else ()),
         ),
     )
 
@@ -155,7 +162,7 @@ def heard_picture(plan: Plan, compared: BeforeAfter) -> tuple[str, Picture]:
     """What the seats hear before and after, in a sentence and as the band about their mean."""
     results, rival = plan.results, compared.rival
     hz, weight = results.frequency_hz, results.seats.weight
-    after = plan.level_at_limit_db
+    after = seat_level_db(plan)
     before = rival.level_db if rival else None
     alone = len(results.seats) == 1
 
@@ -174,7 +181,8 @@ def heard_picture(plan: Plan, compared: BeforeAfter) -> tuple[str, Picture]:
     if rival:
         finding = f"With {subs_word(plan.subs)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
     picture = Picture(
-        title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}, before and after.",
+        title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}"
+        + (", before and after." if rival else "."),
         alt=f"{finding}.",
         size_in=(PICTURE_IN, 3.1),
         draw=draw,
@@ -184,7 +192,7 @@ def heard_picture(plan: Plan, compared: BeforeAfter) -> tuple[str, Picture]:
 
 def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
     """What each seat hears before and after."""
-    rival, after = compared.rival, plan.level_at_limit_db
+    rival, after = compared.rival, seat_level_db(plan)
     alone = len(plan.seats) == 1
     finding, picture = heard_picture(plan, compared)
     unit = plan.results.level_unit
@@ -193,6 +201,7 @@ def heard_section(plan: Plan, compared: BeforeAfter) -> Section:
             text=f"{finding}. What is common to all seats an equaliser can lift or lower"
             + ("." if alone else "; what differs between them it cannot.")
         ),
+        *((Text(text=said),) if (said := with_words(plan)) else ()),
         picture,
         _seat_table(plan, after, f"Level at every seat, this plan, third-octave bands [{unit}]"),
     ]
@@ -233,18 +242,8 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
         tables.append(Text(text=" ".join(words)))
     if beyond:
         tables.append(Bullets(items=tuple(f"Beyond the processor: {line}" for line in beyond)))
-    if rows := _filter_rows(plan, values):
-        tables.append(
-            Table(
-                caption="Filters",
-                headers=("for", "type", "frequency", "Q", "gain"),
-                rows=rows,
-                right=(2, 3, 4),
-                stacked=True,
-            )
-        )
-        tables.append(Text(text=f"{_filter_words(plan)} Measure before you keep them."))
-    tables += _crossover_blocks(plan, values)
+    tables += filter_blocks(plan, values)
+    tables += crossover_blocks(plan, values)
     inverted = [sub.number for sub in values.subs if polarity_word(sub.polarity) == "inverted"]
     note = f" Inverted: {', '.join(f'sub {number}' for number in inverted)}." if inverted else ""
     return Section(
@@ -261,7 +260,18 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
     )
 
 
-def _crossover_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
+def filter_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
+    """The filters in the subs' paths; none where there are none."""
+    if not (rows := _filter_rows(plan, values)):
+        return []
+    headers = ("for", "type", "frequency", "Q", "gain")
+    return [
+        Table(caption="Filters", headers=headers, rows=rows, right=(2, 3, 4), stacked=True),
+        Text(text=f"{_filter_words(plan)} Measure before you keep them."),
+    ]
+
+
+def crossover_blocks(plan: Plan, values: StartingValues) -> list[Table | Text]:
     """How the subs meet the mains, where that was settled."""
     if values.common is None:
         return []

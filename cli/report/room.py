@@ -5,7 +5,7 @@ from matplotlib.figure import Figure
 from cli.figures.report import STEP_DB, modes_built
 from cli.report.blocks import PICTURE_IN, Bullets, LiveMap, Picture, Section, Table, Text, shown
 from cli.report.level_maps import map_data, mapped_layouts, solid_m, stills
-from cli.words.basis import weighting_words
+from cli.words.basis import cautions_heading, subs_stand, weighting_words
 from cli.words.parameters import parameter_words
 from cli.words.plan import cautions_of, subs_word
 from cli.words.room import lost_words, mode_kind, mode_name, mode_notes, shape_words, shift_words
@@ -131,7 +131,7 @@ def _modes_picture(found: RoomFindings) -> Picture:
     )
 
 
-def _limits_words(sub: SubwooferTable) -> str:
+def _limits_words(sub: SubwooferTable, zero: str) -> str:
     """What the levels of the report rest on."""
     said = []
     if sub.max_level_1m_db is not None:
@@ -143,13 +143,13 @@ def _limits_words(sub: SubwooferTable) -> str:
     if sub.driver is not None:
         box = "sealed box" if sub.port is None else "vented box"
         said.append(f"{box} of {sub.driver.box_m3 * 1000:.3g} l, limits from its driver's displacement and power")
-    said = said or ["level limit not given; levels count from one sub at 1 m"]
+    said = said or [f"level limit not given; levels count from {zero}"]
     return f"{shown(sub.name, 60)}: {'; '.join(said)}."
 
 
-def _kinds_words(project: Project) -> list[str]:
+def _kinds_words(project: Project, zero: str) -> list[str]:
     """The same of every kind, and how several stand side by side."""
-    lines = [_limits_words(kind) for kind in project.kinds]
+    lines = [_limits_words(kind, zero) for kind in project.kinds]
     if len(lines) > 1:
         lines.append(
             "Kinds of subwoofer stand side by side as driven by the same voltage, each with the response of its driver "
@@ -196,11 +196,12 @@ def assumed_section(plan: Plan) -> Section:
                 items=(
                     f"{_room_words(room, lengths_of(project))}; air at {room.air.temperature_c:g} °C, sound at "
                     f"{room.air.speed_of_sound_m_s:.1f} m/s; loss factor of air and furnishings {room.loss_factor:g}.",
-                    *_kinds_words(project),
+                    *_kinds_words(project, "one sub at 1 m" if plan.results.absolute else "one measured sub"),
                     f"Search: {wishes.band_hz[0]:g} to {wishes.band_hz[1]:g} Hz, {wishes.points_per_octave} "
                     f"frequencies an octave; delays {wishes.delay_ms[0]:g} to {wishes.delay_ms[1]:g} ms, gains "
                     f"{wishes.gain_db[0]:g} to {wishes.gain_db[1]:g} dB, polarity "
-                    f"{'free' if wishes.polarity else 'fixed'}; {plan.results.candidates.n_first} candidates.",
+                    f"{'free' if wishes.polarity else 'fixed'}; {plan.results.candidates.n_first} "
+                    + ("measured subs." if subs_stand(plan.results) else "candidates."),
                     *filter(None, [weighting_words(plan.results)]),
                 )
             ),
@@ -216,8 +217,10 @@ def assumed_section(plan: Plan) -> Section:
 
 def unknown_section(plan: Plan, found: RoomFindings) -> Section:
     """Limits of the prediction."""
-    kinds = plan.project.kinds
-    if len(kinds) == 1:
+    kinds, stand = plan.project.kinds, subs_stand(plan.results)
+    if stand:
+        own = "How the subs' own response and directivity shape the pressure map: there each is a point source."
+    elif len(kinds) == 1:
         own = (
             "The subs' own response, phase and directivity: each is a point source of flat response at its acoustic "
             "centre. Use equal subs."
@@ -247,7 +250,12 @@ def unknown_section(plan: Plan, found: RoomFindings) -> Section:
                     "What rattles, and what neighbours hear.",
                 )
             ),
-            Text(text="So measure at every seat when it stands, and correct the starting values by what you find."),
+            Text(
+                text="So measure at every seat once the starting values are dialled in, and correct them by what you "
+                "find."
+                if stand
+                else "So measure at every seat when it stands, and correct the starting values by what you find."
+            ),
         ),
     )
 
@@ -255,7 +263,7 @@ def unknown_section(plan: Plan, found: RoomFindings) -> Section:
 def caution_section(plan: Plan) -> Section:
     """Cautions: hearing, weight, glass, mains."""
     lines = tuple(cautions_of(plan))
-    return Section(key="cautions", heading="Before it is built and switched on", blocks=(Bullets(items=lines),))
+    return Section(key="cautions", heading=cautions_heading(plan.results), blocks=(Bullets(items=lines),))
 
 
 def _room_words(room: Room, lengths: Lengths) -> str:

@@ -9,15 +9,20 @@ from cli.figures.pages import sub_marks
 from cli.figures.room_plan import plan_view
 from cli.report.blocks import Block, Bullets, Logo, Picture, Report, Section, Table, Text, shown
 from cli.report.choice import mean_words
-from cli.report.plan import heard_picture, lead_words
+from cli.report.plan import crossover_blocks, filter_blocks, heard_picture, lead_words
+from cli.report.with_filters import filtered, mean_output_db, seat_variation_db, with_words
+from cli.words.basis import subs_stand
 from cli.words.headroom_words import band_names
 from cli.words.plan import cautions_of, from_walls, polarity_word, subs_word
 from roommodes.lengths import ROUNDED, lengths_of
 from roommodes.plan.plan import Plan
+from roommodes.plan.starting_values import starting_values
 from solvers.listening.before_after import BeforeAfter
 from solvers.loudness.of_plan import PlanHeadroom
+from solvers.tuning.path_filters import path_filters
 
 PLAN_IN = (6.0, 3.7)
+ELSEWHERE = "This plan has filters or a crossover besides: its own report lists them."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -87,8 +92,8 @@ def _cover(plans: Sequence[ShortPlan]) -> Section:
         rows.append(
             (
                 subs_word(plan.subs),
-                f"{plan.variation_db:z.1f} dB",
-                mean_words(plan.output_db, plan.subs, plan),
+                f"{seat_variation_db(plan):z.1f} dB",
+                mean_words(mean_output_db(plan), plan.subs, plan),
                 head,
                 recommended,
                 f"{2 + 2 * number} and {3 + 2 * number}",
@@ -115,7 +120,10 @@ def _sections(one: ShortPlan, number: int, *, cover: bool) -> list[Section]:
     before, key = (f"{word}: ", f"-{number + 1}") if cover else ("", "")
     finding, picture = heard_picture(plan, one.compared)
     heard: list[Text] = [
-        Text(text=f"{finding}. An equaliser changes what all seats have in common, not what differs between them.")
+        Text(
+            text=f"{finding}. An equaliser changes what all seats have in common, not what differs between them. "
+            f"{with_words(plan)}".rstrip()
+        )
     ]
     if plan.results.level_unit == "dB SPL":
         heard.append(
@@ -128,6 +136,10 @@ def _sections(one: ShortPlan, number: int, *, cover: bool) -> list[Section]:
         ("heard", "what it does" if plan.subs == 1 else "what they do", (picture, *heard), True),
         ("do", "what to do", _do_blocks(plan), False),
     ]
+    if cover and (filtered(plan) or plan.crossover is not None):  # a page more would move the others
+        parts[-1] = ("do", "what to do", (*_do_blocks(plan), Text(text=ELSEWHERE)), False)
+    elif further := _further_settings(plan):
+        parts.append(("further", "filters and crossover" if plan.crossover else "filters", tuple(further), True))
     return [
         Section(
             key=f"{name}{key}",
@@ -154,7 +166,8 @@ def _place_blocks(plan: Plan) -> tuple[Picture | Table, ...]:
     )
     return (
         Picture(
-            title="The room from above, front wall to the left. The drawing with dimensions is a sheet of its own.",
+            title="The room from above, front wall to the left."
+            + ("" if subs_stand(plan.results) else " The drawing with dimensions is a sheet of its own."),
             alt=f"Plan of the room with {subs_word(plan.subs)}: {'; '.join(row[1] for row in rows)}.",
             size_in=PLAN_IN,
             draw=lambda figure: _draw_plan(figure, plan),
@@ -169,6 +182,13 @@ def _place_blocks(plan: Plan) -> tuple[Picture | Table, ...]:
     )
 
 
+def _further_settings(plan: Plan) -> list[Table | Text]:
+    """Filters and crossover, where the plan has them."""
+    rate_hz = plan.project.processor.rate_hz
+    values = starting_values(plan, rate_hz=rate_hz, filters=path_filters(plan, rate_hz))
+    return [*(filter_blocks(plan, values) if filtered(plan) else ()), *crossover_blocks(plan, values)]
+
+
 def _draw_plan(figure: Figure, plan: Plan) -> None:
     plan_view(figure.subplots(), plan.project, subs=sub_marks(plan), title="")
 
@@ -177,14 +197,17 @@ def _do_blocks(plan: Plan) -> tuple[Bullets, ...]:
     number, lengths = plan.project.tables.title.drawing_number, lengths_of(plan.project)
     exact = "fractions of an inch" if lengths.feet else "millimetres"
     them = "the sub" if plan.subs == 1 else "the subs"
-    return (
-        Bullets(
-            items=(
-                f"Place {them} to the {exact} of the drawing{f' {shown(number, 60)}' if number else ''}; check "
-                "every dimension on site first." + (f" {ROUNDED}" if lengths.feet else ""),
-                "Have the calibrator dial in the starting values, measure at every seat, and correct them: all figures "
-                "here are predicted, and no room is built quite as it is drawn.",
-                *cautions_of(plan),
-            )
-        ),
-    )
+    if subs_stand(plan.results):
+        todo = [
+            f"Leave {them} as measured: where one is moved, turned or set otherwise, measure it again.",
+            "Have the calibrator dial in the starting values and measure at every seat: the figures here follow from "
+            "the measurements, and a microphone never stands twice in quite the same place.",
+        ]
+    else:
+        todo = [
+            f"Place {them} to the {exact} of the drawing{f' {shown(number, 60)}' if number else ''}; check every "
+            f"dimension on site first.{f' {ROUNDED}' if lengths.feet else ''}",
+            "Have the calibrator dial in the starting values, measure at every seat, and correct them: all figures "
+            "here are predicted, and no room is built quite as it is drawn.",
+        ]
+    return (Bullets(items=(*todo, *cautions_of(plan))),)

@@ -19,6 +19,16 @@ def weighting_words(results: Results) -> str:
     return weight_words(results.project.search, results.project.mains, results.frequency_hz)
 
 
+def subs_stand(results: Results) -> bool:
+    """Whether the plans are for subs that stand already, as they were measured."""
+    return results.measured is not None and not results.measured.exchanged
+
+
+def cautions_heading(results: Results) -> str:
+    """Over the cautions."""
+    return "Before it is switched on" if subs_stand(results) else "Before it is built and switched on"
+
+
 def basis_words(results: Results, model: str = "") -> str | None:
     """A sentence for a person where responses were measured, and what is the model's all the same; else None.
 

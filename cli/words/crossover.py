@@ -121,7 +121,7 @@ def _print_filters(page: Page, crossover: Crossover, rate_hz: float) -> None:
     page.heading("Filters")
     for word, sections in (("subs", crossover.low_pass(rate_hz)), ("mains", crossover.high_pass(rate_hz))):
         for number, section in enumerate(sections, start=1):
-            page.line(coefficients(section), mark=f"{word} {number}  ")
+            page.line(coefficients(section), mark=f"all {word}, section {number}  ")
     page.line(
         f"At {rate_hz:g} Hz: {SIGN_CONVENTION}. A processor that has this crossover needs none of these numbers; make "
         "sure that it means the same kind and order. Start quietly, play one channel at a time, and measure the sum at "

@@ -118,7 +118,7 @@ def print_common(page: Page, plan: Plan, values: StartingValues) -> None:
     page.line(others_words(values))
     for word, sections in halves(common, values.rate_hz):
         for number, section in enumerate(sections, start=1):
-            page.line(coefficients(section), mark=f"{word} {number}  ")
+            page.line(coefficients(section), mark=f"all {word}, section {number}  ")
 
 
 def halves(common: CommonValues, rate_hz: float) -> tuple[tuple[str, tuple[Biquad, ...]], ...]:

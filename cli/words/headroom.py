@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.basis import basis_words, responses_word
+from cli.words.basis import basis_words, cautions_heading, responses_word
 from cli.words.headroom_words import (
     CHANNEL_HEADERS,
     amplifier_words,
@@ -50,7 +50,7 @@ def print_headroom(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     for line in more_words(plan, found):
         page.line(line)
     _print_cabinets(page, plan, found)
-    page.heading("Before it is built and switched on")
+    page.heading(cautions_heading(plan.results))
     for line in caution_words(plan, found):
         page.line(line, mark="- ")
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.basis import cautions_heading
 from cli.words.kinds.mixes import mixes_json, price_line
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats, Integers
@@ -172,9 +173,10 @@ def print_legend(page: Page, lengths: Lengths, *, rate_hz: float) -> None:
         page.line(ROUNDED)
 
 
-def print_cautions(page: Page, *, glass: bool, raised: bool) -> None:
+def print_cautions(page: Page, results: Results, *, raised: bool) -> None:
     """What can hurt, said where the plan is read."""
-    page.heading("Before it is built and switched on")
+    page.heading(cautions_heading(results))
+    glass = bool(glass_of(results.project))
     for line in caution_lines(glass=glass, raised=raised):
         page.line(line, mark="- ")
 

@@ -10,7 +10,6 @@ from cli.words.basis import basis_words, responses_word, weighting_words
 from cli.words.plan import plans_json, print_cautions, print_plan, subs_word
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
-from roommodes.project.glass import glass_of
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
 STEADIER_DB = 0.02  # a smaller difference is not worth a sentence
@@ -82,7 +81,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     )
     used = np.unique(table.candidate_index[0])
     raised = bool(results.candidates.position_m[used, 2].max() > 1.2)
-    print_cautions(page, glass=bool(glass_of(results.project)), raised=raised)
+    print_cautions(page, results, raised=raised)
 
 
 def steadier_plans(found: Tolerance) -> list[str]:
@@ -200,7 +199,7 @@ def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
     for count in plans.plans:
         print_plan(page, plans.plan(count, 1))
     raised = any(plans.candidates.position_m[table.candidate_index[0], 2].max() > 1.2 for table in plans.plans.values())
-    print_cautions(page, glass=bool(glass_of(plans.project)), raised=raised)
+    print_cautions(page, plans, raised=raised)
 
 
 def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:

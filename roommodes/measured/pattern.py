@@ -62,22 +62,14 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
     project : its [layout] gives the subs; without one, each zone gives one sub in its middle, to be moved.
     pattern : of the files' names, with {sub} and {seat}.
     """
-    subs = _subs(project)
-    seats = project.seats.name
+    subs, mains, seats = _subs(project), _mains(project), project.seats.name
     lines = [
         "# Measurements for a project of roommodes.",
         "#",
         *FIRST_LEVEL.splitlines(),
         "#",
         *ORDER.splitlines(),
-    ]
-    for number, (name, _) in enumerate(subs, start=1):
-        others = ", ".join(other for other, _ in subs if other != name)
-        mute = f"; muted: {others}" if others else ""
-        lines.append(f"#   {number}. {name} alone{mute}; mains muted. At {len(seats)} seats: {', '.join(seats)}.")
-    again = f"{subs[0][0]} at {seats[0]}"
-    lines += [
-        f"#   {len(subs) + 1}. {again} once more: it must lie on the first within a few tenths of a decibel.",
+        *_turns([name for name, _ in subs], [name for name, _ in mains], seats),
         "",
         "format = 1",
         f"name = {quoted(project.name + ', first measurement')}",
@@ -93,13 +85,29 @@ def manifest_for(project: Project, *, pattern: str = "{sub}-{seat}.txt") -> str:
         '# calibration = "microphone.txt"   # frequency, dB, and degrees if known; divided out',
         "",
         "# What is set in the processor while you measure is divided out: gain, delay, polarity, filters.",
+        *(("# Main loudspeakers stand among the subs; the project's [mains] says which they are.",) if mains else ()),
     ]
-    for name, place in subs:
+    for name, place in (*subs, *mains):
         at = ", ".join(f"{round(float(value), 3):g}" for value in place)
-        lines += ["[[subs]]", f"name = {quoted(name)}", f"position_m = [{at}]   # acoustic centre"]
+        lines += ["[[subs]]", f"name = {quoted(name)}"]
+        lines += [f"position_m = [{at}]   # acoustic centre"] if at else []
         lines += ["gain_db = 0", "delay_ms = 0", "polarity = 1"]
         lines += ['# checked = ["polarity"]   # once checked by hand, of this sub alone', ""]
     return "\n".join(lines)
+
+
+def _turns(subs: Sequence[str], mains: Sequence[str], seats: Sequence[str]) -> list[str]:
+    """Who plays alone, one after the other."""
+    at_all = f"At {len(seats)} seats: {', '.join(seats)}."
+    turns = []
+    for name in subs:
+        others = ", ".join(other for other in subs if other != name)
+        turns.append(f"{name} alone{f'; muted: {others}' if others else ''}; mains muted. {at_all}")
+    for name in mains:
+        other = "; the other mains muted" if len(mains) > 1 else ""
+        turns.append(f"{name} alone{other}; subs muted, crossover off. {at_all}")
+    turns.append(f"{subs[0]} at {seats[0]} once more: it must lie on the first within a few tenths of a decibel.")
+    return [f"#   {number}. {turn}" for number, turn in enumerate(turns, start=1)]
 
 
 def chained_manifest(
@@ -169,3 +177,12 @@ def _subs(project: Project) -> Sequence[tuple[str, Sequence[float]]]:
     if project.layout is not None:
         return [(f"sub {number}", place) for number, place in enumerate(project.layout.positions_m, start=1)]
     return [(zone.name, 0.5 * (np.array(zone.low) + np.array(zone.high))) for zone in project.zones]
+
+
+def _mains(project: Project) -> list[tuple[str, Sequence[float]]]:
+    """Names and positions of the main loudspeakers that the project wants measured; empty where it has no positions."""
+    mains = project.mains
+    if mains is None:
+        return []
+    places = mains.positions_m if len(mains.positions_m) == len(mains.measured) else ((),) * len(mains.measured)
+    return list(zip(mains.measured, places, strict=True))

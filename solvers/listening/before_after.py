@@ -68,17 +68,20 @@ class BeforeAfter:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Layout:
-    """A layout with its drives, the kinds of its subs, and whether its cabinets stand free."""
+    """A layout with its drives, the kinds of its subs, its filters, and whether its cabinets stand free."""
 
     name: str
     positions_m: Floats
     drives: Drives
     kind: Sequence[int] = ()
     free: bool = True
+    filters: Complexes | None = None  # (n_freq, n_sub)
 
     def weights(self, project: Project, frequency_hz: Floats) -> Complexes:
         """Its settings, the most heavily driven sub at its limit, and the response of the kinds: (n_freq, n_sub)."""
         weights = self.drives.at_limit().weights(frequency_hz)
+        if self.filters is not None:
+            weights = weights * self.filters
         return weights * project.kind_response(frequency_hz)[:, list(self.kind)] if self.kind else weights
 
 
@@ -87,14 +90,20 @@ def before_after(plan: Plan, *, running: Running = Running()) -> BeforeAfter:
 
     Parameters
     ----------
-    plan : its drives, without filters.
+    plan : with its filters, if it was tuned.
     running : progress, cancelling, threads.
     """
     project, seat_m, hz = plan.project, plan.seats.position_m, plan.frequency_hz
     require_project_fits(project)
     room = project.room
     usual = [_alike(one) for one in _rivals(plan)]
-    own = _Layout(name="plan", positions_m=plan.positions_m, drives=plan.drives, kind=plan.kind.tolist())
+    own = _Layout(
+        name="plan",
+        positions_m=plan.positions_m,
+        drives=plan.drives,
+        kind=plan.kind.tolist(),
+        filters=plan.filter_response(hz),
+    )
     layouts = [own, *usual, *_own(project)]
     plane = listening_plane(
         room,

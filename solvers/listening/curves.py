@@ -7,9 +7,11 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.measured.manifest import clusters
 from roommodes.plan.plan import Plan
-from roommodes.responses.metrics import seat_pressure
+from roommodes.responses.metrics import normalised, seat_pressure
 from roommodes.running import Running
 from solvers.crossover.responses import each_of_both
+
+ALL_SEATS = "average over the seats"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -37,20 +39,25 @@ class PlanCurves:
     ----------
     frequency_hz : (n_freq,) [Hz].
     seats : (n_seat,) names.
+    weight : (n_seat,) what each counts, any scale.
     parts : what plays.
     """
 
     frequency_hz: Floats
     seats: tuple[str, ...]
+    weight: Floats
     parts: tuple[PartCurves, ...]
 
     def averages(self, one: PartCurves) -> dict[str, Floats]:
-        """Of each seat with several microphones the average in energy: name -> (n_freq,) level [dB]."""
-        return {
-            f"{name}, average of {len(points)} microphones": 10.0
-            * np.log10(np.mean(np.abs(one.pressure[:, list(points)]) ** 2, axis=1))
+        """In energy, of each seat's microphones and over the seats by their weights: name -> (n_freq,) level [dB]."""
+        power = np.abs(one.pressure) ** 2
+        found = {
+            f"{name}, average of {len(points)} microphones": np.mean(power[:, list(points)], axis=1)
             for name, points in clusters(self.seats).items()
         }
+        if len(self.seats) > 1:
+            found[ALL_SEATS] = power @ normalised(self.weight)
+        return {name: np.asarray(10.0 * np.log10(value)) for name, value in found.items()}
 
 
 def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
@@ -87,7 +94,7 @@ def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
             PartCurves(part=f"subs and main {number + 1}", state="before", pressure=plainly + own * high[:, None]),
             PartCurves(part=f"subs and main {number + 1}", state="after", pressure=after + through),
         ]
-    return PlanCurves(frequency_hz=hz, seats=plan.seats.name, parts=tuple(parts))
+    return PlanCurves(frequency_hz=hz, seats=plan.seats.name, weight=plan.seats.weight, parts=tuple(parts))
 
 
 def through_crossover(plan: Plan, frequency_hz: Floats) -> tuple[Complexes, Complexes]:

@@ -3,9 +3,11 @@
 import csv
 import importlib.util
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,6 +15,10 @@ from scipy.io import wavfile
 from scipy.signal import butter, sosfreqz
 from typer.testing import Result
 
+from cli.report.plan import heard_section, lead_words, place_section
+from cli.report.room import caution_section
+from cli.report.short import ShortPlan, short_report
+from cli.report.with_filters import seat_level_db
 from roommodes.measured.loading import load_manifest
 from roommodes.measured.manifest import parse_manifest
 from roommodes.measured.resampling import chain_response
@@ -191,6 +197,30 @@ def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -
     assert np.sqrt(np.mean(np.abs(got - want) ** 2)) < 0.05 * scale
     plain = np.einsum("fsc,fc->fs", results.transfer[:, :, order], drives)[inside]
     assert np.sqrt(np.mean(np.abs(got - plain) ** 2)) > 0.5 * scale
+
+
+def test_reports_of_subs_that_stand_show_the_filters_and_build_nothing(plan: Path) -> None:
+    """Levels a second way: transfer functions times drives times biquads, the most heavily driven sub at its limit."""
+    results = read_results(plan)
+    settled = results.plan(3)
+    hz, tuning, drives = settled.frequency_hz, settled.tuning, settled.drives
+    assert tuning is not None
+    path = drive_weights(hz, gain_db=drives.gain_db, delay_s=drives.delay_s, polarity=drives.polarity)
+    z = np.exp(-2j * np.pi * hz / 48000.0)
+    for sub in range(3):
+        for one in tuning.of_sub(sub):
+            b = one.biquad(48000.0)
+            path[:, sub] *= (b.b0 + b.b1 * z + b.b2 * z**2) / (1.0 + b.a1 * z + b.a2 * z**2)
+    boost = 20.0 * np.log10(np.abs(path).max()) - drives.gain_db.max()
+    want = 20.0 * np.log10(np.abs(np.einsum("fsc,fc->fs", settled.transfer, path))) - drives.gain_db.max()
+    np.testing.assert_allclose(seat_level_db(settled), want - max(boost, 0.0), atol=0.01)
+    compared = SimpleNamespace(rival=None)
+    pages = short_report([ShortPlan(plan=settled, compared=compared, headroom=None)], cover=False, logo=None)
+    sections = (place_section(settled), heard_section(settled, compared), caution_section(settled), *pages.sections)
+    texts = " ".join([lead_words(settled, None), *(str(section) for section in sections)])
+    assert not re.search(r"\b[Bb]uil[dt]\b(?!-in)|drawing shows", texts)
+    assert texts.count("'every sub', 'peaking'") >= len(tuning.shared)
+    assert "dial in the starting values and the filters" in texts
 
 
 @pytest.mark.skipif(importlib.util.find_spec("sofar") is None, reason="needs the extra: sofa")

@@ -304,6 +304,7 @@ def test_a_map_counts_from_the_models_own_mean(computed) -> None:
     (as_found,) = (one for one in mapped_layouts(plan, compared) if one.name == "this plan")
     other = SimpleNamespace(
         measured=object(),
+        tuning=None,
         level_at_limit_db=plan.level_at_limit_db - 30.0,
         positions_m=plan.positions_m,
         seats=plan.seats,

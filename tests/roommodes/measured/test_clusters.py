@@ -83,8 +83,11 @@ def test_the_average_is_of_energies() -> None:
     pressure = np.tile(np.array([1.0, -0.5, 0.1j, 2.0]), (2, 1))
     part = PartCurves(part="subs", state="after", pressure=pressure)
     names = ("a 1", "a 1, microphone 2", "a 1, microphone 3", "a 2")
-    curves = PlanCurves(frequency_hz=np.array([20.0, 40.0]), seats=names, parts=(part,))
+    weight = np.array([1.0, 1.0, 1.0, 1.5]) / 3.0
+    curves = PlanCurves(frequency_hz=np.array([20.0, 40.0]), seats=names, weight=weight, parts=(part,))
     rows = list(csv.DictReader(io.StringIO(curves_csv(curves).decode())))
     key = "a 1, average of 3 microphones, subs after [dB]"
     assert float(rows[0][key]) == pytest.approx(10 * np.log10(1.26 / 3.0), abs=1e-3)
+    all_seats = float(rows[0]["average over the seats, subs after [dB]"])
+    assert all_seats == pytest.approx(10 * np.log10((1.26 / 3.0 + 0.5 * 4.0) / 1.5), abs=1e-3)
     assert not any("a 2, average" in name for name in rows[0])

@@ -24,6 +24,18 @@ def test_it_reads_back_and_names_every_sub_at_every_seat() -> None:
     assert whole.responses[0].file == f"{tables.subs[0].name}-{project.seats.name[0]}.txt"
 
 
+def test_mains_that_are_to_be_measured_have_their_turn() -> None:
+    mains = '[mains]\nmeasured = ["main left", "main right"]\n'
+    text = manifest_for(parse_project(SMALL + mains, source="room.toml"))
+    tables, _ = parse_manifest(text, source="m.toml")
+    assert [sub.name for sub in tables.subs][-2:] == ["main left", "main right"]
+    alone = [line for line in text.splitlines() if "main left alone; the other mains muted; subs muted" in line]
+    assert len(alone) == 1
+    placed = mains + "positions_m = [[0.3, 0.5, 1.0], [0.3, 2.5, 1.0]]\n"
+    tables, _ = parse_manifest(manifest_for(parse_project(SMALL + placed, source="room.toml")), source="m.toml")
+    assert tables.subs[-1].position_m == (0.3, 2.5, 1.0)
+
+
 def test_files_named_by_the_pattern_are_read_and_a_missing_one_is_named(tmp_path: Path) -> None:
     project = parse_project(SMALL, source="room.toml")
     (tmp_path / "m.toml").write_text(manifest_for(project, pattern="{seat} of {sub}.txt"))
