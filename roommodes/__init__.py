@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from roommodes.front.fitting import field as field
     from roommodes.front.fitting import fit as fit
     from roommodes.front.fitting import measurements as measurements
+    from roommodes.front.fitting import next_places as next_places
+    from roommodes.front.fitting import with_field as with_field
     from roommodes.front.model import Transfer as Transfer
     from roommodes.front.model import compare as compare
     from roommodes.front.model import judge as judge
@@ -90,7 +92,7 @@ _HOMES = {  # where each name lives
         "ProjectInvalid",
         "RoommodesError",
     ),
-    "front.fitting": ("Fitted", "field", "fit", "measurements", "next_places"),
+    "front.fitting": ("Fitted", "field", "fit", "measurements", "next_places", "with_field"),
     "front.model": ("Transfer", "compare", "judge", "modes", "predict", "transfer", "watcher"),
     "front.pages": ("drawing", "explore", "export", "report", "settings"),
     "front.projects": ("check", "demo", "load", "loads", "outline", "schema", "template"),

@@ -24,6 +24,7 @@ from roommodes.studies.results import StudyResults
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from roommodes.estimates.field_file import FieldFile
     from roommodes.plan.tolerance import Tolerance
     from solvers.crossover.with_mains import MainsMet
     from solvers.fit.outcome import Fit
@@ -96,21 +97,34 @@ def seats(
     )
 
 
-def map(ax: Axes, plan: Plan, *, frequency_hz: float, title: str | None = None, running: Running | None = None) -> Axes:
+def map(
+    ax: Axes,
+    plan: Plan,
+    *,
+    frequency_hz: float,
+    field: FieldFile | None = None,
+    title: str | None = None,
+    running: Running | None = None,
+) -> Axes:
     """The room at ear height at one frequency: level about the average over the seats in steps of 3 dB.
 
     Parameters
     ----------
     ax : to draw on.
     plan : with its filters, if it was tuned.
-    frequency_hz : 5 to 400 Hz [Hz].
+    frequency_hz : 5 to 400 Hz; with a field the plan's own next to it is taken [Hz].
+    field : from ``rm.open("field.h5", "field")``, of a plan on the same measurements, its places on a grid at one
+        height: levels from it in place of the model's, dotted where they are known worse than a step of the map.
     title : left out, the frequency.
     running : progress, cancelling, threads.
 
     Raises
     ------
     OutsideModel : the model cannot take it; Interrupted when cancelled.
+    ProjectInvalid : the field's places are no grid, or it is not the plan's.
     """
+    if field is not None:
+        return _field_map(ax, plan, field, frequency_hz, title)
     from cli.figures.report import LevelMap, pressure_map
     from roommodes.responses.metrics import normalised
     from solvers.listening.plan_map import plan_map
@@ -126,6 +140,15 @@ def map(ax: Axes, plan: Plan, *, frequency_hz: float, title: str | None = None, 
         sub_m=plan.positions_m,
     )
     return pressure_map(ax, shown, title=f"{frequency_hz:g} Hz" if title is None else title)
+
+
+def _field_map(ax: Axes, plan: Plan, field: FieldFile, frequency_hz: float, title: str | None) -> Axes:
+    """The map from estimated places."""
+    from cli.figures.field_maps import drawn_plane
+    from solvers.field.plane import field_plane
+
+    found = field_plane(plan, field, np.array([frequency_hz]))
+    return drawn_plane(ax, plan, found, 0, title=title)
 
 
 def modes(ax: Axes, project: Project, *, max_hz: float = 120.0) -> Axes:

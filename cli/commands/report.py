@@ -9,7 +9,7 @@ import typer
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, counted, print_json, warn
-from cli.terminal.plan_options import PlanFile, Rank, Subs, choose_plan, suffix_fault
+from cli.terminal.plan_options import Field, PlanFile, Rank, Subs, choose_plan, suffix_fault
 from cli.terminal.progress import progress
 from cli.terminal.targets import beside, check_targets
 
@@ -34,6 +34,7 @@ def report(
         bool,
         typer.Option("--cover", help="With --short: all plans of the file, after a page that lists them."),
     ] = False,
+    field: Field = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -42,7 +43,8 @@ def report(
     """Write a report of a plan: what to build, what every seat will hear, and what it rests on.
 
     The .html file needs no network and works on a phone; the .pdf ends with the drawing to scale. Client, designer,
-    drawing number and logo of the short one stand in [title] of the project.
+    drawing number and logo of the short one stand in [title] of the project. A field over a grid of places (roommodes
+    field --height) adds maps that rest on the measurements, with what is hardly known dotted.
 
     Example: roommodes report plan.h5 -o report.html
     """
@@ -57,17 +59,25 @@ def report(
         raise typer.BadParameter("this goes with --short", param_hint="--cover")
     if cover and (subs is not None or rank is not None):
         raise typer.BadParameter("--cover takes every plan; leave out --subs and --rank", param_hint="--cover")
+    if field is not None and short:
+        raise typer.BadParameter("the short report has no map; leave --short out", param_hint="--field")
     plan = choose_plan(file, subs=subs, rank=rank)
     logo = plan.project.tables.title.logo
-    inputs = [file, *([file.absolute().parent / logo] if logo else [])]
+    inputs = [file, *([file.absolute().parent / logo] if logo else []), *([field] if field else [])]
     check_targets({"--output": target}, inputs=inputs, force=force)
+    estimated = None
+    if field is not None:
+        from cli.report.field import field_section
+        from roommodes.estimates.field_file import read_field_file
+
+        estimated = field_section(plan, read_field_file(field), source=str(field))
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         if short:
             plans = [plan.results.plan(count, 1) for count in plan.results.plans] if cover else [plan]
             data, warnings = short_bytes(plans, target.suffix, running, cover=cover, folder=file.absolute().parent)
         else:
             compared, found = model_numbers(plan, running, target.suffix)
-            data, warnings = report_bytes(plan, compared, found, target.suffix), []
+            data, warnings = report_bytes(plan, compared, found, target.suffix, estimated), []
     warn(warnings)
     write_whole(target, data, force=force)
     if as_json:

@@ -10,7 +10,7 @@ from cli.terminal.ending import EXIT_INTERRUPTED
 from cli.terminal.guard import guarded, interruptible
 from cli.terminal.options import Debug, Force, Json, Quiet
 from cli.terminal.output import Page, print_json, say_error
-from cli.terminal.plan_options import PlanFile, Rank, Rate, Subs, choose_plan
+from cli.terminal.plan_options import Field, PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.progress import progress
 from cli.terminal.target_curve import band_of, curve_file, target_curve
 from cli.terminal.targets import check_targets
@@ -58,6 +58,7 @@ def tune(
         str | None,
         typer.Option("--band", metavar="HZ:HZ", help="Where filters are sought, as 20:160; else as in the project."),
     ] = None,
+    field: Field = None,
     rate: Rate = None,
     force: Force = False,
     as_json: Json = False,
@@ -69,6 +70,9 @@ def tune(
     Individual filters lower the variation. The common ones bring the average over the seats to the target, and boost
     only where every seat lacks level alike. Plan and filters go into a new file, from which `settings` prints
     them. A crossover that the file holds for this plan is found anew with the filters.
+
+    With a field file, seats that were not measured count with what was estimated there; the new file then holds this
+    plan alone, and what is promised comes with what the field's errors make of it.
 
     Example: roommodes tune plan.h5 -o tuned.h5 --boost 2 --target 20:4,120:0
     """
@@ -96,9 +100,14 @@ def tune(
     if rate is not None:
         check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
+    if field is not None:
+        from roommodes.estimates.field_file import read_field_file
+        from solvers.field.on_plan import with_field
+
+        plan = with_field(plan, read_field_file(field), source=str(field))
     path = output or file.with_name(f"{file.stem}-tuned.h5")
-    targets = {"--output": path, "--figure": figure}
-    check_targets(targets, inputs=[file, *curve_file(target)], force=force, needed_bytes=plan.results.size_bytes)
+    targets, inputs = {"--output": path, "--figure": figure}, [file, *curve_file(target), *([field] if field else [])]
+    check_targets(targets, inputs=inputs, force=force, needed_bytes=plan.results.size_bytes)
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked) as running:
             tuned = tuned_plan(plan, wishes, running=running)

@@ -160,6 +160,8 @@ class LevelMap:
     seat_m, seat_db : (n_seat, 3) [m], (n_seat,) about their mean [dB]; written into the seats.
     sub_m : (n_sub, 3) [m], numbered from 1.
     solid_m : rectangles of the plane that are not air: low x, low y, high x, high y [m].
+    hardly : (n_x, n_y) 1 where the level is hardly known, 0 elsewhere; None where it is known everywhere.
+    room_m : length and width of the room, where the map does not reach its walls [m].
     """
 
     x_m: Floats
@@ -169,6 +171,8 @@ class LevelMap:
     seat_db: Floats
     sub_m: Floats
     solid_m: Sequence[tuple[float, float, float, float]] = ()
+    hardly: Floats | None = None
+    room_m: tuple[float, float] | None = None
 
 
 def pressure_map(axes: Axes, shown: LevelMap, *, title: str) -> Axes:
@@ -179,6 +183,9 @@ def pressure_map(axes: Axes, shown: LevelMap, *, title: str) -> Axes:
     clipped = np.clip(shown.level_db.T, LOWEST_DB + 1e-6, HIGHEST_DB - 1e-6)
     axes.contourf(x_m, y_m, clipped, levels=edges, cmap=shades, norm=BoundaryNorm(edges, len(edges) - 1))
     axes.contour(x_m, y_m, clipped, levels=edges[1:-1], colors=INK, linewidths=0.25, linestyles="solid")
+    if shown.hardly is not None and shown.hardly.any():
+        axes.contourf(x_m, y_m, shown.hardly.T, levels=[0.5, 1.5], colors="none", hatches=["...."])
+        axes.contour(x_m, y_m, shown.hardly.T, levels=[0.5], colors=PAPER, linewidths=0.8)
     for x0, y0, x1, y1 in shown.solid_m:
         axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor=SOLID, edgecolor=INK, lw=0.8, hatch="////"))
     size_pt, pad = (6.5, 0.25) if len(seat_m) <= FEW_SEATS else (5.8, 0.12)
@@ -194,15 +201,16 @@ def pressure_map(axes: Axes, shown: LevelMap, *, title: str) -> Axes:
             bbox=ring,
             color=INK,
         )
-    size = 0.07 * min(x_m[-1], y_m[-1])
+    length, width = shown.room_m or (x_m[-1], y_m[-1])
+    size = 0.07 * min(length, width)
     for number, (x, y, _) in enumerate(shown.sub_m, start=1):
         axes.add_patch(
             Rectangle((x - size / 2, y - size / 2), size, size, facecolor=INK, edgecolor=PAPER, lw=0.8, zorder=4)
         )
         axes.text(x, y, str(number), color=PAPER, fontsize=5.5, ha="center", va="center", zorder=5)
     axes.set_aspect("equal")
-    axes.set_xlim(x_m[0], x_m[-1])
-    axes.set_ylim(y_m[0], y_m[-1])
+    axes.set_xlim(0.0, length)
+    axes.set_ylim(0.0, width)
     axes.set_xticks([])
     axes.set_yticks([])
     axes.set_title(title, loc="left", fontsize=8)

@@ -81,7 +81,7 @@ def mapped_layouts(plan: Plan, compared: BeforeAfter) -> list[MappedLayout]:
 def stills(plan: Plan, compared: BeforeAfter, layouts: list[MappedLayout]) -> Picture:
     """For paper: the maps of each layout at the frequencies at which the seats differ most."""
     hz, many = plan.frequency_hz, len(plan.seats) > FEW_SEATS
-    frames = _telling(layouts[0].seat_db, hz, STILLS_OF_MANY if many else STILLS)
+    frames = telling_frames(layouts[0].seat_db, hz, STILLS_OF_MANY if many else STILLS)
 
     def draw(figure: Figure) -> None:
         grid = figure.add_gridspec(len(layouts) + 1, len(frames), height_ratios=[*[1.0] * len(layouts), 0.06])
@@ -125,7 +125,7 @@ def map_data(plan: Plan, compared: BeforeAfter, layouts: list[MappedLayout]) -> 
     frames = np.unique(np.linspace(0, len(hz) - 1, min(MOST_FRAMES, len(hz))).round().astype(int))
     room = plan.project.room
     edges = np.arange(LOWEST_DB, HIGHEST_DB, STEP_DB)
-    first = _telling(layouts[0].seat_db, hz, 1)[0]
+    first = telling_frames(layouts[0].seat_db, hz, 1)[0]
     mark, decimals = seat_marks(plan.seats.position_m, room.length_m)
     return {
         "hz": [round(float(hz[frame]), 1) for frame in frames],
@@ -184,7 +184,7 @@ def _packed(level_db: Floats) -> str:
     return base64.b64encode(np.ascontiguousarray(steps.transpose(0, 2, 1)).tobytes()).decode("ascii")
 
 
-def _telling(seat_db: Floats, hz: Floats, count: int) -> list[int]:
+def telling_frames(seat_db: Floats, hz: Floats, count: int) -> list[int]:
     """Frames at which the seats of the first layout differ most, at least a third of an octave apart, rising."""
     spread = seat_db.max(axis=1) - seat_db.min(axis=1)
     chosen: list[int] = []

@@ -7,7 +7,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from cli.report.blocks import Report
+    from cli.report.blocks import Report, Section
     from roommodes.plan.plan import Plan
     from roommodes.running import Running
     from solvers.listening.before_after import BeforeAfter
@@ -41,9 +41,11 @@ def _drawing_imports(suffix: str) -> None:
     import cli.report.room  # noqa: F401
 
 
-def report_bytes(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", suffix: str) -> bytes:
-    """The report as HTML or PDF, once the model's numbers are there."""
-    content = report_content(plan, compared, found)
+def report_bytes(
+    plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", suffix: str, estimated: "Section | None" = None
+) -> bytes:
+    """The report as HTML or PDF, once the model's numbers are there; `estimated` is a field's section, if any."""
+    content = report_content(plan, compared, found, estimated)
     if suffix.lower() == ".pdf":
         from cli.report.pdf import report_pdf
         from roommodes.lengths import lengths_of
@@ -54,8 +56,10 @@ def report_bytes(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", s
     return report_html(content)
 
 
-def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings") -> "Report":
-    """The report of a plan, its sections in order."""
+def report_content(
+    plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", estimated: "Section | None" = None
+) -> "Report":
+    """The report of a plan, its sections in order; `estimated` is a field's section, if any."""
     from cli.report.basis import basis_section, without_usual
     from cli.report.blocks import Report, shown
     from cli.report.choice import count_section, front_section, row_section
@@ -78,6 +82,7 @@ def report_content(plan: "Plan", compared: "BeforeAfter", found: "RoomFindings")
         place_section(plan),
         heard_section(plan, compared),
         map_section(plan, compared),
+        estimated,
         count_section(plan, compared),
         front_section(plan),
         row_section(plan),

@@ -30,6 +30,13 @@ Rate = Annotated[
     typer.Option("--rate", metavar="HZ", help="Sample rate of the processor; that of the project if left out."),
 ]
 
+Field = Annotated[
+    Path | None,
+    typer.Option(
+        "--field", metavar="FIELD.h5", help="What roommodes field estimated from the plan's own measurements."
+    ),
+]
+
 
 def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None, asked: str = "") -> "Plan":
     """Read a plan file and choose a plan of it; left open, the one that was settled, else the recommended one.

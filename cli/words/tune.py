@@ -7,6 +7,7 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word, weighting_words
+from cli.words.on_site.estimated import print_sure, sure_json
 from cli.words.plan import cautions_of, subs_word
 from cli.words.settings import filter_words
 from roommodes.filters.biquads import SIGN_CONVENTION
@@ -15,6 +16,7 @@ from roommodes.plan.plan import Plan
 from roommodes.plan.starting_values import Filter, StartingValues
 from roommodes.plan.tuning import Tuning, TuningSettings
 from roommodes.responses.metrics import normalised
+from solvers.field.uncertain import uncertain
 from solvers.tuning.tune import low_passed_from_hz
 
 
@@ -70,6 +72,7 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
     ]
     page.table(["seat", "before", "after", "level changes by"], cells, right=(1, 2, 3))
     page.line("before, after: rms deviation of the seat's level from the target over the band.")
+    print_sure(page, uncertain(plan))
     page.heading("What it costs")
     page.line(price_words(tuning))
     if free is not None:
@@ -175,6 +178,7 @@ def tuning_json(plan: Plan, free: Tuning | None = None) -> dict[str, Any]:
             }
             for index, seat in enumerate(plan.seats.name)
         ],
+        "estimated": sure_json(uncertain(plan)),
         "cautions": cautions_of(plan),
         "limits": _limits_json(tuning.settings),
         "without_processor_limits": None

@@ -2,7 +2,7 @@
 
 import csv
 from dataclasses import dataclass
-from math import isfinite
+from math import ceil, isfinite
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ from roommodes.toml.values import shown
 HEADER = ("name", "x_m", "y_m", "z_m")
 MOST_BYTES = 10_000_000
 MOST_PLACES = 20_000
+MAP_PLACES, FINEST_M = 400, 0.15  # of an even grid
 EXAMPLE = "name,x_m,y_m,z_m, then for example: seat 4,4.2,2.75,1.2"
 
 
@@ -77,6 +78,39 @@ def read_places(path: Path, project: Project) -> PlacesWanted:
     if faults:
         raise ProjectInvalid(str(path), faults)
     return PlacesWanted(name=tuple(names), position_m=np.array(places, dtype=np.float64))
+
+
+def even_places(project: Project, height_m: float, spacing_m: float | None = None) -> PlacesWanted:
+    """An even grid over the room at one height, its outermost places half a step off the walls, where there is air.
+
+    Parameters
+    ----------
+    project : the room.
+    height_m : above the floor [m].
+    spacing_m : between neighbours, at most; left out, some `MAP_PLACES` places [m].
+
+    Raises
+    ------
+    ProjectInvalid : the height is outside the room, or there would be too many places, or none in the air.
+    """
+    length, width, height = project.room.size_m
+    step = max(FINEST_M, (length * width / MAP_PLACES) ** 0.5) if spacing_m is None else spacing_m
+    counts = [max(3, ceil(side / step)) if step > 0.0 else 0 for side in (length, width)]
+    faults = []
+    if not 0.0 <= height_m <= height:
+        message = f"got {number(height_m)} m; allowed: 0 to {number(height)} m."
+        faults.append(Fault(where="height", message=message))
+    if not 0 < counts[0] * counts[1] <= MOST_PLACES:
+        message = f"got {number(step)} m, which gives {counts[0] * counts[1]} places; allowed: 1 to {MOST_PLACES:,}."
+        faults.append(Fault(where="spacing", message=message))
+    if faults:
+        raise ProjectInvalid("grid", faults)
+    x, y = (side * (np.arange(count) + 0.5) / count for side, count in zip((length, width), counts, strict=True))
+    place = np.array([(one, other, height_m) for one in x for other in y])
+    place = place[[not not_in_air(project.room, one.tolist()) for one in place]]
+    if not len(place):
+        raise ProjectInvalid("grid", [Fault(where="height", message="no place at that height is in the air.")])
+    return PlacesWanted(name=tuple(f"x {one:.2f} y {other:.2f}" for one, other, _ in place), position_m=place)
 
 
 def _place(row: list[str], line: int, project: Project, faults: list[Fault]) -> list[float]:

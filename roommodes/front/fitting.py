@@ -12,8 +12,10 @@ import numpy as np
 
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.estimates.field_file import FieldFile
 from roommodes.measured.data import MeasuredSet
 from roommodes.measured.loading import load_manifest
+from roommodes.plan.plan import Plan
 from roommodes.project.project import Project
 from roommodes.project.shape_checks import not_in_air
 from roommodes.running import Running
@@ -181,6 +183,31 @@ def field(
     if faults or not len(place):
         raise ProjectInvalid("field", faults or [Fault(where="position_m", message="is empty; give a place.")])
     return estimate(project, measured, given, place, running=running or Running())
+
+
+def with_field(plan: Plan, found: Estimate | FieldFile) -> Plan:
+    """A plan on measured responses over seats that were not measured as well; the same as `roommodes tune --field`.
+
+    Parameters
+    ----------
+    plan : from `search(..., measured=...)`.
+    found : from `field` or ``open("field.h5", "field")``, estimated from the plan's own measurements at those seats.
+
+    Returns
+    -------
+    The plan alone in results of its own, judged at all these seats; `plan.measured.deviation` says how sure they are.
+    Tune it, and its promise is only as good as the field.
+
+    Raises
+    ------
+    ProjectInvalid : the two do not belong together, or the field holds no further seat.
+
+    Example: ``rm.with_field(plan, rm.field(project, measured, seats_m, names=["row 2 1"])).tuned()``
+    """
+    from solvers.field.as_file import as_file
+    from solvers.field.on_plan import with_field as plan_with_field
+
+    return plan_with_field(plan, found if isinstance(found, FieldFile) else as_file(found))
 
 
 def next_places(

@@ -7,6 +7,7 @@ from pathlib import Path
 from warnings import warn
 
 from roommodes.errors import FileUnusable, OutsideModel
+from roommodes.estimates.field_file import FieldFile
 from roommodes.plan.plan import Plan, Results
 from roommodes.running import Running
 from roommodes.storage.whole_file import check_target, write_whole
@@ -17,6 +18,7 @@ def report(
     path: str | Path,
     *,
     short: bool = False,
+    field: FieldFile | None = None,
     logo_folder: str | Path = ".",
     force: bool = False,
     running: Running | None = None,
@@ -28,6 +30,7 @@ def report(
     plan : the plan; or, for the short report, all results of a search, after a page that lists their plans.
     path : a .html page that needs no network, or a .pdf that ends with the drawing to scale.
     short : two pages for the client instead: verdict, places, what the plan does, what to do.
+    field : from ``open("field.h5", "field")``, over a grid of places: maps that rest on the measurements as well.
     logo_folder : where the logo file stands that the project's `[title]` names; for the short report.
     force : an existing file may be replaced.
     running : progress, cancelling, threads.
@@ -36,6 +39,7 @@ def report(
     ------
     FileUnusable : another suffix; the file exists, or cannot be written.
     OutsideModel : all results, but not the short report.
+    ProjectInvalid : the field is no grid, or not the plan's.
     Interrupted : when cancelled.
 
     Warns
@@ -53,8 +57,11 @@ def report(
         for text in warnings:
             warn(text, stacklevel=2)
     elif isinstance(plan, Plan):
+        from cli.report.field import field_section
+
+        estimated = field_section(plan, field)
         compared, found = model_numbers(plan, running, target.suffix)
-        data = report_bytes(plan, compared, found, target.suffix)
+        data = report_bytes(plan, compared, found, target.suffix, estimated)
     else:
         raise OutsideModel("report: got all results; allowed: one plan, such as results.recommended(), or short=True")
     write_whole(target, data, force=force)

@@ -5,10 +5,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Literal, overload
+from typing import TYPE_CHECKING, Literal, overload
 
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.estimates.field_file import FieldFile, read_field_file
 from roommodes.measured.data import MeasuredSet
 from roommodes.plan.file import read_results, write_results
 from roommodes.plan.plan import Plan, Results
@@ -19,8 +20,11 @@ from roommodes.running import Running
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.results import StudyResults, read_study
 
+if TYPE_CHECKING:
+    from solvers.field.estimate import Estimate
+
 Objective = Callable[[Floats], Floats]
-Kind = Literal["plan", "study", "tolerance", "layout"]
+Kind = Literal["plan", "study", "tolerance", "layout", "field"]
 
 
 def search(
@@ -73,13 +77,13 @@ def search(
     return solve_on(basis, counts=counts, seed=seed, prove=exhaustive, running=running)
 
 
-def save(what: Results | Plan | Tolerance | Project, path: str | Path, *, force: bool = False) -> None:
-    """Write a plan file, the figures of a tolerance, or a project.
+def save(what: Results | Plan | Tolerance | Project | Estimate, path: str | Path, *, force: bool = False) -> None:
+    """Write a plan file, the figures of a tolerance, a field or a project.
 
     Parameters
     ----------
     what : results with all their plans; a plan, whose filters and crossover go into the file with the results that it
-        stands in; a tolerance; or a project, whose text is written.
+        stands in; a tolerance; what `field` estimated; or a project, whose text is written.
     path : such as "plan.h5", or "room.toml" for a project.
     force : an existing file may be replaced.
 
@@ -95,6 +99,12 @@ def save(what: Results | Plan | Tolerance | Project, path: str | Path, *, force:
         what.require_file("a project file")
         write_whole(Path(path), what.toml_text.encode(), force=force)
         return
+    if not isinstance(what, (Plan, Results)):
+        from roommodes.estimates.field_file import field_image
+        from solvers.field.as_file import as_file
+
+        write_whole(Path(path), field_image(as_file(what)), force=force)
+        return
     write_results(Path(path), what.kept() if isinstance(what, Plan) else what, force=force)
 
 
@@ -106,14 +116,17 @@ def open(path: str | Path, kind: Literal["study"]) -> StudyResults: ...
 def open(path: str | Path, kind: Literal["tolerance"]) -> Tolerance: ...
 @overload
 def open(path: str | Path, kind: Literal["layout"]) -> LayoutFile: ...
-def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tolerance | LayoutFile:
+@overload
+def open(path: str | Path, kind: Literal["field"]) -> FieldFile: ...
+def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tolerance | LayoutFile | FieldFile:
     """Read a file that the program wrote.
 
     Parameters
     ----------
     path : such as "plan.h5".
     kind : "plan" for results with their plans, "study" for those of a study, "tolerance" for a tolerance,
-        "layout" for what the page of `explore` saved: its `own_project()` or `in_project(project)` can be predicted.
+        "field" for what `roommodes field` estimated, "layout" for what the page of `explore` saved: its `own_project()`
+        or `in_project(project)` can be predicted.
 
     Raises
     ------
@@ -123,6 +136,8 @@ def open(path: str | Path, kind: Kind = "plan") -> Results | StudyResults | Tole
     """
     if kind == "study":
         return read_study(Path(path))
+    if kind == "field":
+        return read_field_file(Path(path))
     if kind == "layout":
         return read_layout(Path(path))
     return read_tolerance(Path(path)) if kind == "tolerance" else read_results(Path(path))

@@ -13,6 +13,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.responses.wide_band import WideBand
 
 GRID_NOTE = "Grid: "
+NOT_COUNTED = "Not measured and so not counted"  # how the note begins on seats without responses
 
 
 class MeasurementsInvalid(ProjectInvalid):

@@ -3,20 +3,19 @@
 import numpy as np
 
 from roommodes.estimates.field_file import FieldFile, Further, Placed
-from roommodes.measured.data import MeasuredSet
-from roommodes.project.project import Project
 from roommodes.storage.stamp import Made
 from solvers.field.estimate import Estimate
 from solvers.field.next_place import NextPlaces
 
 
-def as_file(project: Project, measured: MeasuredSet, found: Estimate, following: NextPlaces | None = None) -> FieldFile:
+def as_file(found: Estimate, following: NextPlaces | None = None) -> FieldFile:
     """The contents of a field file; `following` are the places to measure at next.
 
     Raises
     ------
     ProjectInvalid : the project has a construction in code, which no file holds.
     """
+    project, measured = found.project, found.measured
     project.require_file("a field file")
     return FieldFile(
         frequency_hz=found.frequency_hz,

@@ -45,6 +45,7 @@ class Estimate:
     wider_m : by how much the box of the image sources is wider than the room in plan [m]; 0 for other shapes.
     widened : factor on all deviations, so that 68 % of the errors at places left out lie within one.
     fitted : the process behind it.
+    project, measured : what it was estimated from.
     """
 
     frequency_hz: Floats
@@ -57,6 +58,8 @@ class Estimate:
     wider_m: float
     widened: float
     fitted: "Fitted" = field(repr=False)
+    project: Project = field(repr=False)
+    measured: MeasuredSet = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -138,6 +141,8 @@ def estimate(
         wider_m=fitted.wider_m,
         widened=widened,
         fitted=fitted,
+        project=project,
+        measured=measured,
     )
 
 

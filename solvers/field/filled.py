@@ -6,6 +6,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
+from roommodes.estimates.fitted import was_fitted
 from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -68,9 +69,8 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
         known=np.concatenate([measured.seats.known, np.ones(len(missing), dtype=np.bool_)]),
     )
     order = np.argsort(np.where(seats.seat < 0, len(known.name) + np.arange(len(seats)), seats.seat))
-    note = (
-        f"{ESTIMATED} and not measured, with one deviation over the rms at the places: {told}. {_worth(found.left_out)}"
-    )
+    worth = _worth(project, found.left_out)
+    note = f"{ESTIMATED} and not measured, with one deviation over the rms at the places: {told}. {worth}"
     whole = replace(
         measured,
         transfer=np.concatenate([measured.transfer, found.pressure], axis=1)[:, order],
@@ -104,7 +104,7 @@ def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Fi
     note = (
         f"{ESTIMATED} by reciprocity: {len(kept)} candidates of the zones, one deviation {np.median(share[kept]):.0%} "
         f"of the responses' rms (largest {share[kept].max():.0%}). Plans whose variations differ by less than some "
-        f"{LEVEL_DB * np.median(share[kept]):.1f} dB are alike. {_worth(found.left_out)}"
+        f"{LEVEL_DB * np.median(share[kept]):.1f} dB are alike. {_worth(project, found.left_out)}"
     )
     if lost:
         note += f" {lost} further candidates are known worse than {MOST_DEVIATION:.0%} and were left out."
@@ -153,6 +153,7 @@ def _shares(deviation: Floats, transfer: Complexes) -> Floats:
     return np.asarray(np.sqrt(np.mean(deviation**2 / power[:, None, :], axis=0)))
 
 
-def _worth(checked: LeftOut) -> str:
+def _worth(project: Project, checked: LeftOut) -> str:
     left = checked.worth(FIELD).left
-    return f"Each measured place predicted from the others leaves {left:.0%}."
+    but = "; less than elsewhere, since the room was fitted to measurements" if was_fitted(project) else ""
+    return f"Each measured place predicted from the others leaves {left:.0%}{but}."

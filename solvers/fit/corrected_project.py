@@ -7,6 +7,7 @@ from typing import Any
 
 from roommodes.acoustics.curve import Curve
 from roommodes.acoustics.room import AXIS_OF_WALL, WALLS
+from roommodes.estimates.fitted import CORRECTED
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
@@ -71,7 +72,7 @@ def corrected_project(project: Project, measured: MeasuredSet, fit: Fit) -> str:
         comment = f"{_line(source)}; it goes before the library's"
         text = with_table(text, ("constructions", owner), values, comment=comment, source=project.source)
     head = (
-        f"# Corrected by `roommodes fit` from {_line(project.source)} and {_line(measured.source)}\n"
+        f"{CORRECTED} {_line(project.source)} and {_line(measured.source)}\n"
         f"# (project SHA-256 {project.sha256[:16]}).\n#\n"
     )
     text = (head.replace("\n", "\r\n") if "\r\n" in text else head) + text

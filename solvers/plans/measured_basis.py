@@ -12,7 +12,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.measured.data import MeasuredSet
+from roommodes.measured.data import NOT_COUNTED, MeasuredSet
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
 from roommodes.plan.measured import MeasuredRecord
@@ -198,7 +198,7 @@ def _left_out(project: Project, measured: MeasuredSet, seat: np.ndarray) -> tupl
     notes = []
     missing = [name for index, name in enumerate(project.seats.name) if index not in seat]
     if missing:
-        notes.append(f"Not measured and so not counted: {', '.join(missing)}.")
+        notes.append(f"{NOT_COUNTED}: {', '.join(missing)}.")
     places = [name for name, index in zip(measured.seats.name, measured.seats.seat, strict=True) if index < 0]
     if places:
         notes.append(f"No seats and so not counted: {', '.join(places)}.")

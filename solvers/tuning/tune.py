@@ -20,6 +20,7 @@ from solvers.tuning.equaliser import EqualiserLimits, equalise
 from solvers.tuning.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
 FLAT = Curve((1000.0,), (0.0,))
+FEWEST = 3  # frequencies of a band
 HARDLY_HEARD_DB = -12.0  # of a low-pass: no common filter is spent where it takes more
 
 
@@ -156,6 +157,9 @@ def _over_band(plan: Plan, band_hz: tuple[float, float] | None, running: Running
         )
         return hz, whole
     wide = record.wide
+    inside = (own >= low * 0.999) & (own <= high * 1.001)
+    if wide is None and inside.sum() > FEWEST and own[0] <= low * 1.001 and own[-1] >= high * 0.999:
+        return own[inside], plan.transfer[inside]  # some was estimated, on the plan's own frequencies alone
     reach = (own[0], own[-1]) if wide is None else (wide.frequency_hz[0], wide.frequency_hz[-1])
     if wide is None or not np.allclose(wide.covered(low, high), band_hz):
         raise OutsideModel(

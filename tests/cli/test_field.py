@@ -12,6 +12,8 @@ from typer.testing import Result
 import roommodes as rm
 from roommodes.errors import FileUnusable, ProjectInvalid
 from roommodes.estimates.field_file import read_field_file
+from roommodes.estimates.fitted import CORRECTED
+from solvers.field.plane import grid_of
 from tests.measuring import ROOM, SUBS, modelled, room_project, table_text
 
 Run = Callable[..., Result]
@@ -84,6 +86,66 @@ def test_the_text_says_what_it_is_worth(run: Run, at_site: Path) -> None:
     assert " nan" not in done.stdout
     assert "Where to measure next" in done.stdout
     assert "front 2" in done.stdout  # a seat of the project
+
+
+def test_filters_over_an_estimated_seat(run: Run, at_site: Path, tmp_path: Path) -> None:
+    """Two seats measured, the third estimated: `tune --field` counts it, and says how sure it is."""
+    hz, text = np.geomspace(38.0, 84.0, 80), (at_site / "set.toml").read_text()
+    found = modelled(room_project(), hz, SUBS)
+    for row, seat in enumerate(("front 1", "front 2")):
+        for column, sub in enumerate(SUBS):
+            (tmp_path / f"{sub}-{seat}.txt").write_text(table_text(hz, found.transfer[:, row, column]))
+            text += f'[[responses]]\nsub = "{sub}"\nseat = "{seat}"\nfile = "{sub}-{seat}.txt"\n'
+    for place in PLACES:
+        for sub in SUBS:
+            (tmp_path / f"{sub}-{place}.txt").write_bytes((at_site / f"{sub}-{place}.txt").read_bytes())
+    (tmp_path / "set.toml").write_text(text)
+    (tmp_path / "places.csv").write_text("name,x_m,y_m,z_m\nfront 3,2.6,2.7,1.1\n")
+    (tmp_path / "room.toml").write_text(ROOM.replace("band_hz = [20, 100]", "band_hz = [40, 80]"))
+    project = rm.load(tmp_path / "room.toml")
+    measured = rm.measurements(tmp_path / "set.toml", project)
+    found_field = rm.field(project, measured, [[2.6, 2.7, 1.1]], names=["front 3"])
+    rm.save(found_field, tmp_path / "field.h5")
+    plan = rm.search(project, counts=(2,), measured=measured).recommended()
+    rm.save(plan, tmp_path / "plan.h5")
+    both = [rm.with_field(plan, one) for one in (found_field, rm.open(tmp_path / "field.h5", "field"))]
+    assert both[0].seats.name == ("front 1", "front 2", "front 3")
+    assert np.array_equal(both[0].transfer, both[1].transfer)
+    words = ("tune", tmp_path / "plan.h5", "--field", tmp_path / "field.h5", "-o", tmp_path / "t.h5", "--individual", 0)
+    done = run(*words, "--common", 1, "--json", "-q")
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.stdout)
+    assert [one["name"] for one in told["seats"]] == ["front 1", "front 2", "front 3"]
+    assert [one["name"] for one in told["estimated"]["seats"]] == ["front 3"]
+    done = run(*words, "--common", 1, "--force")
+    assert "1 seat of 3 is estimated, and what is promised is only as good as the field" in " ".join(
+        done.stdout.split()
+    )
+    kept = rm.open(tmp_path / "t.h5")
+    assert kept.plan().seats.name == ("front 1", "front 2", "front 3")
+    assert kept.measured is not None
+    assert kept.measured.deviation is not None
+
+
+def test_a_grid_for_a_map(run: Run, at_site: Path, tmp_path: Path) -> None:
+    field = tmp_path / "field.h5"
+    done = run(*WORDS[:3], "--height", 1.1, "--spacing", 1.0, "--further", 0, "-o", field)
+    assert done.exit_code == 0, done.output
+    assert "Over all places the deviation is" in done.stdout
+    x, y, where = grid_of(read_field_file(field))
+    assert (len(x), len(y)) == (6, 4)
+    assert len(where) == 24
+    assert run(*WORDS, "--height", 1.1).exit_code == 2
+    assert run(*WORDS[:3]).exit_code == 2
+    assert run(*WORDS[:3], "--height", 2.6).exit_code == 3
+
+
+def test_a_room_fitted_to_the_places_flatters_it(run: Run, at_site: Path, tmp_path: Path) -> None:
+    (tmp_path / "room.toml").write_text(f"{CORRECTED} room.toml and set.toml\n{ROOM}")
+    words = ("field", tmp_path / "room.toml", *WORDS[2:], "--further", 0)
+    assert "look better than they are elsewhere" in " ".join(run(*words).stdout.split())
+    assert json.loads(run(*words, "--json", "-q").stdout)["room_was_fitted"] is True
+    assert "look better" not in run(*WORDS, "--further", 0).stdout
 
 
 def test_nobody_asked_where_to_measure_next(run: Run, at_site: Path, tmp_path: Path) -> None:

@@ -20,9 +20,16 @@ def field(
     file: ProjectFile,
     manifest: Annotated[Path, typer.Argument(metavar="MANIFEST", help="Which files hold what.", show_default=False)],
     places: Annotated[
-        Path,
-        typer.Option("--places", metavar="PLACES.csv", help="Where: a table name,x_m,y_m,z_m.", show_default=False),
-    ],
+        Path | None, typer.Option("--places", metavar="PLACES.csv", help="Where: a table name,x_m,y_m,z_m.")
+    ] = None,
+    height: Annotated[
+        float | None,
+        typer.Option("--height", metavar="M", help="Or over the whole room at this height, for a map in the report."),
+    ] = None,
+    spacing: Annotated[
+        float | None,
+        typer.Option("--spacing", metavar="M", min=0.05, help="With --height: between places; some 400 if left out."),
+    ] = None,
     output: Annotated[
         Path | None,
         typer.Option("--output", "-o", metavar="FIELD.h5", help="Write the field, with deviations."),
@@ -51,7 +58,7 @@ def field(
     from cli.terminal.figure_suffix import suffix_fault
     from cli.words.on_site.field import field_json, print_field, print_next
     from roommodes.estimates.field_file import field_image
-    from roommodes.estimates.places_table import read_places
+    from roommodes.estimates.places_table import even_places, read_places
     from roommodes.measured.loading import load_manifest
     from roommodes.project.reading import load_project
     from roommodes.storage.whole_file import write_whole
@@ -61,16 +68,20 @@ def field(
 
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
+    if (places is None) == (height is None):
+        raise typer.BadParameter("give one of --places and --height", param_hint="--places")
+    if spacing is not None and height is None:
+        raise typer.BadParameter("this goes with --height", param_hint="--spacing")
     project = load_project(file)
-    wanted = read_places(places, project)
+    wanted = even_places(project, height or 0.0, spacing) if places is None else read_places(places, project)
     measured = load_manifest(manifest, project, any_folder=any_folder)
-    inputs = [file, places, *measured.paths]
+    inputs = [file, *([places] if places else []), *measured.paths]
     check_targets({"--output": output, "--figure": figure}, inputs=inputs, force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = estimate(project, measured, wanted.name, wanted.position_m, running=running)
         following = next_places(project, measured, found, count=further, running=running) if further else None
     if output:
-        write_whole(output, field_image(as_file(project, measured, found, following)), force=force)
+        write_whole(output, field_image(as_file(found, following)), force=force)
     if figure:
         from cli.figures.field import field_page
 

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from roommodes.estimates.fitted import was_fitted
 from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
 from solvers.field.errors import LeftOut, Worth
@@ -29,6 +30,8 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
     print_left_out(page, found.left_out)
     if found.left_out.worth(FIELD).left > HARDLY:
         page.line("More than half is left: measure at more places before you rest a decision on this.", mark="! ")
+    if fitted := flattered(project):
+        page.line(fitted, mark="! ")
     for one in poor_bands(found.left_out):
         page.line(one, mark="! ")
     page.heading("What it is made of")
@@ -49,7 +52,12 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
     ]
     page.table(["place", "x [m]", "y [m]", "z [m]", "deviation", "level +- [dB]"], rows, right=(1, 2, 3, 4, 5))
     if (more := len(found.place_name) - PLACES_SHOWN) > 0:
-        page.line(f"And {counted(more, 'place')} more.")
+        shares, levels = (np.array(values) for values in list(zip(*known_rows(found), strict=True))[2:])
+        page.line(
+            f"And {counted(more, 'place')} more. Over all places the deviation is {np.median(shares):.0%} in the "
+            f"middle and {shares.max():.0%} at most, that of the level {np.median(levels):.1f} dB and "
+            f"{levels.max():.1f} dB."
+        )
     page.line(
         "deviation: one standard deviation of the complex response over its rms, median over frequencies and subs. "
         "level +-: the same in dB."
@@ -108,6 +116,17 @@ def print_left_out(page: Page, checked: LeftOut) -> None:
     )
 
 
+def flattered(project: Project) -> str:
+    """That errors at places left out are too small where the room was fitted to them; empty where it was not."""
+    if not was_fitted(project):
+        return ""
+    return (
+        "The project's room was fitted to measurements. If these places were among them, the model knows them even "
+        "where they are left out here: model and field look better than they are elsewhere. Go by what fit said is "
+        "left at places left out of it, or keep a place or two out of both and compare."
+    )
+
+
 def poor_bands(checked: LeftOut) -> list[str]:
     """Where the model or interpolation alone would do better than the field, in sentences."""
     found = []
@@ -144,6 +163,7 @@ def field_json(
         "frequency_hz": found.frequency_hz.tolist(),
         "level": measured.level,
         "left_out": left_out_json(found.left_out),
+        "room_was_fitted": was_fitted(project),
         "shares": dict(found.share),
         "wider_m": found.wider_m,
         "deviations_widened": found.widened,
