@@ -52,7 +52,7 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
     ]
     page.table(["place", "x [m]", "y [m]", "z [m]", "deviation", "level +- [dB]"], rows, right=(1, 2, 3, 4, 5))
     if (more := len(found.place_name) - PLACES_SHOWN) > 0:
-        shares, levels = (np.array(values) for values in list(zip(*known_rows(found), strict=True))[2:])
+        shares, levels = np.array([row[2:] for row in known_rows(found)]).T
         page.line(
             f"And {counted(more, 'place')} more. Over all places the deviation is {np.median(shares):.0%} in the "
             f"middle and {shares.max():.0%} at most, that of the level {np.median(levels):.1f} dB and "
