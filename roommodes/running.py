@@ -5,6 +5,7 @@ threads as it allows. Nothing that is computed depends on it, but for how far wo
 """
 
 import os
+import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future
@@ -17,6 +18,24 @@ from roommodes.errors import Interrupted
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
+
+
+UNIT_S = {"s": 1.0, "min": 60.0, "h": 3600.0}
+LONGEST_S = 7 * 24 * 3600.0
+
+
+def seconds_of(text: str | float) -> float:
+    """``5min``, ``90s``, ``1h`` or a number of seconds, as seconds.
+
+    Raises
+    ------
+    ValueError : with what is allowed.
+    """
+    found = re.fullmatch(r"\s*([0-9]+(?:\.[0-9]*)?)\s*(s|min|h)?\s*", str(text))
+    seconds = float(found[1]) * UNIT_S[found[2] or "s"] if found else 0.0
+    if not 0.0 < seconds <= LONGEST_S:
+        raise ValueError(f"got {str(text)[:40]!r}; allowed: a time above zero, up to a week, such as 90s, 5min or 1h")
+    return seconds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -59,6 +59,14 @@ def optimise(
         bool,
         typer.Option("--exhaustive", help="Try every layout at every setting of a grid as well; for small problems."),
     ] = False,
+    prove: Annotated[
+        str | None,
+        typer.Option(
+            "--prove",
+            metavar="TIME",
+            help="Prove for so long (90s, 5min, 1h) how much more even any layout could be; sharp with two settings.",
+        ),
+    ] = None,
     threads: Annotated[
         int | None, typer.Option("--threads", min=1, help="How many at most; the plans do not depend on it.")
     ] = None,
@@ -82,7 +90,7 @@ def optimise(
     from solvers.plans.basis import modelled_basis
     from solvers.plans.solve import expected_results_bytes, solve_on
 
-    wanted = parse_counts(counts)
+    wanted, proof_s = parse_counts(counts), parse_time(prove)
     if estimate and measured is None:
         raise typer.BadParameter("this goes with --measured", param_hint="--estimate")
     project = load_project(file)
@@ -103,7 +111,7 @@ def optimise(
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked, threads=threads) as running:
             basis = basis or modelled_basis(project, running=running)
-            results = solve_on(basis, counts=wanted, seed=seed, prove=exhaustive, running=running)
+            results = solve_on(basis, counts=wanted, seed=seed, prove=exhaustive, proof_s=proof_s, running=running)
         write_results(target, results, force=force)
         interrupted = stop_asked()
     if as_json:
@@ -149,6 +157,16 @@ def parse_counts(text: str | None) -> tuple[int, ...]:
             param_hint="--counts",
         )
     return tuple(sorted(set(numbers)))
+
+
+def parse_time(text: str | None) -> float:
+    """``5min`` as seconds; 0 when nothing was given, a usage error says what is allowed."""
+    from roommodes.running import seconds_of
+
+    try:
+        return 0.0 if text is None else seconds_of(text)
+    except ValueError as wrong:
+        raise typer.BadParameter(str(wrong), param_hint="--prove") from wrong
 
 
 def print_summary(results: "Results") -> None:

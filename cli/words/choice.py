@@ -1,6 +1,6 @@
 """What helps to choose among the plans, in words and as plain data: the recommended plan, what was bought, the rows."""
 
-from math import floor
+from math import ceil, floor
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,7 @@ from cli.words.plan import BEST, subs_word
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable
 from roommodes.plan.front_ranks import front_ranks
-from roommodes.plan.plan import Results
+from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable
 
 WORTH_SAYING_DB = 1.0
@@ -77,6 +77,8 @@ def print_worth(page: Page, results: Results, count: int) -> None:
     page.table(["variation with", "identical settings", "optimised"], rows, right=(1, 2))
     if count > 1 and (words := free_weights_words(table, BEST)):
         page.line(words)
+    if words := proof_words(results.plan(count, BEST + 1)):
+        page.line(words)
     if table.merits.smoothness_db is not None and table.merits.decay_s is not None:
         page.line(f"Smoothness {table.merits.smoothness_db[BEST]:z.1f} dB, decay {table.merits.decay_s[BEST]:.2f} s.")
 
@@ -97,6 +99,24 @@ def free_weights_words(table: PlanTable, row: int) -> str:
         gap = f"gap {found - least:z.2f} dB"
         return f"{words}. Lower bound, proven: {least:z.2f} dB ({gap}). Only other positions lead further."
     return f"{words}. No better weights were found; no lower bound is proven."
+
+
+def proof_words(plan: Plan) -> str:
+    """How much more even than a plan any layout could be, as far as it is proven; empty where that was not asked."""
+    least = plan.table.found.layouts_least_db
+    if least is None:
+        return ""
+    number = plan.results.candidates.n_first
+    which = f"layout of {subs_word(plan.subs)} among the {number} candidates, with any settings in the ranges,"
+    shown_db, gap = floor(100.0 * least) / 100.0, ceil(100.0 * (plan.variation_db - least)) / 100.0
+    if shown_db <= 0.0:
+        return f"Proof: nothing in the time given; how much more even a {which} could be is not known."
+    field = "the measured responses" if plan.results.measured is not None else "the model's field"
+    by = f"{field} at the search's frequencies, within the wishes of the project"
+    if gap <= 0.0:
+        return f"Proven: no {which} is more even than this plan: none gets below {shown_db:.2f} dB ({by})."
+    more = f"is more than {gap:.2f} dB more even than this plan"
+    return f"Proven: no {which} {more}: none gets below {shown_db:.2f} dB ({by})."
 
 
 def print_aims_legend(page: Page) -> None:
@@ -190,6 +210,7 @@ def choice_json(results: Results) -> dict[str, Any]:
                 "weights_db": _first(table.merits.weights_db),
                 "weights_output_db": _first(table.merits.weights_output_db),
                 "weights_least_db": _first(table.merits.weights_least_db),
+                **_proof_json(table),
                 "smoothness_db": _first(table.merits.smoothness_db),
                 "decay_s": _first(table.merits.decay_s),
                 "usual": [
@@ -269,6 +290,14 @@ def _drives(index: Any, gain_db: Any, delay_s: Any, polarity: Any, position_m: A
         "delay_ms": (delay_s * 1e3).tolist(),
         "polarity": [int(sign) for sign in polarity],
     }
+
+
+def _proof_json(table: PlanTable) -> dict[str, float]:
+    """What no layout gets below, where that was asked, and how far the plan lies above it."""
+    least = table.found.layouts_least_db
+    if least is None:
+        return {}
+    return {"layouts_least_db": least, "layouts_gap_db": max(float(table.variation_db[BEST]) - least, 0.0)}
 
 
 def _first(values: Any) -> float | None:

@@ -16,7 +16,7 @@ from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tolerance import Tolerance, read_tolerance, write_tolerance
 from roommodes.project.layout_file import LayoutFile, read_layout
 from roommodes.project.project import Project
-from roommodes.running import Running
+from roommodes.running import Running, seconds_of
 from roommodes.storage.whole_file import write_whole
 from roommodes.studies.results import StudyResults, read_study
 
@@ -33,6 +33,7 @@ def search(
     counts: Sequence[int] | None = None,
     seed: int | None = None,
     exhaustive: bool = False,
+    prove: str | float | None = None,
     measured: MeasuredSet | None = None,
     objective: Objective | None = None,
     threads: int | None = None,
@@ -47,6 +48,8 @@ def search(
     seed : starts the random numbers; left out, as in the project. With the same version,
         libraries and kind of processor the same seed gives the same plans.
     exhaustive : try every layout at every setting of a grid as well; for small problems.
+    prove : prove for so long how much more even any layout could be ("5min", "90s", or seconds); the bound stands in
+        `results.plans[n].found.layouts_least_db`.
     measured : search on these measured responses (`measurements`) and not on the model.
     objective : in place of variation, a function of level_db (n_plan, n_freq, n_seat) [dB re 1/m, as driven] that
         gives (n_plan,) numbers, less being better. It is tried in Python on whole batches of plans, which is some ten
@@ -66,15 +69,19 @@ def search(
     from solvers.plans.solve import solve_on
 
     running = running or Running(threads=threads)
-    if objective is not None and exhaustive:
-        message = "exhaustive proves the least variation; with an objective of your own leave it out"
+    if objective is not None and (exhaustive or prove is not None):
+        message = "exhaustive and prove speak of the least variation; with an objective of your own leave it out"
         raise ProjectInvalid(project.source, [Fault(where="search", message=message)])
+    try:
+        proof_s = 0.0 if prove is None else seconds_of(prove)
+    except ValueError as wrong:
+        raise ProjectInvalid(project.source, [Fault(where="prove", message=str(wrong))]) from wrong
     basis = modelled_basis(project, running=running) if measured is None else measured_basis(project, measured)
     if objective is not None:
         from solvers.plans.own_objective import solve_for
 
         return solve_for(basis, objective, counts=counts, seed=seed, running=running)
-    return solve_on(basis, counts=counts, seed=seed, prove=exhaustive, running=running)
+    return solve_on(basis, counts=counts, seed=seed, prove=exhaustive, proof_s=proof_s, running=running)
 
 
 def save(what: Results | Plan | Tolerance | Project | Estimate, path: str | Path, *, force: bool = False) -> None:

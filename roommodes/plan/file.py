@@ -50,6 +50,7 @@ from roommodes.storage.whole_file import write_whole
 
 FORMAT = "roommodes plan"
 FORMAT_VERSION = 1
+LEAST = "layouts_least_db"
 MERITS = tuple(entry.name for entry in fields(Merits))
 
 
@@ -120,6 +121,8 @@ def results_image(results: Results) -> bytes:
             group.attrs["seconds"] = found.seconds
             group.attrs["remarks"] = "\n".join(found.remarks)
             group.attrs["by_aims"] = np.uint8(found.by_aims)
+            if found.layouts_least_db is not None:
+                group.attrs[LEAST] = found.layouts_least_db
         write_choices(file, results.choices)
         write_tuning(file, results.tuning)
         write_crossover(file, results.crossover)
@@ -237,6 +240,7 @@ def _read_plans(path: Path, file: h5py.File, sizes: dict[str, int]) -> dict[int,
                 seconds=read_attribute(path, group, "seconds", float),
                 remarks=tuple(read_attribute(path, group, "remarks", str).splitlines()),
                 by_aims="by_aims" in group.attrs and read_attribute(path, group, "by_aims", bool),
+                layouts_least_db=read_attribute(path, group, LEAST, float) if LEAST in group.attrs else None,
             ),
             merits=Merits(**{name: values for name, values in arrays.items() if name in MERITS}),
         )
@@ -253,6 +257,8 @@ def _check_values(path: Path, results: Results) -> None:
     finite += [results.cloud.transfer, results.cloud.position_m] if results.cloud is not None else []
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]
+        if not 0.0 <= (table.found.layouts_least_db or 0.0) < np.inf:
+            faults.append(f"/plans/{count} has a lower bound that is no variation")
         extra = [getattr(table.merits, name) for name in MERITS]
         finite += [values for values in extra if values is not None]
         if table.candidate_index.min() < 0 or table.candidate_index.max() >= n_candidate:

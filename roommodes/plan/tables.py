@@ -22,6 +22,8 @@ class HowFound:
     seconds : how long it took [s].
     remarks : what else a person should know, in sentences.
     by_aims : the order follows the weights and limits of [search], not variation alone.
+    layouts_least_db : proven: no layout of the candidates first given has a smaller variation, with any settings in the
+        ranges; 0 where the proof came to nothing, None where none was asked [dB].
     """
 
     layouts_searched: int
@@ -31,6 +33,7 @@ class HowFound:
     seconds: float
     remarks: tuple[str, ...] = ()
     by_aims: bool = False
+    layouts_least_db: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

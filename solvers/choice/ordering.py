@@ -335,6 +335,7 @@ def _table(
             seconds=outcome.seconds,
             remarks=(*outcome.remarks, *remarks),
             by_aims=by_aims,
+            layouts_least_db=outcome.layouts_least_db,
         ),
         merits=merits,
     )

@@ -21,6 +21,7 @@ from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis, require_mirror
 from solvers.plans.between_frequencies import between_remarks
 from solvers.plans.late import late_remark
+from solvers.proof.layouts import with_proofs
 from solvers.search.between_candidates import Finer, finer
 from solvers.search.problem import DriveRange, Outcome, Problem
 from solvers.search.progress import STAGE as SEARCH
@@ -45,6 +46,7 @@ def solve(
     counts: Sequence[int] | None = None,
     seed: int | None = None,
     prove: bool = False,
+    proof_s: float = 0.0,
     running: Running = Running(),
 ) -> Results:
     """The whole job on the model: transfer functions, search, what speaks for each plan.
@@ -54,6 +56,7 @@ def solve(
     project : the project.
     counts, seed : in place of the project's own.
     prove : try every layout at every setting of a grid; for small problems.
+    proof_s : time for proving how much more even any layout could be; 0 for no proof [s].
     running : progress, cancelling, threads; once cancelled, the best so far is returned.
 
     Raises
@@ -61,7 +64,8 @@ def solve(
     Interrupted : cancelled before the first plan was found.
     OutsideModel, ProjectInvalid : the model or the search cannot take this project.
     """
-    return solve_on(modelled_basis(project, running=running), counts=counts, seed=seed, prove=prove, running=running)
+    basis = modelled_basis(project, running=running)
+    return solve_on(basis, counts=counts, seed=seed, prove=prove, proof_s=proof_s, running=running)
 
 
 def solve_on(
@@ -70,6 +74,7 @@ def solve_on(
     counts: Sequence[int] | None = None,
     seed: int | None = None,
     prove: bool = False,
+    proof_s: float = 0.0,
     running: Running = Running(),
 ) -> Results:
     """The same on responses that are known already, modelled or measured."""
@@ -88,6 +93,8 @@ def solve_on(
         counts_text = ", ".join(str(count) for count in counts)
         message = f"got {counts_text}: {outcomes[0].stop}; ask for fewer subs or give more candidates"
         raise ProjectInvalid(project.source, [Fault(where="search.counts", message=message)])
+    if proof_s > 0.0:
+        outcomes = with_proofs(problem, outcomes, seconds=proof_s, running=running)
     moved = _moved(basis, problem, outcomes, seed, running)
     if mixes := search_mixes(problem, outcomes, seed=seed, keep=KEPT_PLANS, running=running):
         further = [_moved(basis, one.problem, (one.outcome,), seed, running) for one in mixes]

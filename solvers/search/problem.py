@@ -291,6 +291,7 @@ class Outcome:
         called the best; otherwise it is the best found.
     stop : why it ended; its text is a sentence.
     remarks : what else a person should know, in sentences.
+    layouts_least_db : proven: no layout with any settings has a smaller variation; None where it was not asked [dB].
     """
 
     count: int
@@ -301,6 +302,7 @@ class Outcome:
     exhaustive: bool
     stop: Stop
     remarks: tuple[str, ...] = ()
+    layouts_least_db: float | None = None
 
 
 def _frozen(values: ArrayLike, kind: type) -> NDArray[np.generic]:

@@ -178,7 +178,8 @@ def _table(
         **{name: None if values is None else values[rows] for name, values in kept.items()},
         headroom_db=_headroom_db(results, layouts),
     )
-    return results.judged_table(layouts, replace(before.found, exhaustive=False, by_aims=False, stop=STOP), merits)
+    how = replace(before.found, exhaustive=False, by_aims=False, stop=STOP, layouts_least_db=None)
+    return results.judged_table(layouts, how, merits)
 
 
 def _headroom_db(results: Results, layouts: Sequence[tuple[NDArray[np.intp], Drives]]) -> Floats | None:

@@ -2,12 +2,14 @@
 
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from cli.terminal.output import clean
+from cli.words.choice import proof_words
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.file import read_results
 from roommodes.project.advice import model_warnings
@@ -229,3 +231,31 @@ def test_clean_text() -> None:
     assert clean("Fluß [b] 重低音") == "Fluß [b] 重低音"
     assert clean("a\tb\r\n\x9b\u202e\u200b\ud800") == r"a\tb\r\n\x9b\u202e\u200b\ud800"
     assert clean("x" * 5000, 10) == "x" * 9 + "…"
+
+
+def test_a_proof_is_said_stored_and_printed_for_machines(run, small: Path) -> None:
+    result = run("optimise", small, "-o", "plan.h5", "--counts", "2", "--prove", "20s", "--json")
+    assert result.exit_code == 0
+    (worth,) = json.loads(result.stdout)["worth"]
+    results = read_results(Path("plan.h5"))
+    least, variation = results.plans[2].found.layouts_least_db, results.plans[2].variation_db[0]
+    assert least is not None
+    assert worth["layouts_least_db"] == least
+    assert worth["layouts_gap_db"] == pytest.approx(max(variation - least, 0.0))
+    assert least > 0.5 * variation
+    words = proof_words(results.plan(2, 1))
+    assert words.startswith(
+        "Proven: no layout of 2 subs among the 7 candidates, with any settings in the ranges, is more "
+    )
+    assert f"none gets below {np.floor(100.0 * least) / 100.0:.2f} dB" in words
+    nothing = replace(results.plans[2].found, layouts_least_db=0.0)
+    without = replace(results, plans={2: replace(results.plans[2], found=nothing)})
+    assert proof_words(without.plan(2, 1)).startswith("Proof: nothing in the time given")
+
+
+@pytest.mark.parametrize("time", ["5 weeks", "0s", "-3", "5e9", "min", "", "nan"])
+def test_a_time_that_is_none_is_refused(run, small: Path, time: str) -> None:
+    result = run("optimise", small, "--prove", time)
+    assert result.exit_code == 2
+    assert "such as 90s, 5min or 1h" in " ".join(clean(result.stderr).replace("│", " ").split())
+    assert not Path("small.h5").exists()

@@ -59,6 +59,7 @@ def table(rng: np.random.Generator, count: int, ranks: int = 4) -> PlanTable:
             seconds=1.25,
             remarks=("one remark", "another"),
             by_aims=count == 2,
+            layouts_least_db=0.75 if count == 2 else None,
         ),
         merits=Merits(
             alike_db=rng.uniform(3, 6, ranks),
