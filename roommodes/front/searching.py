@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, overload
+from typing import TYPE_CHECKING, Literal, TypedDict, Unpack, overload
 
 from roommodes.arrays import Floats
 from roommodes.errors import Fault, ProjectInvalid
@@ -27,17 +27,23 @@ Objective = Callable[[Floats], Floats]
 Kind = Literal["plan", "study", "tolerance", "layout", "field"]
 
 
+class Proof(TypedDict, total=False):
+    """What a search may prove beside what it finds: keywords of `search`."""
+
+    exhaustive: bool
+    prove: str | float | None
+
+
 def search(
     project: Project,
     *,
     counts: Sequence[int] | None = None,
     seed: int | None = None,
-    exhaustive: bool = False,
-    prove: str | float | None = None,
     measured: MeasuredSet | None = None,
     objective: Objective | None = None,
     threads: int | None = None,
     running: Running | None = None,
+    **proof: Unpack[Proof],
 ) -> Results:
     """Find where the subs go and how each is set; the same as `roommodes optimise`.
 
@@ -47,15 +53,15 @@ def search(
     counts : numbers of subs; left out, as in the project.
     seed : starts the random numbers; left out, as in the project. With the same version,
         libraries and kind of processor the same seed gives the same plans.
-    exhaustive : try every layout at every setting of a grid as well; for small problems.
-    prove : prove for so long how much more even any layout could be ("5min", "90s", or seconds); the bound stands in
-        `results.plans[n].found.layouts_least_db`.
     measured : search on these measured responses (`measurements`) and not on the model.
     objective : in place of variation, a function of level_db (n_plan, n_freq, n_seat) [dB re 1/m, as driven] that
         gives (n_plan,) numbers, less being better. It is tried in Python on whole batches of plans, which is some ten
         to a hundred times slower than the compiled search for variation, and looks at fewer plans: the best found.
     threads, running : threads, on which no plan depends; progress and cancelling in place of none. Once cancelled, the
         best so far is returned.
+    exhaustive : (False) try every layout at every setting of a grid as well; for small problems.
+    prove : (None) prove for so long how much more even any layout could be: "5min", "90s", or seconds. The bound stands
+        in `results.plans[n].found.layouts_least_db`.
 
     Raises
     ------
@@ -69,6 +75,9 @@ def search(
     from solvers.plans.solve import solve_on
 
     running = running or Running(threads=threads)
+    if unknown := set(proof) - set(Proof.__annotations__):
+        raise TypeError(f"search() got an unexpected keyword argument {min(unknown)!r}")
+    exhaustive, prove = proof.get("exhaustive", False), proof.get("prove")
     if objective is not None and (exhaustive or prove is not None):
         message = "exhaustive and prove speak of the least variation; with an objective of your own leave it out"
         raise ProjectInvalid(project.source, [Fault(where="search", message=message)])

@@ -252,6 +252,17 @@ def allowed(box: Array, span: Array) -> tuple[bool, bool]:
 
 
 @kernel
+def whole_range(box: Array, span: Array, polarity: int) -> None:
+    """Make a box (slot, 5) of all settings with the k-th slot inverted where that bit of `polarity` is set."""
+    box[:] = 0.0
+    box[:, 4] = 1.0
+    for k in range(1, len(box)):
+        box[k, 1], box[k, 3] = span[0], span[1]
+        if (polarity >> (k - 1)) & 1:
+            box[k, 4] = -1.0
+
+
+@kernel
 def layout_bound(
     re: Array,
     im: Array,
@@ -284,12 +295,7 @@ def layout_bound(
     enough, known = min(ends[0], ends[1] * (1.0 - ends[2])), ends[1]
     size = made = looked = 0
     for polarity in range(2 ** (n - 1) if both else 1):
-        box[made] = 0.0
-        box[made, :, 4] = 1.0
-        for k in range(1, n):
-            box[made, k, 1], box[made, k, 3] = span[0], span[1]
-            if (polarity >> (k - 1)) & 1:
-                box[made, k, 4] = -1.0
+        whole_range(box[made], span, polarity)
         bound[made], value = box_bound(re, im, omega, a, layout, box[made], np.inf, share)
         looked += 1
         side[made] = int(np.argmax(share[1:])) if np.sum(share) > 0.0 else -1
