@@ -173,8 +173,9 @@ def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
     from cli.words.kinds.mixes import print_mixes
-    from cli.words.plan import off_floor, print_cautions, print_comparison, print_legend, print_plan
+    from cli.words.plan import caution_lines, off_floor, print_cautions, print_comparison, print_legend, print_plan
     from roommodes.lengths import lengths_of
+    from roommodes.project.glass import glass_of
 
     page, project = Page(), results.project
     seats, candidates = counted(len(results.seats), "seat"), counted(results.candidates.n_first, "candidate")
@@ -193,7 +194,7 @@ def print_summary(results: "Results") -> None:
     used = {int(index) for table in results.plans.values() for index in table.candidate_index[0]}
     there = sorted(used)
     raised = off_floor(project, results.candidates.position_m[there], results.candidates.kind[there])
-    print_cautions(page, results, raised=raised)
+    print_cautions(page, results, caution_lines(glass=bool(glass_of(project)), raised=raised))
     page.line()
 
 

@@ -157,9 +157,10 @@ class Crowd:
             rim = tuple(min(LEADER_INTO_MM, (over[1][k] - over[0][k]) / 2.0) for k in (0, 1))
             near = tuple(float(np.clip(at[k], over[0][k] + rim[k], over[1][k] - rim[k])) for k in (0, 1))
             anchor = (near[0], near[1])
-        if anchor is not None and float(np.hypot(at[0] - anchor[0], at[1] - anchor[1])) > LEADER_FROM_MM + max(half):
+        if anchor is not None:
             edge = tuple(float(np.clip(anchor[k], at[k] - half[k], at[k] + half[k])) for k in (0, 1))
-            sheet.path(LEADERS, [(edge[0], edge[1]), anchor])
+            if float(np.hypot(edge[0] - anchor[0], edge[1] - anchor[1])) > LEADER_FROM_MM:
+                sheet.path(LEADERS, [(edge[0], edge[1]), anchor])
         for number, line in enumerate(lines):
             lower = (tall - SMALL_MM) / 2.0 - LINE_STEP_MM * number
             sheet.label((at[0], at[1] + lower), line, upright=upright, backed=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from itertools import groupby
 
 from cli.drawing.detail import detail, detailed_subs
 from cli.drawing.extents import Area, bounds, meet, moved
@@ -27,6 +28,7 @@ from roommodes.plan.plan import Plan
 PLAN_SCALES = (40.0, 50.0, 75.0, 100.0, 200.0, 500.0)  # of the plan alone
 MARGIN_MM, GAP_MM = 10.0, 8.0
 TITLED_MM = NORMAL_MM + 4.0  # of a view's title over it
+LEAST_TAKEN = 0.45  # of a sheet, by what stands on it; with less it looks empty
 MOST_SHEETS = 4  # more only where no larger paper takes fewer
 
 
@@ -36,6 +38,13 @@ class _Page:
 
     sheet: Sheet
     taken: list[Area] = field(default_factory=list)
+
+    @property
+    def nearly_empty(self) -> bool:
+        """Whether little of the sheet is taken."""
+        inner = (self.sheet.width_mm - 2 * MARGIN_MM) * (self.sheet.height_mm - 2 * MARGIN_MM)
+        taken = sum((high[0] - low[0]) * (high[1] - low[1]) for low, high in self.taken)
+        return taken < LEAST_TAKEN * inner
 
     def room_for(self, size: Point) -> Point | None:
         """Lower left corner of a free rectangle, the highest first, then the leftmost; None where there is none."""
@@ -65,22 +74,7 @@ def drawing_sheets(plan: Plan, wishes: SheetWishes) -> tuple[Sheet, ...]:
     ------
     OutsideModel : the room does not fit on the paper at the scale asked for, or at any.
     """
-    best: tuple[_Page, ...] = ()
-    scales: dict[float, list[tuple[str, Sheet]]] = {}
-    for paper, scale in choices(wishes):
-        if best and scale > best[0].sheet.scale > working_scale(wishes.lengths) - 1e-9:
-            break
-        if not _may_fit(plan, paper, scale):
-            continue
-        views = scales.setdefault(scale, list(_views(plan, scale, wishes.lengths)))
-        found = (_pages(plan, wishes, order, paper, scale) for order in _orders(views))
-        pages = min((one for one in found if one), key=len, default=None)
-        if pages and (not best or len(pages) < len(best)):
-            best = tuple(pages)
-        if best and len(best) <= MOST_SHEETS:
-            break
-        if best and scale > working_scale(wishes.lengths):
-            break
+    best = _best_pages(plan, wishes)
     if not best:
         wanted = f"1:{wishes.scale:g}" if wishes.scale else "any scale"
         raise OutsideModel(
@@ -91,6 +85,41 @@ def drawing_sheets(plan: Plan, wishes: SheetWishes) -> tuple[Sheet, ...]:
     for number, page in enumerate(best, start=1):
         _finish(page.sheet, plan, wishes, f"Sheet {number} of {len(best)}")
     return tuple(page.sheet for page in best)
+
+
+def _best_pages(plan: Plan, wishes: SheetWishes) -> list[_Page]:
+    """Pages on the smallest paper that takes few sheets at a scale to work from, at its largest scale that leaves no
+    sheet nearly empty; where each does, at the one with the fewest sheets; none where nothing fits.
+    """
+    best: list[_Page] = []
+    drawn: dict[float, list[tuple[str, Sheet]]] = {}
+    least = working_scale(wishes.lengths)
+    for paper, tried in groupby(choices(wishes), key=lambda one: (one[0], one[1] > least)):
+        for _, scale in tried:
+            if best and scale > least:
+                return best
+            if not _may_fit(plan, paper[0], scale):
+                continue
+            if scale not in drawn:
+                drawn[scale] = list(_views(plan, scale, wishes.lengths))
+            pages = _fewest_pages(plan, wishes, drawn[scale], paper[0], scale)
+            if pages and (not best or len(pages) < len(best)):
+                best = pages
+            if pages and len(pages) <= MOST_SHEETS and not any(page.nearly_empty for page in pages):
+                return pages
+        if best and len(best) <= MOST_SHEETS:
+            return best
+    return best
+
+
+def _fewest_pages(
+    plan: Plan, wishes: SheetWishes, views: list[tuple[str, Sheet]], paper: str, scale: float
+) -> list[_Page]:
+    """By the order that takes the fewest sheets, the lists beside the plan or where room is left; none if none fits."""
+    found = (
+        _pages(plan, wishes, order, paper, scale, beside=beside) for order in _orders(views) for beside in (True, False)
+    )
+    return min((one for one in found if one), key=len, default=[])
 
 
 def below_working_scale(sheets: tuple[Sheet, ...], lengths: Lengths) -> str:
@@ -135,8 +164,13 @@ def _orders(views: list[tuple[str, Sheet]]) -> Iterator[list[tuple[str, Sheet]]]
         yield [views[0], *sorted(views[1:], key=lambda one: -sizes[one[0]][by])]
 
 
-def _pages(plan: Plan, wishes: SheetWishes, ordered: list[tuple[str, Sheet]], paper: str, scale: float) -> list[_Page]:
-    """Views in their order, then schedules and notes, on sheets of a paper; none where one of them does not fit."""
+def _pages(
+    plan: Plan, wishes: SheetWishes, ordered: list[tuple[str, Sheet]], paper: str, scale: float, *, beside: bool
+) -> list[_Page]:
+    """Views in their order, then schedules and notes, on sheets of a paper; none where one of them does not fit.
+
+    `beside`: schedules and notes stand beside the plan where they all have room there.
+    """
     width, height = PAPERS[paper]
     foot = title_mm(plan)
     right = width - MARGIN_MM
@@ -147,17 +181,17 @@ def _pages(plan: Plan, wishes: SheetWishes, ordered: list[tuple[str, Sheet]], pa
         return _Page(sheet=sheet, taken=[(low, (right, MARGIN_MM + foot))])
 
     pages = [new_page()]
-    texts = [*texts_of(plan, wishes.lengths), legend()]
-    beside = height - 2 * MARGIN_MM - 2 * GAP_MM - foot - 4.0
+    texts = [*texts_of(plan, wishes.lengths), legend(view for _, view in ordered)]
+    column = height - 2 * MARGIN_MM - 2 * GAP_MM - foot - 4.0
     plan_low, plan_high = bounds(ordered[0][1].parts)
     fits_beside = plan_high[0] - plan_low[0] + COLUMN_MM + 2 * MARGIN_MM + 3 * GAP_MM <= width
-    if fits_beside and sum(map(height_of, texts)) <= beside:
+    if beside and fits_beside and sum(map(height_of, texts)) <= column:
         _write_column(pages[0], texts, right - GAP_MM - COLUMN_MM)
         texts = []
     for title, view in ordered:
         if not _place(pages, new_page, title, view, wishes.lengths):
             return []
-    for block in _cut(texts, beside - 20.0):
+    for block in _cut(texts, column - 20.0):
         if not _place_text(pages, new_page, block):
             return []
     return pages

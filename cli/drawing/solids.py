@@ -4,6 +4,7 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import replace
 
+from cli.drawing.dimensions import Measures
 from cli.drawing.extents import LINE_STEP_MM, Crowd
 from cli.drawing.primitives import SLOPES, SOLIDS, WALLS, Point, Sheet
 from cli.drawing.view import View
@@ -75,8 +76,14 @@ def solid_names(sheet: Sheet, view: View, room: Room, blocks: Sequence[Block], c
             for share in (0.0, 0.25, 0.5, 0.75, 1.0)
         ]
         crowd.place(sheet, lines, places, anchor=(middle, 0.5 * (low[1] + high[1])), over=(low, high))
-    for slope in room.slopes if view.from_above else ():
-        _slope_names(sheet, view, room, slope, crowd)
+    for slope in room.slopes:
+        if view.from_above:
+            _slope_names(sheet, view, room, slope, crowd)
+            continue
+        for _, _, ends in _lines(view, room, slope)[:1]:
+            (x0, y), (x1, _) = ends
+            places = [(x0 + share * (x1 - x0), y + 2.2) for share in LABEL_SHARES]
+            crowd.place(sheet, [clean(slope.name, 24)], places)
 
 
 def _slope_names(sheet: Sheet, view: View, room: Room, slope: Slope, crowd: Crowd) -> None:
@@ -103,6 +110,25 @@ def _slope_names(sheet: Sheet, view: View, room: Room, slope: Slope, crowd: Crow
                 off = min(max(off + aside, edge), most - edge)
                 places.append((x, off) if flat else (off, y))
         crowd.place(sheet, [words], places, upright=not flat)
+
+
+def measure_slopes(view: View, room: Room, measures: Measures) -> None:
+    """Where the ceiling falls, and how high it is there: from above along the floor, from the side both."""
+    for slope in room.slopes:
+        along = {view.across: 0, view.up: 1}
+        for at, height in (slope.from_m, slope.to_m):
+            point = [0.0, 0.0, height]
+            point[slope.axis] = at
+            x, y = view.at((point[0], point[1], point[2]))
+            if slope.axis in along and 0.0 < at < room.size_m[slope.axis]:
+                from_end = at > room.size_m[slope.axis] / 2.0
+                if along[slope.axis] == 0:
+                    measures.point(0, (x, y), from_end=from_end != view.mirrored)
+                else:
+                    measures.point(1, (x, y), from_end=from_end)
+            if view.up == 2 and 0.0 < height < room.height_m:
+                edge = x if slope.axis == view.across else 0.0
+                measures.point(1, (edge, y), from_end=False)
 
 
 def above_slopes(view: View, room: Room) -> list[tuple[Point, Point]]:

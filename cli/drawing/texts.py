@@ -3,9 +3,10 @@
 import textwrap
 from collections.abc import Iterable
 
+from cli.drawing.extents import flat
 from cli.drawing.notes import centre_words, space_lines
 from cli.drawing.objects import stances
-from cli.drawing.primitives import DIMENSIONS, FRAME, LAYERS, TEXTS
+from cli.drawing.primitives import LAYERS, Path, Ring, Sheet
 from cli.drawing.surroundings import mains_lines
 from cli.figures.lettering import LETTER_WIDTH, SMALL_MM
 from cli.terminal.output import clean
@@ -42,11 +43,11 @@ def texts_of(plan: Plan, lengths: Lengths) -> list[TextBlock]:
     return texts
 
 
-def legend() -> TextBlock:
-    """What the lines mean, by the names of their layers in CAD."""
-    return "Lines, by layer in CAD", _wrapped(
-        ["; ".join(f"{layer.name} {layer.meaning}" for layer in LAYERS if layer not in (DIMENSIONS, TEXTS, FRAME))]
-    )
+def legend(views: Iterable[Sheet]) -> TextBlock:
+    """What the lines of some views mean, by the names of their layers in CAD."""
+    drawn = {part.layer.name for view in views for part in flat(view.parts) if isinstance(part, Path | Ring)}
+    words = [f"{layer.name} {layer.meaning}" for layer in LAYERS if layer.name in drawn]
+    return "Lines, by layer in CAD", _wrapped(["; ".join(words)])
 
 
 def height_of(block: TextBlock) -> float:
@@ -100,6 +101,7 @@ def _notes(plan: Plan, lengths: Lengths) -> list[str]:
         "Cabinets are heavy: lift with two people. What stands or hangs above the floor needs fixings designed by a "
         "qualified person.",
     ]
+    notes.append("Hearing: loud bass harms. Start quietly, raise the level in steps, keep to the limits of exposure.")
     if glass_of(plan.project):
         notes.append("Glass near loud bass rattles and can break: ask a glazier about the panes and their beads.")
     notes.append(

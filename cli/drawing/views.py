@@ -8,9 +8,9 @@ from cli.drawing.dimensions import Measures
 from cli.drawing.extents import Crowd, text_areas
 from cli.drawing.objects import Stance, own_walls, stances
 from cli.drawing.primitives import Sheet
-from cli.drawing.screen import draw_screen, name_false_wall
+from cli.drawing.screen import draw_screen, name_false_wall, name_screen
 from cli.drawing.seating import row_names, rows_from_above, rows_from_side
-from cli.drawing.solids import above_slopes, hatched, room_outline, solid_names, solids
+from cli.drawing.solids import above_slopes, hatched, measure_slopes, room_outline, solid_names, solids
 from cli.drawing.surroundings import (
     draw_marks,
     glass_strokes,
@@ -53,7 +53,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     keep_outs(sheet, view, project.keep_outs, crowd)
     screen = project.screen
     if screen is not None:
-        draw_screen(sheet, view, screen.picture, measures)
+        draw_screen(sheet, view, screen.picture, crowd, measures)
     rows_from_above(sheet, view, plan, crowd, measures)
     marks = marks_of(project)
     draw_marks(sheet, view, crowd, measures, marks)
@@ -63,6 +63,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
         measures.sub(0, sub, from_end=_from_end(view, room, sub.centre_m, 0))
         measures.sub(1, sub, from_end=_from_end(view, room, sub.centre_m, 1))
     _measure_solids(view, room.blocks, measures)
+    measure_slopes(view, room, measures)
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
     write_numbers(sheet, view, subs, crowd)
@@ -73,6 +74,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     name_cables(sheet, crowd, cables)
     if screen is not None:
         name_false_wall(sheet, view, screen.picture, crowd)
+        name_screen(sheet, view, screen.picture, crowd)
     wall_names(sheet, view, crowd)
     return sheet
 
@@ -112,7 +114,7 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
     kept_free = _boxes_at(project.keep_outs, room.size_m, wall, AT_WALL_M)
     keep_outs(sheet, view, kept_free, crowd)
     if wall == "front" and project.screen is not None:
-        draw_screen(sheet, view, project.screen.picture, measures)
+        draw_screen(sheet, view, project.screen.picture, crowd, measures)
     marks = [one for one in marks_of(project) if wall in own_walls(*one.corners_m, room.size_m)]
     draw_marks(sheet, view, crowd, measures, marks)
     draw_subs(sheet, view, subs, crowd)
@@ -120,12 +122,15 @@ def elevation(plan: Plan, scale: float, wall: Wall, lengths: Lengths = METRIC) -
         measures.sub(0, sub, from_end=_from_end(view, room, sub.centre_m, 0))
         measures.sub(1, sub, from_end=False)
     _measure_solids(view, blocks, measures)
+    measure_slopes(view, room, measures)
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
     write_numbers(sheet, view, subs, crowd)
     mark_names(sheet, view, crowd, marks)
     keep_out_names(sheet, view, kept_free, crowd)
     solid_names(sheet, view, room, blocks, crowd)
+    if wall == "front" and project.screen is not None:
+        name_screen(sheet, view, project.screen.picture, crowd)
     if wall in glass_walls(project):
         words = f"whole wall: {glass_walls(project)[wall]}"
         x, y = view.size[0] / 2, view.size[1] / 2 - 4.0
@@ -144,11 +149,12 @@ def section(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     carrying = [block for block in room.blocks if block.carries]
     solids(sheet, view, room, carrying)
     if plan.project.screen is not None:
-        draw_screen(sheet, view, plan.project.screen.picture, measures)
+        draw_screen(sheet, view, plan.project.screen.picture, crowd, measures)
     rows_from_side(sheet, view, plan, crowd, measures)
     mains = [one for one in mains_of(plan.project) if one.body is not None]
     draw_marks(sheet, view, crowd, measures, mains)
     _measure_solids(view, carrying, measures)
+    measure_slopes(view, room, measures)
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
     row_names(sheet, view, plan, crowd)
@@ -156,6 +162,7 @@ def section(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     solid_names(sheet, view, room, carrying, crowd)
     if plan.project.screen is not None:
         name_false_wall(sheet, view, plan.project.screen.picture, crowd)
+        name_screen(sheet, view, plan.project.screen.picture, crowd)
     wall_names(sheet, view, crowd)
     return sheet
 
@@ -167,11 +174,13 @@ def subs_at(plan: Plan, wall: str) -> tuple[Stance, ...]:
 
 
 def walls_to_show(plan: Plan) -> tuple[Wall, ...]:
-    """The upright walls that carry something: subs, parts of their own, main loudspeakers, or glass all over."""
+    """The upright walls that carry something: subs, parts of their own, the screen, mains, or glass all over."""
     project, room = plan.project, plan.project.room.size_m
     carrying = {part.wall for part in wall_parts(project)} | set(glass_walls(project))
     carrying |= {wall for sub in stances(plan) for wall in own_walls(sub.low_m, sub.high_m, room)}
     carrying |= {wall for one in marks_of(project) for wall in own_walls(*one.corners_m, room)}
+    if project.screen is not None and project.screen.foot_m is not None:
+        carrying.add("front")
     return tuple(wall for wall in UPRIGHT_WALLS if wall in carrying)
 
 

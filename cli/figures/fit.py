@@ -61,7 +61,7 @@ def worst_response(axes: Axes, measured: MeasuredSet, fit: Fit) -> Axes:
 
 
 def modes_axes(axes: Axes, modes: Sequence[MovedMode]) -> Axes:
-    """Each mode's frequency against the textbook's, as drawn and as fitted."""
+    """Each mode's frequency against that with rigid walls, as drawn and as fitted."""
     place = np.arange(len(modes))
     textbook = np.array([one.textbook_hz for one in modes])
     axes.axhline(0.0, color=FAINT, linewidth=1.0)
@@ -72,7 +72,7 @@ def modes_axes(axes: Axes, modes: Sequence[MovedMode]) -> Axes:
         shift = np.array([np.nan if one is None else one.frequency_hz for one in found]) - textbook
         axes.plot(place, shift, color=colour, marker=marker, linestyle="none", label=label)
     axes.set_xticks(place, [f"{' '.join(map(str, one.number))}\n{one.textbook_hz:.0f} Hz" for one in modes])
-    axes.set_ylabel("frequency less the textbook's [Hz]")
+    axes.set_ylabel("frequency less that with rigid walls [Hz]")
     axes.set_title("Where the modes lie, against rigid walls and the sizes as drawn")
     if modes:
         axes.legend(frameon=False)

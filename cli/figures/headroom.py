@@ -7,7 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from cli.figures.common_axes import INK, STYLE, figure_bytes, new_figure, plain, seat_levels
+from cli.figures.common_axes import INK, STYLE, figure_bytes, level_axis, new_figure, plain, seat_levels
 from cli.figures.lettering import text_width
 from cli.words.plan import subs_word
 from roommodes.plan.plan import Plan
@@ -25,6 +25,7 @@ SHORT = {
     Limit.STATED: "stated",
 }
 TARGET = "#a3195b"  # no row of seats has it
+WORDS_DB = 6.0  # below the lowest level, for what limits each band
 BELOW_MM, HANDLE_MM = 125.0, 13.0  # room for the key below a narrow picture; what a name's line takes in it
 
 
@@ -71,8 +72,9 @@ def level_axes(axes: Axes, found: PlanHeadroom, *, title: str, below: bool = Fal
     )
     axes.plot(hz, head.mean_db, color=INK, linewidth=2.4, label="average over the seats")
     axes.axhline(head.target_db, color=TARGET, linewidth=1.8, linestyle=(0, (8, 3)), label="target")
-    low = min(float(head.highest_db.min()), head.target_db) - 9.0
-    axes.set_ylim(low, max(float(head.highest_db.max()), head.target_db) + 3.0)
+    lowest = min(float(head.highest_db.min()), head.target_db) - WORDS_DB
+    level_axis(axes, head.highest_db, np.array([lowest, head.target_db]))
+    low = axes.get_ylim()[0]
     for place, limit in zip(hz, head.tightest.limited_by, strict=True):
         axes.text(place, low + 0.5, SHORT[limit], rotation=90, fontsize=7.5, ha="center", va="bottom", color=INK)
     if len(hz) > 1:
@@ -110,10 +112,10 @@ def gain_axes(axes: Axes, found: PlanHeadroom) -> Axes:
     of = "model" if modelled else "measured"
     axes.plot(hz, gain.mean(axis=1), color=INK, linewidth=2.0, label=f"average over the seats, {of}")
     axes.plot(hz, rule.mean(axis=1), color=TARGET, linewidth=1.6, linestyle=(0, (3, 2)), label="rule of thumb")
-    axes.set_ylim(min(gain.min(), rule.min()) - 2.0, max(gain.max(), rule.max()) + 3.0)
+    level_axis(axes, gain, rule.mean(axis=1))
     if len(hz) > 1:
         axes.set_xlim(hz[0] * 0.93, hz[-1] * 1.07)
     axes.set_xlabel("third-octave band [Hz]")
     handles, labels = axes.get_legend_handles_labels()
-    axes.legend(handles, labels, loc="lower left", frameon=False, fontsize=8)
+    axes.legend(handles, labels, loc="best", frameon=False, fontsize=8)
     return axes

@@ -51,7 +51,7 @@ def bands_before_after(
     before_name: str,
     after_name: str,
 ) -> Axes:
-    """The band of all seats and their mean, before and after, each about its own mean over the band.
+    """The band of all seats and the average over them, before and after, each about its own average over the band.
 
     Parameters
     ----------
@@ -62,7 +62,7 @@ def bands_before_after(
     before_name, after_name : for the key.
     """
     weight = normalised(seat_weight)
-    mean = "their mean" if len(weight) > 1 else "the seat"
+    mean = "average over the seats" if len(weight) > 1 else "the seat"
     if before_db is not None:
         level = before_db - float(np.mean(before_db @ weight))
         low, high = level.min(axis=1), level.max(axis=1)
@@ -87,7 +87,7 @@ def bands_before_after(
     axes.plot(frequency_hz, level @ weight, color=AFTER_LINE, lw=2.2, label=mean)
     _frequencies(axes, frequency_hz)
     axes.set_ylim(-30.0, max(20.0, STEP_Y_DB * np.ceil(highest / STEP_Y_DB)))  # nulls may go on below
-    axes.set_ylabel("level about the mean [dB]")
+    axes.set_ylabel("level about its average over the band [dB]", fontsize=8.5)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8, ncols=2)
     return axes
 
@@ -95,7 +95,7 @@ def bands_before_after(
 def modes_built(axes: Axes, *, modes: Sequence[BuiltMode]) -> Axes:
     """Decay time over frequency: each mode as built, with a line from where rigid walls would put it.
 
-    Of several that grew from one textbook mode only the strongest has its line.
+    Of several that grew from one mode of rigid walls only the strongest has its line.
 
     Parameters
     ----------

@@ -1,6 +1,5 @@
 """The room from above for figures: seats, subs, where subs may stand, parts of walls, blocks and what is kept free."""
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -14,11 +13,11 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, MaxNLocator
 from matplotlib.transforms import ScaledTranslation
 
 from cli.figures.common_axes import INK, PAPER, ROW_COLOURS, plain
+from cli.figures.plan_names import Names, names_of, write_names
 from cli.words.wall_parts import wall_parts
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
 from roommodes.lengths import Lengths, lengths_of
-from roommodes.places.boxes import Box
 from roommodes.project.glass import GlassMark, glass_of
 from roommodes.project.project import Project
 
@@ -26,7 +25,9 @@ GLASS, PART, ZONE = "#56b4e9", "#d8c7a3", "#dbe7d3"
 SUB = "#27313a"
 KEY_BELOW_IN = 0.5  # from the axis to the key: its marks and its name
 MOST_IN_TWO = 16  # entries of a plan's key in two columns
-NARROW = 0.14  # a keep-out shorter than this share of the room
+KEPT_FREE: Mapping[str, Any] = MappingProxyType(
+    {"facecolor": "none", "edgecolor": "#8b949b", "hatch": "////", "linewidth": 0.6}
+)
 STRIP, LETTER = 0.02, 0.035  # of the shorter side: a part of a wall outside it; from one letter to the next
 
 
@@ -75,24 +76,32 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     """
     room, seats, screen, glass = project.room, project.seats, project.screen, glass_of(project)
     length, width = room.length_m, room.width_m
+    margin = (0.06 if glass or project.tables.regions else 0.04) * max(length, width)
+    axes.set_xlim(-margin, length + margin)
+    axes.set_ylim(-margin, width + margin)
+    axes.set_aspect("equal", anchor="N")  # the key below has what is left
+    names = names_of(axes)
     axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
     zones = _zones(axes, project)
-    solids = _solids(axes, room, seats.position_m, lengths_of(project))
-    for box in project.keep_outs:
-        _keep_out(axes, box, length)
+    solids = _solids(axes, room, seats.position_m)
+    for (x0, y0, _), (x1, y1, _) in ((box.low, box.high) for box in project.keep_outs):
+        axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **KEPT_FREE, zorder=1.5))
     for pane in glass:
         _glass(axes, room, pane)
     for body in project.mains_bodies:
         axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
-        x, below = (body.low[0] + body.high[0]) / 2.0, body.low[1] - 0.01 * room.width_m
-        axes.text(x, below, body.name, fontsize=6.0, ha="center", va="top", color=INK, zorder=4)
+        names.taken.append((body.low[0], body.high[0], body.low[1], body.high[1]))
     parts = _parts(axes, project)
     if screen is not None:
         middle = width / 2.0
         inset = max(0.012 * length, screen.distance_m)
         if screen.false_wall:
             axes.plot([inset] * 2, [0.0, width], color=INK, lw=1.0, ls=(0, (5, 1.6)))
-        axes.plot([inset] * 2, [middle - screen.width_m / 2, middle + screen.width_m / 2], color=INK, lw=3.5)
+        ends = (middle - screen.width_m / 2, middle + screen.width_m / 2)
+        axes.plot([inset] * 2, ends, color=INK, lw=3.5)
+        names.taken.append(
+            (inset - 0.01 * length, inset + 0.01 * length, *((0.0, width) if screen.false_wall else ends))
+        )
     if candidates:
         candidate_m = project.candidates.position_m
         axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
@@ -102,18 +111,17 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         seat_row=seats.row.tolist(),
         row_name=[row.name for row in project.rows],
         reach=min(length, width),
+        names=names,
     )
     size = 0.055 * min(length, width)
     for number, sub in enumerate(subs, start=1):
         x, y, _ = sub.position_m
         corner = (min(max(x - size / 2, 0), length - size), min(max(y - size / 2, 0), width - size))
         axes.add_patch(Rectangle(corner, size, size, facecolor=SUB, edgecolor=PAPER, linewidth=0.8, zorder=5))
+        names.taken.append((corner[0], corner[0] + size, corner[1], corner[1] + size))
         middle_of_mark = (corner[0] + size / 2, corner[1] + size / 2)
         axes.annotate(str(number), middle_of_mark, color=PAPER, fontsize=7, ha="center", va="center", zorder=6)
-    margin = (0.06 if parts else 0.04) * max(length, width)
-    axes.set_xlim(-margin, length + margin)
-    axes.set_ylim(-margin, width + margin)
-    axes.set_aspect("equal", anchor="N")  # the key below has what is left
+    write_names(names, project)
     room_axes(axes, lengths_of(project))
     for spine in axes.spines.values():
         spine.set_visible(False)
@@ -144,7 +152,9 @@ def room_axes(axes: Axes, lengths: Lengths) -> None:
             axis.set_major_formatter(FuncFormatter(lambda value, _: f"{value / size_m:g}"))
 
 
-def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Sequence[str], reach: float) -> None:
+def _seats(
+    axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Sequence[str], reach: float, names: Names
+) -> None:
     """A head and the back of a chair behind it, numbered within its row."""
     radius = min(0.2, 0.045 * reach)
     rows = np.asarray(seat_row)
@@ -156,13 +166,15 @@ def _seats(axes: Axes, *, seat_m: Floats, seat_row: Sequence[int], row_name: Seq
             axes.plot([back, back], [y - 1.1 * radius, y + 1.1 * radius], color=colour, linewidth=2.2, zorder=4)
             axes.add_patch(Circle((x, y), radius, facecolor=PAPER, edgecolor=colour, linewidth=1.4, zorder=4))
             axes.text(x, y, str(number), fontsize=6.5, ha="center", va="center", zorder=5)
-        first = seat_m[np.flatnonzero(rows == row)]
-        below = float(first[:, 1].min()) - 1.5 * radius
-        label = plain(row_name[int(row)], 14)
-        axes.text(float(first[0, 0]), below, label, color=colour, fontsize=7.5, ha="center", va="top", zorder=5)
+            names.taken.append((x - radius, back, y - 1.1 * radius, y + 1.1 * radius))
+    for row in np.unique(rows):
+        own = seat_m[rows == row]
+        (x, below), above = own[int(np.argmin(own[:, 1])), :2].tolist(), float(own[:, 1].max())
+        places = [(x, below - 2.0 * radius), (x, above + 2.0 * radius), (x, below - 3.0 * radius)]
+        names.write(plain(row_name[int(row)], 14), places, size=7.5, colour=ROW_COLOURS[int(row) % len(ROW_COLOURS)])
 
 
-def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[str, ...]:
+def _solids(axes: Axes, room: Room, seat_m: Floats) -> tuple[str, ...]:
     """Blocks and slopes in plan; the kinds that were drawn.
 
     What reaches above the lowest ears is a wall to them, what lies lower is walked on, what hangs is dashed.
@@ -170,7 +182,7 @@ def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[s
     ears = float(seat_m[:, 2].min())
     kinds: dict[str, None] = {}
     for slope in room.slopes:
-        (h0, z0), (h1, z1) = slope.from_m, slope.to_m
+        (h0, _), (h1, _) = slope.from_m, slope.to_m
         low, high = min(h0, h1), max(h0, h1)
         corner, size = (
             ((low, 0.0), (high - low, room.width_m))
@@ -182,9 +194,6 @@ def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[s
         )
         axes.add_patch(Rectangle(corner, *size, **SOLID_STYLES["ceiling falls"], zorder=0.5))
         kinds["ceiling falls"] = None
-        at = (corner[0] + 0.02 * room.length_m, corner[1] + 0.9 * size[1])
-        words = f"{plain(slope.name, 14)}: {lengths.text(max(z0, z1))} to {lengths.text(min(z0, z1))}"
-        axes.text(*at, words, fontsize=6.5, ha="left", va="center", color=INK, zorder=3)
     for block in room.blocks:
         (x0, y0, z0), (x1, y1, z1) = block.low_m, block.high_m
         if min(x1 - x0, y1 - y0, z1 - z0) <= 0.0:
@@ -193,28 +202,7 @@ def _solids(axes: Axes, room: Room, seat_m: Floats, lengths: Lengths) -> tuple[s
         kinds[kind] = None
         over = 1.4 if kind == "block" else 1.2  # zones on a riser are seen, none in a column
         axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **SOLID_STYLES[kind], zorder=over))
-        words = textwrap.fill(plain(block.name, 24), 12) + (f"\n+{lengths.text(z1)}" if kind == "raised" else "")
-        at = (x0 + 0.5 * (x1 - x0), y1 - 0.02 * room.width_m)
-        axes.text(*at, words, fontsize=6.5, ha="center", va="top", color=INK, zorder=3)
     return tuple(kinds)
-
-
-def _keep_out(axes: Axes, box: Box, length_m: float) -> None:
-    (x0, y0, _), (x1, y1, _) = box.low, box.high
-    shape = Rectangle((x0, y0), x1 - x0, y1 - y0, facecolor="none", edgecolor="#8b949b", hatch="////", lw=0.6)
-    axes.add_patch(shape)
-    across: tuple[float, Any] = ((x0 + x1) / 2, "center")
-    if x1 - x0 < NARROW * length_m:  # its name may be wider: away from the nearer end wall
-        across = (x1 - 0.01 * length_m, "right") if x0 + x1 > length_m else (x0 + 0.01 * length_m, "left")
-    axes.text(
-        across[0],
-        (y0 + y1) / 2,
-        textwrap.fill(plain(box.name), 10),
-        fontsize=7,
-        ha=across[1],
-        va="center",
-        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.3},
-    )
 
 
 def _zones(axes: Axes, project: Project) -> bool:
@@ -281,7 +269,7 @@ def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
     if shown.glass:
         handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
     if shown.kept_free:
-        handles.append(Rectangle((0, 0), 1, 1, facecolor="none", edgecolor="#8b949b", hatch="////", label="kept free"))
+        handles.append(Rectangle((0, 0), 1, 1, **KEPT_FREE, label="kept free"))
     for kind in shown.solids:
         handles.append(Rectangle((0, 0), 1, 1, **SOLID_STYLES[kind], label=kind))
     for words in shown.parts:

@@ -102,9 +102,9 @@ def share_bars(axes: Axes, group_name: Sequence[str], shares: Shares) -> Axes:
     """Total shares as bars with their intervals, the first-order ones as marks; `group_name` as in the tolerance."""
     order = np.argsort(-shares.total, kind="stable")[:MOST_GROUPS][::-1]
     place = np.arange(len(order))
-    total = np.maximum(shares.total[order], 0.0)
-    low, high = np.maximum(shares.total_interval[order], 0.0).T
-    axes.barh(place, total, color="#9fb4c2", height=0.62, label="with all others")
+    total = np.clip(shares.total[order], 0.0, 1.0)  # few draws put some of them beyond what a share can be
+    low, high = np.clip(shares.total_interval[order], 0.0, 1.0).T
+    axes.barh(place, total, color="#9fb4c2", height=0.62, label="total")
     axes.errorbar(
         total,
         place,
@@ -115,9 +115,9 @@ def share_bars(axes: Axes, group_name: Sequence[str], shares: Shares) -> Axes:
         capsize=2.5,
         label="90 % interval",
     )
-    axes.plot(np.maximum(shares.first_order[order], 0.0), place, "D", color=INK, markersize=4, label="alone")
+    axes.plot(np.clip(shares.first_order[order], 0.0, 1.0), place, "D", color=INK, markersize=4, label="first-order")
     axes.set_yticks(place, [plain(group_name[k].removeprefix("construction: "), 30) for k in order])
-    axes.set_xlim(left=0.0)
+    axes.set_xlim(0.0, 1.0)
     axes.set_xlabel("share of the variance of the variation")
     axes.grid(True, axis="x", color=FAINT, linewidth=0.5)
     axes.set_axisbelow(True)

@@ -21,6 +21,8 @@ from cli.words.tune import tuning_of
 from roommodes.filters.sections import section_response
 from roommodes.plan.plan import Plan
 
+SHARED = "#b4bcc2"
+
 
 def tuning_page(plan: Plan, suffix: str) -> bytes:
     """Levels of a tuned plan before above those after, and the filters' responses below, as PNG or SVG."""
@@ -42,13 +44,12 @@ def tuning_page(plan: Plan, suffix: str) -> bytes:
                 seat_name=seats.name,
                 seat_row=seats.row.tolist(),
                 title=f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)} {word}: variation {variation:z.2f} dB",
-                level_label="relative to the unfiltered mean [dB]",
+                level_label="relative to the unfiltered average [dB]",
                 legend=axes is upper,
             )
             offset = float(np.mean(level - tuning.target_db[:, None])) + middle
-            axes.plot(
-                hz, tuning.target_db - middle + (offset - middle), color=INK, linewidth=1.0, linestyle=(0, (1, 2))
-            )
+            target = tuning.target_db - middle + (offset - middle)
+            axes.plot(hz, target, color=INK, linewidth=1.0, linestyle=(0, (1, 2)), label="target")
             level_axis(axes, shown)
             axes.set_xlabel("")
         upper.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
@@ -69,7 +70,7 @@ def filter_responses(axes: Axes, plan: Plan) -> Axes:
                 hz, level, color=colour, linestyle=style, linewidth=1.3, label=f"sub {sub + 1}, individual and common"
             )
     shared = 20.0 * np.log10(np.abs(section_response(tuning.shared, hz, rate_hz=rate)))
-    axes.plot(hz, shared, color=INK, linewidth=1.6, label="common to all subs")
+    axes.plot(hz, shared, color=SHARED, linewidth=4.0, zorder=1, label="common to all subs")  # the others over it
     frequency_axis(axes, hz)
     axes.set_ylabel("gain of the filters [dB]")
     axes.set_title("What the filters do", loc="left", fontsize=10)

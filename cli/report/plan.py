@@ -159,7 +159,7 @@ def place_section(plan: Plan) -> Section:
 
 
 def heard_picture(plan: Plan, compared: BeforeAfter) -> tuple[str, Picture]:
-    """What the seats hear before and after, in a sentence and as the band about their mean."""
+    """What the seats hear before and after, in a sentence and as the band about the average."""
     results, rival = plan.results, compared.rival
     hz, weight = results.frequency_hz, results.seats.weight
     after = seat_level_db(plan)
@@ -180,9 +180,9 @@ def heard_picture(plan: Plan, compared: BeforeAfter) -> tuple[str, Picture]:
     finding = f"With this plan {_spread_words(hz, after)}"
     if rival:
         finding = f"With {subs_word(plan.subs)} {rival.name} {_spread_words(hz, rival.level_db)}. {finding}"
+    then = ", before and after" if rival else " with this plan"
     picture = Picture(
-        title=f"The {'level at the seat' if alone else 'band of all seats and their mean'}"
-        + (", before and after." if rival else "."),
+        title=f"{'Level at the seat' if alone else 'All seats, and the average over them'}{then}.",
         alt=f"{finding}.",
         size_in=(PICTURE_IN, 3.1),
         draw=draw,

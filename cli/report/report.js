@@ -70,7 +70,7 @@
       });
       const low = Math.min(...levels);
       const high = Math.max(...levels);
-      const range = "seats from " + signed(low) + " to " + signed(high) + " dB about their mean";
+      const range = "seats from " + signed(low) + " to " + signed(high) + " dB about the average over them";
       const text = layout.name + ": " + (levels.length > 1 ? range : "levels about the seat's own");
       layout.title.textContent = text + " at " + hertz + " hertz, from above, front wall to the left.";
       return text;

@@ -40,7 +40,7 @@ def map_section(plan: Plan, compared: BeforeAfter) -> Section:
         heading="Where it is loud and quiet",
         blocks=(
             Text(
-                text=f"Level over the room at ear height ({height}), about the mean of the "
+                text=f"Level over the room at ear height ({height}), about the average over the "
                 f"seats at each frequency: light is loud, dark is quiet, a line every {STEP_DB:g} dB.{which} In each "
                 f"seat stands its {'measured ' if plan.measured is not None else ''}level at its own ear height; "
                 "squares are subs." + (" What is hatched is no air at that height." if solid_m(plan, compared) else "")
@@ -74,6 +74,8 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
         )
         for mode in found.modes
     )
+    headers = ("mode", "kind", "rigid [Hz]", "as built [Hz]", "decay T60 [s]", "share", "null plane moved most")
+    columns = len(headers) - all(row[-1] == "none" for row in rows)
     blocks: list[Text | Picture | Table | Bullets] = [
         Text(
             text=f"Up to {high_hz:g} Hz the response shows {len(found.modes)} modes. Above about "
@@ -87,16 +89,8 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
         blocks.append(
             Table(
                 caption="Modes as built, and with rigid walls",
-                headers=(
-                    "mode",
-                    "kind",
-                    "rigid [Hz]",
-                    "as built [Hz]",
-                    "decay T60 [s]",
-                    "share",
-                    "null plane moved most",
-                ),
-                rows=rows,
+                headers=headers[:columns],
+                rows=tuple(row[:columns] for row in rows),
                 right=(2, 3, 4, 5),
                 folded=True,
             )
@@ -104,9 +98,16 @@ def modes_section(plan: Plan, found: RoomFindings) -> Section:
         blocks.append(Text(text=" ".join(mode_notes(found.modes))))
     if lost := lost_words(found.modes, found.rigid, high_hz):
         blocks.append(Text(text=lost))
-    if found.warnings:
-        blocks.append(Bullets(items=tuple(_with_letters(shown(warning, 1000), plan) for warning in found.warnings)))
     return Section(key="modes", heading="The room's modes", blocks=tuple(blocks))
+
+
+def checks_section(plan: Plan, found: RoomFindings) -> Section | None:
+    """What the project warns of: rows, panes, doors, the end of the band; None where there is nothing."""
+    if not found.warnings:
+        return None
+    items = tuple(_with_letters(shown(warning, 1000), plan) for warning in found.warnings)
+    items = tuple(item[:1].upper() + item[1:] for item in items)
+    return Section(key="checks", heading="To check before it is built", blocks=(Bullets(items=items),))
 
 
 def _modes_picture(found: RoomFindings) -> Picture:
@@ -162,7 +163,7 @@ def _kinds_words(project: Project, zero: str) -> list[str]:
 
 
 def assumed_section(plan: Plan) -> Section:
-    """The room, its walls with their sources, and the search, as the project gives them."""
+    """The room, its walls, and the search, as the project gives them."""
     project, room = plan.project, plan.project.room
     known = project.constructions()
     places: dict[str, list[str]] = {}
@@ -183,7 +184,6 @@ def assumed_section(plan: Plan) -> Section:
             ", ".join(where),
             known[name].kind,
             parameter_words(known[name].parameters, lengths_of(project)),
-            shown(known[name].source, 300) or "not given",
         )
         for name, where in places.items()
     )
@@ -206,8 +206,8 @@ def assumed_section(plan: Plan) -> Section:
                 )
             ),
             Table(
-                caption="Constructions and their sources",
-                headers=("construction", "where", "kind", "parameters", "source"),
+                caption="Constructions",
+                headers=("construction", "where", "kind", "figures"),
                 rows=rows,
                 stacked=True,
             ),

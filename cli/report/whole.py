@@ -66,7 +66,14 @@ def report_content(
     from cli.report.electrical import electrical_section
     from cli.report.loudness import loudness_section
     from cli.report.plan import heard_section, lead_words, place_section, values_section
-    from cli.report.room import assumed_section, caution_section, map_section, modes_section, unknown_section
+    from cli.report.room import (
+        assumed_section,
+        caution_section,
+        checks_section,
+        map_section,
+        modes_section,
+        unknown_section,
+    )
     from roommodes.plan.starting_values import starting_values
     from solvers.loudness.of_plan import plan_headroom
     from solvers.tuning.path_filters import path_filters
@@ -90,6 +97,7 @@ def report_content(
         values_section(plan, values),
         electrical_section(plan),
         modes_section(plan, found),
+        checks_section(plan, found),
         assumed_section(plan),
         unknown_section(plan, found),
         caution_section(plan),
@@ -102,7 +110,7 @@ def report_content(
         closing=(
             f"Computed by roommodes {shown(results.software_version, 20)} on {shown(results.created_utc, 24)}, seed "
             f"{results.seed}. Project fingerprint (SHA-256) {project.sha256}. The plan file holds the project, the "
-            "transfer functions and the plans; with it alone the search can be run again."
+            "transfer functions and the plans; from it alone the search can be repeated."
         ),
     )
 

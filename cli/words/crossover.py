@@ -8,7 +8,7 @@ import numpy as np
 from cli.terminal.output import Page, counted, name
 from cli.words.basis import basis_words, responses_word
 from cli.words.crossover_settings import coefficients, delay_words
-from cli.words.plan import cautions_of, polarity_word, subs_word
+from cli.words.plan import cautions_of, polarity_word, print_cautions, subs_word
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.crossovers import Crossover
 from roommodes.plan.plan import Plan
@@ -46,6 +46,7 @@ def print_crossover(page: Page, plan: Plan, met: MainsMet, rate_hz: float) -> No
     _print_seats(page, plan, met)
     _print_exactness(page, met)
     _print_filters(page, best.crossover, rate_hz)
+    print_cautions(page, plan.results, cautions_of(plan))
 
 
 def _print_settings(page: Page, met: MainsMet) -> None:

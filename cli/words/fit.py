@@ -84,12 +84,12 @@ def _print_modes(page: Page, modes: Sequence[MovedMode], lengths: Lengths) -> No
     page.table(
         [
             "mode",
-            "textbook",
+            "rigid walls",
             "as drawn",
             "as measured",
             "decay drawn",
             "measured",
-            "null planes, from the textbook's",
+            "null planes, from those with rigid walls",
         ],
         [_mode_row(one, lengths) for one in modes],
         right=(1, 2, 3, 4, 5),

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.basis import basis_words, cautions_heading, responses_word
+from cli.words.basis import basis_words, responses_word
 from cli.words.headroom_words import (
     CHANNEL_HEADERS,
     amplifier_words,
@@ -22,7 +22,7 @@ from cli.words.headroom_words import (
     more_words,
     target_words,
 )
-from cli.words.plan import subs_word
+from cli.words.plan import print_cautions, subs_word
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
@@ -50,9 +50,7 @@ def print_headroom(page: Page, plan: Plan, found: PlanHeadroom) -> None:
     for line in more_words(plan, found):
         page.line(line)
     _print_cabinets(page, plan, found)
-    page.heading(cautions_heading(plan.results))
-    for line in caution_words(plan, found):
-        page.line(line, mark="- ")
+    print_cautions(page, plan.results, caution_words(plan, found))
 
 
 def _print_levels(page: Page, found: PlanHeadroom) -> None:

@@ -3,7 +3,7 @@
 import numpy as np
 
 from cli.terminal.output import clean
-from cli.words.plan import from_walls, polarity_word, subs_word
+from cli.words.plan import cautions_of, from_walls, polarity_word, subs_word
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan
@@ -152,10 +152,14 @@ def amplifier_words(found: PlanHeadroom) -> str:
         if (volts_there := channel_voltage_v(table)) is None:
             continue
         amps_there = channel_current_a(table)
-        whose = next(channel.amplifier for channel in channels if channel.table is table)
-        text += (f" A channel of {whose} gives" if whose else " The one in the project gives") + (
-            f" {volts_there:.0f} V" + ("." if amps_there is None else f" and {amps_there:.1f} A.")
-        )
+        first = next(channel for channel in channels if channel.table is table)
+        if first.amplifier:
+            text += f" A channel of {first.amplifier} gives"
+        elif len(plan.project.kinds) > 1:
+            text += f" That of the {clean(plan.project.kinds[int(plan.kind[first.subs[0]])].name, 32)} gives"
+        else:
+            text += " The one in the project gives"
+        text += f" {volts_there:.0f} V" + ("." if amps_there is None else f" and {amps_there:.1f} A.")
     beyond = []
     for kind in sorted(set(plan.kind.tolist())):
         driver, own = plan.project.kinds[kind].driver, plan.kind == kind
@@ -268,38 +272,32 @@ def more_words(plan: Plan, found: PlanHeadroom) -> list[str]:
 
 
 def caution_words(plan: Plan, found: PlanHeadroom) -> list[str]:
-    """Hearing, amplifiers and mains, weight: with this plan's numbers."""
+    """The usual cautions, those on hearing and electrical supply with this plan's numbers."""
     loudest = float(found.headroom.highest_db.max())
-    lines = [
-        f"Hearing: this system can make {loudest:z.0f} dB SPL at a seat. Levels like this harm within minutes, "
-        "and bass is "
-        "heard less than it is felt. What it can do is not what people should sit in: start quietly, keep to "
-        "the exposure "
-        "limits that hold where you are.",
-    ]
+    hearing = (
+        f"Hearing: this system can make {loudest:z.0f} dB SPL at a seat. Levels like this harm within minutes, and "
+        "bass is heard less than it is felt. What it can do is not what people should sit in: start quietly, keep to "
+        "the exposure limits that hold where you are."
+    )
+    supply = (
+        "leave circuits and earthing to a qualified electrician; no amplifier channel may be loaded below its rated "
+        "impedance."
+    )
     needs = found.headroom.needs
-    if needs is not None:
+    if needs is None:
+        supply = f"Electrical supply: {supply}"
+    else:
         total = float(needs.power_w.max(axis=0).sum())
         each = zip(plan.wired.channels, needs.channel_power_w.T, strict=True)
         drawn = [None if on.table is None else float(watts.max()) / on.table.efficiency for on, watts in each]
         known = [watts for watts in drawn if watts is not None]
         taken = f", some {_round_up(sum(known)):g} W from the mains" if len(known) == len(drawn) else ""
-        lines.append(
-            f"Electrical supply and amplifiers: at the target the {subs_word(plan.subs)} take {total:.0f} W at "
-            f"most{taken}. Leave circuits and earthing to a qualified electrician; no amplifier channel may be loaded "
-            "below its rated impedance. Set limiters so that no sub is driven past its limits."
+        supply = (
+            f"Electrical supply: at the target the {subs_word(plan.subs)} take {total:.0f} W at most{taken}; {supply} "
+            "Set limiters so that no sub is driven past its limits."
         )
-    else:
-        lines.append(
-            "Electrical supply and amplifiers: leave circuits and earthing to a qualified electrician; no amplifier "
-            "channel may be loaded below its rated impedance."
-        )
-    lines.append(
-        "Weight, heat and fire: lift with two people, let nothing tip, secure what stands high; give "
-        "amplifiers air, and "
-        "let no opening weaken fire protection. Local codes and licensed trades have the last word."
-    )
-    return lines
+    own = {"Hearing": hearing, "Electrical supply": supply}
+    return [own.get(line.partition(":")[0], line) for line in cautions_of(plan)]
 
 
 def _span(values: Floats) -> str:

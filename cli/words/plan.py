@@ -173,11 +173,10 @@ def print_legend(page: Page, lengths: Lengths, *, rate_hz: float) -> None:
         page.line(ROUNDED)
 
 
-def print_cautions(page: Page, results: Results, *, raised: bool) -> None:
+def print_cautions(page: Page, results: Results, lines: Sequence[str]) -> None:
     """What can hurt, said where the plan is read."""
     page.heading(cautions_heading(results))
-    glass = bool(glass_of(results.project))
-    for line in caution_lines(glass=glass, raised=raised):
+    for line in lines:
         page.line(line, mark="- ")
 
 

@@ -18,7 +18,7 @@ from solvers.listening.room import RoomFindings
 MODES_SHOWN = 20
 UNMOVED_M = 0.005
 KINDS = {0: "pressure", 1: "axial", 2: "tangential", 3: "oblique"}
-LIKE = 0.75  # of a mode's mean square pressure: less is another shape than the textbook's
+LIKE = 0.75  # of a mode's mean square pressure: less is another shape than with rigid walls
 LOST_SHOWN = 8
 TOWARD = (("front", "rear"), ("left", "right"), ("floor", "ceiling"))
 

@@ -7,9 +7,11 @@ import numpy as np
 
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word, weighting_words
-from cli.words.plan import plans_json, print_cautions, print_plan, subs_word
+from cli.words.plan import caution_lines, off_floor, plans_json, print_cautions, print_plan, subs_word
+from roommodes.arrays import Integers
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
+from roommodes.project.glass import glass_of
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
 STEADIER_DB = 0.02  # a smaller difference is not worth a sentence
@@ -80,8 +82,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
         "subs."
     )
     used = np.unique(table.candidate_index[0])
-    raised = bool(results.candidates.position_m[used, 2].max() > 1.2)
-    print_cautions(page, results, raised=raised)
+    _print_cautions(page, results, used)
 
 
 def steadier_plans(found: Tolerance) -> list[str]:
@@ -114,20 +115,20 @@ def print_shares(page: Page, group_name: Sequence[str], shares: Shares, which: s
         for k in order
         if shares.total[k] >= LEAST_SHARE
     ]
-    page.table(["uncertain", "with all others", "90 % interval", "alone", "90 % interval"], rows, right=(1, 2, 3, 4))
+    page.table(["uncertain", "total", "90 % interval", "first-order", "90 % interval"], rows, right=(1, 2, 3, 4))
     percent = np.round(100.0 * np.stack([shares.first_order, shares.total]))
     above = [group_words(group_name[k]) for k in order if percent[0, k] > max(percent[1, k], 0.0)]
     if above:
         page.line(
-            f"Of {', '.join(above)} the share alone comes out above the one with all others: chance of the sample. The "
-            "true one is never above it."
+            f"For {', '.join(above)} the first-order share comes out above the total: chance of the sample. The true "
+            "one is never above it."
         )
     rest = [group_words(group_name[k]) for k in order if shares.total[k] < LEAST_SHARE]
     if rest:
         page.line(f"Below {100.0 * LEAST_SHARE:.0f} % each: {', '.join(rest)}.")
     page.line(
-        "alone: the part of the variance that goes if this one thing becomes known; with all others: what remains if "
-        "all else becomes known. Measure, or build with care, what stands first."
+        "Shares of the variance of the variation. First-order: what goes once this alone is known; total: what remains "
+        "once all else is known. Measure, or build with care, what stands first."
     )
 
 
@@ -171,7 +172,7 @@ def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
 
 
 def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
-    """What robustness buys and costs, and the plans that it gives."""
+    """What robustness gains and costs, and the plans that it gives."""
     page.heading(f"{name(plans.project.name)}: plans for rooms not built exactly as drawn")
     rows = [
         [
@@ -194,12 +195,18 @@ def print_prices(page: Page, plans: Results, prices: Sequence[Price]) -> None:
         cost = price.robust_db - price.plain_db
         told = f"{subs_word(price.count)}: {bought:z.2f} dB less at 90 %, for {cost:z.2f} dB as drawn."
         if not price.worth:
-            told += " That costs more than it buys: the plain plan stays first, the robust one follows it."
+            told += " It costs more than it gains: the plain plan stays first, the robust one follows it."
         page.line(told, mark="- ")
     for count in plans.plans:
         print_plan(page, plans.plan(count, 1))
-    raised = any(plans.candidates.position_m[table.candidate_index[0], 2].max() > 1.2 for table in plans.plans.values())
-    print_cautions(page, plans, raised=raised)
+    _print_cautions(page, plans, np.unique([k for table in plans.plans.values() for k in table.candidate_index[0]]))
+
+
+def _print_cautions(page: Page, results: Results, used: Integers) -> None:
+    """The usual ones, with the candidates (n,) where subs stand."""
+    project, there = results.project, results.candidates
+    raised = off_floor(project, there.position_m[used], there.kind[used])
+    print_cautions(page, results, caution_lines(glass=bool(glass_of(project)), raised=raised))
 
 
 def price_json(plans: Results, prices: Sequence[Price]) -> dict[str, Any]:
@@ -241,7 +248,7 @@ def _by_percentile(values: Any) -> dict[str, float]:
 
 
 def _share(value: float) -> str:
-    return f"{100.0 * max(value, 0.0):.0f} %"
+    return f"{100.0 * min(max(value, 0.0), 1.0):.0f} %"  # few draws put some beyond what a share can be
 
 
 def _interval(ends: Any) -> str:

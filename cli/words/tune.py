@@ -8,7 +8,7 @@ import numpy as np
 from cli.terminal.output import Page, name
 from cli.words.basis import basis_words, responses_word, weighting_words
 from cli.words.on_site.estimated import print_sure, sure_json
-from cli.words.plan import cautions_of, subs_word
+from cli.words.plan import cautions_of, print_cautions, subs_word
 from cli.words.settings import filter_words
 from roommodes.filters.biquads import SIGN_CONVENTION
 from roommodes.filters.sections import Section
@@ -91,6 +91,7 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
         "A boost asks more of amplifiers and cones just where a room takes most: raise the level in steps, listen for "
         "distress, and keep to the limits for hearing. Measure at every seat before you keep a filter."
     )
+    print_cautions(page, plan.results, cautions_of(plan))
 
 
 def _print_heading(page: Page, plan: Plan, tuning: Tuning) -> None:

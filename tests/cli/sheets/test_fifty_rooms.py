@@ -1,6 +1,7 @@
 """Drawings of fifty invented rooms by geometry: texts apart and on the sheet, all dimensioned, walls for themselves."""
 
 import io
+import re
 from itertools import combinations
 
 import ezdxf
@@ -8,10 +9,10 @@ import numpy as np
 import pytest
 
 from cli.drawing.dxf import sheets_dxf
-from cli.drawing.extents import all_parts, bounds, meet, text_areas
+from cli.drawing.extents import all_parts, bounds, flat, meet, text_areas
 from cli.drawing.objects import stances
 from cli.drawing.papers import SheetWishes
-from cli.drawing.primitives import Block, Dimension, Sheet
+from cli.drawing.primitives import LAYERS, Block, Dimension, Label, Path, Ring, Sheet
 from cli.drawing.sheet import MARGIN_MM, drawing_sheets
 from cli.drawing.views import elevation, subs_at
 from roommodes.plan.plan import Plan
@@ -132,3 +133,35 @@ def test_the_dxf_holds_blocks_about_the_rooms_origin_and_a_window_for_each_view(
         scales = [one.dxf.view_height / one.dxf.height for one in windows]
         assert scales == pytest.approx([placed.view.scale for placed in sheet.views])
     assert all(layer.description for layer in document.layers if layer.dxf.name not in {"0", "Defpoints"})
+
+
+def test_the_legend_names_the_layers_that_are_drawn_and_no_other(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
+    for plan, sheets in drawn:
+        parts = [part for sheet in sheets for placed in sheet.views for part in flat(placed.view.parts)]
+        on_lines = {part.layer.name for part in parts if isinstance(part, Path | Ring)}
+        texts = [part.text for sheet in sheets for part in sheet.parts if isinstance(part, Label)]
+        start = texts.index("Lines, by layer in CAD") + 1
+        named = set(re.findall(r"\b[A-Z][A-Z_]{3,}\b", " ".join(texts[start : start + 8])))
+        known = {layer.name for layer in LAYERS}
+        assert named & known == on_lines, plan.project.name
+
+
+SLOPED = """
+[[slopes]]
+name = "roof"
+along = "y"
+from_m = [0.0, 1.15]
+to_m = [1.6, 2.2]
+"""
+
+
+def test_slopes_are_dimensioned_and_the_screen_has_its_name() -> None:
+    """Heights of a slope's ends in each elevation and the section, its place along the floor in the plan."""
+    text = room_text(4)
+    plan = plan_of(re.sub(r"height_m = 2\.\d+|height_m = 3\.\d+", "height_m = 2.2", text, count=1) + SLOPED)
+    sheets = drawing_sheets(plan, SheetWishes(scale=50.0))
+    for placed in (one for sheet in sheets for one in sheet.views if not one.title.startswith("Detail")):
+        numbers = {(part.axis, part.text) for part in placed.view.parts if isinstance(part, Dimension)}
+        assert ((1, "1600") if placed.title.startswith("Plan") else (1, "1150")) in numbers, placed.title
+    names = [part.text for placed in sheets[0].views for part in placed.view.parts if isinstance(part, Label)]
+    assert "screen" in names
