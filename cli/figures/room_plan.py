@@ -18,6 +18,7 @@ from cli.words.wall_parts import wall_parts
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
 from roommodes.lengths import Lengths, lengths_of
+from roommodes.places.sight import Picture
 from roommodes.project.glass import GlassMark, glass_of
 from roommodes.project.project import Project
 
@@ -93,15 +94,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         names.taken.append((body.low[0], body.high[0], body.low[1], body.high[1]))
     parts = _parts(axes, project)
     if screen is not None:
-        middle = width / 2.0
-        inset = max(0.012 * length, screen.distance_m)
-        if screen.false_wall:
-            axes.plot([inset] * 2, [0.0, width], color=INK, lw=1.0, ls=(0, (5, 1.6)))
-        ends = (middle - screen.width_m / 2, middle + screen.width_m / 2)
-        axes.plot([inset] * 2, ends, color=INK, lw=3.5)
-        names.taken.append(
-            (inset - 0.01 * length, inset + 0.01 * length, *((0.0, width) if screen.false_wall else ends))
-        )
+        _screen(axes, room, screen.picture, names)
     if candidates:
         candidate_m = project.candidates.position_m
         axes.plot(candidate_m[:, 0], candidate_m[:, 1], ".", color="#7a858e", markersize=3.5, zorder=2)
@@ -113,14 +106,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         reach=min(length, width),
         names=names,
     )
-    size = 0.055 * min(length, width)
-    for number, sub in enumerate(subs, start=1):
-        x, y, _ = sub.position_m
-        corner = (min(max(x - size / 2, 0), length - size), min(max(y - size / 2, 0), width - size))
-        axes.add_patch(Rectangle(corner, size, size, facecolor=SUB, edgecolor=PAPER, linewidth=0.8, zorder=5))
-        names.taken.append((corner[0], corner[0] + size, corner[1], corner[1] + size))
-        middle_of_mark = (corner[0] + size / 2, corner[1] + size / 2)
-        axes.annotate(str(number), middle_of_mark, color=PAPER, fontsize=7, ha="center", va="center", zorder=6)
+    _subs(axes, room, subs, names)
     write_names(names, project)
     room_axes(axes, lengths_of(project))
     for spine in axes.spines.values():
@@ -137,6 +123,29 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     )
     _plan_key(axes, subs, shown)
     return axes
+
+
+def _screen(axes: Axes, room: Room, picture: Picture, names: Names) -> None:
+    """The picture, and the false wall that it stands on."""
+    length, width, middle = room.length_m, room.width_m, room.width_m / 2.0
+    at = max(0.012 * length, picture.at_m)
+    if picture.false_wall:
+        axes.plot([at] * 2, [0.0, width], color=INK, lw=1.0, ls=(0, (5, 1.6)))
+    ends = (middle - picture.width_m / 2, middle + picture.width_m / 2)
+    axes.plot([at] * 2, ends, color=INK, lw=3.5)
+    names.taken.append((at - 0.01 * length, at + 0.01 * length, *((0.0, width) if picture.false_wall else ends)))
+
+
+def _subs(axes: Axes, room: Room, subs: Sequence[SubMark], names: Names) -> None:
+    """Numbered squares, within the walls."""
+    length, width, size = room.length_m, room.width_m, 0.055 * min(room.length_m, room.width_m)
+    for number, sub in enumerate(subs, start=1):
+        x, y, _ = sub.position_m
+        corner = (min(max(x - size / 2, 0), length - size), min(max(y - size / 2, 0), width - size))
+        axes.add_patch(Rectangle(corner, size, size, facecolor=SUB, edgecolor=PAPER, linewidth=0.8, zorder=5))
+        names.taken.append((corner[0], corner[0] + size, corner[1], corner[1] + size))
+        middle_of_mark = (corner[0] + size / 2, corner[1] + size / 2)
+        axes.annotate(str(number), middle_of_mark, color=PAPER, fontsize=7, ha="center", va="center", zorder=6)
 
 
 def room_axes(axes: Axes, lengths: Lengths) -> None:

@@ -165,7 +165,7 @@ def _kinds_words(project: Project, zero: str) -> list[str]:
 def assumed_section(plan: Plan) -> Section:
     """The room, its walls, and the search, as the project gives them."""
     project, room = plan.project, plan.project.room
-    known = project.constructions()
+    known, own = project.constructions(), project.tables.constructions
     places: dict[str, list[str]] = {}
     for wall in WALLS:
         for name in layers_in(getattr(project.tables.walls, wall)):
@@ -184,10 +184,13 @@ def assumed_section(plan: Plan) -> Section:
             ", ".join(where),
             known[name].kind,
             parameter_words(known[name].parameters, lengths_of(project)),
+            shown(own[name].source, 300) if name in own else "",
         )
         for name, where in places.items()
     )
     wishes = project.search
+    headers = ("construction", "where", "kind", "figures", "source")
+    columns = len(headers) - (not any(row[-1] for row in rows))
     return Section(
         key="assumed",
         heading="What was assumed",
@@ -207,8 +210,8 @@ def assumed_section(plan: Plan) -> Section:
             ),
             Table(
                 caption="Constructions",
-                headers=("construction", "where", "kind", "figures"),
-                rows=rows,
+                headers=headers[:columns],
+                rows=tuple(row[:columns] for row in rows),
                 stacked=True,
             ),
         ),

@@ -70,6 +70,7 @@ def test_text_and_figure(run: Run, plan: Path) -> None:
         assert words in " ".join(done.stdout.split())
     assert Path("meet.png").stat().st_size > 20_000
     assert "Shown, not kept" in done.stdout
+    assert "Hearing: start quietly" in done.stdout, "the usual cautions"
     assert run("crossover", plan, "--figure", "meet.png").exit_code == 5
 
 

@@ -95,6 +95,7 @@ def test_text_and_figure(run: Run, plan: Path) -> None:
     assert done.exit_code == 0, done.output
     for words in ("Variation", "Every seat, from the target", "What it costs", "common practice", "hearing"):
         assert words in done.stdout
+    assert "Electrical supply: leave circuits" in done.stdout, "the usual cautions"
     assert "<svg" in Path("tuned.svg").read_text()
     again = run("tune", plan, "-o", "tuned.h5")
     assert again.exit_code == 5
