@@ -7,14 +7,17 @@ threads as it allows. Nothing that is computed depends on it, but for how far wo
 import os
 import re
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, Future
 from dataclasses import dataclass, replace
 from math import inf
 from time import monotonic
-from typing import TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from roommodes.errors import Interrupted
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 Job = TypeVar("Job")
 Result = TypeVar("Result")
@@ -56,6 +59,15 @@ class Step:
     best_db: float = inf
 
 
+class Keeper(Protocol):
+    """What keeps arrays between runs, see `roommodes.storage.kept.Kept`."""
+
+    def arrays(
+        self, kind: str, asked: Sequence[object], make: "Callable[[], Mapping[str, NDArray[Any]]]", /
+    ) -> "Mapping[str, NDArray[Any]]":
+        """The arrays kept for what is asked, or those that `make` works out."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Running:
     """How work is watched, stopped and spread over threads. `Running()` watches nothing and stops nowhere.
@@ -68,6 +80,7 @@ class Running:
     begin, end : the part of a stage that the steps of this work fill, see `part`.
     stage, note, words : what steps are called, their note where they have none, and what `check` says, in place of the
         work's own; see `under`.
+    kept : where fields and modes of rooms that have not changed are kept between runs; None works all out.
     """
 
     report: Callable[[Step], None] | None = None
@@ -78,6 +91,7 @@ class Running:
     stage: str | None = None
     note: str = ""
     words: str | None = None
+    kept: Keeper | None = None
 
     def step(self, stage: str, fraction: float, note: str = "", *, best_db: float = inf) -> None:
         """Report how far a stage is."""
@@ -93,6 +107,12 @@ class Running:
         """Raise Interrupted with these words when the work shall stop."""
         if self.stop_asked():
             raise Interrupted(self.words or words)
+
+    def arrays(
+        self, kind: str, asked: Sequence[object], make: "Callable[[], Mapping[str, NDArray[Any]]]"
+    ) -> "Mapping[str, NDArray[Any]]":
+        """What `make` works out, or the same from an earlier run, where that is kept."""
+        return make() if self.kept is None else self.kept.arrays(kind, asked, make)
 
     def part(self, begin: float, end: float) -> "Running":
         """The same for work that is a part of a stage: its 0 to 1 are shown as `begin` to `end`."""

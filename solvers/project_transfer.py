@@ -41,7 +41,7 @@ def project_transfer(
     frequency_hz : (n_freq,) [Hz].
     seat_m, source_m : (n, 3) [m].
     precision : how far the model's sums go.
-    running : progress, cancelling, threads.
+    running : progress, cancelling, threads, and where fields are kept.
 
     Returns
     -------
@@ -52,15 +52,22 @@ def project_transfer(
     Interrupted : when cancelled.
     OutsideModel : the model cannot take this project.
     """
-    return transfer_function(
-        project.room,
-        project.surfaces(),
-        frequency_hz=frequency_hz,
-        seat_m=seat_m,
-        source_m=source_m,
-        precision=precision,
-        running=running,
-    )
+    surfaces = project.surfaces()
+
+    def field() -> dict[str, Complexes]:
+        whole = transfer_function(
+            project.room,
+            surfaces,
+            frequency_hz=frequency_hz,
+            seat_m=seat_m,
+            source_m=source_m,
+            precision=precision,
+            running=running,
+        )
+        return {"transfer": whole}
+
+    asked = (project.room, surfaces, frequency_hz, seat_m, source_m, precision)
+    return running.arrays("field", asked, field)["transfer"]
 
 
 def require_project_fits(project: Project) -> None:

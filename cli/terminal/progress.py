@@ -5,6 +5,7 @@ import contextlib
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from cli.terminal.output import clean, console
@@ -28,14 +29,16 @@ def progress(
     quiet : draw nothing.
     cancelled, threads : as for `Running`.
     """
+    from cli.terminal.kept import kept_here
     from roommodes.running import Running
 
+    running = Running(cancelled=cancelled, threads=threads, kept=kept_here())
     if quiet or not sys.stderr.isatty():
-        yield Running(cancelled=cancelled, threads=threads)
+        yield running
         return
     bars = _Bars()
     try:
-        yield Running(report=bars.take, cancelled=cancelled, threads=threads)
+        yield replace(running, report=bars.take)
     finally:
         bars.close()
 

@@ -19,9 +19,10 @@ References
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, log, pi
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.box_within import box_within
@@ -205,15 +206,29 @@ def built_modes(
 
     with threadpool_limits(1):  # one thread per block of frequencies gains more than threads inside small matrices
         problem = Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision, running)
-        found, share, slope = problem.poles(strip, running.part(0.0, 0.6))
-        chosen = np.flatnonzero(share >= LEAST_SHARE)[:limit]
-        found = Poles(omega=found.omega[chosen], vector=found.vector[chosen])
-        poles, pull, settled = problem.refined(found, slope[chosen], running.part(0.6, 1.0))
+        asked = (room, surfaces, max_hz, limit, precision)
+        found = running.arrays("modes", asked, lambda: _found(problem, strip, limit, running))
         names = problem.textbook_names()
+        parts = (found[name] for name in ("omega", "vector", "pull", "share", "settled"))
         return tuple(
             _described(problem, w, problem.amplitudes(w, v, walls), (float(part), bool(done)), names, origin)
-            for w, v, walls, part, done in zip(poles.omega, poles.vector, pull, share[chosen], settled, strict=True)
+            for w, v, walls, part, done in zip(*parts, strict=True)
         )
+
+
+def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> dict[str, NDArray[Any]]:
+    """The poles that show, each with the kept modes' amplitudes, the walls' reaction, its share, and if it settled."""
+    found, share, slope = problem.poles(strip, running.part(0.0, 0.6))
+    chosen = np.flatnonzero(share >= LEAST_SHARE)[:limit]
+    found = Poles(omega=found.omega[chosen], vector=found.vector[chosen])
+    poles, pull, settled = problem.refined(found, slope[chosen], running.part(0.6, 1.0))
+    return {
+        "omega": poles.omega,
+        "vector": poles.vector,
+        "pull": np.asarray(pull),
+        "share": share[chosen],
+        "settled": np.asarray(settled),
+    }
 
 
 def ranks(room: Room, max_hz: float) -> RigidModes:

@@ -106,6 +106,7 @@ class _Watched:
 
     def show(self, text: str, stop_asked: Callable[[], bool]) -> None:
         """One save: faults, or figures; what is wrong leaves what was right in place."""
+        from cli.terminal.kept import kept_here
         from roommodes.errors import Interrupted, OutsideModel, ProjectInvalid
         from roommodes.project.reading import parse_project
         from roommodes.running import Running
@@ -115,7 +116,7 @@ class _Watched:
         begun = time.perf_counter()
         try:
             project = parse_project(text, source=str(self.file))
-            now = self.watcher.look(project, running=Running(cancelled=stop_asked))
+            now = self.watcher.look(project, running=Running(cancelled=stop_asked, kept=kept_here()))
         except Interrupted:
             return
         except (ProjectInvalid, OutsideModel) as fault:
