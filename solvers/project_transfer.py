@@ -3,6 +3,7 @@
 from math import pi
 
 from roommodes.acoustics.box_within import box_within
+from roommodes.acoustics.dense.curves import DenseTransfer, dense_transfer
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room_boundary import require_boundary_fits
 from roommodes.acoustics.transfer import transfer_function
@@ -68,6 +69,30 @@ def project_transfer(
 
     asked = (project.room, surfaces, frequency_hz, seat_m, source_m, precision)
     return running.arrays("field", asked, field)["transfer"]
+
+
+def dense_project_transfer(
+    project: Project,
+    *,
+    frequency_hz: Floats,
+    seat_m: Floats,
+    source_m: Floats,
+    precision: Precision | None = None,
+    running: Running = Running(),
+) -> DenseTransfer:
+    """The same at many frequencies, by a reduced model where that is quicker; its error is told.
+
+    Parameters and errors are those of `project_transfer`.
+    """
+    return dense_transfer(
+        project.room,
+        project.surfaces(),
+        frequency_hz=frequency_hz,
+        seat_m=seat_m,
+        source_m=source_m,
+        precision=precision,
+        running=running,
+    )
 
 
 def require_project_fits(project: Project) -> None:

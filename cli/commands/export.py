@@ -50,7 +50,7 @@ def export(
 
     Example: roommodes export plan.h5 -o seats.wav
     """
-    from cli.words.basis import basis_words, responses_word
+    from cli.words.basis import basis_words, reduced_words, responses_word
     from roommodes.storage.whole_file import write_whole
 
     if fault := suffix_fault(output, SUFFIXES):
@@ -77,22 +77,29 @@ def export(
                 "subs": plan.subs,
                 "responses": responses_word(plan.results),
                 "latency_ms": made.latency_ms,
+                "response_error": made.error,
             }
         )
     elif not quiet:
         page = Page()
         page.line(f"Wrote {output}: {made.words}.")
+        if checked := reduced_words(made.error or 0.0):
+            page.line(checked)
         if basis := basis_words(plan.results):
             page.line(basis)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Exported:
-    """A file's bytes, what they are in words, and the delay before the first sound where they are impulses [ms]."""
+    """A file's bytes and what they are in words.
+
+    Where they are impulses: the delay before the first sound [ms], and the error of a reduced model over the rms.
+    """
 
     data: bytes
     words: str
     latency_ms: float | None = None
+    error: float | None = None
 
 
 def _transfer_functions(plan: "Plan") -> Exported:
@@ -131,6 +138,7 @@ def _impulse_responses(plan: "Plan", *, sub: int | None, rate_hz: int, seconds: 
         data=wav_bytes(impulse.samples, rate_hz),
         words=wav_words(plan, length_s, latency_s=impulse.latency_s, alone=sub is not None),
         latency_ms=1e3 * impulse.latency_s,
+        error=impulse.error,
     )
 
 

@@ -43,3 +43,14 @@ def basis_words(results: Results, model: str = "") -> str | None:
     files = counted(len(record.file_name), "file")
     said = f"From measured responses ({name(record.name)}, {files})."
     return f"{said} {model} the model's, of the room as the project draws it, not measured." if model else said
+
+
+def reduced_words(error: float) -> str:
+    """A sentence on a reduced model's error, over the rms of the receivers; empty where there is none."""
+    if error <= 0.0:
+        return ""
+    return (
+        "Responses from a reduced model of the room: within "
+        f"{max(100.0 * error, 0.001):.1g} % of their rms at each frequency, three times the error found where it is "
+        "weakest."
+    )

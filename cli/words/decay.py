@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.basis import basis_words, responses_word
+from cli.words.basis import basis_words, reduced_words, responses_word
 from cli.words.plan import subs_word
 from cli.words.room import mode_name
 from roommodes.plan.plan import Plan
@@ -28,6 +28,8 @@ def print_decay(page: Page, plan: Plan, found: BeforeAfterTime) -> None:
     if found.modes:
         _print_modes(page, found)
     _print_arrivals(page, plan, found)
+    if words := reduced_words(found.error):
+        page.line(words)
 
 
 def _print_bands(page: Page, found: BeforeAfterTime) -> None:
@@ -140,6 +142,7 @@ def decay_json(plan: Plan, found: BeforeAfterTime) -> dict[str, Any]:
         "responses": responses_word(plan.results),
         "subs": plan.subs,
         "rank": plan.rank,
+        "response_error": found.error,
         "centre_hz": view.centre_hz.tolist(),
         "time_s": view.time_s.tolist(),
         "axes": "level_db: band, time",

@@ -97,8 +97,13 @@ def tail_weights(k2: Complexes, nodes: Sequence[float], cut_wavenumber: float) -
 
     Least squares over t >= k_cut^2 of |1 / (t - k^2) - sum w_i / (t + kappa_i^2)| t.
     """
+    return smooth_weights(k2, -np.square(nodes), cut_wavenumber)
+
+
+def smooth_weights(k2: Complexes, node_k2: Floats, cut_wavenumber: float) -> Complexes:
+    """The same for nodes at any real k^2 below the cut's: (k,), (n_node,) [1/m2] -> (k, n_node)."""
     t = np.geomspace(cut_wavenumber**2, 1e4 * cut_wavenumber**2, 400)
-    basis = t[:, None] / (t[:, None] + np.square(nodes)[None, :])
+    basis = t[:, None] / (t[:, None] - node_k2[None, :])
     wanted = t[:, None] / (t[:, None] - k2[None, :])
     return np.asarray(np.linalg.lstsq(basis.astype(np.complex128), wanted, rcond=None)[0]).T
 
@@ -159,6 +164,15 @@ class Ports:
         weights = tail_weights(k2, self.field.nodes, self.field.cut_wavenumber)
         parts = [_joined(part, tail, weights) for part, tail in zip(low, self.tails, strict=True)]
         return PortMatrices(seat_source=parts[0], seat_boundary=parts[1], source_boundary=parts[2], boundary=parts[3])
+
+    def real_at(self, k2: Floats, *, without: NDArray[np.bool_]) -> Parts:
+        """The same at real squared wavenumbers (k,) [1/m2], in the order of PortMatrices' fields."""
+        low = self.field.low(np.where(without, 0.0, self._kernel(k2)))
+        weights = tail_weights(k2.astype(np.complex128), self.field.nodes, self.field.cut_wavenumber).real
+        points, seats, sources, walls = (
+            part + np.tensordot(weights, tail, axes=1) for part, tail in zip(low, self.tails, strict=True)
+        )
+        return points, seats, sources, walls
 
     def overlaps(self, number: NDArray[np.intp]) -> Floats:
         """U, every boundary mode's overlap with the field's modes at (n, axes): (boundary mode, n) [m]."""

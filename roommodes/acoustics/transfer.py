@@ -74,7 +74,7 @@ def transfer_function(
     hz = np.atleast_1d(np.asarray(frequency_hz, dtype=np.float64))
     seats = np.atleast_2d(np.asarray(seat_m, dtype=np.float64))
     sources = np.atleast_2d(np.asarray(source_m, dtype=np.float64))
-    _require_valid(room, hz, seats, sources)
+    require_valid(room, hz, seats, sources)
     require_surfaces(room, surfaces)
     boundary = boundary_of(room, surfaces, frequency_hz=hz, seat_m=seats, source_m=sources, precision=precision)
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
@@ -98,7 +98,7 @@ def transfer_function(
         effort = replace(ports.effort, at_once=step, frequencies=len(hz))
         require_room_for(effort, room.size_m, float(hz.max()))
         pool = ThreadPoolExecutor(effort.blocks(running.thread_count))
-        blocks = [pool.submit(_pressure, ports, boundary, hz[part]) for part in parts]
+        blocks = [pool.submit(pressure_at, ports, boundary, hz[part]) for part in parts]
         try:
             for part, block in zip(parts, blocks, strict=True):
                 result[part] = block.result()
@@ -109,7 +109,7 @@ def transfer_function(
     return result
 
 
-def _pressure(ports: Ports, boundary: Boundary, hz: Floats) -> Complexes:
+def pressure_at(ports: Ports, boundary: Boundary, hz: Floats) -> Complexes:
     """H at some frequencies: (k, seat, source)."""
     omega = (2.0 * pi * hz).astype(np.complex128)
     z = ports.at(bulk_k2(ports.room, omega))
@@ -123,7 +123,13 @@ def _pressure(ports: Ports, boundary: Boundary, hz: Floats) -> Complexes:
     return np.asarray(4.0 * pi * pressure)
 
 
-def _require_valid(room: Room, hz: Floats, seats: Floats, sources: Floats) -> None:
+def require_valid(room: Room, hz: Floats, seats: Floats, sources: Floats) -> None:
+    """Refuse frequencies and places for which the model says nothing.
+
+    Raises
+    ------
+    OutsideModel : see `transfer_function`.
+    """
     if not (len(hz) and hz.min() >= LOWEST_HZ and hz.max() <= HIGHEST_HZ):
         got = f"{hz.min():g} to {hz.max():g} Hz" if len(hz) else "none"
         raise OutsideModel(f"frequencies: got {got}; the model holds from {LOWEST_HZ:g} to {HIGHEST_HZ:g} Hz")

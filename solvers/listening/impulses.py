@@ -13,7 +13,7 @@ from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
 from solvers.listening.curves import through_crossover
 from solvers.listening.measured_responses import measured_responses, told_s
-from solvers.project_transfer import project_transfer
+from solvers.project_transfer import dense_project_transfer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -24,10 +24,13 @@ class SeatImpulses:
     ----------
     samples : (n_sample, n_seat).
     latency_s : by how much the causal band filter delays the middle of the band [s].
+    error : of the reduced model that the responses come from, see `DenseTransfer`; 0 where they are those of the full
+        equations, or measured.
     """
 
     samples: Floats
     latency_s: float
+    error: float = 0.0
 
 
 def impulses_length_s(plan: Plan, *, seconds: float, rate_hz: float) -> float:
@@ -58,9 +61,10 @@ def seat_impulses(
     Interrupted : when cancelled.
     OutsideModel : the model cannot take it, or measured responses tell too little.
     """
+    error = 0.0
     chosen = np.arange(plan.subs) if sub is None else np.array([sub - 1])
     if plan.measured is None:
-        hz, weight, transfer = _modelled(plan, chosen, rate_hz, duration_s, running)
+        hz, weight, transfer, error = _modelled(plan, chosen, rate_hz, duration_s, running)
     else:
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index[chosen], duration_s)
     if sub is None:
@@ -72,22 +76,23 @@ def seat_impulses(
     return SeatImpulses(
         samples=impulse_response(hz, pressure * filtered[:, None], rate_hz=rate_hz, duration_s=duration_s),
         latency_s=latency_s(hz, filtered, band_hz=plan.project.search.band_hz),
+        error=error,
     )
 
 
 def _modelled(
     plan: Plan, chosen: Integers, rate_hz: float, duration_s: float, running: Running
-) -> tuple[Floats, Floats, Complexes]:
-    """Frequencies, their weights, and the model's responses of some of the plan's subs."""
+) -> tuple[Floats, Floats, Complexes, float]:
+    """Frequencies, their weights, the model's responses of some of the plan's subs, and their error."""
     low, high = plan.project.search.band_hz
     hz, weight = impulse_grid(
         band_hz=(low, high), duration_s=duration_s, lowest_hz=LOWEST_HZ, highest_hz=min(HIGHEST_HZ, 0.49 * rate_hz)
     )
-    transfer = project_transfer(
+    found = dense_project_transfer(
         plan.project,
         frequency_hz=hz,
         seat_m=plan.seats.position_m,
         source_m=plan.positions_m[chosen],
         running=running.under("responses", words="interrupted"),
     )
-    return hz, weight, transfer * plan.kind_response(hz)[:, None, chosen]
+    return hz, weight, found.transfer * plan.kind_response(hz)[:, None, chosen], found.error

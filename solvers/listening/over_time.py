@@ -16,7 +16,7 @@ from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
 from solvers.listening.measured_responses import measured_responses
 from solvers.listening.row_compromise import energy_time_s
-from solvers.project_transfer import project_transfer
+from solvers.project_transfer import dense_project_transfer
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
 SHORTEST_S, LONGEST_S = 0.5, 3.0
@@ -53,6 +53,8 @@ class BeforeAfterTime:
     after : the plan with its drives, and its filters if it was tuned.
     modes : of the room as built, in the band.
     first_s, last_s : (n_seat,) direct sound of the plan's first and last sub at each seat [s].
+    error : of the reduced model that the responses come from, see `DenseTransfer`; 0 where they are those of the full
+        equations, or measured.
     """
 
     before: Seen
@@ -60,6 +62,7 @@ class BeforeAfterTime:
     modes: tuple[BuiltMode, ...]
     first_s: Floats
     last_s: Floats
+    error: float = 0.0
 
     @property
     def late_s(self) -> Floats:
@@ -83,8 +86,9 @@ def plan_over_time(plan: Plan, *, length_s: float = 2.0, running: Running = Runn
     """
     if not SHORTEST_S <= length_s <= LONGEST_S:
         raise OutsideModel(f"a length of {length_s:g} s; allowed: {SHORTEST_S:g} to {LONGEST_S:g} s.")
+    error = 0.0
     if plan.measured is None:
-        hz, weight, transfer = _modelled(plan, length_s, running)
+        hz, weight, transfer, error = _modelled(plan, length_s, running)
     else:
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index, length_s)
     low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
@@ -115,19 +119,20 @@ def plan_over_time(plan: Plan, *, length_s: float = 2.0, running: Running = Runn
         modes=modes,
         first_s=arrivals.min(axis=1),
         last_s=arrivals.max(axis=1),
+        error=error,
     )
 
 
-def _modelled(plan: Plan, length_s: float, running: Running) -> tuple[Floats, Floats, Complexes]:
-    """Frequencies, their weights, and the model's responses of a plan's subs."""
+def _modelled(plan: Plan, length_s: float, running: Running) -> tuple[Floats, Floats, Complexes, float]:
+    """Frequencies, their weights, the model's responses of a plan's subs, and their error."""
     low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
     hz, weight = impulse_grid(band_hz=(low, high), duration_s=length_s, lowest_hz=LOWEST_HZ, highest_hz=HIGHEST_HZ)
-    transfer = project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
+    found = dense_project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
         plan.project,
         frequency_hz=hz,
         seat_m=plan.positions_m,
         source_m=plan.seats.position_m,
         precision=PRECISION,
         running=running,
-    ).transpose(0, 2, 1)
-    return hz, weight, transfer * plan.kind_response(hz)[:, None]
+    )
+    return hz, weight, found.transfer.transpose(0, 2, 1) * plan.kind_response(hz)[:, None], found.error

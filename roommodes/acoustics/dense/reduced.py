@@ -1,0 +1,130 @@
+"""The equations of one room projected on small bases: they take little at each frequency.
+
+A basis Q holds the answers of the full equations at the frequencies nearest to a part of the band. Since the equations
+are symmetric, and Q holds the answers for the seats and for the sources, the error of H goes with the square of what Q
+misses [1].
+
+References
+----------
+[1] A. T. Patera, G. Rozza, Reduced Basis Approximation and A Posteriori Error Estimation, MIT 2006: primal and dual
+    together (from memory).
+[2] M. F. Hutchinson, A stochastic estimator of the trace of the influence matrix, Commun. Stat. Simul. Comput. 18,
+    1989 (from memory).
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roommodes.acoustics.dense.room_terms import RoomTerms
+from roommodes.arrays import Complexes, Floats
+
+LEAST = 1e-6  # what a direction must weigh against the strongest to enter a basis
+CORE = 5  # frequencies with full answers in one part of the band
+REACH = 4  # further ones on each side whose answers enter its basis
+PROBES = 6  # random vectors of signs that see what is left of the equations
+CHUNK_BYTES = 16e6
+
+
+class Reduced:
+    """The reduced equations; `extend` enters further answers.
+
+    Parameters
+    ----------
+    terms : the full equations.
+    frequency_hz : (n_freq,) theirs [Hz].
+    """
+
+    def __init__(self, terms: RoomTerms, frequency_hz: Floats) -> None:
+        nodes, size = terms.node.shape[:2]
+        self.terms, self.hz = terms, frequency_hz
+        self.taken: list[int] = []
+        self._probe = np.random.default_rng(0).choice([-1.0, 1.0], size=(size, PROBES))
+        self._probed = self._probe.T @ terms.node
+        self._columns: list[NDArray[np.intp]] = []
+        self._answers = np.empty((size, 0), dtype=np.complex128)
+        self._applied = np.empty((nodes, size, 0), dtype=np.complex128)
+        self._smooth = np.empty((nodes, 0, 0), dtype=np.complex128)
+
+    def extend(self, index: int, answers: Complexes) -> None:
+        """Enter the answers (unknown, n) at one of the frequencies."""
+        u, s, _ = np.linalg.svd(answers, full_matrices=False)
+        new = u[:, s > LEAST * s[0]]
+        applied = np.empty((len(self.terms.node), *new.shape), dtype=np.complex128)
+        applied.real = self.terms.node @ new.real
+        applied.imag = self.terms.node @ new.imag
+        cross = new.T @ self._applied  # (node, new, old)
+        upper = np.concatenate([self._smooth, cross.transpose(0, 2, 1)], axis=2)
+        self._smooth = np.concatenate([upper, np.concatenate([cross, new.T @ applied], axis=2)], axis=1)
+        self._columns.append(np.arange(self._answers.shape[1], self._answers.shape[1] + new.shape[1]))
+        self._answers = np.concatenate([self._answers, new], axis=1)
+        self._applied = np.concatenate([self._applied, applied], axis=2)
+        self.taken.append(index)
+
+    def transfer(self, index: NDArray[np.intp]) -> tuple[Complexes, Floats]:
+        """H at some of the frequencies, (k, seat, source) [1/m], and in what proportion it may be in error (k,)."""
+        seats = self.terms.seats
+        result = np.empty((len(index), seats, len(self.terms.shape.T) - seats), dtype=np.complex128)
+        doubt = np.empty(len(index))
+        for inside, blocks in self._windows(self.hz[index]):
+            columns = np.concatenate([self._columns[one] for one in blocks])
+            result[inside], doubt[inside] = self._in_basis(index[inside], columns)
+        return result, doubt
+
+    def _windows(self, hz: Floats) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+        """Parts of the band: which of the frequencies lie in each, and whose answers serve it."""
+        order = np.argsort(self.hz[self.taken])
+        at = self.hz[self.taken][order]
+        starts = np.arange(0, max(1, len(at) - CORE // 2), CORE)
+        edges = np.concatenate([[-np.inf], 0.5 * (at[starts[1:] - 1] + at[starts[1:]]), [np.inf]])
+        for number, start in enumerate(starts):
+            inside = np.flatnonzero((hz >= edges[number]) & (hz < edges[number + 1]))
+            end = starts[number + 1] if number + 1 < len(starts) else len(at)
+            if len(inside):
+                yield inside, order[max(0, start - REACH) : end + REACH]
+
+    def _in_basis(self, index: NDArray[np.intp], columns: NDArray[np.intp]) -> tuple[Complexes, Floats]:
+        terms, walls = self.terms.at(index), self.terms.at(index).walls
+        u, s, v = np.linalg.svd(self._answers[:, columns], full_matrices=False)
+        kept = s > LEAST * s[0]
+        basis, mix = u[:, kept], v[kept].conj().T / s[kept]
+        r, left = basis.shape[1], np.concatenate([u[:, kept], self._probe], axis=1)
+        smooth = mix.T @ self._smooth[:, columns[:, None], columns[None, :]] @ mix
+        fixed, counts = [np.concatenate([smooth, self._probed @ basis], axis=1)], [terms.weight]
+        for one in walls.shared:
+            fixed.append((left[one.place].T @ (one.square[:, None] * basis[one.place]))[None])
+            counts.append(one.inverse[:, None])
+        for skin in walls.skins:
+            fixed.append(left[skin.place].T @ skin.node @ basis[skin.place])
+            counts.append(skin.weight.astype(np.complex128))
+        matrices, weight = np.concatenate(fixed).reshape(-1, left.shape[1] * r), np.concatenate(counts, axis=1)
+        across = left.T @ terms.overlap  # (r + probe, m)
+        vector = np.concatenate([left[walls.single].T, across], axis=1)
+        value = np.concatenate([walls.single_inverse, terms.low], axis=1)
+        point = left.T @ terms.node_point  # (node, r + probe, point)
+        seats = terms.seats
+        result = np.empty((len(index), seats, point.shape[2] - seats), dtype=np.complex128)
+        doubt = np.empty(len(index))
+        step = max(1, int(CHUNK_BYTES / (16.0 * r * (r + vector.shape[1]))))
+        for start in range(0, len(index), step):
+            part = slice(start, start + step)
+            system = (weight[part] @ matrices).reshape(-1, left.shape[1], r)
+            system += (vector * value[part, None, :]) @ vector[:r].T
+            right = np.tensordot(terms.weight[part], point, axes=1)
+            right += across @ (terms.low[part, :, None] * terms.shape)
+            found = np.asarray(np.linalg.solve(system[:, :r], right[:, :r]), dtype=np.complex128)
+            seat, source = right[:, :r, :seats].transpose(0, 2, 1), found[:, :, seats:]
+            result[part] = 4.0 * np.pi * (terms.direct(part) - seat @ source)
+            doubt[part] = self._doubt(right, found, right[:, r:] - system[:, r:] @ found)
+        return result, doubt
+
+    def _doubt(self, right: Complexes, found: Complexes, probed: Complexes) -> Floats:
+        """What the error may be of, about: what is left for seats and for sources, times the answer over the question.
+
+        `probed` is what is left of the equations, seen by the probes: the mean square over these is its own [2].
+        """
+        left = np.sqrt((np.abs(probed) ** 2).mean(axis=1))  # (k, point)
+        size = np.linalg.norm(found, axis=1) / np.linalg.norm(right[:, : found.shape[1]], axis=1)
+        seats = self.terms.seats
+        return np.asarray(left[:, :seats].max(axis=1) * left[:, seats:].max(axis=1) * size.max(axis=1))
