@@ -82,6 +82,7 @@ def optimise(
     Example: roommodes optimise cellar.toml -o plan.h5 --counts 1,2,4
     """
     from cli.words.basis import responses_word
+    from cli.words.beside_mains import beside_mains_json
     from cli.words.choice import choice_json
     from cli.words.plan import plans_json
     from roommodes.plan.file import write_results
@@ -115,7 +116,8 @@ def optimise(
         write_results(target, results, force=force)
         interrupted = stop_asked()
     if as_json:
-        print_json({**plans_json(results), **choice_json(results), "responses": responses_word(results)})
+        more = {**choice_json(results), **beside_mains_json(results)}
+        print_json({**plans_json(results), **more, "responses": responses_word(results)})
     elif not quiet:
         print_summary(results)
         Page().line(f"Plan written to {target}.")
@@ -171,6 +173,7 @@ def parse_time(text: str | None) -> float:
 
 def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
+    from cli.words.beside_mains import print_beside_mains
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
     from cli.words.kinds.mixes import print_mixes
     from cli.words.plan import caution_lines, off_floor, print_cautions, print_comparison, print_legend, print_plan
@@ -184,6 +187,7 @@ def print_summary(results: "Results") -> None:
     print_comparison(page, results)
     print_recommendation(page, results)
     print_mixes(page, results)
+    print_beside_mains(page, results)
     for count in results.plans:
         print_plan(page, results.plan(count, 1))
         print_worth(page, results, count)

@@ -61,6 +61,7 @@ def report_content(
 ) -> "Report":
     """The report of a plan, its sections in order; `estimated` is a field's section, if any."""
     from cli.report.basis import basis_section, without_usual
+    from cli.report.beside_mains import mains_section
     from cli.report.blocks import Report, shown
     from cli.report.choice import count_section, front_section, row_section
     from cli.report.electrical import electrical_section
@@ -88,6 +89,7 @@ def report_content(
         basis_section(plan),
         place_section(plan),
         heard_section(plan, compared),
+        mains_section(plan),
         map_section(plan, compared),
         estimated,
         count_section(plan, compared),

@@ -98,6 +98,9 @@ def results_image(results: Results) -> bytes:
         }
         if len(results.project.kinds) > 1:
             arrays["candidates/kind"] = results.candidates.kind
+        if results.modelled_mains is not None:
+            add_scale(file, "main", np.arange(results.modelled_mains.shape[2]))
+            arrays["mains/transfer"] = results.modelled_mains
         if results.cloud is not None:
             add_scale(file, "ear", np.arange(len(results.cloud.seat)))
             arrays |= {f"cloud/{name}": getattr(results.cloud, name) for name in ("position_m", "seat", "transfer")}
@@ -182,6 +185,7 @@ def _contents(path: Path, file: h5py.File) -> dict[str, Any]:
             kind=no_kinds() if root["candidates/kind"] is None else root["candidates/kind"].astype(np.intp),
         ),
         "transfer": root["transfer"],
+        "modelled_mains": root["mains/transfer"],
         "cloud": _read_cloud(path, root),
         "plans": plans,
         "choices": read_choices(path, file, sizes["candidate"]),
@@ -254,6 +258,7 @@ def _check_values(path: Path, results: Results) -> None:
     seats, candidates = results.seats, results.candidates
     finite: list[NDArray[np.number]] = [results.frequency_hz, results.transfer]
     finite += [seats.position_m, seats.weight, candidates.position_m]
+    finite += [] if results.modelled_mains is None else [results.modelled_mains]
     finite += [results.cloud.transfer, results.cloud.position_m] if results.cloud is not None else []
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]

@@ -253,6 +253,7 @@ class Results(ResultsQuestions, HasMade):
     tuning : filters of one of the plans, if any were made.
     crossover : how one of the plans meets the mains, if that was settled.
     measured : the measurements, if the plans were searched on such and not on the model.
+    modelled_mains : (n_freq, n_seat, n_main) of the model's mains, without their lower end [1/m]; None for none.
     """
 
     project: Project
@@ -267,6 +268,7 @@ class Results(ResultsQuestions, HasMade):
     tuning: Tuning | None = None
     crossover: CrossoverRecord | None = None
     measured: MeasuredRecord | None = None
+    modelled_mains: NDArray[np.complex128] | None = None
 
     def to_xarray(self) -> xarray.Dataset:
         """Transfer functions and the best plan of each number of subs, axes named; PackageMissing without xarray."""

@@ -48,6 +48,7 @@ class Merits:
     weights_least_db : (n_rank,) proven: no weights have a smaller variation; 0 where nothing was proven [dB].
     smoothness_db, decay_s : (n_rank,) further aims (`solvers.choice.aims`) [dB], [s].
     headroom_db : (n_rank,) over the target [dB].
+    with_mains_db : (n_rank,) variation with the main loudspeakers, where the plans were ordered by it [dB].
     """
 
     alike_db: Floats | None = None
@@ -57,6 +58,7 @@ class Merits:
     smoothness_db: Floats | None = None
     decay_s: Floats | None = None
     headroom_db: Floats | None = None
+    with_mains_db: Floats | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

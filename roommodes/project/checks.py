@@ -21,6 +21,7 @@ from roommodes.project.constructions import (
     library,
 )
 from roommodes.project.placement_checks import placement_faults
+from roommodes.project.placing.mains_checks import search_with_mains_faults
 from roommodes.project.processor import processor_of, wished_of
 from roommodes.project.room import height_of, solid_faces, surface_of
 from roommodes.project.shape_checks import row_faults, shaped_room, zone_faults
@@ -45,6 +46,7 @@ def geometry_faults(parts: Parts) -> list[Found]:
     found += kind_faults(parts)
     found += _processor(parts)
     found += _weighted_search(parts)
+    found += search_with_mains_faults(parts)
     found += _tolerance_names(parts)
     room, shape_faults = shaped_room(parts)
     found += shape_faults

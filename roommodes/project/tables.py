@@ -252,6 +252,12 @@ class SearchTable(Table):
         description="true: frequencies count by what the subs have of the sound through the crossover of [mains], the "
         "least a quarter of the fullest; the search then looks at up to four times as many.",
     )
+    with_mains: bool = Field(
+        default=False,
+        description="true: the settings of the leading layouts are found anew with the main loudspeakers playing "
+        "through the crossover of [mains], and plans are ordered by their variation with these; layouts are still "
+        "looked for with the subs alone.",
+    )
     delay_ms: Annotated[tuple[Delay, Delay], several(2, "[least, most] in ms"), AfterValidator(rising)] = Field(
         default=(0.0, 20.0), description="Allowed delays, [least, most] [ms].", examples=[[0, 20]]
     )

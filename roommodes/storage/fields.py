@@ -85,6 +85,14 @@ ROOT_FIELDS = (
         unit="1/m",
         long_name="transfer function p / (j omega rho q / 4 pi)",
     ),
+    Field(
+        path="mains/transfer",
+        kind="c",
+        axes=("frequency_hz", "seat", "main"),
+        unit="1/m",
+        long_name="the same from the main loudspeakers, without their lower end",
+        optional=True,
+    ),
 )
 CLOUD_FIELDS = (
     Field(
@@ -180,6 +188,14 @@ PLAN_FIELDS = (
         axes=("rank",),
         unit="dB",
         long_name="highest clean level at the seats over the target, in the worst third-octave",
+        optional=True,
+    ),
+    Field(
+        path="with_mains_db",
+        kind="f",
+        axes=("rank",),
+        unit="dB",
+        long_name="seat-to-seat variation with the main loudspeakers playing",
         optional=True,
     ),
 )

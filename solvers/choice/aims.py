@@ -23,7 +23,7 @@ common to all subs changes nothing. Derivatives are differences between neighbou
 than their distance is taken for as wide as that, so long decays are underrated near the band's end.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import inf, log, log10
 
@@ -34,6 +34,8 @@ from roommodes.project.tables import AimLimitsTable, AimWeightsTable
 from roommodes.responses.metrics import drive_weights, normalised, seat_pressure
 from solvers.loudness.headroom import Loudness
 from solvers.search.problem import FoundPlan, Problem
+
+WithMains = Callable[[FoundPlan], float]  # variation of a plan with the main loudspeakers [dB]
 
 EXCESS_DB, EXCESS_S = 1.0, 0.1  # beyond a limit so much weighs as much as one sub too many
 
@@ -48,6 +50,7 @@ class Figures:
     decay_s : [s].
     subs : how many.
     headroom_db : over the target; None where the project does not say how loud a sub plays [dB].
+    with_mains_db : variation with the main loudspeakers, where plans are judged by that [dB].
     """
 
     variation_db: float
@@ -56,6 +59,12 @@ class Figures:
     decay_s: float
     subs: int
     headroom_db: float | None = None
+    with_mains_db: float | None = None
+
+    @property
+    def even_db(self) -> float:
+        """The variation that the plan is judged by: with the mains where that is asked for, else of the subs [dB]."""
+        return self.variation_db if self.with_mains_db is None else self.with_mains_db
 
     @property
     def level_db(self) -> float:
@@ -110,8 +119,10 @@ def decay_s(pressure: Complexes, seat_weight: Floats, frequency_hz: Floats) -> f
     return float(log(1e6) * np.sqrt(max(spread2, 0.0)))
 
 
-def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = None) -> Figures:
-    """All figures of a plan; its headroom where it is known how loud a sub plays."""
+def figures_of(
+    problem: Problem, plan: FoundPlan, loudness: Loudness | None = None, with_mains: WithMains | None = None
+) -> Figures:
+    """All figures of a plan; its headroom where it is known how loud a sub plays, its variation with mains if asked."""
     w = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
     pressure = seat_pressure(problem.transfer[:, :, plan.candidate_index], w)
     return Figures(
@@ -120,6 +131,7 @@ def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = No
         smoothness_db=smoothness_db(plan.level_db, problem.seat_weight, problem.frequency_hz),
         decay_s=decay_s(pressure, problem.seat_weight, problem.frequency_hz),
         subs=len(plan.candidate_index),
+        with_mains_db=None if with_mains is None else with_mains(plan),
         headroom_db=None
         if loudness is None
         else loudness.headroom_db(
@@ -136,7 +148,7 @@ def figures_of(problem: Problem, plan: FoundPlan, loudness: Loudness | None = No
 def score_db(figures: Figures, weights: AimWeightsTable) -> float:
     """The aims in one number, less is better: variation, and the others at their weights [dB]."""
     return (
-        figures.variation_db
+        figures.even_db
         - weights.output * figures.level_db
         + weights.smoothness * figures.smoothness_db
         + weights.decay * figures.decay_s
@@ -149,7 +161,7 @@ def excess(figures: Figures, limits: AimLimitsTable) -> float:
     """How far beyond the limits, 0 within them: 1 for each dB, for each tenth of a second, for each sub."""
     beyond = 0.0
     for value, limit, unit in (
-        (figures.variation_db, limits.variation_db, EXCESS_DB),
+        (figures.even_db, limits.variation_db, EXCESS_DB),
         (None if limits.output_db is None else -figures.level_db, _negative(limits.output_db), EXCESS_DB),
         (figures.smoothness_db, limits.smoothness_db, EXCESS_DB),
         (figures.decay_s, limits.decay_s, EXCESS_S),
@@ -169,8 +181,9 @@ def rank(figures: Figures, weights: AimWeightsTable, limits: AimLimitsTable) -> 
 def broken_limits(figures: Figures, limits: AimLimitsTable) -> tuple[str, ...]:
     """The limits that a plan does not keep, in words."""
     found: list[str] = []
+    even_word = "variation" if figures.with_mains_db is None else "variation with the mains"
     for name, value, limit, unit, sign in (
-        ("variation", figures.variation_db, limits.variation_db, "dB", 1.0),
+        (even_word, figures.even_db, limits.variation_db, "dB", 1.0),
         ("level at the seats", figures.level_db, limits.output_db, "dB", -1.0),
         ("smoothness", figures.smoothness_db, limits.smoothness_db, "dB", 1.0),
         ("decay", figures.decay_s, limits.decay_s, "s", 1.0),

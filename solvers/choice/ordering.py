@@ -16,7 +16,7 @@ from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowsArou
 from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
-from solvers.choice.aims import Figures, figures_of, rank
+from solvers.choice.aims import Figures, WithMains, figures_of, rank
 from solvers.choice.by_mix import SAME_DB, evenest_then_cheapest, with_each_mix
 from solvers.choice.free_weights import free_weights_of
 from solvers.choice.front import front_of, plans_met
@@ -60,11 +60,13 @@ class Effort:
     seed : as for the search.
     keep : plans per count at most.
     filling : what is spent on filling the fronts by searches of their own; None for none.
+    with_mains : gives the variation with the mains, by which plans are then ordered; None for that of the subs alone.
     """
 
     seed: int
     keep: int
     filling: Filling | None = None
+    with_mains: WithMains | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -108,15 +110,20 @@ def judge(
     found = tuple(outcome for outcome in outcomes if outcome.plans)
     running.step(STAGE, 0.0, "plans with more output")
     met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, filling=effort.filling, running=running)
+    searched = {outcome.count: outcome.plans for outcome in found}
     found = tuple(_evenest_first(outcome, met[outcome.count], problem, keep) for outcome in found)
+    beside = {plan: effort.with_mains for outcome in found for plan in (*outcome.plans, *searched[outcome.count])}
     judging = _Judging(
         problem=problem,
         found=found,
         asked=tuple(outcome.count for outcome in outcomes),
         met=met,
-        figures={plan: figures_of(problem, plan, loudness) for plans in met.values() for plan in plans},
+        figures={
+            plan: figures_of(problem, plan, loudness, beside.get(plan)) for plans in met.values() for plan in plans
+        },
         wishes=wishes,
         loud=loudness is not None,
+        mains=effort.with_mains is not None,
         running=running,
     )
     order = judging.order(keep)
@@ -152,6 +159,7 @@ class _Judging:
     met : number of subs -> plans met, those of the search first.
     figures : of each of these.
     loud : it is known how loud a sub plays.
+    mains : plans are judged by their variation with the mains, those that the search kept.
     """
 
     problem: Problem
@@ -161,12 +169,13 @@ class _Judging:
     figures: Mapping[FoundPlan, Figures]
     wishes: SearchTable
     loud: bool
+    mains: bool
     running: Running
 
     @property
     def by_aims(self) -> bool:
         """Whether the order follows more than variation."""
-        return steers(self.wishes.weights, self.wishes.limits)
+        return self.mains or steers(self.wishes.weights, self.wishes.limits)
 
     def order(self, keep: int) -> dict[int, Sequence[FoundPlan]]:
         """Number of subs -> plans, best first: the best of each layout by all aims, or as the search left them."""
@@ -176,7 +185,11 @@ class _Judging:
         return {
             outcome.count: with_each_mix(
                 sorted(
-                    self.met[outcome.count],
+                    (
+                        plan
+                        for plan in self.met[outcome.count]
+                        if not self.mains or self.figures[plan].with_mains_db is not None
+                    ),
                     key=lambda plan: (*self._rank(plan), *evenness(plan)),
                 ),
                 self.problem,
@@ -222,7 +235,7 @@ class _Judging:
         for outcome in self.found:
             plans = order[outcome.count]
             known = [self.figures[plan] for plan in plans]
-            remarks = _order_remarks(outcome, plans) if self.by_aims else ()
+            remarks = _order_remarks(outcome, plans, mains=self.mains) if self.by_aims else ()
             tables[outcome.count] = _table(
                 outcome,
                 plans,
@@ -234,6 +247,7 @@ class _Judging:
                     smoothness_db=np.array([one.smoothness_db for one in known]),
                     decay_s=np.array([one.decay_s for one in known]),
                     headroom_db=np.array([one.headroom_db for one in known]) if self.loud else None,
+                    with_mains_db=np.array([one.with_mains_db for one in known]) if self.mains else None,
                 ),
             )
         return tables
@@ -296,11 +310,13 @@ def _usual_remarks(outcome: Outcome, usual: UsualTable | None) -> tuple[str, ...
     return (f"{found} If they may stand there, let a zone reach there, or take a smaller spacing_m.",)
 
 
-def _order_remarks(outcome: Outcome, plans: Sequence[FoundPlan]) -> tuple[str, ...]:
-    evenest = outcome.plans[0].variation_db
+def _order_remarks(outcome: Outcome, plans: Sequence[FoundPlan], *, mains: bool) -> tuple[str, ...]:
+    evenest = min(plan.variation_db for plan in outcome.plans)
     text = "The plans are ordered by the weights and limits of [search], not by variation alone"
+    if mains:
+        text = "The plans are ordered with the mains playing; layouts were looked for with the subs alone"
     if plans[0].variation_db > evenest:
-        text += f"; the most even plan found has {evenest:z.2f} dB"
+        text += f"; the most even plan found has {evenest:z.2f} dB" + (" with the subs alone" if mains else "")
     return (f"{text}.",)
 
 

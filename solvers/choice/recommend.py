@@ -83,7 +83,8 @@ def _count_reasons(
         what = f"{took:z.2f} dB" + (" by the weights of all aims" if weighed else "")
         if gap < 0:
             verb = "gain" if weighed else "take"
-            off = "" if weighed else f" off the variation of {_subs(other)}"
+            even = "variation" if best[chosen].with_mains_db is None else "variation with the mains"
+            off = "" if weighed else f" off the {even} of {_subs(other)}"
             further = f"the {-gap} further subs {verb}" if gap < -1 else f"the further sub {verb}s"
             text = f"{further} {what}{f' over {_subs(other)}' if weighed else off}"
         else:
@@ -100,6 +101,7 @@ def _traded(mine: Figures, evenest: Figures, weights: AimWeightsTable, limits: A
     """What the plan gives up in variation, and for what."""
     bought = []
     for change, word in (
+        ((evenest.with_mains_db or 0.0) - (mine.with_mains_db or 0.0), "dB less variation with the mains"),
         (mine.output_db - evenest.output_db, "dB more output"),
         (evenest.smoothness_db - mine.smoothness_db, "dB more smoothness"),
         (evenest.decay_s - mine.decay_s, "s shorter decay"),
@@ -108,6 +110,7 @@ def _traded(mine: Figures, evenest: Figures, weights: AimWeightsTable, limits: A
         if change >= (0.005 if word.startswith("s ") else 0.05):
             bought.append(f"{change:.2f} {word}" if word.startswith("s ") else f"{change:.1f} {word}")
     lost = f"This plan gives up {mine.variation_db - evenest.variation_db:z.2f} dB of variation"
+    lost += "" if mine.with_mains_db is None else " of the subs alone"
     if excess(evenest, limits) > excess(mine, limits):
         lost += " to come nearer to the limits" if excess(mine, limits) > 0.0 else " to keep the limits"
     return f"{lost}: {', '.join(bought)}." if bought else f"{lost}."

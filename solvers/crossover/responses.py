@@ -8,6 +8,7 @@ from roommodes.filters.crossovers import Crossover
 from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.plan import Plan
 from roommodes.project.mains import lower_end
+from roommodes.project.project import Project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.responses.metrics import seat_pressure
 from roommodes.responses.wide_band import WideBand
@@ -41,12 +42,12 @@ def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Runnin
     """
     if plan.measured is not None:
         return _measured_parts(plan, plan.measured, crossover)
-    low, high = _judged_hz(plan, crossover)
+    low, high = judged_hz(plan.project, crossover)
     hz = log_grid(low, high, POINTS_PER_OCTAVE)
     each, mains, own = _modelled(plan, hz, crossover, running)
     return Parts(
         frequency_hz=hz,
-        subs=seat_pressure(each, _weights(plan, hz)),
+        subs=seat_pressure(each, driven(plan, hz)),
         mains=mains,
         seat_weight=plan.seats.weight,
         own=own,
@@ -93,18 +94,29 @@ def _modelled(plan: Plan, hz: Floats, crossover: Crossover, running: Running) ->
         running=running,
     )
     subs, from_mains = whole[:, :, : plan.subs], whole[:, :, plan.subs :]
-    known = responses_known(plan.project.kinds)
-    own = own_response(plan.project.subwoofer, hz, plan.project.room.air) if known else None
-    if own is not None:  # as loud over the octave below the crossover as a source without a response of its own
-        octave = np.log2(hz / crossover.frequency_hz)
-        below = np.log(np.abs(own[(hz <= crossover.frequency_hz) & (octave >= -OCTAVES - 1e-9)]))
-        subs = subs * (own / np.exp(below.mean()))[:, None, None] * plan.kind_response(hz)[:, None]
+    own = subs_own(plan.project, hz, crossover)
+    if own is not None:
+        subs = subs * own[:, None, None] * plan.kind_response(hz)[:, None]
     return subs, from_mains * lower_end(mains.lowest_hz, hz)[:, None, None], own is not None
 
 
-def _judged_hz(plan: Plan, crossover: Crossover) -> tuple[float, float]:
+def subs_own(project: Project, hz: Floats, crossover: Crossover) -> Complexes | None:
+    """The subs' own response, driver and box: (n_freq,) [Hz] -> (n_freq,); None where it is not known.
+
+    Over the octave below the crossover it is as loud as a source without one. Of several kinds it is the first one's.
+    """
+    known = responses_known(project.kinds)
+    own = own_response(project.subwoofer, hz, project.room.air) if known else None
+    if own is None:
+        return None
+    octave = np.log2(hz / crossover.frequency_hz)
+    below = np.log(np.abs(own[(hz <= crossover.frequency_hz) & (octave >= -OCTAVES - 1e-9)]))
+    return np.asarray(own / np.exp(below.mean()))
+
+
+def judged_hz(project: Project, crossover: Crossover) -> tuple[float, float]:
     """The band over which the sum is judged: that of [mains], else an octave on each side of the crossover [Hz]."""
-    band = None if plan.project.mains is None else plan.project.mains.band_hz
+    band = None if project.mains is None else project.mains.band_hz
     if band is None:
         return crossover.frequency_hz / 2.0**OCTAVES, crossover.frequency_hz * 2.0**OCTAVES
     if max(band[0] / crossover.frequency_hz, crossover.frequency_hz / band[1]) > 2.0**-LEAST_OCTAVES:
@@ -112,7 +124,7 @@ def _judged_hz(plan: Plan, crossover: Crossover) -> tuple[float, float]:
             f"got {band[0]:g} to {band[1]:g} Hz; a crossover at {crossover.frequency_hz:g} Hz needs a quarter of an "
             "octave on both sides"
         )
-        raise ProjectInvalid(plan.project.source, [Fault(where="mains.band_hz", message=message)])
+        raise ProjectInvalid(project.source, [Fault(where="mains.band_hz", message=message)])
     return band
 
 
@@ -120,11 +132,11 @@ def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) ->
     """The measured responses over the band that is judged, as far as they reach."""
     hz, subs, mains = plan.frequency_hz, plan.transfer, _measured_mains(plan, record)
     if record.wide is not None:
-        low, high = record.wide.covered(*_judged_hz(plan, crossover))
+        low, high = record.wide.covered(*judged_hz(plan.project, crossover))
         hz = log_grid(low, max(high, 1.01 * low), POINTS_PER_OCTAVE)
         subs, mains = _wide_parts(plan, record, record.wide, hz)
     octave = np.log2(hz / crossover.frequency_hz)
-    low, high = _judged_hz(plan, crossover)
+    low, high = judged_hz(plan.project, crossover)
     near = (hz >= low * (1.0 - 1e-6)) & (hz <= high * (1.0 + 1e-6))
     if not ((octave[near] < -LEAST_OCTAVES).any() and (octave[near] > LEAST_OCTAVES).any()):
         raise OutsideModel(
@@ -133,7 +145,7 @@ def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) ->
         )
     return Parts(
         frequency_hz=hz[near],
-        subs=seat_pressure(subs, _weights(plan, hz))[near],
+        subs=seat_pressure(subs, driven(plan, hz))[near],
         mains=mains[near],
         seat_weight=plan.seats.weight,
         own=True,
@@ -156,6 +168,6 @@ def _measured_mains(plan: Plan, record: MeasuredRecord) -> Complexes:
     return record.main_transfer
 
 
-def _weights(plan: Plan, hz: Floats) -> Complexes:
+def driven(plan: Plan, hz: Floats) -> Complexes:
     """Drives and filters of a plan as they are dialled in, the earliest sub's delay zero: (n_freq, n_sub)."""
     return np.asarray(plan.drives.from_earliest().weights(hz) * plan.filter_response(hz))

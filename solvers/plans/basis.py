@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from roommodes.arrays import Complexes
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.kinds import different_places, lattice_of_kinds
 from roommodes.places.seats import Seats
@@ -36,6 +37,8 @@ class Basis:
     everywhere : the field between the candidates; None keeps plans at them.
     around : usual layouts and places of the rows; None leaves both out.
     measured : the measurements, where the responses were measured.
+    main_transfer : (n_freq, n_ear, n_main) of the model's main loudspeakers, without their lower end [1/m]; None where
+        the project has none.
     """
 
     project: Project
@@ -45,6 +48,7 @@ class Basis:
     everywhere: Everywhere | None = None
     around: Around | None = None
     measured: MeasuredRecord | None = None
+    main_transfer: Complexes | None = None
 
     @property
     def absolute(self) -> bool:
@@ -98,9 +102,10 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
     usual = usual_places(project, ears_m)
     source_m = np.concatenate([lattice.position_m, usual.position_m])
     first, which = different_places(source_m) if several else (np.arange(len(source_m)),) * 2
-    whole = project_transfer(
-        project, frequency_hz=frequency_hz, seat_m=ears_m, source_m=source_m[first], running=running
-    )
+    main_m = np.array(project.mains.positions_m if project.mains else ()).reshape(-1, 3)
+    every_m = np.concatenate([source_m[first], main_m])
+    whole = project_transfer(project, frequency_hz=frequency_hz, seat_m=ears_m, source_m=every_m, running=running)
+    from_mains, whole = whole[:, :n_ear, len(first) :], whole[:, :, : len(first)]
     if several:  # kinds share places: each is worked out once, and heard by what stands there
         whole = whole[:, :, which] * project.kind_response(frequency_hz)[:, None, lattice.kind]
     return Basis(
@@ -123,6 +128,7 @@ def modelled_basis(project: Project, *, running: Running = Running()) -> Basis:
             rows=rows,
             rows_transfer=whole[:, :, :n_candidate],
         ),
+        main_transfer=from_mains if len(main_m) else None,
     )
 
 

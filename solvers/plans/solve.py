@@ -5,6 +5,7 @@ Basis (transfer functions) -> Outcomes (the search) -> Results (what is stored).
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.plan.plan import Results
@@ -13,10 +14,12 @@ from roommodes.project.bands.search_grid import search_grid_hz, weight_words
 from roommodes.project.project import Project
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
+from solvers.choice.aims import WithMains
 from solvers.choice.by_mix import joined, search_mixes
 from solvers.choice.front_filled import AMONG_CANDIDATES, STANDING, Filling
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Effort, Judged, judge, plain
+from solvers.crossover.beside_subs import mains_beside, set_with_mains
 from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis, require_mirror
 from solvers.plans.between_frequencies import between_remarks
@@ -28,6 +31,7 @@ from solvers.search.progress import STAGE as SEARCH
 from solvers.search.search import search
 
 KEPT_PLANS = 20
+SET_WITH_MAINS = 8  # leading plans of each number of subs
 MEASURED_REMARK = (
     "Searched on measured responses. Usual layouts and rows that move need the model and are left out; zones, mirrored "
     "layouts and distances do not bind subs that stand already. What the model says of this plan elsewhere (maps, "
@@ -99,12 +103,14 @@ def solve_on(
     if mixes := search_mixes(problem, outcomes, seed=seed, keep=KEPT_PLANS, running=running):
         further = [_moved(basis, one.problem, (one.outcome,), seed, running) for one in mixes]
         moved = joined(moved, further, n_first=len(basis.candidates), width_m=project.room.width_m)
-    around = basis.around
+    around, with_mains = basis.around, None
+    if project.search.with_mains:
+        moved, with_mains = _heard_with_mains(basis, moved, seed, running)
     judged = judge(
         moved.problem,
         moved.outcomes,
         wishes=project.search,
-        effort=Effort(seed=seed, keep=KEPT_PLANS, filling=_filling(basis)),
+        effort=Effort(seed=seed, keep=KEPT_PLANS, filling=_filling(basis), with_mains=with_mains),
         around=around if around is None else replace(around, rows_transfer=moved.transfer),
         loudness=loudness_of(project, moved.problem.frequency_hz) if basis.loudness_known else None,
         running=running,
@@ -112,6 +118,31 @@ def solve_on(
     after = replace(basis, problem=moved.problem, candidates=moved.candidates)
     results = results_from(after, moved.outcomes, seed=seed, judged=judged)
     return _with_remarks(results, problem.drives, seed, running)
+
+
+def _heard_with_mains(basis: Basis, moved: Finer, seed: int, running: Running) -> tuple[Finer, WithMains]:
+    """The plans with others whose settings were found with the mains playing, and what gives the variation with these.
+
+    Raises
+    ------
+    ProjectInvalid : there are no mains, or the band does not reach across their crossover.
+    """
+    project, problem, record = basis.project, moved.problem, basis.measured
+    transfer = basis.main_transfer if record is None else record.main_transfer
+    hz, weight = problem.frequency_hz, problem.seat_weight
+    mains = mains_beside(project, hz, transfer, weight, measured=record is not None)
+    if mains is None:
+        message = "no main loudspeaker is known over a band that reaches across the crossover; give [mains] and band_hz"
+        raise ProjectInvalid(project.source, [Fault(where="search.with_mains", message=message)])
+    running.step(CHOICE, 0.0, "settings with the mains")
+    outcomes = []
+    for outcome in moved.outcomes:
+        leading, entropy = outcome.plans[:SET_WITH_MAINS], [seed, outcome.count, 11]
+        found = set_with_mains(problem, mains, leading, entropy=entropy, running=running)
+        outcomes.append(
+            replace(outcome, plans=(*outcome.plans, *(plan for plan in found if plan not in outcome.plans)))
+        )
+    return replace(moved, outcomes=tuple(outcomes)), partial(mains.variation_db, problem)
 
 
 def _filling(basis: Basis) -> Filling:
@@ -177,6 +208,7 @@ def results_from(
         plans={count: _stored(table, basis) for count, table in judged.plans.items()},
         choices=judged.choices,
         measured=basis.measured,
+        modelled_mains=None if basis.main_transfer is None else basis.main_transfer[:, :n_seat],
     )
 
 

@@ -31,6 +31,7 @@ def value_and_slope(
     *,
     reward: float,
     least_db: float | None = None,
+    beside: Complexes | None = None,
 ) -> tuple[float, Floats, Floats]:
     """V^2 - reward * mean level, its gradient, and the Gauss-Newton approximation of its second derivatives.
 
@@ -43,6 +44,7 @@ def value_and_slope(
     x : (2 n_slot,) gains [dB], then delays [ms].
     reward : worth of one dB of mean level [dB].
     least_db : mean level that is asked for: `SHORT` times the square of what is missing is added [dB]; None for none.
+    beside : (n_freq, n_seat) what plays beside them at a weight that nothing changes; None for nothing.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def value_and_slope(
     omega = 2e-3 * np.pi * frequency_hz  # per ms
     weights = polarity * 10.0 ** (x[:n] / 20.0) * np.exp(-1j * np.outer(omega, x[n:]))
     parts = transfer * weights[:, None, :]
-    pressure = parts.sum(axis=2)
+    pressure = parts.sum(axis=2) if beside is None else parts.sum(axis=2) + beside
     magnitude = np.abs(pressure)
     heard = magnitude > LEAST_MAGNITUDE
     level = 20.0 * np.log10(np.where(heard, magnitude, LEAST_MAGNITUDE))
@@ -74,7 +76,10 @@ def value_and_slope(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Polisher:
-    """Everything that polishes of one problem share; safe to use from several threads."""
+    """Everything that polishes of one problem share; safe to use from several threads.
+
+    With something beside the subs their common gain and delay count too, and a start is taken as it is `placed`.
+    """
 
     transfer: Complexes
     frequency_hz: Floats
@@ -82,6 +87,7 @@ class Polisher:
     drives: DriveRange
     reward: float
     least_db: float | None = None
+    beside: Complexes | None = None
 
     def polish(self, state: State, *, max_steps: int = 100, tolerance: float = 1e-8) -> tuple[State, float]:
         """Descend from a state; returns where it ended and the value there [dB^2].
@@ -96,8 +102,10 @@ class Polisher:
         state = placed(state, self.drives)
         gain, delay = state.gain_db, state.delay_s
         (gain_low, gain_high), (delay_low, delay_high) = self.drives.gain_db, self.drives.delay_s
-        delay = delay + ((delay_low + delay_high) - (delay.min() + delay.max())) / 2.0
-        if self.reward == 0.0 and self.least_db is None:  # the common gain is free: keep both ends off their limits
+        if self.beside is None:
+            delay = delay + ((delay_low + delay_high) - (delay.min() + delay.max())) / 2.0
+        alone = self.beside is None
+        if self.reward == 0.0 and self.least_db is None and alone:  # the common gain is free: keep off the limits
             gain = gain + ((gain_low + gain_high) - (gain.min() + gain.max())) / 2.0
         low = np.repeat([gain_low, 1e3 * delay_low], n)
         high = np.repeat([gain_high, 1e3 * delay_high], n)
@@ -113,6 +121,7 @@ class Polisher:
                 at,
                 reward=self.reward,
                 least_db=self.least_db,
+                beside=self.beside,
             )
 
         value, slope, curvature = look(x)

@@ -16,6 +16,7 @@ from roommodes.shapes.shape import Shape
 from roommodes.toml.lines import Path
 from roommodes.toml.values import shown
 
+MEETING_OCTAVES = 0.25  # least part of the band on each side of the crossover, in which subs and mains are made to meet
 EAR_DISTANCE_M = 0.1  # an acoustic centre cannot be nearer to an ear than this
 SEAT_M = 0.3  # about a head, for the body: half the width of a seat (common practice, no source)
 CROWN_M = 0.15  # above the ears
@@ -74,6 +75,25 @@ def _body(parts: Parts, room: Room, index: int) -> Iterator[Found]:
 
 def _met(body: TurnedBox, boxes: Sequence[Box]) -> list[str]:
     return [box.name for box in boxes if body.cuts(np.array([box.low]), np.array([box.high]))[0]]
+
+
+def search_with_mains_faults(parts: Parts) -> Iterator[Found]:
+    """A search that hears the mains needs some, and a band that reaches across their crossover."""
+    if parts.search is None or not parts.search.with_mains:
+        return
+    mains = parts.chain.mains
+    path: Path = ("search", "with_mains")
+    if "mains" not in parts.given or (mains is not None and not (mains.positions_m or mains.measured)):
+        yield Found(path, "there are no main loudspeakers; give [mains] with positions_m (measured plans: measured).")
+    if mains is None:
+        return
+    (low, high), part = parts.search.band_hz, 2.0**MEETING_OCTAVES
+    if low * part > mains.frequency_hz or mains.frequency_hz * part > high:
+        yield Found(
+            path,
+            f"the band of the search, {low:g} to {high:g} Hz, must reach a quarter of an octave beyond the crossover "
+            f"at {mains.frequency_hz:g} Hz on both sides. Widen band_hz, or leave the key out.",
+        )
 
 
 def mains_warnings(project: Project) -> Iterator[str]:
