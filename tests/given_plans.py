@@ -8,7 +8,7 @@ import numpy as np
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Results
-from roommodes.plan.tables import Cloud, HowFound, Merits
+from roommodes.plan.tables import Cloud, Further, HowFound, Merits
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
 from roommodes.storage.stamp import Made
@@ -49,7 +49,7 @@ def given_results(text: str, drives: Mapping[int, Given], merits: Merits | None 
         seats=seats,
         candidates=candidates,
         transfer=transfer[:, :n_seat],
-        cloud=cloud,
+        further=Further(cloud=cloud),
         plans={},
     )
     found = HowFound(

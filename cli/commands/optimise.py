@@ -82,8 +82,8 @@ def optimise(
     Example: roommodes optimise cellar.toml -o plan.h5 --counts 1,2,4
     """
     from cli.words.basis import responses_word
-    from cli.words.beside_mains import beside_mains_json
     from cli.words.choice import choice_json
+    from cli.words.mains.beside_subs import beside_mains_json
     from cli.words.plan import plans_json
     from roommodes.plan.file import write_results
     from roommodes.project.advice import model_warnings
@@ -173,9 +173,9 @@ def parse_time(text: str | None) -> float:
 
 def print_summary(results: "Results") -> None:
     """What was found, for a person: counts side by side, each best plan, and what to be careful about."""
-    from cli.words.beside_mains import print_beside_mains
     from cli.words.choice import print_aims_legend, print_front, print_recommendation, print_rows, print_worth
     from cli.words.kinds.mixes import print_mixes
+    from cli.words.mains.beside_subs import print_beside_mains
     from cli.words.plan import caution_lines, off_floor, print_cautions, print_comparison, print_legend, print_plan
     from roommodes.lengths import lengths_of
     from roommodes.project.glass import glass_of

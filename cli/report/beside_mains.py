@@ -4,7 +4,7 @@ from matplotlib.figure import Figure
 
 from cli.figures.report import bands_before_after
 from cli.report.blocks import PICTURE_IN, Block, Picture, Section, Text
-from cli.words.beside_mains import basis_of_mains, how_searched, mains_variation_words
+from cli.words.mains.beside_subs import basis_of_mains, how_searched, mains_variation_words
 from cli.words.plan import polarity_word
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import level_db

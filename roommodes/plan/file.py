@@ -29,7 +29,7 @@ from roommodes.plan.choices import read_choices, write_choices
 from roommodes.plan.crossover import read_crossover, write_crossover
 from roommodes.plan.measured import read_measured, write_measured
 from roommodes.plan.plan import Results
-from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable
+from roommodes.plan.tables import Cloud, Further, HowFound, Merits, PlanTable
 from roommodes.plan.tuning import read_tuning, write_tuning
 from roommodes.project.reading import parse_project
 from roommodes.storage.fields import (
@@ -98,12 +98,14 @@ def results_image(results: Results) -> bytes:
         }
         if len(results.project.kinds) > 1:
             arrays["candidates/kind"] = results.candidates.kind
-        if results.modelled_mains is not None:
-            add_scale(file, "main", np.arange(results.modelled_mains.shape[2]))
-            arrays["mains/transfer"] = results.modelled_mains
-        if results.cloud is not None:
-            add_scale(file, "ear", np.arange(len(results.cloud.seat)))
-            arrays |= {f"cloud/{name}": getattr(results.cloud, name) for name in ("position_m", "seat", "transfer")}
+        if results.further.mains is not None:
+            add_scale(file, "main", np.arange(results.further.mains.shape[2]))
+            arrays["mains/transfer"] = results.further.mains
+        if results.further.cloud is not None:
+            add_scale(file, "ear", np.arange(len(results.further.cloud.seat)))
+            arrays |= {
+                f"cloud/{name}": getattr(results.further.cloud, name) for name in ("position_m", "seat", "transfer")
+            }
         for entry in (*ROOT_FIELDS, *CLOUD_FIELDS):
             if entry.path in arrays:
                 add_field(file, entry, arrays[entry.path], scales=[file])
@@ -185,8 +187,7 @@ def _contents(path: Path, file: h5py.File) -> dict[str, Any]:
             kind=no_kinds() if root["candidates/kind"] is None else root["candidates/kind"].astype(np.intp),
         ),
         "transfer": root["transfer"],
-        "modelled_mains": root["mains/transfer"],
-        "cloud": _read_cloud(path, root),
+        "further": Further(cloud=_read_cloud(path, root), mains=root["mains/transfer"]),
         "plans": plans,
         "choices": read_choices(path, file, sizes["candidate"]),
         "measured": read_measured(path, file, sizes),
@@ -258,8 +259,10 @@ def _check_values(path: Path, results: Results) -> None:
     seats, candidates = results.seats, results.candidates
     finite: list[NDArray[np.number]] = [results.frequency_hz, results.transfer]
     finite += [seats.position_m, seats.weight, candidates.position_m]
-    finite += [] if results.modelled_mains is None else [results.modelled_mains]
-    finite += [results.cloud.transfer, results.cloud.position_m] if results.cloud is not None else []
+    finite += [] if results.further.mains is None else [results.further.mains]
+    finite += (
+        [results.further.cloud.transfer, results.further.cloud.position_m] if results.further.cloud is not None else []
+    )
     for count, table in results.plans.items():
         finite += [table.gain_db, table.delay_s, table.variation_db, table.output_db, table.level_db]
         if not 0.0 <= (table.found.layouts_least_db or 0.0) < np.inf:

@@ -24,7 +24,7 @@ from roommodes.plan.labelled import plan_dataset, results_dataset
 from roommodes.plan.measured import MeasuredRecord
 from roommodes.plan.questions import PlanQuestions, ResultsQuestions
 from roommodes.plan.response import Response
-from roommodes.plan.tables import Cloud, HowFound, Merits, PlanTable, expected_bytes
+from roommodes.plan.tables import Further, HowFound, Merits, PlanTable, expected_bytes
 from roommodes.plan.tuning import Tuning
 from roommodes.plan.wiring import Wired, common_limit_db, wired_at
 from roommodes.project.project import Project
@@ -247,13 +247,12 @@ class Results(ResultsQuestions, HasMade):
     seats : where the listeners are.
     candidates : where a sub may stand.
     transfer : (n_freq, n_seat, n_candidate) complex128 [1/m].
-    cloud : further points of seats that are clouds, if any are.
+    further : transfer functions of seats that are clouds, and from the model's main loudspeakers.
     plans : number of subs -> plans.
     choices : what helps to choose among them.
     tuning : filters of one of the plans, if any were made.
     crossover : how one of the plans meets the mains, if that was settled.
     measured : the measurements, if the plans were searched on such and not on the model.
-    modelled_mains : (n_freq, n_seat, n_main) of the model's mains, without their lower end [1/m]; None for none.
     """
 
     project: Project
@@ -263,12 +262,11 @@ class Results(ResultsQuestions, HasMade):
     candidates: Candidates
     transfer: NDArray[np.complex128]
     plans: Mapping[int, PlanTable]
-    cloud: Cloud | None = None
+    further: Further = field(default_factory=Further)
     choices: Choices = field(default_factory=Choices)
     tuning: Tuning | None = None
     crossover: CrossoverRecord | None = None
     measured: MeasuredRecord | None = None
-    modelled_mains: NDArray[np.complex128] | None = None
 
     def to_xarray(self) -> xarray.Dataset:
         """Transfer functions and the best plan of each number of subs, axes named; PackageMissing without xarray."""
@@ -368,9 +366,9 @@ class Results(ResultsQuestions, HasMade):
 
     def ears(self) -> tuple[Complexes, Floats]:
         """All points that count, the seats first: transfer (n_freq, n_ear, n_candidate) [1/m], weights (n_ear,)."""
-        if self.cloud is None:
+        if (cloud := self.further.cloud) is None:
             return self.transfer, self.seats.weight
-        return np.concatenate([self.transfer, self.cloud.transfer], axis=1), self.project.listening().weight
+        return np.concatenate([self.transfer, cloud.transfer], axis=1), self.project.listening().weight
 
     def judged_table(
         self, layouts: Sequence[tuple[Integers, Drives]], found: HowFound, merits: Merits | None = None

@@ -118,6 +118,21 @@ class Cloud:
     transfer: Complexes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Further:
+    """Transfer functions beside those from candidates to seats.
+
+    Parameters
+    ----------
+    cloud : to further points of seats that are clouds, if any are.
+    mains : (n_freq, n_seat, n_main) complex128 from the model's main loudspeakers, without their lower end [1/m]; None
+        where the project has none, and in older files.
+    """
+
+    cloud: Cloud | None = None
+    mains: Complexes | None = None
+
+
 def expected_bytes(*, n_freq: int, n_seat: int, n_candidate: int, n_plan: int) -> int:
     """About how large a results file will be, for the check before a search [bytes]."""
     return 16 * n_freq * n_seat * n_candidate + (8 * n_freq * n_seat + 2_500) * n_plan + 100_000

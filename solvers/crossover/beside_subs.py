@@ -153,8 +153,10 @@ def plan_beside_mains(plan: Plan) -> Meeting | None:
     None where its file holds no mains, or a band that does not reach across their crossover.
     """
     record, results = plan.measured, plan.results
-    transfer = results.modelled_mains if record is None else record.main_transfer
+    transfer = results.further.mains if record is None else record.main_transfer
     hz, weight = plan.frequency_hz, plan.seats.weight
+    if transfer is None or transfer.shape[:2] != plan.transfer.shape[:2]:  # of other seats
+        return None
     try:
         mains = mains_beside(plan.project, hz, transfer, weight, measured=record is not None)
     except ProjectInvalid:  # [mains] band_hz and the crossover do not go together: `crossover` says so

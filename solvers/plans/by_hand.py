@@ -10,7 +10,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.zones import Candidates, no_kinds
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
-from roommodes.plan.tables import Cloud
+from roommodes.plan.tables import Cloud, Further
 from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -111,7 +111,7 @@ def results_at(
             kind=no_kinds() if kind is None else kind,
         ),
         transfer=transfer[:, :n_seat],
-        cloud=cloud,
+        further=Further(cloud=cloud),
         plans={},
     )
 

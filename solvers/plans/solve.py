@@ -9,7 +9,7 @@ from functools import partial
 
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.plan.plan import Results
-from roommodes.plan.tables import Cloud, PlanTable, expected_bytes
+from roommodes.plan.tables import Cloud, Further, PlanTable, expected_bytes
 from roommodes.project.bands.search_grid import search_grid_hz, weight_words
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -204,11 +204,10 @@ def results_from(
         seats=basis.seats,
         candidates=basis.candidates,
         transfer=problem.transfer[:, :n_seat],
-        cloud=cloud,
+        further=Further(cloud=cloud, mains=None if basis.main_transfer is None else basis.main_transfer[:, :n_seat]),
         plans={count: _stored(table, basis) for count, table in judged.plans.items()},
         choices=judged.choices,
         measured=basis.measured,
-        modelled_mains=None if basis.main_transfer is None else basis.main_transfer[:, :n_seat],
     )
 
 

@@ -20,6 +20,7 @@ from roommodes.places.zones import Candidates
 from roommodes.plan.drives import Drives
 from roommodes.plan.file import write_results
 from roommodes.plan.plan import Plan, Results
+from roommodes.plan.tables import Further
 from roommodes.responses.metrics import (
     direct_sound_s,
     drive_weights,
@@ -211,7 +212,7 @@ def judged(plan: Plan, state: dict[str, Any]) -> dict[str, Any]:
             ),
             candidates=Candidates(position_m=place, zone=("x",) * len(on), mirror_of=np.full(len(on), -1)),
             transfer=own,
-            cloud=None,
+            further=Further(),
         )
         alone = results.judged(range(len(on)), Drives(gain_db=gain, delay_s=delay, polarity=np.array(sign)))
         bands = headroom(replace(alone, tuning=plan.tuning), loudness)

@@ -136,7 +136,7 @@ def test_mains_in_the_file_move_no_plan(alone: Results) -> None:
     without = solve(parse_project(SMALL, source="no mains"), counts=(2,))
     assert (without.plans[2].candidate_index == alone.plans[2].candidate_index).all()
     assert without.plans[2].variation_db == pytest.approx(alone.plans[2].variation_db, abs=1e-6)
-    assert without.modelled_mains is None
+    assert without.further.mains is None
     assert plan_beside_mains(without.plan(2, 1)) is None
     assert alone.plans[2].merits.with_mains_db is None
 
@@ -154,9 +154,9 @@ def test_plans_are_ordered_and_set_for_both_together(alone: Results, together: R
     write_results(path, together, force=False)
     again = read_results(path)
     assert (again.plans[2].merits.with_mains_db == values).all()
-    assert again.modelled_mains is not None
-    assert together.modelled_mains is not None
-    assert (again.modelled_mains == together.modelled_mains).all()
+    assert again.further.mains is not None
+    assert together.further.mains is not None
+    assert (again.further.mains == together.further.mains).all()
 
 
 def test_a_search_with_mains_needs_mains_and_their_crossover_in_the_band() -> None:

@@ -43,8 +43,8 @@ def test_search_takes_all_points_and_tables_speak_of_seats(tmp_path: Path) -> No
     write_results(path, results, force=False)
     kept = read_results(path)
     assert kept.transfer.shape[1] == 3
-    assert kept.cloud is not None
-    np.testing.assert_array_equal(kept.cloud.seat, [0, 0, 0, 0])
+    assert kept.further.cloud is not None
+    np.testing.assert_array_equal(kept.further.cloud.seat, [0, 0, 0, 0])
     table, listening = kept.plans[2], here.listening()
     assert table.level_db.shape[2] == 3
     # the best plan's variation, from a call of the model with points of our own

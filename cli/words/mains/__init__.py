@@ -1,0 +1,4 @@
+"""Main loudspeakers in words.
+
+May import what `cli.words` may.
+"""
