@@ -27,8 +27,9 @@ from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes
 
-FIT = 1e-7  # largest error of G over the largest value, at which the fit ends
+FIT = 1e-10  # largest error of G over the largest value, at which the fit ends
 PROBES = 12  # random quadratic forms that the fit watches besides the diagonal
+HALF, NEAR = 0.42, 1.1  # half of what one circle answers for over the depth; first values lie so near
 NODES = 72
 MOMENTS = 2
 COLUMNS = 48  # probes of a contour integral: MOMENTS times as many poles can lie in one circle
@@ -67,9 +68,13 @@ class Strip:
     @property
     def centres(self) -> Complexes:
         """Of the circles; where two meet they reach from below 0 to the deepest."""
-        half = 0.42 * self.deepest
-        number = max(1, int(np.ceil((self.high - self.low) / (2.0 * half))))
+        number = max(1, int(np.ceil((self.high - self.low) / (2.0 * HALF * self.deepest))))
         return np.asarray(np.linspace(self.low, self.high, 2 * number + 1)[1::2] + 0.5j * self.deepest)
+
+    def belongs(self, omega: Complexes, centre: complex) -> NDArray[np.bool_]:
+        """Which first values one circle answers for, and no neighbour; the rest would be sought twice: (p,) -> (p,)."""
+        along = np.abs(omega.real - centre.real) <= NEAR * HALF * self.deepest
+        return np.asarray(along & (np.abs(omega.imag - centre.imag) <= NEAR * 0.5 * self.deepest))
 
     @property
     def _margin(self) -> float:
@@ -172,9 +177,11 @@ def poles_in(matrix: Callable[[Complexes], Complexes], strip: Strip) -> Poles:
     matrix : T, (k,) rad/s -> (k, n, n) symmetric.
     strip : where.
     """
-    parts = [inside_circle(matrix, complex(centre), strip.radius) for centre in strip.centres]
-    omega = np.concatenate([part[0] for part in parts])
-    vector = np.concatenate([part[1] for part in parts])
+    centres = [complex(centre) for centre in strip.centres]
+    parts = [inside_circle(matrix, centre, strip.radius) for centre in centres]
+    own = [strip.belongs(part[0], centre) for part, centre in zip(parts, centres, strict=True)]
+    omega = np.concatenate([part[0][one] for part, one in zip(parts, own, strict=True)])
+    vector = np.concatenate([part[1][one] for part, one in zip(parts, own, strict=True)])
     poles, settled = newton(matrix, Poles(omega=omega, vector=vector), steps=STEPS)
     inside = np.flatnonzero(settled & strip.holds(poles.omega))
     return distinct(matrix, Poles(omega=poles.omega[inside], vector=poles.vector[inside]))

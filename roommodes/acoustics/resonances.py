@@ -14,7 +14,7 @@ response from any kept mode to any other, so that its poles are what the respons
 | omega | complex angular frequency, 2 pi f + j delta: a pole rings as e^{-delta t} [rad/s] |
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from math import pi
@@ -28,7 +28,7 @@ from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.rigid_modes import RigidModes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
-from roommodes.acoustics.strengths import Matrices
+from roommodes.acoustics.strengths import Matrices, PlateStrength, times
 from roommodes.acoustics.transfer import CHUNK_BYTES, LOWEST_HZ, bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.elements.field import ShapedField
@@ -37,10 +37,11 @@ from roommodes.running import Running
 
 TOGETHER = 13  # frequencies to a call of the ports
 BOX_SHARE = 0.5  # of what a pair of boundary modes takes in such a call, for each mode of the box
+PLATE_REACH = 1.2  # panes' modes with resonances up to this times the highest frequency are unknowns of the fit
 ORDER_HZ = 16  # frequencies at which the walls' strength is looked at, to choose their polynomials
-STEP_HZ = 3.0  # between samples of the folded walls; halved until their fit is good enough
-MOST_HALVINGS = 2
-GOOD = 1e-6  # largest error of that fit
+STEP_HZ = 9.0  # between samples of the folded walls; halved until their fit is good enough
+MOST_HALVINGS = 4
+GOOD = 1e-7  # largest error of that fit
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
 MOST_ROUNDS = 4
 INTERRUPTED = "interrupted while the modes were sought"
@@ -95,6 +96,20 @@ class Resonances:
         self.is_kept[index] = True
         self.kept_overlaps = self.ports.overlaps(kept.number)  # (mode, kept)
         self.kept_k2 = self.ports.k2_modes[index]
+        self.plates, self._plate_scale = self._plates(2.0 * pi * highest_hz)
+
+    def _plates(self, highest_omega: float) -> tuple[NDArray[np.intp], Floats]:
+        """Places of the panes' modes whose own resonances lie in the band or little above, and |y|^(1/2) / omega."""
+        places, scales, start = [np.empty(0, dtype=np.intp)], [np.empty(0)], 0
+        looked = highest_omega * np.array([0.4, 0.7, 1.0], dtype=np.complex128)
+        for strength in self.boundary.strengths:
+            if isinstance(strength, PlateStrength):
+                own = np.flatnonzero(strength.pane.speed_m2_s() * strength.bend2 <= PLATE_REACH * highest_omega)
+                places.append(start + own)
+                least = np.abs(strength.matrix(looked)[:, own]).min(axis=0)
+                scales.append(least**0.5 / (0.7 * highest_omega))
+            start += strength.size
+        return np.concatenate(places), np.concatenate(scales)
 
     def textbook_names(self) -> list[tuple[int, int, int] | None]:
         """What the kept modes of a room that is no box look like in the box that encloses it; empty in a box."""
@@ -115,11 +130,17 @@ class Resonances:
 
     def reactions(self, omega: Complexes, running: Running) -> Iterator[Complexes]:
         """Y' U^T at any number of frequencies, each (boundary mode, kept)."""
+        return self._each(self.reaction, omega, running)
+
+    def _each(
+        self, answer: Callable[[Complexes], Complexes], omega: Complexes, running: Running
+    ) -> Iterator[Complexes]:
+        """What `answer` gives at any number of frequencies, some at a time."""
         numbers = max(1.0, float(self.boundary.size) ** 2, BOX_SHARE * self.ports.k2_modes.size)
         together = max(1, min(TOGETHER, int(CHUNK_BYTES / (16.0 * numbers))))
         parts = [omega[start : start + together] for start in range(0, len(omega), together)]
         with ThreadPoolExecutor(replace(self.ports.effort, at_once=together).blocks(running.thread_count)) as pool:
-            for number, answers in enumerate(running.each(pool, self.reaction, parts), 1):
+            for number, answers in enumerate(running.each(pool, answer, parts), 1):
                 running.check(INTERRUPTED)
                 running.step("modes", number / len(parts))
                 yield from answers
@@ -157,7 +178,7 @@ class Resonances:
             fit = RationalMatrix(omega, value)
 
         def whole(at: Complexes) -> Complexes:
-            return self.complete(fit.at(at), at)
+            return self.complete(self._without_plates(fit.at(at)), at)
 
         found = poles_in(whole, strip)
         level = np.linalg.norm(np.linalg.inv(whole(found.omega.real.astype(np.complex128))), axis=(1, 2))
@@ -165,7 +186,49 @@ class Resonances:
         return found, np.asarray(part / level), value_and_slope(whole, found.omega)[1]
 
     def _sampled(self, omega: Complexes, running: Running) -> Complexes:
-        return np.stack([self.folded(one) for one in self.reactions(omega, running)])
+        return np.stack(list(self._each(self._with_plates, omega, running)))
+
+    def _with_plates(self, omega: Complexes) -> Complexes:
+        """Like U Y' U^T / V, with the panes' modes in `plates` as unknowns too: (k,) -> (k, kept + plate, same).
+
+        Their own resonances are then no poles of it, and few frequencies serve a fit. The unknowns are the reactions of
+        these modes over j sigma V^(1/2), which keeps it symmetric; sigma goes with omega, so that it stays finite at 0.
+        """
+        kept, plates = len(self.kept_k2), self.plates
+        if not self.boundary.size:
+            return np.zeros((len(omega), kept, kept), dtype=np.complex128)
+        z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
+        matrices = Matrices(omega)
+        strengths = [matrices.of(strength) for strength in self.boundary.strengths]
+        own = np.concatenate([y if y.ndim == 2 else np.zeros(y.shape[:2]) for y in strengths], axis=1)[:, plates]
+        sigma = 1j * self._plate_scale * omega[:, None]  # (k, plate)
+        overlaps = self.kept_overlaps / self.room.volume_m3**0.5
+        wide = np.broadcast_to(overlaps, (len(omega), *overlaps.shape))
+        right = np.concatenate([wide, -sigma[:, None, :] * z[:, :, plates]], axis=2)
+        both = np.concatenate([z, right], axis=2)
+        both[:, plates] = 0.0
+        both = times(strengths, both)
+        both[:, plates] = 0.0
+        index = np.arange(self.boundary.size)
+        both[:, index, index] += 1.0
+        found = right.transpose(0, 2, 1) @ np.linalg.solve(both[:, :, : len(index)], both[:, :, len(index) :])
+        across = sigma[:, :, None] * overlaps[plates][None]
+        found[:, kept:, :kept] += across
+        found[:, :kept, kept:] += across.transpose(0, 2, 1)
+        among = z[:, plates[:, None], plates[None, :]]
+        among[:, np.arange(len(plates)), np.arange(len(plates))] += 1.0 / own
+        found[:, kept:, kept:] -= sigma[:, :, None] * sigma[:, None, :] * among
+        return np.asarray(found)
+
+    def _without_plates(self, wide: Complexes) -> Complexes:
+        """U Y' U^T / V from what `_with_plates` gives: (k, kept + plate, same) -> (k, kept, kept)."""
+        kept = len(self.kept_k2)
+        if wide.shape[1] == kept:
+            return wide
+        across = wide[:, kept:, :kept]
+        return np.asarray(
+            wide[:, :kept, :kept] - across.transpose(0, 2, 1) @ np.linalg.solve(wide[:, kept:, kept:], across)
+        )
 
     def refined(self, poles: Poles, slope: Complexes, running: Running) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
         """Poles of the fit brought to where the full equations have them; `slope` is dT / domega there, of the fit.
