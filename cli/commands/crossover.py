@@ -56,9 +56,9 @@ def crossover(
 ) -> None:
     """Find the delay and polarity of all subs against the main loudspeakers.
 
-    The sum through the crossover shall be full and even at all seats. Shown are the sum, its parts, and what happens a
-    few milliseconds and a few hertz beside it. The mains stand in the project's [mains]. With -o the setting goes into
-    a new plan file beside the plan and its filters, from which `settings` prints it all.
+    The sum through the crossover should be full and even at every seat. Shown are the sum, its parts, and what a few
+    milliseconds or hertz off would cost. The mains stand in the project's [mains]. With -o the setting goes into a new
+    plan file beside the plan and its filters, from which `settings` prints it all.
 
     Example: roommodes crossover tuned.h5 --at 80 -o ready.h5 --figure crossover.png
     """

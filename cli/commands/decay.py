@@ -32,7 +32,7 @@ def decay(
 ) -> None:
     """Show how long the bass rings at the seats, and when it arrives.
 
-    Before: the same subs with identical settings. After: with the plan's drives, and its filters if it was tuned.
+    Before: the same subs with identical settings. After: with the plan's settings, and its filters if it was tuned.
 
     Example: roommodes decay plan.h5 -o decay.png
     """

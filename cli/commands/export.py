@@ -32,7 +32,8 @@ def export(
     subs: Subs = None,
     rank: Rank = None,
     sub: Annotated[
-        int | None, typer.Option("--sub", metavar="K", help="WAV: one sub alone, undriven; left out: the whole plan.")
+        int | None,
+        typer.Option("--sub", metavar="K", help="WAV: one sub alone, without settings; left out: the whole plan."),
     ] = None,
     rate: Rate = None,
     seconds: Annotated[float, typer.Option("--seconds", metavar="S", help="WAV: length of the responses.")] = 2.0,
@@ -44,7 +45,7 @@ def export(
     """Write the seats' responses in an open format.
 
     SOFA (AES69) holds the transfer function of every sub to every seat. WAV holds impulse responses, one channel per
-    seat, of the plan as it is driven and filtered, over the band of the search; measured ones as long as they tell. CSV
+    seat, of the plan with its settings and filters, over the band of the search; measured ones as far as they hold. CSV
     holds the predicted curves of every seat and of their average in energy, before and after: of the subs, and of the
     mains and their sum where the plan has a crossover. ZIP holds the same as one text file for each curve.
 

@@ -70,7 +70,8 @@ def fit(
     """Correct a project's walls, loss and size by measured responses.
 
     Also for a test of the bare room before the design: one sub, and a microphone moved about. Start a manifest with
-    `roommodes new --manifest`. What the data cannot tell is named; a project that does not explain them is refused.
+    `roommodes new --manifest`. Parameters that are not identifiable are named; a project that does not explain the data
+    is refused.
 
     Example: roommodes fit cellar.toml measured.toml -o corrected.toml --figure fit.png
     """

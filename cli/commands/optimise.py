@@ -68,7 +68,7 @@ def optimise(
         ),
     ] = None,
     threads: Annotated[
-        int | None, typer.Option("--threads", min=1, help="How many at most; the plans do not depend on it.")
+        int | None, typer.Option("--threads", min=1, help="Most threads; the plans do not depend on it.")
     ] = None,
     force: Force = False,
     as_json: Json = False,

@@ -28,7 +28,7 @@ def predict(
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Predict the level at every seat from the layout in the project, or from one that the page of explore saved.
+    """Predict the level at every seat from the layout in the project, or from one that explore's page saved.
 
     Example: roommodes predict cellar.toml -o levels.png
     """

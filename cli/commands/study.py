@@ -50,15 +50,15 @@ def study(
     ] = None,
     answer_limit: Annotated[
         float,
-        typer.Option("--answer-limit", metavar="S", min=1.0, max=3600.0, help="Until a scheduler answers at first."),
+        typer.Option("--answer-limit", metavar="S", min=1.0, max=3600.0, help="Longest wait for a first answer."),
     ] = 20.0,
     silence_limit: Annotated[
         float,
-        typer.Option("--silence-limit", metavar="S", min=5.0, max=86400.0, help="Until a silent scheduler is lost."),
+        typer.Option("--silence-limit", metavar="S", min=5.0, max=86400.0, help="Silence that counts as lost."),
     ] = 60.0,
     worker_limit: Annotated[
         float,
-        typer.Option("--worker-limit", metavar="S", min=1.0, max=604800.0, help="Without any worker of the scheduler."),
+        typer.Option("--worker-limit", metavar="S", min=1.0, max=604800.0, help="Longest wait without any worker."),
     ] = 300.0,
     shard: Annotated[
         str | None,
@@ -90,7 +90,7 @@ def study(
 ) -> None:
     """Compare strategies over a family of rooms, on this machine or a cluster.
 
-    Stop it or kill it at any moment; the same command goes on where it was. Finished rooms are kept in STUDY.h5.jobs.
+    Stop or kill it at any time; the same command resumes. Finished rooms are kept in STUDY.h5.jobs.
 
     Example: roommodes study two-or-four.toml -o study.h5 --report study.html
     """

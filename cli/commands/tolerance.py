@@ -46,7 +46,7 @@ def tolerance(
     ] = None,
     plans: Annotated[int, typer.Option("--plans", min=1, max=20, help="Leading plans of each number of subs.")] = 3,
     draws: Annotated[
-        int, typer.Option("--draws", min=16, max=MOST_DRAWS, help="Rooms; rounded up to a power of two.")
+        int, typer.Option("--draws", min=16, max=MOST_DRAWS, help="Number of rooms, rounded up to a power of two.")
     ] = 2048,
     seed: Annotated[int, typer.Option("--seed", min=0, max=2**32 - 1, help="Starts the random numbers.")] = 1,
     frequencies: Annotated[
@@ -55,26 +55,24 @@ def tolerance(
             "--frequencies",
             min=12,
             max=400,
-            help="At most so many over the band, up to four times as many if weighted; 24 if left out.",
+            help="Most frequencies over the band, up to four times as many if weighted; 24 if left out.",
         ),
     ] = None,
-    check: Annotated[
-        int, typer.Option("--check", min=0, max=64, help="Rooms that the full equations work out again.")
-    ] = 2,
+    check: Annotated[int, typer.Option("--check", min=0, max=64, help="Rooms to check with the full equations.")] = 2,
     shares: Annotated[bool, typer.Option("--shares/--no-shares", help="Say which uncertainty matters most.")] = True,
     threads: Annotated[
-        int | None, typer.Option("--threads", min=1, help="How many at most; the figures do not depend on it.")
+        int | None, typer.Option("--threads", min=1, help="Most threads; the figures do not depend on it.")
     ] = None,
     force: Force = False,
     as_json: Json = False,
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Say what becomes of the plans in rooms that are not built exactly as drawn, or polish them for such rooms.
+    """Show how the plans fare in rooms that are not built exactly as drawn, or polish them for such rooms.
 
-    Draws built rooms within the project's [tolerance]: places of cabinets and ears, size, walls, temperature, drive
+    Samples rooms within the project's [tolerance]: places of cabinets and ears, size, walls, temperature,
     settings. Ranks the leading plans by their 90th percentile. Ctrl-C keeps the rooms that are done. With --robust the
-    kept layouts' settings are polished for the 90th percentile, and what that costs as drawn is told.
+    kept layouts' settings are polished for the 90th percentile, and the cost as drawn is shown.
 
     Example: roommodes tolerance plan.h5 -o tolerance.h5 --figure tolerance.png
     """

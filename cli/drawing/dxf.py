@@ -11,11 +11,13 @@ from ezdxf.enums import TextEntityAlignment
 from ezdxf.filemanagement import new
 from ezdxf.layouts.base import BaseLayout
 
-from cli.drawing.extents import bounds, moved
+from cli.drawing.extents import bounds, flat, moved
 from cli.drawing.primitives import (
     DIMENSIONS,
+    FRAME,
     LAYERS,
     TEXT_RAISE_MM,
+    TEXTS,
     Block,
     Dimension,
     Label,
@@ -30,6 +32,7 @@ from cli.drawing.primitives import (
 from cli.figures.lettering import SMALL_MM
 from cli.terminal.output import clean
 
+ON_EVERY_SHEET = (DIMENSIONS, TEXTS, FRAME)
 VERSION = "R2010"
 STYLE = "ROOM"
 HATCH_MM = 2.2
@@ -47,7 +50,9 @@ def sheets_dxf(sheets: Sequence[Sheet]) -> bytes:
     try:
         document = new(VERSION, setup=False, units=MILLIMETRES)
         placed = [one for sheet in sheets for one in sheet.views]
-        _set_up(document, sorted({one.view.scale for one in placed} | {sheet.scale for sheet in sheets}))
+        drawn = {part.layer.name for one in placed for part in flat(one.view.parts) if isinstance(part, Path | Ring)}
+        scales = sorted({one.view.scale for one in placed} | {sheet.scale for sheet in sheets})
+        _set_up(document, scales, [layer for layer in LAYERS if layer.name in drawn or layer in ON_EVERY_SHEET])
         writer = _Writer(document, sheets[0].scale)
         origins = _origins(placed)
         for one, (x, y) in zip(placed, origins, strict=True):
@@ -87,11 +92,11 @@ def _origins(placed: Sequence[Placed]) -> list[Point]:
     return found
 
 
-def _set_up(document: Drawing, scales: Sequence[float]) -> None:
+def _set_up(document: Drawing, scales: Sequence[float], layers: Sequence[Layer]) -> None:
     document.header["$MEASUREMENT"] = 1
     document.header["$LTSCALE"] = 1.0
     document.header["$PSLTSCALE"] = 0  # dashes go by each line's own factor
-    for layer in LAYERS:
+    for layer in layers:
         pattern = "CONTINUOUS"
         if layer.dashes_mm:
             pattern = layer.name + "_DASHES"

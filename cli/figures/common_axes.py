@@ -129,7 +129,7 @@ def level_axis(axes: Axes, *level_db: Floats) -> None:
     """The upright axis for levels, the same for the same levels in every figure."""
     low, high = level_limits(*level_db)
     axes.set_ylim(low, high)
-    axes.yaxis.set_major_locator(MultipleLocator(STEP_DB if high - low <= 5.0 * STEP_DB else 2.0 * STEP_DB))
+    axes.yaxis.set_major_locator(MultipleLocator(STEP_DB if high - low <= 8.0 * STEP_DB else 2.0 * STEP_DB))
 
 
 def _seat_line(axes: Axes, frequency_hz: Floats, level_db: Floats, *, row: int, place: int, name: str) -> None:

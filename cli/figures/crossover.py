@@ -54,7 +54,7 @@ def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
     axes.axvline(best.crossover.frequency_hz, color=FAINT, linewidth=1.4)
     frequency_axis(axes, hz)
     level_axis(axes, each)
-    axes.set_ylabel("level about the mean of the sum [dB]")
+    axes.set_ylabel("level about the average of the sum [dB]")
     ms, word = 1e3 * best.delay_s, polarity_word(best.polarity)
     axes.set_title(
         f"{plain(plan.project.name, 36)}: {best.crossover.words}; subs {ms:+z.2f} ms, {word}", loc="left", fontsize=10

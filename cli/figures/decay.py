@@ -63,7 +63,7 @@ def decay_times(axes: Axes, found: BeforeAfterTime) -> Axes:
     axes.plot(hz, found.after.view.decay_s, color=INK, linewidth=1.8, label="the plan")
     if found.modes:
         at = [mode.frequency_hz for mode in found.modes]
-        axes.plot(at, [mode.decay_time_s for mode in found.modes], "x", color=ROW_COLOURS[0], label="a mode's own")
+        axes.plot(at, [mode.decay_time_s for mode in found.modes], "x", color=ROW_COLOURS[0], label="single modes")
     axes.plot(hz, heard_from_s(hz), color=ROW_COLOURS[2], linestyle=(0, (1.2, 1.2)), label="threshold of audibility")
     axes.fill_between(hz, 0.0, found.before.view.shortest_s, color=FAINT, linewidth=0, label="too short to see")
     frequency_axis(axes, hz)

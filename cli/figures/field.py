@@ -4,13 +4,24 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 
-from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, figure_bytes, frequency_axis, new_figure, plain
+from cli.figures.common_axes import (
+    FAINT,
+    INK,
+    ROW_COLOURS,
+    STYLE,
+    figure_bytes,
+    frequency_axis,
+    level_axis,
+    new_figure,
+    plain,
+)
 from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.responses.metrics import level_db
 from solvers.field.errors import LeftOut
 from solvers.field.estimate import FIELD, INTERPOLATION, MODEL_ALONE, Estimate
 
+MOST_SHOWN = 150.0  # % of the rms, by place
 LINES = {
     FIELD: (ROW_COLOURS[0], "-", "o"),
     MODEL_ALONE: (ROW_COLOURS[1], (0, (5, 1.6)), "s"),
@@ -26,7 +37,7 @@ def field_page(project: Project, measured: MeasuredSet, found: Estimate, suffix:
         by_band(figure.add_subplot(grid[0, 0]), found.left_out)
         by_place(figure.add_subplot(grid[0, 1]), measured, found.left_out)
         order = np.argsort(found.left_out.by_place(FIELD))
-        for column, (at, word) in enumerate(((int(order[len(order) // 2]), "middling"), (int(order[-1]), "worst"))):
+        for column, (at, word) in enumerate(((int(order[len(order) // 2]), "median"), (int(order[-1]), "worst"))):
             one_place(figure.add_subplot(grid[1, column]), measured, found.left_out, at, word)
         figure.suptitle(f"{plain(project.name, 50)}: {plain(measured.name, 50)}, each place predicted from the others")
         return figure_bytes(figure, suffix)
@@ -49,14 +60,16 @@ def by_band(axes: Axes, checked: LeftOut) -> Axes:
 
 def by_place(axes: Axes, measured: MeasuredSet, checked: LeftOut) -> Axes:
     """The same at each place."""
-    at = np.arange(len(measured.seats))
+    at, highest = np.arange(len(measured.seats)), 0.0
     for way, (colour, _, marker) in LINES.items():
         share = 100.0 * checked.by_place(way)
-        axes.plot(at, np.minimum(share, 150.0), color=colour, marker=marker, linestyle="none", label=way)
+        highest = max(highest, float(share.max()))
+        axes.plot(at, np.minimum(share, MOST_SHOWN), color=colour, marker=marker, linestyle="none", label=way)
     axes.set_xticks(at, [plain(one, 14) for one in measured.seats.name], rotation=60, ha="right")
-    axes.set_ylim(0.0, 155.0)
+    axes.set_ylim(0.0, 1.04 * min(1.1 * highest, MOST_SHOWN) or 1.0)
+    title = "By place" + (f" (at most {MOST_SHOWN:g} % shown)" if highest > MOST_SHOWN else "")
     axes.set_ylabel("error [% of the responses' rms]")
-    axes.set_title("By place (at most 150 % shown)", loc="left", fontsize=10)
+    axes.set_title(title, loc="left", fontsize=10)
     axes.grid(axis="y", color=FAINT, linewidth=0.5)
     return axes
 
@@ -74,9 +87,10 @@ def one_place(axes: Axes, measured: MeasuredSet, checked: LeftOut, place: int, w
         hz, level_db(checked.data[:, place, 0]), color=INK, linewidth=2.0, linestyle=(0, (5, 1.6)), label="measured"
     )
     frequency_axis(axes, hz)
+    level_axis(axes, level_db(value), level_db(checked.data[:, place, 0]))
     unit = {"relative": "dB, relative", "pascal": "dB re 1 Pa", "per metre": "dB re 1/m"}[measured.level]
     axes.set_ylabel(f"level [{unit}]")
-    title = f"{plain(measured.subs.name[0])} at {plain(measured.seats.name[place])}: {word} of the places"
+    title = f"{plain(measured.subs.name[0])} at {plain(measured.seats.name[place])}: {word} place"
     axes.set_title(title, loc="left", fontsize=10)
     axes.legend(frameon=False)
     return axes

@@ -7,7 +7,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from cli.figures.common_axes import FAINT, INK, ROW_COLOURS, STYLE, TICK_HZ, band_label, figure_bytes, new_figure, plain
+from cli.figures.common_axes import (
+    FAINT,
+    INK,
+    ROW_COLOURS,
+    STYLE,
+    TICK_HZ,
+    band_label,
+    figure_bytes,
+    level_axis,
+    new_figure,
+    plain,
+)
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from solvers.fit.moved_modes import MovedMode
@@ -55,6 +66,7 @@ def worst_response(axes: Axes, measured: MeasuredSet, fit: Fit) -> Axes:
     axes.plot(fit.compared.frequency_hz, level[1], color=DRAWN, linestyle=(0, (5, 1.6)), label="as drawn")
     axes.plot(fit.compared.frequency_hz, level[2], color=FITTED, linestyle=(0, (1.2, 1.2)), label="as fitted")
     unit = {"relative": "dB, relative", "pascal": "dB re 1 Pa", "per metre": "dB re 1/m"}[measured.level]
+    level_axis(axes, np.array(level))
     axes.set_ylabel(f"level [{unit}]")
     axes.set_title(f"Worst as drawn: {plain(measured.subs.name[sub])} at {plain(measured.seats.name[seat])}")
     return _over_frequency(axes, fit)
@@ -72,7 +84,7 @@ def modes_axes(axes: Axes, modes: Sequence[MovedMode]) -> Axes:
         shift = np.array([np.nan if one is None else one.frequency_hz for one in found]) - textbook
         axes.plot(place, shift, color=colour, marker=marker, linestyle="none", label=label)
     axes.set_xticks(place, [f"{' '.join(map(str, one.number))}\n{one.textbook_hz:.0f} Hz" for one in modes])
-    axes.set_ylabel("frequency less that with rigid walls [Hz]")
+    axes.set_ylabel("frequency minus that with rigid walls [Hz]")
     axes.set_title("Where the modes lie, against rigid walls and the sizes as drawn")
     if modes:
         axes.legend(frameon=False)

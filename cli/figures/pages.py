@@ -90,7 +90,7 @@ def plans_page(results: Results, suffix: str) -> bytes:
                 seat_name=plan.seats.name,
                 seat_row=plan.seats.row.tolist(),
                 title=f"{subs_word(plan.subs)}: {'output' if alone else 'variation'} {figure_db:z.2f} dB",
-                level_label="level about its mean [dB]",
+                level_label="level about its average [dB]",
                 legend=place == 0,
             )
             level_axis(axes, *shown)

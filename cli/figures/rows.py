@@ -34,7 +34,7 @@ def row_means(axes: Axes, plan: Plan, found: Compromise) -> Axes:
             axes.plot(plan.frequency_hz, shown, color=colour, linestyle=dashes, linewidth=width, label=what)
     frequency_axis(axes, plan.frequency_hz)
     level_axis(axes, *levels)
-    axes.set_ylabel("average of the row about its mean [dB]")
+    axes.set_ylabel("average of the row about that over the band [dB]")
     axes.set_title(
         f"{plain(plan.project.name, 48)}, {subs_word(plan.subs)}: averages of the rows, and variation within each",
         loc="left",

@@ -47,8 +47,8 @@ def side_by_side_page(names: Sequence[str], plans: Sequence[Seen], suffix: str) 
             frequency_axis(one_axes, widest)
         low = min(float((one.level_db - (0.0 if alike else one.mean_db.mean())).min()) for one in plans)
         level_axis(axes[0], np.array([low, top]))
-        axes[0].set_ylabel(f"level [{unit}]" if alike else "level about its mean [dB]")
-        title = "Mean of the seats, and the band from the quietest to the loudest" if several else "Level at the seat"
+        axes[0].set_ylabel(f"level [{unit}]" if alike else "level about its average [dB]")
+        title = "Average over the seats, with quietest and loudest seat" if several else "Level at the seat"
         axes[0].set_title(title, loc="left", fontsize=10)
         axes[0].legend(loc="upper left", bbox_to_anchor=(0.0, -0.03 if several else -0.2), frameon=False, fontsize=8.5)
         if several:

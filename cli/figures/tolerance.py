@@ -61,7 +61,7 @@ def tolerance_page(results: Results, found: Tolerance, suffix: str) -> bytes:
             colour=INK,
             title="Average over the seats",
         )
-        panels[0].set_ylabel("level about its mean [dB]")
+        panels[0].set_ylabel("level about its average [dB]")
         panels[0].legend(frameon=False, fontsize=8, loc="lower left")
         if shares is not None:
             share_bars(panels[1], found.group_name, shares)

@@ -49,7 +49,7 @@ def draw_verified(figure: Figure, found: Verified) -> None:
             level_db=level,
             seat_name=found.pair.seat_name,
             seat_row=row,
-            title=f"Every seat as {word}: variation {variation:.1f} dB",
+            title=f"Every seat as {word}: variation {variation:.2f} dB",
             level_label=LEVEL,
             legend=False,
         )
@@ -93,7 +93,7 @@ def differences(axes: Axes, found: Verified) -> Axes:
     axes.set_xticks(np.arange(len(centre)), [f"{hz:g}" for hz in centre])
     axes.set_yticks(np.arange(len(found.pair.seat_name)), [plain(one, 16) for one in found.pair.seat_name])
     axes.set_xlabel("third octave [Hz]")
-    axes.set_title("Found less promised [dB]", loc="left", fontsize=10)
+    axes.set_title("Found minus promised [dB]", loc="left", fontsize=10)
     axes.grid(False)
     axes.spines[:].set_color(FAINT)
     return axes

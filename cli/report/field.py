@@ -34,7 +34,8 @@ def field_section(plan: Plan, field: FieldFile | None, *, source: str = "field")
             Text(
                 text=f"Level over the room at {height}, estimated from the responses at "
                 f"{len(field.microphones.name)} measured places and not from the model alone, with the plan's settings "
-                f"and filters, about the mean of the seats: light is loud, dark is quiet, a step every {STEP_DB:g} dB. "
+                f"and filters, about the average over the seats: light is loud, dark is quiet, a step every "
+                f"{STEP_DB:g} dB. "
                 f"Dotted: known worse than {HARDLY_DB:g} dB (one standard deviation), {hardly:.0%} of these maps; do "
                 "not rest a decision on what is shown there."
             ),

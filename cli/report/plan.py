@@ -330,7 +330,7 @@ def _seat_table(plan: Plan, level_db: Floats, caption: str, *, alike: bool = Fal
 def _spread_words(hz: Floats, level_db: Floats) -> str:
     if level_db.shape[1] == 1:
         level = level_db[:, 0] - float(np.mean(level_db))
-        return f"the level at the seat runs from {level.min():+z.0f} to {level.max():+z.0f} dB about its mean"
+        return f"the level at the seat runs from {level.min():+z.0f} to {level.max():+z.0f} dB about its average"
     spread = level_db.max(axis=1) - level_db.min(axis=1)
     worst = int(np.argmax(spread))
     return (

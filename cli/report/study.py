@@ -126,7 +126,7 @@ def _answer(study: Study, results: StudyResults, compared: StudyComparison, pair
         within = f"{compared.within_db:g} dB"
         blocks.append(
             Text(
-                text="Difference: variation of the cheaper strategy less that of the dearer in the same room; above "
+                text="Difference: variation of the cheaper strategy minus that of the dearer in the same room; above "
                 f"zero the dearer is more even. At most {within} less even: rooms where the cheaper does as well or "
                 f"better. Alike: rooms where the two differ by {within} at most, either way. Output: what the cheaper "
                 "has more (+) or less (-) of mean level at the seats, each at its limit, against its subs in phase at "

@@ -62,7 +62,7 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
                 ),
                 picture,
                 Table(
-                    caption="Level found less promised by third octave [dB]",
+                    caption="Level found minus promised by third octave [dB]",
                     headers=tuple(headers),
                     rows=tuple(tuple(row) for row in rows),
                     right=tuple(range(1, len(headers))),

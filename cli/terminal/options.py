@@ -6,10 +6,10 @@ from typing import Annotated
 import typer
 
 ProjectFile = Annotated[Path, typer.Argument(metavar="FILE", help="Project file (TOML).", show_default=False)]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON value for machines instead of text.")]
-Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="No progress, warnings or summary; faults only.")]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON value instead of text.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Faults only: no progress, warnings or summary.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files that exist already.")]
-Debug = Annotated[bool, typer.Option("--debug", help="Print tracebacks, to report a mistake in the program.")]
+Debug = Annotated[bool, typer.Option("--debug", help="Print tracebacks, for a bug report.")]
 AnyFolder = Annotated[
-    bool, typer.Option("--any-folder", help="Let the manifest name files outside its folder; if you trust it.")
+    bool, typer.Option("--any-folder", help="Let the manifest name files outside its folder, if you trust it.")
 ]

@@ -14,14 +14,14 @@ PlanFile = Annotated[
 ]
 Subs = Annotated[
     int | None,
-    typer.Option("--subs", metavar="N", help="With how many subs; left out: as settled, else as recommended."),
+    typer.Option("--subs", metavar="N", help="Number of subs; left out: as settled, else as recommended."),
 ]
 Rank = Annotated[
     int | None,
     typer.Option(
         "--rank",
         min=1,
-        help="1 for the best plan with so many subs, 2 for the next, further ones as optimise lists its front; else as "
+        help="1 for the best plan with that many subs, 2 for the next, then as optimise lists its front; left out: as "
         "settled, or 1.",
     ),
 ]

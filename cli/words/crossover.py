@@ -92,7 +92,7 @@ def _print_seats(page: Page, plan: Plan, met: MainsMet) -> None:
     ]
     headers = ["seat", "sum, mean", "summation loss", "subs at crossover", "mains there", "sum there"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
-    page.line("Levels are relative to the mean of the sum over seats and band; over several mains, their mean.")
+    page.line("Levels are relative to the average of the sum over seats and band; of several mains, the average.")
 
 
 def _print_exactness(page: Page, met: MainsMet) -> None:

@@ -132,7 +132,7 @@ def print_study(page: Page, study: Study, results: StudyResults, compared: Study
     page.line(f"none: rooms in which the strategy has no feasible layout. {loss_line(results)}")
     if not compared.pairs:
         return
-    page.heading("Room by room: variation of the cheaper strategy less that of the dearer")
+    page.heading("Room by room: variation of the cheaper strategy minus that of the dearer")
     rows = pair_rows(results, compared)
     most = len(rows) if compared.chosen else MOST_PAIRS
     page.table(pair_headers(compared), rows[:most], right=range(2, 8))

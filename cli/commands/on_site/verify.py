@@ -31,7 +31,9 @@ def verify(
     rank: Rank = None,
     allowed: Annotated[
         float,
-        typer.Option("--allowed", metavar="DB", min=0.1, max=12.0, help="What a third octave at a seat may differ by."),
+        typer.Option(
+            "--allowed", metavar="DB", min=0.1, max=12.0, help="Most that a third-octave at a seat may differ by."
+        ),
     ] = 1.5,
     any_folder: AnyFolder = False,
     force: Force = False,
@@ -39,7 +41,7 @@ def verify(
     quiet: Quiet = False,
     debug: Debug = False,
 ) -> None:
-    """Hold a measurement after dialling in against what the plan promised.
+    """Compare a measurement after dialling in with what the plan promised.
 
     In the manifest one of [[subs]] says together = true: all subs at once, as they now play. The plan's subs may stand
     beside it, measured singly with their settings dialled in. It says which sub's gain, delay or polarity looks wrong.

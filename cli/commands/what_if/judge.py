@@ -32,7 +32,7 @@ def judge(
 ) -> None:
     """Judge a plan in another project's room, its seats, sub and target: as it is, and with settings polished there.
 
-    For a wall that is to be treated, a row that moved, or a room that was built otherwise. Positions stay.
+    For a wall that is to be treated, a row that moved, or a room that was built differently. Positions stay.
 
     Example: roommodes judge plan.h5 --in treated.toml
     """

@@ -141,7 +141,7 @@ export class Compare {
       );
     if (pinned) {
       const by = numbers.bands.map((band, n) => band.mean - pinned.numbers.bands[n].mean);
-      rows.push(line("mean, B less A", by, (one) => signed(one)));
+      rows.push(line("average, B - A", by, (one) => signed(one)));
     }
     table.replaceChildren(html("thead", {}, head), html("tbody", {}, ...rows));
   }

@@ -26,7 +26,7 @@ def print_verified(page: Page, plan: Plan, found: Verified) -> None:
         page.heading("The subs measured singly, against the promise")
         for one in found.singles:
             page.line(f"{name(one.name)}: {single_words(one)}.", mark="- ")
-    page.heading("Level found less promised, by seat and third octave [dB]")
+    page.heading("Level found minus promised, by seat and third octave [dB]")
     headers, rows = difference_rows(found)
     page.table(headers, rows, right=tuple(range(1, len(headers))))
     page.line(levels_words(found))

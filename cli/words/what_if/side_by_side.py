@@ -23,7 +23,7 @@ def print_side_by_side(page: Page, labels: Sequence[str], plans: Sequence[Seen],
         filters = ", with its filters" if one.plan.tuning is not None and any(one.plan.tuning.sub_filters) else ""
         page.line(f"{label}: {one.plan.project.name}{filters}", mark=f"{letter}  ")
     page.line()
-    print_figures(page, ["", *letters, *(f"{letter} less A" for letter in letters[1:])], plans)
+    print_figures(page, ["", *letters, *(f"{letter} - A" for letter in letters[1:])], plans)
     page.heading("By third-octave [dB]")
     print_bands(page, letters, plans)
     said = [weighting_words(one.plan.results) for one in plans]
