@@ -11,7 +11,7 @@ import typer
 
 from cli.terminal.ending import EXIT_INTERRUPTED
 from cli.terminal.guard import guarded, interruptible
-from cli.terminal.options import AnyFolder, Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.options import AnyFolder, Debug, Force, Json, PageFile, ProjectFile, Quiet
 from cli.terminal.output import Page, print_json, say_error
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
@@ -61,6 +61,7 @@ def fit(
             "per metre, else each.",
         ),
     ] = None,
+    page: PageFile = None,
     any_folder: AnyFolder = False,
     force: Force = False,
     as_json: Json = False,
@@ -76,6 +77,8 @@ def fit(
     Example: roommodes fit cellar.toml measured.toml -o corrected.toml --figure fit.png
     """
     from cli.terminal.figure_suffix import suffix_fault
+    from cli.terminal.plan_options import PAGES
+    from cli.terminal.plan_options import suffix_fault as page_fault
     from cli.words.fit import fit_json, print_fit
     from roommodes.errors import Interrupted
     from roommodes.measured.loading import load_manifest
@@ -87,11 +90,13 @@ def fit(
     from solvers.fit.run import fit as fit_project
     from solvers.fit.verdict import Verdict
 
+    if page and (fault := page_fault(page, PAGES)):
+        raise typer.BadParameter(fault, param_hint="--page")
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
     project = load_project(file)
     measured = load_manifest(manifest, project, any_folder=any_folder).at_known_places()
-    check_targets({"--output": output, "--figure": figure}, inputs=[file, *measured.paths], force=force)
+    check_targets({"--output": output, "--figure": figure, "--page": page}, inputs=[file, *measured.paths], force=force)
     settings = Settings(hold=tuple(hold or ()), own=own.value if own else None)
     moved = None
     with interruptible(STOPPING) as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
@@ -105,6 +110,7 @@ def fit(
             {
                 output: lambda: corrected_project(project, measured, found).encode() if whole and not refused else None,
                 figure: lambda: _drawn(figure, project, measured, found, moved),
+                page: lambda: _paged(page, project, measured, found) if whole else None,
             },
             force=force,
         )
@@ -112,10 +118,10 @@ def fit(
     if as_json:
         print_json({**fit_json(project, measured, found, moved), "written": [str(path) for path in written]})
     elif not quiet:
-        page = Page()
-        print_fit(page, project, measured, found, moved or ())
+        text = Page()
+        print_fit(text, project, measured, found, moved or ())
         for path in written:
-            page.line(f"Wrote {path}.")
+            text.line(f"Wrote {path}.")
     if stopped:
         say_error([_what_was_kept(found, moved, written)])
         raise typer.Exit(EXIT_INTERRUPTED)
@@ -146,6 +152,13 @@ def _drawn(
     from cli.figures.fit import fit_page
 
     return None if figure is None or moved is None else fit_page(project, measured, found, moved, figure.suffix)
+
+
+def _paged(page: Path | None, project: "Project", measured: "MeasuredSet", found: "Fit") -> bytes | None:
+    """The page."""
+    from cli.report.measured_room import fit_page_bytes
+
+    return None if page is None else fit_page_bytes(project, measured, found, page.suffix)
 
 
 def _what_was_kept(found: "Fit", moved: "Sequence[MovedMode] | None", written: list[Path]) -> str:

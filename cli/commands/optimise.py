@@ -142,7 +142,7 @@ def _measured_basis(project: "Project", measured: "MeasuredSet", *, estimate: bo
         return measured_basis(project, measured)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = filled(project, measured.for_search(), running=running)
-    return measured_basis(project, found.measured, deviation=found.deviation)
+    return measured_basis(project, found.measured, estimated=found.estimated)
 
 
 def parse_counts(text: str | None) -> tuple[int, ...]:

@@ -19,6 +19,7 @@ from cli.figures.common_axes import (
     new_figure,
     plain,
 )
+from cli.figures.left_out import by_band, by_place
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from solvers.fit.moved_modes import MovedMode
@@ -30,12 +31,16 @@ DRAWN, FITTED = ROW_COLOURS[1], ROW_COLOURS[0]
 def fit_page(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[MovedMode], suffix: str) -> bytes:
     """Misfit over frequency, the response that was worst as drawn, and the modes, as PNG or SVG."""
     with mpl.rc_context(STYLE):
-        figure = new_figure(11.0, 8.0)
-        grid = figure.add_gridspec(2, 2)
+        left_out = fit.judgement.left_out
+        figure = new_figure(11.0, 8.0 if left_out is None else 12.0)
+        grid = figure.add_gridspec(2 if left_out is None else 3, 2)
         left, right = figure.add_subplot(grid[0, 0]), figure.add_subplot(grid[0, 1])
         misfit_axes(left, fit)
         worst_response(right, measured, fit)
         modes_axes(figure.add_subplot(grid[1, :]), modes)
+        if left_out is not None:
+            by_band(figure.add_subplot(grid[2, 0]), left_out.table())
+            by_place(figure.add_subplot(grid[2, 1]), measured, left_out)
         figure.suptitle(f"{plain(project.name, 60)}: fitted to {plain(measured.name, 60)}")
         return figure_bytes(figure, suffix)
 

@@ -2,9 +2,12 @@
 
 from dataclasses import replace
 
-from cli.report.blocks import Bullets, Section, Text, shown
+from cli.report.blocks import Bullets, Picture, Section, Table, Text, shown
+from cli.report.left_out import worth_blocks
 from cli.words.basis import basis_words
+from cli.words.on_site.estimated import SEAT_HEADERS, SEAT_LEGEND, seat_rows, sure_words
 from roommodes.plan.plan import Plan
+from solvers.field.uncertain import uncertain
 from solvers.listening.before_after import BeforeAfter
 
 
@@ -31,5 +34,19 @@ def basis_section(plan: Plan) -> Section | None:
                 "layouts were not measured, so there is nothing to compare them with."
             ),
             Bullets(items=tuple(shown(note, 400) for note in record.notes)),
+            *_estimated(plan),
         ),
+    )
+
+
+def _estimated(plan: Plan) -> tuple[Text | Picture | Table, ...]:
+    """How sure the plan is where not all was measured; empty where all was."""
+    record, sure = plan.measured, uncertain(plan)
+    if record is None or record.estimated is None or sure is None:
+        return ()
+    return (
+        Text(text=sure_words(sure, promised="shown in this report"), strong=True),
+        Table(caption="Estimated seats", headers=SEAT_HEADERS, rows=tuple(seat_rows(sure)), right=(1, 2)),
+        Text(text=SEAT_LEGEND),
+        *worth_blocks(record.estimated.left_out),
     )

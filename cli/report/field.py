@@ -6,6 +6,7 @@ from matplotlib.figure import Figure
 from cli.figures.field_maps import drawn_plane
 from cli.figures.report import FEW_SEATS, STEP_DB, level_key
 from cli.report.blocks import Picture, Section, Text
+from cli.report.left_out import worth_blocks
 from cli.report.level_maps import STILLS, STILLS_IN, STILLS_OF_MANY, telling_frames
 from roommodes.estimates.field_file import FieldFile
 from roommodes.lengths import lengths_of
@@ -40,6 +41,7 @@ def field_section(plan: Plan, field: FieldFile | None, *, source: str = "field")
                 "not rest a decision on what is shown there."
             ),
             _picture(plan, found),
+            *worth_blocks(field.left_out),
         ),
     )
 

@@ -13,3 +13,6 @@ Debug = Annotated[bool, typer.Option("--debug", help="Print tracebacks, for a bu
 AnyFolder = Annotated[
     bool, typer.Option("--any-folder", help="Let the manifest name files outside its folder, if you trust it.")
 ]
+PageFile = Annotated[
+    Path | None, typer.Option("--page", metavar="PAGE", help="Write it as a page as well: a .html or .pdf file.")
+]

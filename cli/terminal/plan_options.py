@@ -65,6 +65,7 @@ def choose_plan(file: Path, *, subs: int | None = None, rank: int | None = None,
         raise typer.BadParameter(str(fault), param_hint=asked or f"--{fault.what}") from None
 
 
+PAGES = (".html", ".pdf")
 PLAN_SUFFIXES = (".h5", ".hdf5")
 
 

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.on_site.left_out import NOT_TOLD, left_out_json, print_left_out
 from cli.words.on_site.sources import print_sources, sources_json
 from roommodes.acoustics.built_modes import BuiltMode
 from roommodes.lengths import Lengths, lengths_of
@@ -42,6 +43,10 @@ def print_fit(page: Page, project: Project, measured: MeasuredSet, fit: Fit, mod
     page.table(["Hz", "as drawn", "as fitted"], _bands(fit), right=(0, 1, 2))
     for remark in fit.remarks:
         page.line(remark, mark="! ")
+    if (left_out := fit.judgement.left_out) is not None:
+        print_left_out(page, left_out.table())
+    else:
+        page.line(NOT_TOLD)
     _print_estimates(page, fit)
     _print_places(page, fit, lengths_of(project))
     print_sources(page, measured, fit)
@@ -216,6 +221,7 @@ def fit_json(project: Project, measured: MeasuredSet, fit: Fit, modes: Sequence[
         "verdict": fit.verdict.name.lower(),
         "verdict_text": fit.judgement.text,
         "freed": None if fit.freed is None else asdict(fit.freed),
+        "left_out": None if fit.judgement.left_out is None else left_out_json(fit.judgement.left_out),
         "stop": fit.stop.value,
         "steps": fit.steps,
         "remarks": list(fit.remarks),

@@ -9,6 +9,7 @@
 | /deviation | the same | one standard deviation of the complex value |
 | /measured/... | frequency_hz, microphone, sub | the responses that it was estimated from |
 | /measure_next/position_m, deviation | next (, axis) | where to measure next, what that leaves; may be missing |
+| /left_out/... | band, way | errors at places left out, see `storage.left_out`; may be missing |
 | /project_toml, /manifest_toml | | the texts of both |
 """
 
@@ -23,6 +24,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import FileUnusable
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
 from roommodes.storage.guard import read_guarded
+from roommodes.storage.left_out import LeftOutTable, read_left_out, write_left_out
 from roommodes.storage.seal import sealed
 from roommodes.storage.stamp import Made
 
@@ -107,6 +109,7 @@ class FieldFile:
     level : what the scale is: ``relative``, ``pascal`` or ``per metre``.
     project_toml, manifest_toml : texts.
     made : when, and by which version.
+    left_out : every measured place predicted from the others; None in older files.
     """
 
     frequency_hz: Floats
@@ -121,6 +124,7 @@ class FieldFile:
     project_toml: str
     manifest_toml: str
     made: Made
+    left_out: LeftOutTable | None = None
 
 
 def field_image(found: FieldFile) -> bytes:
@@ -153,6 +157,7 @@ def field_image(found: FieldFile) -> bytes:
         for entry in FIELDS:
             if entry.path in values:
                 add_field(file, entry, values[entry.path], scales=[file])
+        write_left_out(file, found.left_out)
         if further is not None:
             file["measure_next"].attrs[BEFORE] = further.deviation_before
         file.flush()
@@ -198,6 +203,7 @@ def _contents(path: Path, file: h5py.File) -> FieldFile:
         project_toml=read_text(path, file, "project_toml"),
         manifest_toml=read_text(path, file, "manifest_toml"),
         made=Made.read(path, file),
+        left_out=read_left_out(path, file),
     )
 
 

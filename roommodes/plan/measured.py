@@ -4,6 +4,7 @@
 | --- | --- | --- |
 | /measured | file, main | manifest, notes, fingerprints of the files; responses of main loudspeakers, if any; |
 | | frequency, seat, candidate | deviations of responses that were estimated, if any |
+| | left_out/band, way | what the estimate is worth (`storage.left_out`), if anything was estimated |
 | | wide_hz, seat, candidate or main | the responses over all that the files tell, and how long a response that is |
 
 `/transfer` of such a file holds the measured responses themselves, multiplied by `scale_db`.
@@ -21,6 +22,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import FileUnusable
 from roommodes.responses.wide_band import WideBand
 from roommodes.storage.fields import Field, add_field, add_scale, add_text, read_attribute, read_field, read_text
+from roommodes.storage.left_out import LeftOutTable, read_left_out, write_left_out
 from roommodes.subwoofer.boxed_driver import REFERENCE_PA
 from roommodes.subwoofer.limits import MeasuredDrive
 
@@ -64,6 +66,21 @@ WIDE = Field(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Estimated:
+    """How sure the responses are that were not measured.
+
+    Parameters
+    ----------
+    deviation : (n_freq, n_seat, n_candidate) one standard deviation of what was estimated, 0 of what was measured, in
+        the scale of the responses.
+    left_out : what the estimate is worth, told by the measured places; None in older files.
+    """
+
+    deviation: Floats
+    left_out: LeftOutTable | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MeasuredRecord:
     """The measurements behind a plan.
 
@@ -80,8 +97,7 @@ class MeasuredRecord:
     main_transfer : (n_freq, n_seat, n_main), None where no main was measured.
     drive_v : (n_candidate,) rms voltage at each sub's terminals for `level` "pascal"; empty where not known [V].
     exchanged : measured by reciprocity: the candidates are places where subs may stand, not subs that stand.
-    deviation : (n_freq, n_seat, n_candidate) one standard deviation of what was estimated, 0 of what was measured, in
-        the scale of the responses; None where all was measured.
+    estimated : how sure those responses are that were estimated; None where all was measured.
     wide : candidates, then main loudspeakers, over all that their files tell, in the scale of the responses; None where
         some was estimated, and in older files.
     """
@@ -96,8 +112,13 @@ class MeasuredRecord:
     main_transfer: Complexes | None = None
     drive_v: tuple[float, ...] = ()
     exchanged: bool = False
-    deviation: Floats | None = None
+    estimated: Estimated | None = None
     wide: WideBand | None = None
+
+    @property
+    def deviation(self) -> Floats | None:
+        """(n_freq, n_seat, n_candidate) of `estimated`; None where all was measured."""
+        return None if self.estimated is None else self.estimated.deviation
 
     @property
     def file_name(self) -> tuple[str, ...]:
@@ -137,8 +158,9 @@ def write_measured(file: h5py.File, record: MeasuredRecord | None) -> None:
         add_field(group, DRIVE, np.array(record.drive_v), scales=[group, file])
     if record.exchanged:
         group.attrs["exchanged"] = True
-    if record.deviation is not None:
-        add_field(group, DEVIATION, record.deviation, scales=[group, file])
+    if record.estimated is not None:
+        add_field(group, DEVIATION, record.estimated.deviation, scales=[group, file])
+        write_left_out(group, record.estimated.left_out)
     if record.wide is not None:
         group.attrs["told_s"] = record.wide.told_s
         add_scale(group, "wide_hz", record.wide.frequency_hz, unit="Hz")
@@ -194,7 +216,7 @@ def read_measured(path: Path, file: h5py.File, sizes: dict[str, int]) -> Measure
         main_transfer=mains[1],
         drive_v=drive_v,
         exchanged=bool(group.attrs.get("exchanged", False)),
-        deviation=deviation,
+        estimated=None if deviation is None else Estimated(deviation=deviation, left_out=read_left_out(path, group)),
         wide=wide,
     )
 

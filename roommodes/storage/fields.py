@@ -200,6 +200,8 @@ PLAN_FIELDS = (
     ),
 )
 SCALES = {
+    "band_hz": "third octave; 0 for the whole band",
+    "way": "what predicted places left out",
     "frequency_hz": "frequency",
     "wide_hz": "frequency, even steps over all that the measured files tell",
     "seat": "index of the seat, from 0",

@@ -30,6 +30,7 @@ def as_file(found: Estimate, following: NextPlaces | None = None) -> FieldFile:
         project_toml=project.toml_text,
         manifest_toml=measured.manifest_text,
         made=Made.now(0),
+        left_out=found.left_out.table(),
     )
 
 

@@ -10,6 +10,7 @@ from scipy.special import exp1
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.metrics import level_db
 from roommodes.responses.third_octaves import bands_of, bands_within, nominal_hz
+from roommodes.storage.left_out import LeftOutTable
 
 LEAST_LEVEL = 1e-30
 
@@ -52,13 +53,13 @@ class LeftOut:
     frequency_hz : (n_freq,) [Hz].
     data : (n_freq, n_place, n_sub) measured.
     found : way of estimating -> (n_freq, n_place, n_sub) each place from the others.
-    deviation : (n_freq, n_place, n_sub) standard deviation that the first way states.
+    deviation : (n_freq, n_place, n_sub) standard deviation that the first way states; None where it states none.
     """
 
     frequency_hz: Floats
     data: Complexes
     found: Mapping[str, Complexes]
-    deviation: Floats
+    deviation: Floats | None
 
     @property
     def ways(self) -> tuple[str, ...]:
@@ -71,20 +72,34 @@ class LeftOut:
         data, found = self.data[used], self.found[way][used]
         error = np.abs(found - data)
         share = (error**2).mean(axis=1) / (np.abs(data) ** 2).mean(axis=1)
-        first = way == self.ways[0]
-        level = expected_level_db(found, self.deviation[used]) if first else level_db(found)
+        stated = self.deviation[used] if self.deviation is not None and way == self.ways[0] else None
+        level = level_db(found) if stated is None else expected_level_db(found, stated)
         level = level - level_db(data)
         return Worth(
             left=float(np.sqrt(share.mean())),
             median_db=float(np.median(np.abs(level))),
             rms_db=float(np.sqrt(np.mean(level**2))),
-            within=float(np.mean(error <= self.deviation[used])) if first else float("nan"),
+            within=float("nan") if stated is None else float(np.mean(error <= stated)),
         )
 
     def by_third_octave(self, way: str) -> tuple[tuple[float, Worth], ...]:
         """The errors of one way in each third-octave band that holds a frequency: nominal centre [Hz], errors."""
+        return tuple((hz, self.worth(way, inside)) for inside, hz in self._bands())
+
+    def _bands(self) -> tuple[tuple[NDArray[np.bool_], float], ...]:
+        """Which frequencies lie in each third octave, and its nominal centre [Hz]."""
         band = bands_of(self.frequency_hz)
-        return tuple((nominal_hz(one), self.worth(way, band == one)) for one in bands_within(self.frequency_hz))
+        return tuple((band == one, nominal_hz(one)) for one in bands_within(self.frequency_hz))
+
+    def table(self) -> LeftOutTable:
+        """Every way by third octave, then over the whole band."""
+        bands = [*((hz, band) for band, hz in self._bands()), (0.0, None)]
+        worth = [[self.worth(way, band) for way in self.ways] for _, band in bands]
+        values = {
+            key: np.array([[getattr(one, key) for one in row] for row in worth])
+            for key in ("left", "median_db", "rms_db", "within")
+        }
+        return LeftOutTable(way=self.ways, band_hz=np.array([hz for hz, _ in bands]), **values)
 
     def by_place(self, way: str) -> Floats:
         """Share of the rms that is left at each place: (n_place,)."""

@@ -241,22 +241,34 @@ def checked_places(
     shape = measured.transfer.shape
     value, deviation = left_out(solved(fitted.weight.value, fitted.terms, fitted.data), fitted.data)
     widened = widening(fitted.data, value, deviation)
-    chosen = np.array([fitted.waves[0].names.index(name) for name in INTERPOLATED])
-    few = fitted.terms[chosen]
-    trained = np.concatenate([trained_frequencies(measured) + sub * shape[0] for sub in range(shape[2])])
-    alone = chosen_weights(few[:, trained], fitted.data[trained], running=running)
-    between, _ = left_out(solved(alone.value, few, fitted.data), fitted.data)
+    between = _between(fitted.waves, fitted.terms, measured, running)
     by_model = model_left_out(in_batches(model), fitted.data)
     found = {FIELD: value, MODEL_ALONE: by_model, INTERPOLATION: between}
     return (
         LeftOut(
             frequency_hz=measured.frequency_hz,
             data=measured.transfer,
-            found={way: _unstacked(one, shape) for way, one in found.items()},
-            deviation=widened * _unstacked(deviation, shape).real,
+            found={way: unstacked(one, shape) for way, one in found.items()},
+            deviation=widened * unstacked(deviation, shape).real,
         ),
         widened,
     )
+
+
+def interpolated_left_out(project: Project, measured: MeasuredSet, *, running: Running) -> Complexes:
+    """Every measured place from the others by interpolation alone, no room: (n_freq, n, n_sub)."""
+    waves = kernels(project, measured, None, 0.0)
+    return unstacked(_between(waves, stacked(waves), measured, running), measured.transfer.shape)
+
+
+def _between(waves: Sequence[Waves], terms: Complexes, measured: MeasuredSet, running: Running) -> Complexes:
+    """The same in batches, from kernels that are at hand."""
+    n_freq, _, n_sub = measured.transfer.shape
+    few = terms[np.array([waves[0].names.index(name) for name in INTERPOLATED])]
+    data = in_batches(measured.transfer)
+    trained = np.concatenate([trained_frequencies(measured) + sub * n_freq for sub in range(n_sub)])
+    alone = chosen_weights(few[:, trained], data[trained], running=running)
+    return left_out(solved(alone.value, few, data), data)[0]
 
 
 def widening(data: Complexes, value: Complexes, deviation: Floats) -> float:
@@ -289,7 +301,7 @@ def elsewhere(fitted: Fitted, model: Complexes, place_m: Floats, *, running: Run
     return np.stack(values, axis=2), np.stack(deviations, axis=2)
 
 
-def _unstacked(value: Complexes | Floats, shape: tuple[int, ...]) -> Complexes:
+def unstacked(value: Complexes | Floats, shape: tuple[int, ...]) -> Complexes:
     """(n_sub * n_freq, n) as (n_freq, n, n_sub)."""
     n_freq, n, n_sub = shape
     return np.asarray(value.reshape(n_sub, n_freq, n).transpose(1, 2, 0))

@@ -8,6 +8,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.estimates.fitted import was_fitted
 from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs
+from roommodes.plan.measured import Estimated
 from roommodes.project.project import Project
 from roommodes.running import Running
 from solvers.field.errors import LeftOut
@@ -25,12 +26,11 @@ class Filled:
     Parameters
     ----------
     measured : the set.
-    deviation : the shape of its `transfer`, one standard deviation of what was estimated, 0 of what was measured; None
-        where all was measured.
+    estimated : how sure what was not measured is, in the shape of its `transfer`; None where all was measured.
     """
 
     measured: MeasuredSet
-    deviation: Floats | None
+    estimated: Estimated | None
 
 
 def filled(project: Project, measured: MeasuredSet, *, running: Running = Running()) -> Filled:
@@ -56,7 +56,7 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
     known = project.seats
     missing = np.array([at for at in range(len(known.name)) if at not in measured.seats.seat], dtype=np.intp)
     if not len(missing):
-        return Filled(measured=measured, deviation=None)
+        return Filled(measured=measured, estimated=None)
     names = tuple(known.name[at] for at in missing)
     placed = measured.at_known_places()
     found = estimate(project, placed, names, known.position_m[missing], running=running)
@@ -79,7 +79,7 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
         notes=(*measured.notes, note),
     )
     deviation = np.concatenate([np.zeros(measured.transfer.shape), found.deviation], axis=1)[:, order]
-    return Filled(measured=whole, deviation=deviation)
+    return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))
 
 
 def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Filled:
@@ -122,7 +122,8 @@ def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Fi
         further=None,
         notes=(*measured.notes, note),
     )
-    return Filled(measured=whole, deviation=found.deviation[:, kept].transpose(0, 2, 1).copy())
+    deviation = found.deviation[:, kept].transpose(0, 2, 1).copy()
+    return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))
 
 
 def _turned(measured: MeasuredSet) -> MeasuredSet:

@@ -14,7 +14,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.estimates.field_file import FieldFile
 from roommodes.measured.data import NOT_COUNTED
 from roommodes.places.seats import Seats
-from roommodes.plan.measured import MeasuredRecord
+from roommodes.plan.measured import Estimated, MeasuredRecord
 from roommodes.plan.plan import Plan
 from solvers.field.filled import ESTIMATED
 
@@ -72,7 +72,7 @@ def with_field(plan: Plan, field: FieldFile, *, source: str = "field") -> Plan:
         measured=replace(
             record,
             notes=tuple(notes),
-            deviation=unsure,
+            estimated=Estimated(deviation=unsure, left_out=field.left_out),
             wide=None,
             main_transfer=None if main is None else joined(main, pressure[:, :, mains], axis=1),
         ),

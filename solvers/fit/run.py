@@ -33,11 +33,10 @@ from roommodes.errors import Interrupted
 from roommodes.measured.loading import MeasuredSet
 from roommodes.project.project import Project
 from roommodes.running import Running, Step
-from solvers.fit.estimate import Estimate
+from solvers.fit.ending import Ends, covariance, ended
 from solvers.fit.freed_walls import accepted, folds, response_at, share_left, worth_freeing
 from solvers.fit.model import FINE, QUICK
-from solvers.fit.outcome import Fit, Found, Stop, outcome, require_places, spread
-from solvers.fit.parameter import Parameter
+from solvers.fit.outcome import Fit, Stop, require_places
 from solvers.fit.parameters import Space
 from solvers.fit.plain_walls import PlainWall, as_constructions, plain_walls
 from solvers.fit.priors import LOOSE, Known
@@ -51,9 +50,6 @@ EARLY_STEPS, EARLY_SETTLED = 6, 0.5
 LAST_STEPS, LAST_SETTLED = 25, 0.05  # posterior standard deviations
 USUAL = 60.0  # responses computed in a fit
 FINISHED = 2  # ends carried to the last
-WIDEST = 10.0
-WIDER = 1.1  # of the linear theory's variances: in 30 seeded rooms the true values lay 1.08 +- 0.04 times as far off
-RIVAL = 6.0  # less likely by a factor of 20
 FEWEST = 10  # frequencies of a stage
 GOOD_EXCESS = 1.1  # rms of what is left over the noise's, up to which no other start is tried
 
@@ -203,7 +199,7 @@ class _Work:
         plain = self.climbed(self._space(self.walls), "plain walls", search=search) if self.walls else None
         if plain is None:
             return None
-        known = np.sqrt(np.diag(self._covariance(plain)))
+        known = np.sqrt(np.diag(covariance(plain.stage, plain.state)))
         first = as_constructions(plain.stage.space, plain.state.u, known, self.built, self.walls, self.hz)
         return self._reached(self._stage(self.built, note="constructions"), first)
 
@@ -326,13 +322,6 @@ class _Work:
 
     # -- what came out ------------------------------------------------------------------------------------------------
 
-    def _covariance(self, end: End) -> Floats:
-        """Of the parameters where some steps ended, by the linear theory."""
-        state, _ = end.stage.weighed(end.state)
-        weight, wide = end.stage.weights(state.left)
-        curvature, _ = end.stage.curvature(state, weight / np.sqrt(wide), end.stage.space.free)
-        return np.asarray(WIDER * np.linalg.inv(curvature), dtype=np.float64)
-
     def _outcome(self, u: Floats, rivals: Sequence[tuple[Floats, float]], stop: Stop) -> Fit:
         """Both ends over the whole band, judged; an interrupt waits for them."""
         stage = self._stage(self.built, precision=FINE, note="judged")
@@ -340,61 +329,5 @@ class _Work:
         first, last = stage.start(np.zeros_like(u)), stage.start(u)
         assert first is not None, "not cancelled"
         assert last is not None, "not cancelled"
-        last, _ = stage.weighed(last)
-        weight, wide = stage.weights(last.left)
-        covariance = spread(self._covariance(End(stage=stage, state=last, stop=stop)), u, rivals)
-        deviation = np.sqrt(np.diag(covariance))
-        estimates = tuple(
-            Estimate(
-                parameter=p,
-                value=p.value(float(u)),
-                deviation=p.deviation(float(u), float(s)),
-                moved=float(u),
-                known=float(s),
-            )
-            for p, u, s in zip(self.built.free, last.u, deviation, strict=True)
-        )
-        return outcome(
-            self.measured,
-            self.built,
-            Compared(
-                frequency_hz=self.hz,
-                data=self.data,
-                before=self.data - first.left,
-                after=self.data - last.left,
-            ),
-            DataNoise(rms=self.noise, freedom=stage.freedom(), widening=wide),
-            Found(
-                u=last.u,
-                estimates=estimates,
-                correlation=covariance / np.outer(deviation, deviation),
-                source=last.source,
-                suspects=self._suspects(stage, last, weight / np.sqrt(min(wide, WIDEST))),
-                rivals=[other for other, behind in rivals if behind < RIVAL],
-                stop=stop,
-                steps=self.steps,
-            ),
-        )
-
-    def _suspects(self, stage: Steps, last: State, weight: Floats) -> dict[Parameter, tuple[float, float]]:
-        """Held size and loss: by how much each would have to change, and what share of the misfit that would take."""
-        asked = [p for p in self.built.held if p.group in {"size", "loss"}]
-        if not asked or self.running.stop_asked():
-            return {}
-        response = stage.model.response(last.u, asked, dict.fromkeys(asked, 0.0))
-        if response is None:
-            return {}
-        state = replace(last, response=replace(last.response, slopes={**last.response.slopes, **response.slopes}))
-        square, product, size = stage.normal(state, weight, (*self.built.free, *asked))
-        prior = np.eye(len(product))
-        held = np.arange(len(asked)) + len(self.built.free)
-        prior[held, held] = 1e-2
-        gradient = product.copy()
-        gradient[: len(last.u)] -= last.u
-        found = {}
-        for place, parameter in zip(held, asked, strict=True):
-            only = [*range(len(self.built.free)), int(place)]
-            moved = np.linalg.solve((square + prior)[np.ix_(only, only)], gradient[only])
-            gone = 2.0 * moved @ product[only] - moved @ square[np.ix_(only, only)] @ moved
-            found[parameter] = (float(moved[-1]) * parameter.sigma, float(gone) / max(size, 1e-300))
-        return found
+        ends = Ends(stage=stage, first=first, last=stage.weighed(last)[0], rivals=rivals, stop=stop, steps=self.steps)
+        return ended(self.measured, ends, self.noise, running=self.running)

@@ -13,6 +13,7 @@ from math import sqrt
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
+from solvers.field.errors import LeftOut
 
 WHITE = 2.0  # k up to which what is left counts as noise
 MOST_EXCESS, MOST_LOCAL = 1.2, 1.6  # rms of what is left over the noise's: in all, in a half octave of a sub
@@ -74,6 +75,7 @@ class Judgement:
     widening : k, points of the data per independent sample.
     refused : held sizes explain too much of what is left.
     freed : the walls that are admittances in place of their constructions; None for none.
+    left_out : every measured place predicted by a fit to the others; None where that cannot be said.
     """
 
     left: float
@@ -84,6 +86,7 @@ class Judgement:
     widening: float
     refused: bool
     freed: Freed | None = None
+    left_out: LeftOut | None = None
 
     @property
     def verdict(self) -> Verdict:

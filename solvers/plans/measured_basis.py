@@ -15,7 +15,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.data import NOT_COUNTED, MeasuredSet
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
-from roommodes.plan.measured import MeasuredRecord
+from roommodes.plan.measured import Estimated, MeasuredRecord
 from roommodes.plan.plan import Results
 from roommodes.project.mains import MainsTable
 from roommodes.project.project import Project
@@ -26,22 +26,21 @@ from solvers.search.from_project import distances_of, drives_of
 from solvers.search.problem import Problem, Wishes
 
 
-def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats | None = None) -> Basis:
+def measured_basis(project: Project, measured: MeasuredSet, *, estimated: Estimated | None = None) -> Basis:
     """The subs and seats of a measured set that the search needs, as its basis.
 
     Parameters
     ----------
     project : what is asked.
     measured : the responses.
-    deviation : the shape of `measured.transfer`, one standard deviation of what was estimated among them, 0 of what was
-        measured; None where nothing was.
+    estimated : how sure those are that were estimated, in the shape of `measured.transfer`; None where none was.
 
     Raises
     ------
     ProjectInvalid : responses cannot be added, no seat or sub was measured, a sub has no position.
     """
     project.require_one_kind("a plan on measured responses")
-    if deviation is None:
+    if estimated is None:
         measured = measured.for_search()
     mains = (project.mains or MainsTable()).measured
     names = list(measured.subs.name)
@@ -84,7 +83,9 @@ def measured_basis(project: Project, measured: MeasuredSet, *, deviation: Floats
             main_transfer=scale * transfer[:, :, played] if played else None,
             drive_v=_drive_v(measured, subs),
             exchanged=measured.subs.exchanged,
-            deviation=None if deviation is None else scale * deviation[:, at_seat][:, :, subs],
+            estimated=None
+            if estimated is None
+            else replace(estimated, deviation=scale * estimated.deviation[:, at_seat][:, :, subs]),
             wide=_wide(measured, at_seat, [*subs, *played], scale),
         ),
     )

@@ -10,6 +10,7 @@ import pytest
 from typer.testing import Result
 
 import roommodes as rm
+from cli.report.basis import basis_section
 from roommodes.errors import FileUnusable, ProjectInvalid
 from roommodes.estimates.field_file import read_field_file
 from roommodes.estimates.fitted import CORRECTED
@@ -50,10 +51,23 @@ def at_site(site: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def test_the_file_holds_the_field_at_the_places(run: Run, at_site: Path) -> None:
-    done = run(*WORDS, "-o", "field.h5", "--figure", "field.png", "--further", "2", "--json", "-q", "--force")
+    done = run(
+        *WORDS,
+        "-o",
+        "field.h5",
+        "--figure",
+        "field.png",
+        "--page",
+        "field.html",
+        "--further",
+        "2",
+        "--json",
+        "-q",
+        "--force",
+    )
     assert done.exit_code == 0, done.output
     answer = json.loads(done.stdout)
-    assert answer["written"] == ["field.h5", "field.png"]
+    assert answer["written"] == ["field.h5", "field.png", "field.html"]
     assert set(answer["left_out"]) == {"field", "model alone", "interpolation alone"}
     with h5py.File(at_site / "field.h5") as file:
         hz = file["frequency_hz"][()]
@@ -70,6 +84,11 @@ def test_the_file_holds_the_field_at_the_places(run: Run, at_site: Path) -> None
     read = read_field_file(at_site / "field.h5")
     assert np.array_equal(read.pressure, pressure)
     assert read.level == "relative"
+    assert read.left_out is not None
+    assert read.left_out.left[-1, 0] == pytest.approx(answer["left_out"]["field"]["left"])
+    page = (at_site / "field.html").read_text()
+    assert "Each measured place predicted from the others" in page
+    assert "interpolation alone" in page
     following = answer["next"]
     assert len(following["places"]) == 2
     assert following["deviation"] > following["places"][0]["deviation"] > following["places"][1]["deviation"]
@@ -125,7 +144,13 @@ def test_filters_over_an_estimated_seat(run: Run, at_site: Path, tmp_path: Path)
     kept = rm.open(tmp_path / "t.h5")
     assert kept.plan().seats.name == ("front 1", "front 2", "front 3")
     assert kept.measured is not None
-    assert kept.measured.deviation is not None
+    assert kept.measured.estimated is not None
+    table = kept.measured.estimated.left_out
+    assert table is not None
+    assert np.array_equal(table.left, found_field.left_out.table().left)
+    told = str(basis_section(kept.plan()))
+    assert "only as good as the field" in told
+    assert "interpolation alone" in told
 
 
 def test_a_grid_for_a_map(run: Run, at_site: Path, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from cli.terminal.guard import guarded, interruptible
-from cli.terminal.options import AnyFolder, Debug, Force, Json, ProjectFile, Quiet
+from cli.terminal.options import AnyFolder, Debug, Force, Json, PageFile, ProjectFile, Quiet
 from cli.terminal.output import Page, print_json
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
@@ -41,6 +41,7 @@ def field(
         int,
         typer.Option("--further", min=0, max=MOST_FURTHER, metavar="N", help="Name N places to measure at next."),
     ] = 3,
+    page: PageFile = None,
     any_folder: AnyFolder = False,
     force: Force = False,
     as_json: Json = False,
@@ -56,6 +57,8 @@ def field(
     Example: roommodes field corrected.toml measured.toml --places places.csv -o field.h5 --figure field.png
     """
     from cli.terminal.figure_suffix import suffix_fault
+    from cli.terminal.plan_options import PAGES
+    from cli.terminal.plan_options import suffix_fault as page_fault
     from cli.words.on_site.field import field_json, print_field, print_next
     from roommodes.estimates.field_file import field_image
     from roommodes.estimates.places_table import even_places, read_places
@@ -66,6 +69,8 @@ def field(
     from solvers.field.estimate import estimate
     from solvers.field.next_place import next_places
 
+    if page and (fault := page_fault(page, PAGES)):
+        raise typer.BadParameter(fault, param_hint="--page")
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
     if (places is None) == (height is None):
@@ -76,7 +81,7 @@ def field(
     wanted = even_places(project, height or 0.0, spacing) if places is None else read_places(places, project)
     measured = load_manifest(manifest, project, any_folder=any_folder)
     inputs = [file, *([places] if places else []), *measured.paths]
-    check_targets({"--output": output, "--figure": figure}, inputs=inputs, force=force)
+    check_targets({"--output": output, "--figure": figure, "--page": page}, inputs=inputs, force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = estimate(project, measured, wanted.name, wanted.position_m, running=running)
         following = next_places(project, measured, found, count=further, running=running) if further else None
@@ -86,13 +91,17 @@ def field(
         from cli.figures.field import field_page
 
         write_whole(figure, field_page(project, measured, found, figure.suffix), force=force)
-    written = [path for path in (output, figure) if path]
+    if page:
+        from cli.report.measured_room import field_page_bytes
+
+        write_whole(page, field_page_bytes(found, following, page.suffix), force=force)
+    written = [path for path in (output, figure, page) if path]
     if as_json:
         print_json({**field_json(project, measured, found, following), "written": [str(path) for path in written]})
     elif not quiet:
-        page = Page()
-        print_field(page, project, measured, found)
+        text = Page()
+        print_field(text, project, measured, found)
         if further:
-            print_next(page, following)
+            print_next(text, following)
         for path in written:
-            page.line(f"Wrote {path}.")
+            text.line(f"Wrote {path}.")

@@ -5,15 +5,22 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.on_site.left_out import left_out_json, print_left_out
 from roommodes.estimates.fitted import was_fitted
 from roommodes.measured.data import MeasuredSet
 from roommodes.project.project import Project
-from solvers.field.errors import LeftOut, Worth
+from solvers.field.errors import LeftOut
 from solvers.field.estimate import FIELD, INTERPOLATION, MODEL_ALONE, Estimate
 from solvers.field.next_place import CABINET_M, HIGH_M, LOW_M, WALL_M, NextPlaces
 from solvers.field.waves import MODEL
 
 PLACES_SHOWN = 20
+KNOWN_HEADERS = ("place", "x [m]", "y [m]", "z [m]", "deviation", "level +- [dB]")
+KNOWN_LEGEND = (
+    "deviation: one standard deviation of the complex response over its rms, median over frequencies and subs. level "
+    "+-: the same in dB."
+)
+NEXT_HEADERS = ("further place", "x [m]", "y [m]", "z [m]", "seat", "left")
 SHARES_SHOWN = 0.03
 HARDLY = 0.5  # share of the rms from which an estimate says little
 PER_DEVIATION = 20.0 / np.log(10.0)  # dB per relative deviation, small ones
@@ -27,7 +34,7 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
     )
     for note in measured.notes:
         page.line(note, mark="- ")
-    print_left_out(page, found.left_out)
+    print_left_out(page, found.left_out.table())
     if found.left_out.worth(FIELD).left > HARDLY:
         page.line("More than half is left: measure at more places before you rest a decision on this.", mark="! ")
     if fitted := flattered(project):
@@ -46,11 +53,7 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
             f"Deviations are widened {found.widened:.2f} times, so that they hold at the places left out.", mark="- "
         )
     page.heading("How far it is known")
-    rows = [
-        [name(place), *(f"{x:.2f}" for x in position), f"{share:.0%}", f"{level:.1f}"]
-        for place, position, share, level in known_rows(found)[:PLACES_SHOWN]
-    ]
-    page.table(["place", "x [m]", "y [m]", "z [m]", "deviation", "level +- [dB]"], rows, right=(1, 2, 3, 4, 5))
+    page.table(list(KNOWN_HEADERS), known_cells(found)[:PLACES_SHOWN], right=(1, 2, 3, 4, 5))
     if (more := len(found.place_name) - PLACES_SHOWN) > 0:
         shares, levels = np.array([row[2:] for row in known_rows(found)]).T
         page.line(
@@ -58,10 +61,7 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
             f"middle and {shares.max():.0%} at most, that of the level {np.median(levels):.1f} dB and "
             f"{levels.max():.1f} dB."
         )
-    page.line(
-        "deviation: one standard deviation of the complex response over its rms, median over frequencies and subs. "
-        "level +-: the same in dB."
-    )
+    page.line(KNOWN_LEGEND)
 
 
 def print_next(page: Page, following: NextPlaces | None) -> None:
@@ -70,12 +70,7 @@ def print_next(page: Page, following: NextPlaces | None) -> None:
     if following is None:
         page.line("No place is within a microphone stand's reach.")
         return
-    rows = [["none", "", "", "", "", f"{following.deviation:.1%}"]]
-    rows += [
-        [str(number), *(f"{x:.2f}" for x in one.position_m), one.seat and name(one.seat), f"{one.deviation:.1%}"]
-        for number, one in enumerate(following.places, start=1)
-    ]
-    page.table(["further place", "x [m]", "y [m]", "z [m]", "seat", "left"], rows, right=(1, 2, 3, 5))
+    page.table(list(NEXT_HEADERS), next_cells(following), right=(1, 2, 3, 5))
     page.line(
         f"left: one deviation over the rms of the responses, at {_wanted(following)}, with this place and those above "
         f"measured. One place taken at random leaves {following.at_random:.1%}, the median of "
@@ -84,36 +79,28 @@ def print_next(page: Page, following: NextPlaces | None) -> None:
     )
 
 
+def next_cells(following: NextPlaces) -> list[list[str]]:
+    """Under `NEXT_HEADERS`: as measured, then each further place."""
+    rows = [["none", "", "", "", "", f"{following.deviation:.1%}"]]
+    return rows + [
+        [str(number), *(f"{x:.2f}" for x in one.position_m), name(one.seat) if one.seat else "", f"{one.deviation:.1%}"]
+        for number, one in enumerate(following.places, start=1)
+    ]
+
+
+def known_cells(found: Estimate) -> list[list[str]]:
+    """Under `KNOWN_HEADERS`: how far each place is known."""
+    return [
+        [name(place), *(f"{x:.2f}" for x in position), f"{share:.0%}", f"{level:.1f}"]
+        for place, position, share, level in known_rows(found)
+    ]
+
+
 def _wanted(following: NextPlaces) -> str:
     count = len(following.wanted)
     if following.of_seats:
         return "the seat that was not measured" if count == 1 else f"the {count} seats that were not measured"
     return f"{counted(count, 'place')} of the table, since every seat was measured"
-
-
-def print_left_out(page: Page, checked: LeftOut) -> None:
-    """Every measured place from the others: by third octave, three ways."""
-    page.heading("Each measured place predicted from the others")
-    rows = []
-    bands = {way: checked.by_third_octave(way) for way in checked.ways}
-    for at, (centre, field) in enumerate(bands[FIELD]):
-        rows.append(
-            [f"{centre:g} Hz", *_cells(field), *(_left(bands[way][at][1]) for way in (MODEL_ALONE, INTERPOLATION))]
-        )
-    whole = {way: checked.worth(way) for way in checked.ways}
-    rows.append(["all", *_cells(whole[FIELD]), *(_left(whole[way]) for way in (MODEL_ALONE, INTERPOLATION))])
-    page.table(
-        ["band", "left", "median dB", "rms dB", "within +-", "model alone", "interpolation alone"],
-        rows,
-        right=(1, 2, 3, 4, 5, 6),
-    )
-    page.line(
-        "left: rms of the complex error over that of the responses. median, rms: of the level error, the level being "
-        "the mean in dB over what the response may be. within +-: share of the errors below one stated standard "
-        "deviation; 68 % is right. model alone: the project's room, its level and phase from the other places. "
-        "interpolation alone: direct sound and plane waves, no room. The strengths of the estimate's parts come from "
-        "all places; with them from the others alone the error is a little larger."
-    )
 
 
 def flattered(project: Project) -> str:
@@ -187,27 +174,3 @@ def next_json(following: NextPlaces) -> dict[str, Any]:
             for one in following.places
         ],
     }
-
-
-def left_out_json(checked: LeftOut) -> dict[str, Any]:
-    """Errors at the places left out, each way, by third octave and by place."""
-    return {
-        way: {
-            **_worth_json(checked.worth(way)),
-            "third_octaves": [{"hz": hz, **_worth_json(one)} for hz, one in checked.by_third_octave(way)],
-            "left_by_place": checked.by_place(way).tolist(),
-        }
-        for way in checked.ways
-    }
-
-
-def _worth_json(one: Worth) -> dict[str, float]:
-    return {"left": one.left, "median_db": one.median_db, "rms_db": one.rms_db, "within_deviation": one.within}
-
-
-def _cells(one: Worth) -> list[str]:
-    return [_left(one), f"{one.median_db:.1f}", f"{one.rms_db:.1f}", f"{one.within:.0%}"]
-
-
-def _left(one: Worth) -> str:
-    return f"{one.left:.0%}"

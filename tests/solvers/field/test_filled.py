@@ -70,8 +70,8 @@ def test_candidates_along_a_zone_by_reciprocity(project: Project) -> None:
     true = response(project, seats.position_m, found.subs.position_m)
     rms = np.sqrt(np.mean(np.abs(true) ** 2, axis=(1, 2), keepdims=True))
     assert np.sqrt(np.mean((np.abs(found.transfer - true) / rms) ** 2)) < 0.06
-    assert known.deviation is not None
-    within = np.abs(found.transfer - true) <= known.deviation
+    assert known.estimated is not None
+    within = np.abs(found.transfer - true) <= known.estimated.deviation
     assert within.mean() > 0.6
     basis = measured_basis(project, found)
     assert len(basis.candidates) == len(found.subs) > 10
@@ -92,9 +92,9 @@ def test_a_seat_that_was_not_measured(project: Project) -> None:
     true = response(project, project.seats.position_m, subs)[:, 1]
     assert np.median(np.abs(found.transfer[:, 1] - true) / np.abs(true)) < 0.08
     assert np.array_equal(found.transfer[:, 0], measured.transfer[:, 0])
-    assert known.deviation is not None
-    assert not known.deviation[:, [0, 2]].any()
-    assert known.deviation[:, 1].all()
+    assert known.estimated is not None
+    assert not known.estimated.deviation[:, [0, 2]].any()
+    assert known.estimated.deviation[:, 1].all()
 
 
 def test_too_few_places_are_refused(project: Project) -> None:
