@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from roommodes.errors import ProjectInvalid as ProjectInvalid
     from roommodes.errors import RoommodesError as RoommodesError
     from roommodes.front.fitting import Fitted as Fitted
+    from roommodes.front.fitting import estimated as estimated
     from roommodes.front.fitting import field as field
     from roommodes.front.fitting import fit as fit
     from roommodes.front.fitting import measurements as measurements
@@ -92,7 +93,7 @@ _HOMES = {  # where each name lives
         "ProjectInvalid",
         "RoommodesError",
     ),
-    "front.fitting": ("Fitted", "field", "fit", "measurements", "next_places", "with_field"),
+    "front.fitting": ("Fitted", "estimated", "field", "fit", "measurements", "next_places", "with_field"),
     "front.model": ("Transfer", "compare", "judge", "modes", "predict", "transfer", "watcher"),
     "front.pages": ("drawing", "explore", "export", "report", "settings"),
     "front.projects": ("check", "demo", "load", "loads", "outline", "schema", "template"),

@@ -22,6 +22,7 @@ from roommodes.running import Running
 
 if TYPE_CHECKING:
     from solvers.field.estimate import Estimate
+    from solvers.field.filled import Filled
     from solvers.field.next_place import NextPlaces
     from solvers.fit.moved_modes import MovedMode
     from solvers.fit.outcome import Fit
@@ -183,6 +184,33 @@ def field(
     if faults or not len(place):
         raise ProjectInvalid("field", faults or [Fault(where="position_m", message="is empty; give a place.")])
     return estimate(project, measured, given, place, running=running or Running())
+
+
+def estimated(project: Project, measured: MeasuredSet, *, running: Running | None = None) -> Filled:
+    """Estimate what was not measured, for a search; the same as `roommodes optimise --measured M --estimate`.
+
+    Parameters
+    ----------
+    project : whose seats and zones are meant.
+    measured : from `measurements`, at four places at least. Seats of the project that were not measured are estimated;
+        of a set measured by reciprocity (`exchanged`) every candidate along the zones.
+    running : progress, cancelling, threads.
+
+    Returns
+    -------
+    A `Filled`, to be given to `search` as `measured`.
+
+    Raises
+    ------
+    ProjectInvalid : too little was measured, or no candidate is known well enough.
+    OutsideModel : the model cannot take the room.
+    Interrupted : when cancelled.
+
+    Example: ``rm.search(project, measured=rm.estimated(project, measured))``
+    """
+    from solvers.field.filled import filled
+
+    return filled(project, measured.for_search(), running=running or Running())
 
 
 def with_field(plan: Plan, found: Estimate | FieldFile) -> Plan:

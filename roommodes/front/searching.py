@@ -22,6 +22,7 @@ from roommodes.studies.results import StudyResults, read_study
 
 if TYPE_CHECKING:
     from solvers.field.estimate import Estimate
+    from solvers.field.filled import Filled
 
 Objective = Callable[[Floats], Floats]
 Kind = Literal["plan", "study", "tolerance", "layout", "field"]
@@ -39,7 +40,7 @@ def search(
     *,
     counts: Sequence[int] | None = None,
     seed: int | None = None,
-    measured: MeasuredSet | None = None,
+    measured: MeasuredSet | Filled | None = None,
     objective: Objective | None = None,
     threads: int | None = None,
     running: Running | None = None,
@@ -53,7 +54,8 @@ def search(
     counts : numbers of subs; left out, as in the project.
     seed : starts the random numbers; left out, as in the project. With the same version,
         libraries and kind of processor the same seed gives the same plans.
-    measured : search on these measured responses (`measurements`) and not on the model.
+    measured : search on these measured responses (`measurements`) and not on the model; or on what `estimated` makes
+        of them.
     objective : in place of variation, a function of level_db (n_plan, n_freq, n_seat) [dB re 1/m, as driven] that
         gives (n_plan,) numbers, less being better. It is tried in Python on whole batches of plans, which is some ten
         to a hundred times slower than the compiled search for variation, and looks at fewer plans: the best found.
@@ -85,7 +87,12 @@ def search(
         proof_s = 0.0 if prove is None else seconds_of(prove)
     except ValueError as wrong:
         raise ProjectInvalid(project.source, [Fault(where="prove", message=str(wrong))]) from wrong
-    basis = modelled_basis(project, running=running) if measured is None else measured_basis(project, measured)
+    if measured is None:
+        basis = modelled_basis(project, running=running)
+    elif isinstance(measured, MeasuredSet):
+        basis = measured_basis(project, measured)
+    else:
+        basis = measured_basis(project, measured.measured, estimated=measured.estimated)
     if objective is not None:
         from solvers.plans.own_objective import solve_for
 

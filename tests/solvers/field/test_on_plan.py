@@ -164,6 +164,19 @@ def test_a_band_of_the_filters_within_the_plans(plan: Plan, plane: FieldFile) ->
         whole.tuned(band_hz=(20.0, 70.0))
 
 
+def test_a_search_over_estimated_seats(project: Project, measured: MeasuredSet) -> None:
+    """As `optimise --measured --estimate`: all seats count from the start."""
+    known = rm.estimated(project, measured)
+    found = rm.search(project, counts=(2,), measured=known).recommended()
+    assert found.seats.name == project.seats.name
+    assert found.measured is not None
+    assert found.measured.estimated is not None
+    assert found.measured.estimated.left_out is not None
+    sure = uncertain(found)
+    assert sure is not None
+    assert sure.promised_db == pytest.approx(found.variation_db)
+
+
 def test_fields_of_something_else_are_refused(project: Project, plan: Plan, plane: FieldFile) -> None:
     back = only(plane, slice(2))
     with pytest.raises(ProjectInvalid, match="differ from the plan's by"):
