@@ -156,7 +156,7 @@ def _drawn(
 
 def _paged(page: Path | None, project: "Project", measured: "MeasuredSet", found: "Fit") -> bytes | None:
     """The page."""
-    from cli.report.measured_room import fit_page_bytes
+    from cli.report.on_site.measured_room import fit_page_bytes
 
     return None if page is None else fit_page_bytes(project, measured, found, page.suffix)
 

@@ -67,7 +67,7 @@ def report(
     check_targets({"--output": target}, inputs=inputs, force=force)
     estimated = None
     if field is not None:
-        from cli.report.field import field_section
+        from cli.report.on_site.field import field_section
         from roommodes.estimates.field_file import read_field_file
 
         estimated = field_section(plan, read_field_file(field), source=str(field))

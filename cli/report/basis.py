@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from cli.report.blocks import Bullets, Picture, Section, Table, Text, shown
-from cli.report.left_out import worth_blocks
+from cli.report.on_site.left_out import worth_blocks
 from cli.words.basis import basis_words
 from cli.words.on_site.estimated import SEAT_HEADERS, SEAT_LEGEND, seat_rows, sure_words
 from roommodes.plan.plan import Plan

@@ -93,6 +93,14 @@ class Placed:
     position_m: Floats
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Texts:
+    """The files that a field was made from, as they were read."""
+
+    project_toml: str
+    manifest_toml: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FieldFile:
     """A field file's contents.
@@ -107,7 +115,7 @@ class FieldFile:
     measured : (n_freq, n_microphone, n_sub) responses there.
     further : where to measure next; None where nobody asked.
     level : what the scale is: ``relative``, ``pascal`` or ``per metre``.
-    project_toml, manifest_toml : texts.
+    texts : of project and manifest.
     made : when, and by which version.
     left_out : every measured place predicted from the others; None in older files.
     """
@@ -121,8 +129,7 @@ class FieldFile:
     measured: Complexes
     further: Further | None
     level: str
-    project_toml: str
-    manifest_toml: str
+    texts: Texts
     made: Made
     left_out: LeftOutTable | None = None
 
@@ -134,8 +141,8 @@ def field_image(found: FieldFile) -> bytes:
         file.attrs["format_version"] = FORMAT_VERSION
         file.attrs["level"] = found.level
         found.made.write(file)
-        add_text(file, "project_toml", found.project_toml, long_name="text of the project file")
-        add_text(file, "manifest_toml", found.manifest_toml, long_name="text of the manifest")
+        add_text(file, "project_toml", found.texts.project_toml, long_name="text of the project file")
+        add_text(file, "manifest_toml", found.texts.manifest_toml, long_name="text of the manifest")
         add_scale(file, "frequency_hz", found.frequency_hz, unit="Hz")
         for axis, placed in (("place", found.places), ("sub", found.subs), ("microphone", found.microphones)):
             add_scale(file, axis, np.arange(len(placed.name)))
@@ -200,8 +207,10 @@ def _contents(path: Path, file: h5py.File) -> FieldFile:
         measured=values["measured/pressure"],
         further=_further(path, file, values),
         level=level,
-        project_toml=read_text(path, file, "project_toml"),
-        manifest_toml=read_text(path, file, "manifest_toml"),
+        texts=Texts(
+            project_toml=read_text(path, file, "project_toml"),
+            manifest_toml=read_text(path, file, "manifest_toml"),
+        ),
         made=Made.read(path, file),
         left_out=read_left_out(path, file),
     )

@@ -57,7 +57,7 @@ def report(
         for text in warnings:
             warn(text, stacklevel=2)
     elif isinstance(plan, Plan):
-        from cli.report.field import field_section
+        from cli.report.on_site.field import field_section
 
         estimated = field_section(plan, field)
         compared, found = model_numbers(plan, running, target.suffix)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from roommodes.estimates.field_file import FieldFile, Further, Placed
+from roommodes.estimates.field_file import FieldFile, Further, Placed, Texts
 from roommodes.storage.stamp import Made
 from solvers.field.estimate import Estimate
 from solvers.field.next_place import NextPlaces
@@ -27,8 +27,7 @@ def as_file(found: Estimate, following: NextPlaces | None = None) -> FieldFile:
         measured=measured.transfer,
         further=None if following is None else _further(following),
         level=measured.level,
-        project_toml=project.toml_text,
-        manifest_toml=measured.manifest_text,
+        texts=Texts(project_toml=project.toml_text, manifest_toml=measured.manifest_text),
         made=Made.now(0),
         left_out=found.left_out.table(),
     )

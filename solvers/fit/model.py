@@ -31,8 +31,8 @@ from roommodes.project.constructions import AnyConstruction, Construction, law_o
 from roommodes.running import Running
 from solvers.fit.parameter import Parameter
 from solvers.fit.parameters import Situation, Space
-from solvers.fit.room_slopes import AnyFamily, Enlarged, RoomSlopes
-from solvers.fit.shape_slopes import ShapeSlopes
+from solvers.fit.slopes.room import AnyFamily, Enlarged, RoomSlopes
+from solvers.fit.slopes.shape import ShapeSlopes
 
 # a few 1e-3 of the seats' rms at worst, 1e-5 mostly: well below what a measurement holds
 FINE = Precision(cut=2.5, lowest_cut=5.0, extra_order=4, edge_wavenumber=20.0, plane_wavenumber=60.0, near_error=2e-2)

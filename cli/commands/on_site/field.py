@@ -92,7 +92,7 @@ def field(
 
         write_whole(figure, field_page(project, measured, found, figure.suffix), force=force)
     if page:
-        from cli.report.measured_room import field_page_bytes
+        from cli.report.on_site.measured_room import field_page_bytes
 
         write_whole(page, field_page_bytes(found, following, page.suffix), force=force)
     written = [path for path in (output, figure, page) if path]

@@ -65,7 +65,7 @@ def verify(
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
         found = verified(plan, measured, allowed_db=allowed, running=running)
     if output:
-        from cli.report.verify import verify_bytes
+        from cli.report.on_site.verify import verify_bytes
 
         write_whole(output, verify_bytes(plan, measured, found, output.suffix), force=force)
     if figure:

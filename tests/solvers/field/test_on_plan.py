@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 
 import roommodes as rm
 from cli.report.blocks import Picture
-from cli.report.field import field_section
+from cli.report.on_site.field import field_section
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import ProjectInvalid
 from roommodes.estimates.field_file import FieldFile

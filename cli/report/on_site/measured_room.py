@@ -7,7 +7,7 @@ import numpy as np
 
 from cli.report.blocks import Bullets, Report, Section, Table, Text, shown
 from cli.report.html import report_html
-from cli.report.left_out import worth_blocks
+from cli.report.on_site.left_out import worth_blocks
 from cli.report.pdf import report_pdf
 from cli.terminal.output import counted
 from cli.words.on_site.field import (

@@ -22,7 +22,7 @@ from roommodes.elements.traces import values_at
 from roommodes.shapes.movable import Movable, Planes, placed, planes_either_way
 from roommodes.shapes.shape import Shape
 from solvers.fit.parameter import Parameter
-from solvers.fit.room_slopes import Enlarged
+from solvers.fit.slopes.room import Enlarged
 
 STEP_M = 2e-3  # by which planes are moved
 

@@ -6,8 +6,8 @@ from matplotlib.figure import Figure
 from cli.figures.field_maps import drawn_plane
 from cli.figures.report import FEW_SEATS, STEP_DB, level_key
 from cli.report.blocks import Picture, Section, Text
-from cli.report.left_out import worth_blocks
 from cli.report.level_maps import STILLS, STILLS_IN, STILLS_OF_MANY, telling_frames
+from cli.report.on_site.left_out import worth_blocks
 from roommodes.estimates.field_file import FieldFile
 from roommodes.lengths import lengths_of
 from roommodes.plan.plan import Plan

@@ -1,0 +1,1 @@
+"""How the responses change with the room's size and with the planes of a shape: slopes for the steps of a fit."""
