@@ -1,4 +1,4 @@
 """A project corrected by measurements: what may change, the fit, its verdict, the modes that moved.
 
-May import `roommodes`.
+May import `roommodes` and `solvers.field`.
 """

@@ -1,1 +1,4 @@
-"""How the responses change with the room's size and with the planes of a shape: slopes for the steps of a fit."""
+"""How the responses change with the size of a room and with the planes of a shape.
+
+Slopes of the model, for the steps of a fit. May import `roommodes` and `solvers.fit`.
+"""
