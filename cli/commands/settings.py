@@ -94,7 +94,7 @@ def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
     from cli.terminal.output import name
     from cli.words.crossover_settings import print_common
     from cli.words.plan import from_walls, subs_word
-    from cli.words.settings import filter_words, sub_table, wiring_lines
+    from cli.words.settings import filter_words, pair_lines, sub_table, wiring_lines
     from cli.words.tune import print_tuned
     from roommodes.filters.biquads import SIGN_CONVENTION
     from roommodes.lengths import ROUNDED, lengths_of
@@ -107,7 +107,7 @@ def print_settings(page: Page, plan: "Plan", values: "StartingValues") -> None:
     lengths = lengths_of(plan.project)
     headers, rows = sub_table(values, lengths)
     page.table(headers, rows, right=(0, 2, 3, 4, 5))
-    for line in wiring_lines(values):
+    for line in (*wiring_lines(values), *pair_lines(plan, values)):
         page.line(line)
     page.line(
         f"samples: at {values.rate_hz:g} Hz. distance: the delay times {values.speed_of_sound_m_s:.1f} m/s, by how "

@@ -9,8 +9,10 @@ import numpy as np
 from cli.explore.field import left_out
 from cli.explore.packing import packed_field, packed_plane
 from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB, ramp_colours
+from cli.terminal.output import clean
 from cli.words.basis import basis_words, weighting_words
 from cli.words.plan import caution_lines, off_floor, subs_word
+from cli.words.wall_parts import wall_parts
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats
 from roommodes.lengths import lengths_of
@@ -30,6 +32,7 @@ from solvers.search.from_project import drives_of
 FORMAT = 1
 PLANS_OF_A_COUNT = 5  # that the page offers to start from
 RAISED_M = 1.2
+UPRIGHT = ("front", "rear", "left", "right")
 ONE_KIND = MappingProxyType({"name": "", "channels": 1})  # what may differ between amplifiers of one kind
 
 
@@ -207,9 +210,15 @@ def _drawing(project: Project) -> dict[str, Any]:
     cabinet = cabinet_of(project.subwoofer)
     return {
         **_shape(project.room),
-        "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.obstacles],
+        "keep_outs": [{"name": box.name, "low": list(box.low), "high": list(box.high)} for box in project.keep_outs],
         "zones": [{"name": zone.name, "low": list(zone.low), "high": list(zone.high)} for zone in project.zones],
         "glass": [{"wall": one.wall, "from": one.from_m, "to": one.to_m} for one in glass_of(project)],
+        "parts": [
+            {"key": one.key, "wall": one.wall, "from": one.from_m[0], "to": one.to_m[0], "name": one.name}
+            for one in wall_parts(project)
+            if one.wall in UPRIGHT and not one.glass
+        ],
+        "mains": _mains(project),
         "screen": None
         if project.screen is None
         else {"width": project.screen.width_m, "at": project.screen.distance_m, "wall": project.screen.false_wall},
@@ -222,6 +231,36 @@ def _drawing(project: Project) -> dict[str, Any]:
         "lowest": LOWEST_DB,
         "step": STEP_DB,
     }
+
+
+def plan_key(project: Project) -> str:
+    """What the plan shows beside subs and seats, in words; empty where there is nothing."""
+    parts = [one for one in wall_parts(project) if one.wall in UPRIGHT and not one.glass]
+    n_main = len(project.mains.positions_m) if project.mains else 0
+    kinds = (
+        ("shaded", [clean(block.name, 40) for block in project.room.shape.blocks]),
+        ("dashed, kept free", [clean(box.name, 40) for box in project.keep_outs]),
+        ("outside the walls", [f"{one.key} {one.name} ({one.wall} wall)" for one in parts]),
+        ("blue", ["glass"] if glass_of(project) else []),
+        ("main loudspeakers", ["M1" if n_main == 1 else f"M1 to M{n_main}"] if n_main else []),
+        ("thick line", ["picture"] if project.screen is not None else []),
+    )
+    said = [f"{what}: {', '.join(dict.fromkeys(names))}" for what, names in kinds if names]
+    return f"In the plan, {'; '.join(said)}." if said else ""
+
+
+def _mains(project: Project) -> list[dict[str, Any]]:
+    """The main loudspeakers: acoustic centre; of cabinets corners from above, and two corners from the side [m]."""
+    centres = project.mains.positions_m if project.mains else ()
+    bodies = project.mains_bodies or (None,) * len(centres)
+    return [
+        {
+            "at": list(at),
+            "corners": None if body is None else [list(corner) for corner in body.corners_m],
+            "side": None if body is None else [[box[0], box[2]] for box in (body.low, body.high)],
+        }
+        for at, body in zip(centres, bodies, strict=True)
+    ]
 
 
 def _shape(room: Room) -> dict[str, Any]:
@@ -263,6 +302,7 @@ def _words(plan: Plan, found: Anywhere) -> dict[str, Any]:
     raised = off_floor(project, np.array([zone.high for zone in project.zones] or np.empty((0, 3))))
     low_hz, high_hz = project.search.band_hz
     return {
+        "key": plan_key(project),
         "band": f"{low_hz:g} to {high_hz:g} Hz",
         "left_out": list(left_out(plan.results, found)),
         "basis": " ".join(filter(None, (basis_words(plan.results), weighting_words(plan.results)))),

@@ -8,7 +8,7 @@ from cli.report.blocks import PICTURE_IN, Block, Bullets, Picture, Section, Tabl
 from cli.report.mean_levels import front_level, mean_level, own_limit
 from cli.report.mixes import mix_blocks
 from cli.report.with_filters import filtered
-from cli.words.choice import free_weights_words, proof_words
+from cli.words.choice import free_weights_words, proof_words, usual_steps_words
 from cli.words.plan import mean_limit_db, subs_word
 from roommodes.lengths import Lengths, lengths_of
 from roommodes.plan.choices import FrontTable, RowTable, UsualTable
@@ -37,6 +37,8 @@ def count_section(plan: Plan, compared: BeforeAfter) -> Section:
     usual = plan.results.choices.usual
     if usual is not None and not single:
         blocks.append(_usual_table(plan, usual))
+        steps = usual_steps_words(plan.project)
+        blocks += [Text(text=steps)] if steps else []
     blocks.append(Text(text=_legend(plan)))
     return Section(key="counts", heading="How many subs", blocks=tuple(blocks))
 

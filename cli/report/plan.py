@@ -21,7 +21,7 @@ from cli.words.crossover_settings import (
 from cli.words.headroom_words import band_names
 from cli.words.kinds.mixes import price_line
 from cli.words.plan import from_walls, polarity_word, subs_word
-from cli.words.settings import filter_cells, sub_table, wiring_lines
+from cli.words.settings import filter_cells, pair_lines, sub_table, wiring_lines
 from roommodes.arrays import Floats
 from roommodes.lengths import ROUNDED, lengths_of
 from roommodes.plan.drives import Drives
@@ -238,7 +238,7 @@ def values_section(plan: Plan, values: StartingValues) -> Section:
             f"{fault[0].upper()}{fault[1:]} Until then it is not known how loud the plan plays." for fault in faults
         ]
         tables.append(Bullets(items=tuple(shown(line, 500) for line in said)))
-    if words := wiring_lines(values):
+    if words := [*wiring_lines(values), *pair_lines(plan, values)]:
         tables.append(Text(text=" ".join(words)))
     if beyond:
         tables.append(Bullets(items=tuple(f"Beyond the processor: {line}" for line in beyond)))

@@ -13,6 +13,7 @@ from roommodes.plan.choices import FrontTable, RowTable
 from roommodes.plan.front_ranks import front_ranks
 from roommodes.plan.plan import Plan, Results
 from roommodes.plan.tables import PlanTable
+from roommodes.project.project import Project
 
 WORTH_SAYING_DB = 1.0
 MOST_PLACES = 13  # of a row, on one line
@@ -75,12 +76,22 @@ def print_worth(page: Page, results: Results, count: int) -> None:
                 ]
             )
     page.table(["variation with", "identical settings", "optimised"], rows, right=(1, 2))
+    if len(rows) > 1 and (words := usual_steps_words(results.project)):
+        page.line(words)
     if count > 1 and (words := free_weights_words(table, BEST)):
         page.line(words)
     if words := proof_words(results.plan(count, BEST + 1)):
         page.line(words)
     if table.merits.smoothness_db is not None and table.merits.decay_s is not None:
         page.line(f"Smoothness {table.merits.smoothness_db[BEST]:z.1f} dB, decay {table.merits.decay_s[BEST]:.2f} s.")
+
+
+def usual_steps_words(project: Project) -> str:
+    """That usual layouts stand in corners and wall middles themselves, where subs stand in whole steps; else empty."""
+    if project.search.round_m == 0.0:
+        return ""
+    step = lengths_of(project).small_text(project.search.round_m)
+    return f"Usual layouts stand in corners and at the middles of walls, not in whole steps of {step}."
 
 
 def free_weights_words(table: PlanTable, row: int) -> str:

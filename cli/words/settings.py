@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Sequence
+from itertools import combinations
 from typing import Any
 
 from cli.terminal.output import clean
@@ -17,6 +18,7 @@ from roommodes.plan.starting_values import Filter, StartingValues, SubValues, be
 from roommodes.subwoofer.channels import Channel
 from solvers.plans.next_measurement import next_manifest
 
+MIRRORED_M = 1e-5  # off its mirror image: positions are kept to the micrometre
 CAUTION = "caution"  # the last column of the CSV
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")  # what a spreadsheet takes for the start of a formula
 COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
@@ -197,6 +199,22 @@ def wiring_lines(values: StartingValues) -> list[str]:
         if swapped:
             line += f" The polarity of sub {', '.join(swapped)} is set by swapped wires at the cabinet."
         lines.append(line)
+    return lines
+
+
+def pair_lines(plan: Plan, values: StartingValues) -> list[str]:
+    """Which subs are mirror images that the search gave one setting, where mirrored layouts were asked for."""
+    if not plan.project.search.mirror:
+        return []
+    lines, width_m = [], plan.project.room.width_m
+    for one, other in combinations(values.subs, 2):
+        (x, y, z), (u, v, w) = one.position_m, other.position_m
+        mirrored = max(abs(x - u), abs(y + v - width_m), abs(z - w)) < MIRRORED_M
+        if mirrored and (one.gain_db, one.delay_s, one.polarity) == (other.gain_db, other.delay_s, other.polarity):
+            lines.append(
+                f"Subs {one.number} and {other.number} are mirror images and share gain, delay and polarity: set both "
+                "alike."
+            )
     return lines
 
 

@@ -61,7 +61,17 @@ export class PlanView {
       const size = { width: (box.high[0] - box.low[0]) * UNIT, height: (box.high[1] - box.low[1]) * UNIT };
       still.append(svg("rect", { class: "kept", x, y, ...size }, svg("title", {}, `kept free: ${box.name}`)));
     }
-    for (const pane of data.drawing.glass) still.append(...this.pane(pane, length, width));
+    for (const pane of data.drawing.glass) still.append(...this.strip("glass", pane, "glass", length, width));
+    for (const part of data.drawing.parts) {
+      const words = `${part.key}: ${part.name}, ${part.wall} wall`;
+      still.append(...this.strip("part", part, words, length, width), this.partKey(part, length, width));
+    }
+    data.drawing.mains.forEach((main, n) => still.append(...this.main(main, n + 1)));
+    const named = [
+      ...blocks.map((one) => ({ ...one, words: one.name })),
+      ...data.drawing.keep_outs.map((one) => ({ ...one, words: one.name })),
+    ];
+    for (const one of named) still.append(...this.label(one));
     if (data.drawing.screen) {
       const half = (data.drawing.screen.width * UNIT) / 2;
       const x = Math.max(3 * this.k, data.drawing.screen.at * UNIT);
@@ -79,23 +89,78 @@ export class PlanView {
   }
 
   /**
-   * @param {{wall: string, from: number, to: number}} pane
+   * The name of a block or of what is kept free, where it has room, in its upper left corner.
+   * @param {{low: number[], high: number[], words: string}} one
+   */
+  label({ low, high, words }) {
+    const { k } = this;
+    const [wide, tall] = [(high[0] - low[0]) * UNIT, (high[1] - low[1]) * UNIT];
+    if (tall < 14 * k) return [];
+    const fits = Math.floor((wide - 6 * k) / (5.8 * k)); // letters
+    const short = words.length <= fits ? words : `${words.slice(0, Math.max(0, fits - 1))}…`;
+    if (fits < 4) return [];
+    const at = { x: low[0] * UNIT + 3 * k, y: -high[1] * UNIT + 11 * k };
+    const style = `font-size: ${10 * k}px; stroke-width: ${2.5 * k}px`;
+    return [svg("text", { class: "small named", ...at, style }, short)];
+  }
+
+  /**
+   * A main loudspeaker: its cabinet, or a ring where its size is not given.
+   * @param {import("./types.js").Main} main
+   * @param {number} number
+   */
+  main(main, number) {
+    const { k } = this;
+    const [x, y] = [main.at[0] * UNIT, -main.at[1] * UNIT];
+    const title = svg("title", {}, `main loudspeaker ${number}`);
+    const body = main.corners
+      ? svg("path", { class: "main", d: `M${main.corners.map(([a, b]) => `${a * UNIT} ${-b * UNIT}`).join(" L")} Z` })
+      : svg("circle", { class: "main", cx: x, cy: y, r: 7 * k });
+    const style = `font-size: ${10 * k}px; stroke-width: ${2.5 * k}px; text-anchor: middle`;
+    body.append(title);
+    return [body, svg("text", { class: "small named", x, y: y + 3.5 * k, style }, `M${number}`)];
+  }
+
+  /**
+   * The letter of a part of a wall, on its strip.
+   * @param {import("./types.js").WallPart} part
    * @param {number} length
    * @param {number} width
    */
-  pane(pane, length, width) {
+  partKey(part, length, width) {
+    const { k } = this;
+    const middle = ((part.from + part.to) / 2) * UNIT;
+    const at = {
+      left: [middle, 7 * k],
+      right: [middle, -width],
+      front: [-5 * k, -middle + 4 * k],
+      rear: [length + 5 * k, -middle + 4 * k],
+    }[/** @type {"left" | "right" | "front" | "rear"} */ (part.wall)];
+    const style = `font-size: ${10 * k}px; stroke-width: ${2.5 * k}px; text-anchor: middle`;
+    return svg("text", { class: "small named", x: at[0], y: at[1], style }, part.key);
+  }
+
+  /**
+   * A part of a wall as a strip along it, outside the room.
+   * @param {string} look
+   * @param {{wall: string, from: number, to: number}} pane
+   * @param {string} words
+   * @param {number} length
+   * @param {number} width
+   */
+  strip(look, pane, words, length, width) {
     const [from, to] = [pane.from * UNIT, pane.to * UNIT];
     const thick = 6 * this.k;
     const along = { left: [from, 0], right: [from, -width - thick] };
     const across = { front: [-thick, -to], rear: [length, -to] };
-    const title = svg("title", {}, "glass");
+    const title = svg("title", {}, words);
     if (pane.wall === "left" || pane.wall === "right") {
       const [x, y] = along[pane.wall];
-      return [svg("rect", { class: "glass", x, y, width: to - from, height: thick }, title)];
+      return [svg("rect", { class: look, x, y, width: to - from, height: thick }, title)];
     }
     if (pane.wall === "front" || pane.wall === "rear") {
       const [x, y] = across[pane.wall];
-      return [svg("rect", { class: "glass", x, y, width: thick, height: to - from }, title)];
+      return [svg("rect", { class: look, x, y, width: thick, height: to - from }, title)];
     }
     return [];
   }

@@ -39,6 +39,12 @@ export class SideView {
     const { outline, blocks } = data.drawing;
     this.still.replaceChildren();
     this.still.append(solids(blocks, outline.side, 2), outlined(outline.side));
+    for (const { side } of data.drawing.mains) {
+      if (!side) continue;
+      const [[x, low], [end, high]] = side.map((one) => one.map((value) => value * UNIT));
+      const title = svg("title", {}, "main loudspeaker");
+      this.still.append(svg("rect", { class: "main", x, y: -high, width: end - x, height: high - low }, title));
+    }
     for (const box of data.drawing.keep_outs) {
       const size = { width: (box.high[0] - box.low[0]) * UNIT, height: (box.high[2] - box.low[2]) * UNIT };
       const place = { x: box.low[0] * UNIT, y: -box.high[2] * UNIT, ...size };

@@ -98,12 +98,14 @@
  * @property {Start[]} starts
  * @property {number[][][] | null} filters
  * @property {{outline: {plan: number[][][], side: number[][][]}, blocks: Block[], slopes: Slope[],
- *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[],
+ *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[], parts: WallPart[], mains: Main[],
  *   screen: {width: number, at: number, wall: boolean} | null,
  *   cabinet: {size: Point, centre: Point} | null, colours: number[][], lowest: number, step: number}} drawing
- * @property {{band: string, left_out: string[], basis: string, cautions: string[], closing: string}} words
+ * @property {{key: string, band: string, left_out: string[], basis: string, cautions: string[], closing: string}} words
  *
  * @typedef {{name: string, low: Point, high: Point, overhead: boolean}} Block
+ * @typedef {{key: string, wall: string, from: number, to: number, name: string}} WallPart of another construction
+ * @typedef {{at: Point, corners: number[][] | null, side: number[][] | null}} Main a loudspeaker; its cabinet [m]
  * @typedef {{name: string, axis: number, ends: [number, number][]}} Slope ends: place along it, height [m]
  *
  * @typedef {Object} Band

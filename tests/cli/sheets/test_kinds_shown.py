@@ -15,7 +15,7 @@ from cli.report.mixes import mix_blocks
 from cli.terminal.output import Page
 from cli.words.kinds.mixes import mix_table, mixes_json, price_line, print_mixes
 from cli.words.plan import plans_json
-from cli.words.settings import settings_csv
+from cli.words.settings import pair_lines, settings_csv
 from roommodes.errors import ProjectInvalid
 from roommodes.plan.file import read_results, write_results
 from roommodes.plan.plan import Results
@@ -148,6 +148,15 @@ def test_the_figure_of_mixes_steps_down_over_the_price() -> None:
     assert list(steps.get_ydata()) == [6.2, 6.2, 4.5, 4.5, 3.7, 3.7]
     assert list(steps.get_xdata())[:5] == [620, 1240, 1240, 1860, 1860]
     assert [text.get_text() for text in lower.texts] == ["1", "2", "3", "4"]  # the one that is beaten has no number
+
+
+def test_settings_say_that_a_mirrored_pair_has_one_setting(results: Results) -> None:
+    plan = results.recommended()
+    left, right = plan.positions_m
+    lines = pair_lines(plan, starting_values(plan, rate_hz=48000.0))
+    apart = not np.allclose(left[1], right[1])
+    assert bool(lines) == apart
+    assert all("share gain, delay and polarity" in line for line in lines)
 
 
 def test_a_plan_goes_into_a_project_by_the_names_of_its_kinds(results: Results) -> None:
