@@ -98,7 +98,8 @@
  * @property {Start[]} starts
  * @property {number[][][] | null} filters
  * @property {{outline: {plan: number[][][], side: number[][][]}, blocks: Block[], slopes: Slope[],
- *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[], parts: WallPart[], mains: Main[],
+ *   keep_outs: Box[], zones: Box[], glass: {wall: string, from: number, to: number}[],
+ *   parts: WallPart[], mains: Main[],
  *   screen: {width: number, at: number, wall: boolean} | null,
  *   cabinet: {size: Point, centre: Point} | null, colours: number[][], lowest: number, step: number}} drawing
  * @property {{key: string, band: string, left_out: string[], basis: string, cautions: string[], closing: string}} words
