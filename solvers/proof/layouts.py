@@ -1,6 +1,6 @@
 """A certificate: how much more even than the plans could any layout be, with any settings in the ranges?
 
-Branch and bound over the settings of every layout (`solvers.search.kernels.settings_bound`): boxes of gains, delays and
+Branch and bound over the settings of every layout (`solvers.search.kernels.layouts_bound`): boxes of gains, delays and
 polarities are halved until each is proven to hold nothing below a target. The target rises towards the best plan
 known (`LADDER`); what every layout has been proven not to get below is the bound, so it holds whenever the work is
 stopped. Sharp with two settings; each further setting takes twenty times the boxes and more, so with three and above
@@ -19,10 +19,10 @@ from time import monotonic
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats, Integers
+from roommodes.arrays import Floats, Integers
 from roommodes.running import Running
-from solvers.search.columns import layout_blocks, layouts_possible, patterns
-from solvers.search.kernels.settings_bound import layouts_bound
+from solvers.search.columns import Columns, layout_blocks, layouts_possible, patterns
+from solvers.search.kernels.layouts_bound import layouts_bound
 from solvers.search.problem import FoundPlan, Outcome, Problem
 from solvers.search.state import State, plan_of
 from solvers.search.workbench import Tools, tools_of
@@ -55,7 +55,7 @@ def with_proofs(
     told = running.seldom(0.25)
     with ThreadPoolExecutor(running.thread_count, thread_name_prefix="proof") as pool:
         tools = tools_of(problem, pool, running)
-        field = np.ascontiguousarray(tools.columns.transfer.transpose(2, 0, 1))
+        field = field_of(tools.columns)
         for place, outcome in enumerate(outcomes):
             now = monotonic()
             end = now + max(until - now, 0.0) / (len(outcomes) - place)
@@ -63,6 +63,12 @@ def with_proofs(
             done.append(_Proof(tools=tools, field=field, outcome=outcome, begin=now, end=end, running=part).proven())
     running.step(STAGE, 1.0, "done")
     return tuple(done)
+
+
+def field_of(columns: Columns) -> Floats:
+    """Transfer functions as the kernels take them: (3, column, freq, seat), real and imaginary part, size."""
+    h = columns.transfer.transpose(2, 0, 1)
+    return np.ascontiguousarray(np.stack([h.real, h.imag, np.abs(h)]))
 
 
 @dataclass(slots=True, kw_only=True, eq=False)
@@ -75,10 +81,10 @@ class _Layouts:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Proof:
-    """The proof for one number of subs: field (column, freq, seat), until when it may go on, where it reports."""
+    """The proof for one number of subs: field (3, column, freq, seat), until when it may go on, where it reports."""
 
     tools: Tools
-    field: Complexes
+    field: Floats
     outcome: Outcome
     begin: float
     end: float
@@ -140,8 +146,7 @@ class _Proof:
         drives, least = self.tools.problem.drives, np.zeros(len(layout))
         best = np.zeros((layout.shape[1], 5))
         where, known, _ = layouts_bound(
-            self.field.real.copy(),
-            self.field.imag.copy(),
+            self.field,
             2.0 * np.pi * self.tools.problem.frequency_hz,
             self.tools.columns.seat_weight,
             layout,

@@ -10,6 +10,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.responses.metrics import drive_weights
+from solvers.search.kernels import settings_bound
 from solvers.search.problem import DriveRange
 
 
@@ -139,3 +140,62 @@ def sweep_layout(
         else:
             unchanged += 1
     return cost, delay, gain, polarity
+
+
+def bound_in_box(transfer: Complexes, frequency_hz: Floats, seat_weight: Floats, box: Floats) -> float:
+    """Least sum of variances in a box of settings: the twin of `search.kernels.settings_bound.box_bound`.
+
+    Parameters
+    ----------
+    transfer : (n_freq, n_seat, n_slot).
+    frequency_hz, seat_weight : (n_freq,) [Hz], (n_seat,) sum 1.
+    box : (n_slot, 5) as there.
+
+    Returns
+    -------
+    [Np2].
+    """
+    moving = np.arange(len(box)) > 0
+    apart = joint = 0.0
+    slopes = np.zeros((2, len(box)))
+    for h, omega in zip(transfer, 2.0 * np.pi * frequency_hz, strict=True):
+        half = np.minimum(omega * box[:, 3], np.pi)
+        reach = np.hypot(np.exp(box[:, 1]) - 1.0, 2.0 * np.exp(0.5 * box[:, 1]) * np.sin(0.5 * half)) * moving
+        zeta = np.hypot(box[:, 1], omega * box[:, 3]) * moving
+        turn, size = box[:, 4] * np.exp(-1j * omega * box[:, 2]), np.exp(box[:, 0])
+        centre, radius, narrow = size, size * reach, reach.max() <= settings_bound.NARROW
+        if not narrow:
+            discs = [
+                settings_bound.sector_disc(g * np.exp(-d), g * np.exp(d), phi)
+                for g, d, phi in zip(size, box[:, 1], half, strict=True)
+            ]
+            centre, radius = np.where(moving, np.array(discs).T, [[1.0], [0.0]])
+        parts = h * turn * centre
+        p = parts.sum(axis=1)
+        z = np.abs(h) @ (radius + settings_bound.ROUNDING) / np.abs(p)
+        level = np.log(np.abs(p))
+        heard = z < 1.0 - 1e-12
+        up, down = z * (6.0 + z) / (6.0 + 4.0 * z), z / np.where(heard, 1.0 - z, 1.0)
+        low = np.where(heard, level - down * (6.0 + down) / (6.0 + 4.0 * down), -1e9)
+        v = np.empty(len(z))
+        found, spread = settings_bound.end_shares(low, level + up, seat_weight, v)
+        least, lowest = (found**2 / spread if spread else 0.0), 0.0
+        if spread and narrow and z.max() <= settings_bound.NEAREST:
+            q = parts / p[:, None]
+            slope, second = v @ q, np.einsum("s,sk,sj->kj", v, q, q)
+            third = 0.5 * zeta**2 * np.exp(zeta)
+            w = np.abs(q) @ reach
+            cross = np.abs(second) * np.outer(reach, reach)
+            rest = np.abs(v) @ (w**3 / (3.0 * (1.0 - w))) + 0.5 * (cross.sum() - np.trace(cross))
+            rest += 0.5 * np.abs(slope - np.diag(second)) @ zeta**2 + np.abs(slope) @ (third * zeta) / 3.0
+            rest += 0.5 * np.abs(np.diag(second)) @ (third * (2.0 * zeta + third))
+            lines = np.array([slope.real, omega * slope.imag]) * moving
+            middle = v @ level - rest
+            lowest = middle - np.sum(np.abs(lines) * box[:, [1, 3]].T)
+        if lowest > 0.0 and lowest**2 > least * spread:
+            part = lowest / spread
+            apart, joint = apart + lowest * part, joint + 2.0 * part * middle - part**2 * spread
+            slopes += 2.0 * part * lines
+        else:
+            apart, joint = apart + least, joint + least
+    return float(max(apart, joint - np.sum(np.abs(slopes) * box[:, [1, 3]].T)))

@@ -17,7 +17,7 @@ import numpy as np
 from solvers.search.explore import Effort
 from solvers.search.kernels.compiled import mark_compiled
 from solvers.search.kernels.free_weights import least_spread2
-from solvers.search.kernels.settings_bound import layouts_bound
+from solvers.search.kernels.layouts_bound import layouts_bound
 from solvers.search.problem import DriveRange, Problem, Wishes
 from solvers.search.search import search
 
@@ -67,10 +67,8 @@ def main() -> None:
         if problem.n_seat > 1 and problem.drives == DriveRange():
             search(problem, counts=(1, 2), seed=1, effort=EFFORT, prove=True, compile_first=False)
     least_spread2(np.ones((3, 2)), np.eye(3)[:, :2].copy(), np.full(3, 1.0 / 3.0), 1.0, 0.1, 0.1, 10, np.empty((2, 2)))
-    field = np.ones((2, 3, 3))
     layouts_bound(
-        field,
-        field,
+        np.ones((3, 2, 3, 3)),
         np.ones(3),
         np.full(3, 1.0 / 3.0),
         np.array([[0, 1]]),
