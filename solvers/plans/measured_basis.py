@@ -2,7 +2,7 @@
 
 Candidates are the measured subs, seats the measured seats. Nothing asks the model: usual layouts and rows that move are
 left out, and wishes for positions (zones, mirrored layouts, distances) do not bind subs that stand already. Of a set
-measured by reciprocity candidates are places where subs may stand, and distances between them are kept.
+measured by reciprocity candidates are places where subs may stand, and all wishes for them are kept.
 """
 
 from collections.abc import Sequence
@@ -13,6 +13,7 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.data import NOT_COUNTED, MeasuredSet
+from roommodes.places.positions import mirrored
 from roommodes.places.seats import Seats
 from roommodes.places.zones import Candidates
 from roommodes.plan.measured import Estimated, MeasuredRecord
@@ -22,7 +23,7 @@ from roommodes.project.project import Project
 from roommodes.responses.metrics import normalised
 from roommodes.responses.wide_band import WideBand
 from solvers.plans.basis import Basis
-from solvers.search.from_project import distances_of, drives_of
+from solvers.search.from_project import drives_of, wishes_at
 from solvers.search.problem import Problem, Wishes
 
 
@@ -70,7 +71,9 @@ def measured_basis(project: Project, measured: MeasuredSet, *, estimated: Estima
         candidates=Candidates(
             position_m=measured.subs.position_m[subs],
             zone=tuple(names[index] for index in subs),
-            mirror_of=np.full(len(subs), -1, dtype=np.intp),
+            mirror_of=mirrored(measured.subs.position_m[subs], project.room.width_m)
+            if measured.subs.exchanged
+            else np.full(len(subs), -1, dtype=np.intp),
         ),
         record=MeasuredRecord(
             name=measured.name,
@@ -140,11 +143,23 @@ def _basis(
         transfer=transfer,
         seat_weight=seats.weight,
         drives=drives_of(project),
+        mirror_of=_mirror(project, candidates) if record.exchanged and project.search.mirror else None,
         paired=project.search.shared_drives,
-        wishes=distances_of(project, candidates) if record.exchanged else Wishes(),
+        wishes=wishes_at(project, candidates) if record.exchanged else Wishes(),
     )
     project = replace(project, drive=record.drive)
     return Basis(project=project, problem=problem, seats=seats, candidates=candidates, measured=record)
+
+
+def _mirror(project: Project, candidates: Candidates) -> Integers:
+    """Mirrored pairs among places that were measured or estimated; ProjectInvalid where there is none."""
+    if (candidates.mirror_of < 0).all():
+        message = (
+            "none of the places has its mirror image among them, or lies on the middle of the room; measure alike left "
+            "and right, estimate the zones, or leave mirror out."
+        )
+        raise ProjectInvalid(project.source, [Fault(where="search.mirror", message=message)])
+    return candidates.mirror_of
 
 
 def _faults(measured: MeasuredSet, subs: Sequence[int], mains: Sequence[str], n_seat: int) -> list[Fault]:

@@ -38,8 +38,7 @@ MEASURED_REMARK = (
     "modes) is the model's, not measured."
 )
 EXCHANGED_REMARK = (
-    "Searched on responses measured by reciprocity. Usual layouts and rows that move need the model and are left out; "
-    "mirrored layouts, fixed subs and limits per zone are not kept, the least distance and the cabinets' size are. "
+    "Searched on responses measured by reciprocity. Usual layouts and rows that move need the model and are left out. "
     "What the model says of this plan elsewhere (maps, modes) is the model's, not measured."
 )
 

@@ -2,10 +2,14 @@
 
 import numpy as np
 
+from roommodes.arrays import Integers
+from roommodes.errors import Fault, ProjectInvalid
 from roommodes.places.zones import Candidates
 from roommodes.project.project import Project
 from roommodes.subwoofer.kinds import in_hundredths, prices_known
 from solvers.search.problem import DriveRange, KindWishes, Wishes
+
+SAME_PLACE_M = 0.05  # a measured place so near to a zone, or to a fixed sub's place, is in it
 
 
 def wishes_of(project: Project, candidates: Candidates) -> Wishes:
@@ -55,14 +59,48 @@ def _kinds(project: Project, candidates: Candidates) -> KindWishes | None:
     )
 
 
-def distances_of(project: Project, candidates: Candidates) -> Wishes:
-    """How near to each other subs may stand and what they may cost, where the candidates are places of no zone."""
+def wishes_at(project: Project, candidates: Candidates) -> Wishes:
+    """The same for candidates that are measured or estimated places, in the zones or off them.
+
+    A place off all zones counts for no zone's limit. A fixed sub stands at the place that is its own.
+
+    Raises
+    ------
+    ProjectInvalid : a fixed sub's place is none of the candidates.
+    """
+    tables = project.tables.zones
+    fixed, faults = [], []
+    for index, (zone, table) in enumerate(zip(project.zones, tables, strict=True)):
+        if not table.fixed:
+            continue
+        gap = np.abs(candidates.position_m - np.array(zone.low)).max(axis=1)
+        if gap.min(initial=np.inf) > SAME_PLACE_M:
+            message = "a sub is fixed there, but no response from there is known; measure there, or leave fixed out."
+            faults.append(Fault(where=f"zones[{index}].fixed", message=message))
+        else:
+            fixed.append(int(np.argmin(gap)))
+    if faults:
+        raise ProjectInvalid(project.source, faults)
+    limited = any(table.at_most is not None for table in tables)
+    most = len(candidates)
     return Wishes(
+        fixed=tuple(dict.fromkeys(fixed)),
+        zone=_zone_at(project, candidates) if limited else None,
+        zone_limit=np.array([*(table.at_most or most for table in tables), most]) if limited else None,
         position_m=candidates.position_m,
         least_distance_m=project.search.least_distance_m,
         cabinet_m=_overlap_m(project),
         kinds=_kinds(project, candidates),
     )
+
+
+def _zone_at(project: Project, candidates: Candidates) -> Integers:
+    """The zone that each place is in or next to, the nearest first; one more than there are for places off all."""
+    place = candidates.position_m
+    low, high = (np.array([getattr(zone, end) for zone in project.zones]) for end in ("low", "high"))
+    beyond = np.maximum(np.maximum(low - place[:, None], place[:, None] - high), 0.0)
+    gap = np.sqrt((beyond**2).sum(axis=2))
+    return np.where(gap.min(axis=1) <= SAME_PLACE_M, gap.argmin(axis=1), len(project.zones))
 
 
 def _overlap_m(project: Project) -> tuple[float, float, float] | None:

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+import roommodes as rm
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Floats
 from roommodes.errors import ProjectInvalid
@@ -102,3 +103,43 @@ def test_too_few_places_are_refused(project: Project) -> None:
     few = exchanged_set(as_measured(project, WALL[:2], seats.position_m.copy(), seats.name), project)
     with pytest.raises(ProjectInvalid, match="at least 4"):
         filled(project, few)
+
+
+SIDES = np.array([[0.3, y, 0.3] for y in (0.3, 1.2, 1.95, 2.7, 3.6)] + [[4.9, y, 0.3] for y in (0.3, 3.6)])
+WISHES = '[[zones]]\nname = "rear left"\nfrom_m = [4.9, 0.3, 0.3]\nto_m = [4.9, 0.3, 0.3]\nfixed = true\n[search]'
+
+
+def along_the_walls(text: str) -> tuple[Project, MeasuredSet]:
+    """The sub at the three seats, the microphone at seven places left and right alike."""
+    project = parse_project(text, source="room.toml")
+    seats = project.seats
+    return project, exchanged_set(as_measured(project, SIDES, seats.position_m.copy(), seats.name), project)
+
+
+def test_wishes_for_places_hold_on_measured_ones() -> None:
+    """Fixed subs and limits of zones, in every plan of the file."""
+    text = ROOM.replace("[[zones]]\n", "[[zones]]\nat_most = 1\n").replace("[search]", WISHES)
+    project, measured = along_the_walls(text)
+    found = rm.search(project, counts=(2, 3), measured=measured)
+    for count in found.plans:
+        for row in range(len(found.plans[count])):
+            places = found.candidates.position_m[found.plans[count].candidate_index[row]]
+            assert [4.9, 0.3, 0.3] in places.tolist()
+            assert (places[:, 0] < 1.0).sum() <= 1
+    other = parse_project(text.replace("[4.9, 0.3, 0.3]", "[4.9, 1.0, 0.3]"), source="room.toml")
+    with pytest.raises(ProjectInvalid, match=r"zones\[1\].fixed"):
+        rm.search(other, counts=(2,), measured=measured)
+
+
+def test_mirrored_layouts_on_measured_places() -> None:
+    project, measured = along_the_walls(ROOM.replace("[search]", "[search]\nmirror = true"))
+    found = rm.search(project, counts=(2, 3), measured=measured)
+    assert list(found.plans) == [2, 3]
+    for count, table in found.plans.items():
+        for row in range(len(table)):
+            places = found.candidates.position_m[table.candidate_index[row]].tolist()
+            assert sorted(places) == sorted([x, round(3.9 - y, 9), z] for x, y, z in places), count
+    seats = project.seats
+    lopsided = exchanged_set(as_measured(project, SIDES[:2], seats.position_m.copy(), seats.name), project)
+    with pytest.raises(ProjectInvalid, match="mirror"):
+        rm.search(project, counts=(2,), measured=lopsided)
