@@ -99,7 +99,7 @@ with rm.plot.style():
 #
 # The transfer functions are computed once; then positions, gains, delays and polarities are searched together, for one,
 # two and four subs. That is all that "best" means: the best of these candidates, in this model, by this measure. The
-# plan to build is the one whose last subs still bought enough evenness.
+# plan to build is the one whose last subs still gained enough evenness.
 
 # %%
 results = rm.search(project)

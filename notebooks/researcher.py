@@ -202,7 +202,7 @@ print(f"two are within 0.5 dB of four in {two_four.within_share.value:.0%}")
 #
 # The question at the start. All alike, the two are as even as the four: the mean difference is a few hundredths of a
 # decibel. With adjusted drives on both sides the four are ahead by about two tenths of a decibel on average, and the
-# interval includes zero. So for evenness alone two further subs in corners buy little here; what they buy is output.
+# interval includes zero. So for evenness alone two further subs in corners gain little here; what they gain is output.
 
 # %%
 COMPARED = ((TWO, FOUR_CORNERS), (TWO_ADJUSTED, FOUR_CORNERS), (TWO_ADJUSTED, FOUR_ADJUSTED))
@@ -289,7 +289,7 @@ assert spread_db["rigid"] < 0.05  # lengths are kept to 0.1 mm
 assert spread_db["one long wall a pane"] > 1.0
 
 # %% [markdown]
-# Yet over the family the cost is small. The pane takes some tenths off what the second sub buys, as a wall that
+# Yet over the family the cost is small. The pane takes some tenths off what the second sub gains, as a wall that
 # swallows a little does, and changes none of the mean differences between two and four by more than about a quarter of
 # a decibel, adjusted or not. Smaller changes than that should not be read from these rooms: with another grid of
 # frequencies, or other rooms of the family, their signs change.
@@ -306,8 +306,8 @@ for which in ((TWO, FOUR_MIDDLES), (TWO, FOUR_CORNERS), (TWO_ADJUSTED, FOUR_CORN
 # - Two subs at front and rear midpoint are as even as four in the corners, with identical settings; four corners play
 #   louder below c / L than four midpoints, always.
 # - That four midpoints are the most even is a tendency. It is no rule for a single room.
-# - Light construction takes about a third off what the second sub buys; a glass wall breaks the symmetry that midpoints
-#   live on, at a cost that is real and, over these seats, small.
+# - Light construction takes about a third off what the second sub gains; a glass wall breaks the symmetry that
+#   midpoints live on, at a cost that is real and, over these seats, small.
 #
 # Not said: anything of seats along walls, of other glass, of rooms that are no boxes, or of a room that was measured.
 # Intervals are over rooms of this family; the next family may differ, which is what `roommodes study` is for. The walls

@@ -1,5 +1,7 @@
 """The figure of subs meeting mains: the sum over its parts, and what a wrong delay or frequency costs."""
 
+from typing import Any
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -8,7 +10,6 @@ from cli.figures.common_axes import (
     BAND,
     FAINT,
     INK,
-    PAPER,
     ROW_COLOURS,
     STYLE,
     figure_bytes,
@@ -37,16 +38,16 @@ def crossover_page(plan: Plan, met: MainsMet, suffix: str) -> bytes:
 
 
 def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
-    """Mean level over seats and mains of the sum and both parts; all seats' sums as a band."""
+    """Average level over seats and mains of the sum and both parts; all seats' sums as a band."""
     hz, best, weight = met.parts.frequency_hz, met.best, normalised(met.parts.seat_weight)
     total = level_db(best.total)
     middle = float(np.mean(np.einsum("fsm,s->fm", total, weight)))
     each = total.reshape(len(hz), -1) - middle
     axes.fill_between(hz, each.min(axis=1), each.max(axis=1), color=BAND, linewidth=0, label="sum, all seats and mains")
-    axes.plot(hz, total.mean(axis=2) @ weight - middle, color=INK, linewidth=2.0, label="sum, mean")
+    axes.plot(hz, total.mean(axis=2) @ weight - middle, color=INK, linewidth=2.0, label="sum, average")
     for (word, colour, dashes), part in zip(PARTS, (best.low[:, :, None], best.high), strict=True):
         mean = level_db(part).mean(axis=2) @ weight - middle
-        axes.plot(hz, mean, color=colour, linewidth=1.5, linestyle=dashes, label=f"{word} alone, mean")
+        axes.plot(hz, mean, color=colour, linewidth=1.5, linestyle=dashes, label=f"{word} alone, average")
     without = level_db(met.plain.total).mean(axis=2) @ weight - middle
     axes.plot(
         hz, without, color=INK, linewidth=0.9, linestyle=(0, (6, 1.5, 1.2, 1.5)), label="sum with no delay, normal"
@@ -59,7 +60,8 @@ def sum_and_parts(axes: Axes, plan: Plan, met: MainsMet) -> Axes:
     axes.set_title(
         f"{plain(plan.project.name, 36)}: {best.crossover.words}; subs {ms:+z.2f} ms, {word}", loc="left", fontsize=10
     )
-    axes.legend(loc="lower left", facecolor=PAPER, edgecolor="none", framealpha=0.92, fontsize=8, handlelength=3.2)
+    below: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (0.0, -0.12), "ncols": 3}  # off the curves
+    axes.legend(**below, frameon=False, fontsize=8, handlelength=3.2)
     return axes
 
 
@@ -86,7 +88,7 @@ def frequencies(axes: Axes, met: MainsMet) -> Axes:
 
 
 def _finished(axes: Axes, title: str) -> Axes:
-    axes.set_ylim(bottom=0.0)
+    axes.set_ylim(0.0, 1.15 * max(1.0, axes.get_ylim()[1]))
     axes.set_ylabel("loss, variation [dB]")
     axes.set_title(title, loc="left", fontsize=10)
     axes.grid(True, color=FAINT, linewidth=0.5)

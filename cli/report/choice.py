@@ -1,4 +1,4 @@
-"""The report's sections on the choice: how many subs, what was bought, variation against output, places of the rows."""
+"""The report's sections on the choice: how many subs, the improvement, variation against output, places of the rows."""
 
 import numpy as np
 from matplotlib.figure import Figure
@@ -285,7 +285,7 @@ def _cell(values: dict[int, float], count: int) -> str:
 
 
 def _bought_words(plan: Plan) -> str:
-    """What settings and positions bought, for this number of subs."""
+    """What settings and positions improve, for this number of subs."""
     usual = plan.results.choices.usual
     alike, driven = (_evenest(plan, column) for column in ("alike_variation_db", "driven_variation_db"))
     if usual is None or plan.subs not in alike or len(plan.seats) == 1:
@@ -294,7 +294,7 @@ def _bought_words(plan: Plan) -> str:
     before, there = float(usual.alike_variation_db[first]), float(usual.driven_variation_db[second])
     same = "there" if first == second else shown(usual.name[second], 120)
     words = (
-        f"What was bought: {subs_word(plan.subs)} {shown(usual.name[first], 120)}, with identical settings, have "
+        f"Improvement: {subs_word(plan.subs)} {shown(usual.name[first], 120)}, with identical settings, have "
         f"{before:.2f} dB of variation. The best settings found {same} bring it to {there:.2f} dB; the plan's "
         f"positions, optimised, to {plan.variation_db:z.2f} dB."
     )

@@ -208,6 +208,6 @@ def _do_blocks(plan: Plan) -> tuple[Bullets, ...]:
             f"Place {them} to the {exact} of the drawing{f' {shown(number, 60)}' if number else ''}; check every "
             f"dimension on site first.{f' {ROUNDED}' if lengths.feet else ''}",
             "Have the calibrator dial in the starting values, measure at every seat, and correct them: all figures "
-            "here are predicted, and no room is built quite as it is drawn.",
+            "here are predicted, and no room is built exactly as drawn.",
         ]
     return (Bullets(items=(*todo, *cautions_of(plan))),)

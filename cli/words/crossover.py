@@ -90,7 +90,7 @@ def _print_seats(page: Page, plan: Plan, met: MainsMet) -> None:
         ]
         for index, seat in enumerate(plan.seats.name)
     ]
-    headers = ["seat", "sum, mean", "summation loss", "subs at crossover", "mains there", "sum there"]
+    headers = ["seat", "sum, average", "summation loss", "subs at crossover", "mains there", "sum there"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
     page.line("Levels are relative to the average of the sum over seats and band; of several mains, the average.")
 

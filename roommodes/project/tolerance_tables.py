@@ -4,11 +4,11 @@ Every figure is a half width or a factor of an even spread, not a standard devia
 inside, with nothing known about where. A factor f means from 1/f to f, even over its logarithm.
 
 Constructions say how well they are known themselves (`spread`, in the library too); a factor here that the file gives
-goes before that. The defaults are common practice, no source, but for two. Absorption: handbook figures for one kind of
-wall differ by more than a factor of two to either side (glass at 125 Hz: 0.08 to 0.35). Support: the model's panes lie
-on simple supports; a clamped plate is stiffer. Its lowest resonance is 40.38 Hz where the simply supported one is
-21.32 Hz (1.0 x 1.5 m, 6 mm glass; A. W. Leissa, J. Sound Vib. 31(3), 1973, from memory, and a Ritz calculation), as if
-its bending stiffness were (40.38 / 21.32)^2 = 3.59 times as large. Real frames lie between.
+goes before that. The defaults are common practice, no source, but for two. Absorption: printed figures for one kind of
+wall (from memory) differ by more than a factor of two to either side (glass at 125 Hz: 0.08 to 0.35). Support: the
+model's panes lie on simple supports; a clamped plate is stiffer. Its lowest resonance is 40.38 Hz where the simply
+supported one is 21.32 Hz (1.0 x 1.5 m, 6 mm glass; A. W. Leissa, J. Sound Vib. 31(3), 1973, from memory, and a Ritz
+calculation), as if its bending stiffness were (40.38 / 21.32)^2 = 3.59 times as large. Real frames lie between.
 """
 
 from typing import Annotated

@@ -11,12 +11,12 @@
 The mechanical side of the driver sees Z_m = R_ms + j omega M_ms + 1 / (j omega C_ms) + S_d^2 Z_box, and its coil
 Z_m + (Bl)^2 / (R_e + j omega L_e). Cone, port and leaks radiate together what flows into C_ab [2], as a point source:
 p = j omega rho U_b / (4 pi) at 1 m in free field. Port losses are part of the box losses Q_l. There is no thermal
-compression, and nothing grows stiffer with travel: within its limits the box is linear.
+compression, and nothing grows stiffer with excursion: within its limits the box is linear.
 
 References
 ----------
 [1] R. H. Small, "Direct-radiator loudspeaker system analysis" and "Closed-box loudspeaker systems", J. Audio Eng. Soc.
-    20-21, 1972-3 (from memory; f_c, Q_tc, f_3 as seen on a page about sealed boxes).
+    20-21, 1972-3 (from memory, f_c, Q_tc and f_3 too).
 [2] R. H. Small, "Vented-box loudspeaker systems", J. Audio Eng. Soc. 21, 1973 (abstract seen, the rest from memory).
 [3] End corrections of a pipe: 0.85 a with a flange, 0.61 a without (Rayleigh; Levine & Schwinger, 1948; from memory).
 """

@@ -3,12 +3,12 @@
 A limit comes from up to two statements, and the lower holds at each frequency: a level, stated or from a table of
 measured bursts, and a driver in its box with its amplifier. Bursts are converted as they were taken [1]: a crest is
 20 lg sqrt 2 above the rms of the same sine, half space 20 lg 2 above free field, and a doubled distance 20 lg 2 below.
-So 1 m, peak, on the ground stands 9.03 dB above 2 m, rms, on the ground; pages that put 6 dB between the two forget
-the crest.
+So 1 m, peak, on the ground stands 9.03 dB above 2 m, rms, on the ground; 6 dB between the two leaves out the step
+from rms to peak.
 
 References
 ----------
-[1] ANSI/CTA-2010-B, 2014, asks for peak levels at 1 m on a ground plane (seen second hand).
+[1] ANSI/CTA-2010-B, 2014, asks for peak levels at 1 m on a ground plane (from memory, the standard not seen).
 """
 
 from dataclasses import dataclass

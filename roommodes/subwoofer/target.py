@@ -3,11 +3,11 @@
 The default is the cinema convention [1]: pink noise 20 dB below full scale is aligned to 85 dB(C) at the seats for
 each main channel, so that full scale comes near 105 dB rms; the effects channel is replayed 10 dB louder, 115 dB.
 People call these figures peaks: the loudest that a channel is asked for. They are taken here as the rms level of a
-sine at full scale; read as the crest of its wave the same figure asks for 3.01 dB less.
+sine at full scale; read as its peak the same figure asks for 3.01 dB less.
 
 References
 ----------
-[1] SMPTE RP 200 and ST 202, as quoted in public guides (seen second hand, not in the standards).
+[1] SMPTE RP 200 and ST 202, from memory, the standards not seen.
 """
 
 from math import log10, sqrt

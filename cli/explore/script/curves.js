@@ -213,7 +213,7 @@ export class Curves {
     } else {
       const rows = [...new Set(numbers.seats.map((seat) => this.app.rowOf(seat)))];
       this.groups(numbers).forEach(({ d, ...style }, n) => {
-        items.push(swatch(style, rows[n] < 0 ? "added seats, mean" : `${this.app.data.rows[rows[n]].name}, mean`));
+        items.push(swatch(style, rows[n] < 0 ? "added seats, average" : `${this.app.data.rows[rows[n]].name}, average`));
       });
     }
     items.push(swatch({ class: "mean" }, "average over the seats"));
