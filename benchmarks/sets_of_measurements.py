@@ -87,8 +87,8 @@ class MeasuredRoom:
         return np.asarray(self.clean + self.noise)
 
 
-def measured_room(model: str, seed: int, *, noise: float | None = None) -> MeasuredRoom:
-    """One set: the seed draws room, places, subs, points of the files and, where not given, noise (0.25 to 3 %)."""
+def measured_room(model: str, seed: int, *, noise: float | None = None, hz: Floats | None = None) -> MeasuredRoom:
+    """One set: the seed draws room, places, subs and, where not given, points of the files and noise (0.25 to 3 %)."""
     rng = np.random.default_rng([MODELS.index(model), seed])
     if model == "images":
         size = rng.uniform([3.6, 3.0, 2.2], [9.0, 6.5, 3.4])
@@ -101,7 +101,8 @@ def measured_room(model: str, seed: int, *, noise: float | None = None) -> Measu
     size = np.round(size, 2)
     stated, subs = _places(rng, size)
     seats = stated + rng.normal(0.0, PLACED_M, stated.shape)
-    hz = (np.arange(18.0, 112.0, 0.5), np.arange(18.0, 112.0, 1.0), log_grid(18.0, 112.0, 48))[seed % 3]
+    points = (np.arange(18.0, 112.0, 0.5), np.arange(18.0, 112.0, 1.0), log_grid(18.0, 112.0, 48))[seed % 3]
+    hz = points if hz is None else hz
     alike = model != "elements" or seed % 2 == 0
     drawn_by = rng.uniform(size=10)
     wall = {name: str(rng.choice(["drawn", "lining", "brick"])) for name in ("front", "rear", "left", "right")}

@@ -12,7 +12,7 @@ from cli.terminal.output import Page, print_json
 from cli.terminal.plan_options import PLAN_SUFFIXES, PlanFile, Rank, Rate, Subs, choose_plan
 from cli.terminal.plan_options import suffix_fault as plan_suffix_fault
 from cli.terminal.progress import progress
-from cli.terminal.target_curve import curve_file, target_curve
+from cli.terminal.target_curve import band_of, curve_file, target_curve
 from cli.terminal.targets import check_targets
 
 if TYPE_CHECKING:
@@ -48,6 +48,14 @@ def crossover(
         str | None,
         typer.Option("--target", metavar="CURVE", help="Match levels over 20:4,120:0, or a table; else flat."),
     ] = None,
+    band: Annotated[
+        str | None,
+        typer.Option(
+            "--band",
+            metavar="HZ:HZ",
+            help="Where the sum is judged, as 40:160; else as in [mains], or an octave on each side.",
+        ),
+    ] = None,
     rate: Rate = None,
     force: Force = False,
     as_json: Json = False,
@@ -81,12 +89,14 @@ def crossover(
     targets = {"--output": output, "--figure": figure}
     if gain is not None and target is not None:
         raise typer.BadParameter("one of both: --gain sets what --target would find", param_hint="--target")
-    curve = target_curve(target)
+    curve, band_hz = target_curve(target), band_of(band)
     check_targets(targets, inputs=[file, *curve_file(target)], force=force, needed_bytes=plan.results.size_bytes)
     check_order(plan.project.mains or MainsTable(), order, kind)
     wanted = wanted_crossover(plan.project, at_hz=at, order=order, kind=kind)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
-        found = meet_mains(plan, wanted, gain_db=gain, target=None if target is None else curve, running=running)
+        found = meet_mains(
+            plan, wanted, gain_db=gain, target=None if target is None else curve, band_hz=band_hz, running=running
+        )
     asked = gain if target is None else found.best.gain_db  # kept, whatever filters the plan gets later
     if output:
         write_results(output, crossed(plan, found, asked_gain_db=asked).kept(), force=force)

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
+from cli.terminal.plan_options import LOUDEST, MOST_EVEN
 from cli.words.kinds.mixes import kinds_words, money
 from cli.words.plan import BEST, subs_word
 from roommodes.lengths import Lengths, lengths_of
@@ -158,7 +159,7 @@ def print_front(page: Page, results: Results) -> None:
             f"{round(float(front.output_db[k]), 1) + 0.0:z.1f} dB",
             f"{front.smoothness_db[k]:z.1f} dB",
             f"{front.decay_s[k]:.2f} s",
-            ("" if k == 0 else _exchange(front, k)) + (", recommended" if k == recommended else ""),
+            ", ".join(_standing(front, k, recommended)),
         ]
         for k in range(len(front.variation_db))
     ]
@@ -167,8 +168,16 @@ def print_front(page: Page, results: Results) -> None:
     page.table([*headers, "against the first"], rows, right=right)
     page.line(
         "The best found: no plan met beats one of these in both variation and output. Every command that reads the "
-        "plan file takes one of them with --rank; weights.output in [search] chooses along the front."
+        f"plan file takes one of them with --rank, by its number or as {MOST_EVEN} or {LOUDEST}; weights.output in "
+        "[search] chooses along the front."
     )
+
+
+def _standing(front: FrontTable, k: int, recommended: int) -> list[str]:
+    """Where a plan stands on its front, and what it costs against the first."""
+    last = len(front.variation_db) - 1
+    said = [MOST_EVEN.replace("-", " ")] if k == 0 else [_exchange(front, k)]
+    return [*said, *([LOUDEST] if k == last else []), *(["recommended"] if k == recommended else [])]
 
 
 def print_rows(page: Page, results: Results) -> None:

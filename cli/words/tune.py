@@ -17,6 +17,7 @@ from roommodes.plan.starting_values import Filter, StartingValues
 from roommodes.plan.tuning import Tuning, TuningSettings
 from roommodes.responses.metrics import normalised
 from solvers.field.uncertain import uncertain
+from solvers.plans.between_frequencies import FINER, finer_variation_db
 from solvers.tuning.tune import low_passed_from_hz
 
 
@@ -58,6 +59,8 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
             else "No filter on a single sub takes enough off it; those on all subs leave it as it is."
         )
     )
+    if line := _between_words(plan):
+        page.line(line)
     page.heading("Every seat, from the target")
     weight = plan.seats.weight
     before, after = (tuning.from_target_db(level, weight) for level in (tuning.before_db, tuning.after_db))
@@ -106,12 +109,21 @@ def _print_heading(page: Page, plan: Plan, tuning: Tuning) -> None:
         page.line(weighted)
 
 
+def _between_words(plan: Plan) -> str:
+    """Variation with the filters between the frequencies of the search, where the files of a measured plan tell it."""
+    tuning, record = plan.tuning, plan.measured
+    if tuning is None or tuning.frequency_hz is not None or record is None or record.wide is None:
+        return ""
+    (finer,) = finer_variation_db([plan])
+    return f"On {FINER} times as many frequencies it has {finer:.2f} dB with them."
+
+
 def _low_passed_words(plan: Plan) -> str:
-    """From where on no common filter stands; empty without a crossover."""
+    """From where on no filter stands; empty without a crossover."""
     top_hz = low_passed_from_hz(plan)
     if top_hz is None:
         return ""
-    stands = f"No common filter stands above {top_hz:.0f} Hz"
+    stands = f"No filter stands above {top_hz:.0f} Hz"
     return f"{stands}: there the crossover's low-pass takes more than 12 dB off the subs."
 
 

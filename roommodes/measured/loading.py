@@ -131,7 +131,6 @@ class _Reading:
             unreadable = not self.places.faults and all(self.unreadable)
             raise MeasurementsInvalid(self.source, faults, unreadable=unreadable)
         stated = self.tables.reference.noise_percent
-        sounds = source_sounds(raw, subs, seats, tables=self.tables, project=self.project)
         if stated is None:
             noise = self._noise(raw, len(subs), end_s)
         else:
@@ -143,6 +142,8 @@ class _Reading:
             transfer[(slice(None), *key)] = smoothed(transfer[(slice(None), *key)], self.hz, octave=octave)
         reference = self.tables.reference
         fallen = self._roll_offs(transfer, judged.expected, subs) if reference.common_level else ()
+        unlike = [one.name for one in fallen]
+        sounds = source_sounds(raw, subs, seats, tables=self.tables, project=self.project, unlike=unlike)
         whole = MeasuredSet(
             name=self.tables.name,
             frequency_hz=self.hz,

@@ -139,6 +139,7 @@ class PlanQuestions:
         kind: Literal["linkwitz-riley", "butterworth"] | None = None,
         gain_db: float | None = None,
         target: Mapping[float, float] | Curve | None = None,
+        band_hz: tuple[float, float] | None = None,
         running: Running | None = None,
     ) -> Any:
         """The plan with the delay and polarity of all subs against the main loudspeakers, in its `crossover`.
@@ -151,6 +152,7 @@ class PlanQuestions:
         gain_db : of all subs against the mains; left out, as loud as the mains [dB].
         target : what the levels of subs and mains are matched over, such as {20: 4, 120: 0}, any offset; flat where
             left out. One of gain_db and target [dB].
+        band_hz : over which the sum is judged; left out, as in [mains], else an octave on each side [Hz].
         running : progress, cancelling, threads.
 
         Returns
@@ -164,7 +166,8 @@ class PlanQuestions:
         """
         from solvers.crossover.with_mains import crossed
 
-        met = self.mains(at_hz=at_hz, order=order, kind=kind, gain_db=gain_db, target=target, running=running)
+        how: dict[str, Any] = {"gain_db": gain_db, "target": target, "band_hz": band_hz, "running": running}
+        met = self.mains(at_hz=at_hz, order=order, kind=kind, **how)
         asked = gain_db if target is None else met.best.gain_db  # kept, whatever filters the plan gets later
         return crossed(self._plan, met, asked_gain_db=asked)
 
@@ -176,6 +179,7 @@ class PlanQuestions:
         kind: Literal["linkwitz-riley", "butterworth"] | None = None,
         gain_db: float | None = None,
         target: Mapping[float, float] | Curve | None = None,
+        band_hz: tuple[float, float] | None = None,
         running: Running | None = None,
     ) -> MainsMet:
         """How it meets the main loudspeakers: the best setting, beside others; arguments as for `crossed`."""
@@ -185,7 +189,8 @@ class PlanQuestions:
             raise OutsideModel("gain_db and target: got both; give one, gain_db sets what target would find")
         crossover = wanted_crossover(self._plan.project, at_hz=at_hz, order=order, kind=kind)
         curve = None if target is None else curve_of(target)
-        return meet_mains(self._plan, crossover, gain_db=gain_db, target=curve, running=running or Running())
+        running = running or Running()
+        return meet_mains(self._plan, crossover, gain_db=gain_db, target=curve, band_hz=band_hz, running=running)
 
     def moved(self, project: Project, *, running: Running | None = None) -> Any:
         """The same positions, drives and filters in another project's room, with its seats, sub and target.

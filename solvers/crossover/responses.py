@@ -23,7 +23,9 @@ OCTAVES = 1.0  # on each side of the crossover, where [mains] has no band
 LEAST_OCTAVES = 0.25  # likewise, of any band
 
 
-def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Running()) -> Parts:
+def meeting_parts(
+    plan: Plan, crossover: Crossover, *, band_hz: tuple[float, float] | None = None, running: Running = Running()
+) -> Parts:
     """Subs as the plan drives them, with its filters if it was tuned, and the mains, each without crossover.
 
     Where the project gives driver and box, the subs' own response is in theirs: its phase counts as much as a delay.
@@ -32,17 +34,18 @@ def meeting_parts(plan: Plan, crossover: Crossover, *, running: Running = Runnin
     ----------
     plan : the plan.
     crossover : around its frequency.
+    band_hz : over which the sum is judged; None for that of [mains], else an octave on each side [Hz].
     running : progress, cancelling, threads.
 
     Raises
     ------
     ProjectInvalid : the project has no main loudspeakers.
-    OutsideModel : the model cannot take it.
+    OutsideModel : the model cannot take it, or no such band.
     Interrupted : when cancelled.
     """
+    low, high = judged_hz(plan.project, crossover, band_hz)
     if plan.measured is not None:
-        return _measured_parts(plan, plan.measured, crossover)
-    low, high = judged_hz(plan.project, crossover)
+        return _measured_parts(plan, plan.measured, crossover, (low, high))
     hz = log_grid(low, high, POINTS_PER_OCTAVE)
     each, mains, own = _modelled(plan, hz, crossover, running)
     return Parts(
@@ -114,9 +117,11 @@ def subs_own(project: Project, hz: Floats, crossover: Crossover) -> Complexes | 
     return np.asarray(own / np.exp(below.mean()))
 
 
-def judged_hz(project: Project, crossover: Crossover) -> tuple[float, float]:
-    """The band over which the sum is judged: that of [mains], else an octave on each side of the crossover [Hz]."""
-    band = None if project.mains is None else project.mains.band_hz
+def judged_hz(
+    project: Project, crossover: Crossover, asked_hz: tuple[float, float] | None = None
+) -> tuple[float, float]:
+    """The band over which the sum is judged: as asked, that of [mains], else an octave on each side [Hz]."""
+    band = asked_hz or (None if project.mains is None else project.mains.band_hz)
     if band is None:
         return crossover.frequency_hz / 2.0**OCTAVES, crossover.frequency_hz * 2.0**OCTAVES
     if max(band[0] / crossover.frequency_hz, crossover.frequency_hz / band[1]) > 2.0**-LEAST_OCTAVES:
@@ -124,19 +129,21 @@ def judged_hz(project: Project, crossover: Crossover) -> tuple[float, float]:
             f"got {band[0]:g} to {band[1]:g} Hz; a crossover at {crossover.frequency_hz:g} Hz needs a quarter of an "
             "octave on both sides"
         )
+        if asked_hz is not None:
+            raise OutsideModel(f"band: {message}")
         raise ProjectInvalid(project.source, [Fault(where="mains.band_hz", message=message)])
     return band
 
 
-def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover) -> Parts:
+def _measured_parts(plan: Plan, record: MeasuredRecord, crossover: Crossover, band_hz: tuple[float, float]) -> Parts:
     """The measured responses over the band that is judged, as far as they reach."""
     hz, subs, mains = plan.frequency_hz, plan.transfer, _measured_mains(plan, record)
     if record.wide is not None:
-        low, high = record.wide.covered(*judged_hz(plan.project, crossover))
+        low, high = record.wide.covered(*band_hz)
         hz = log_grid(low, max(high, 1.01 * low), POINTS_PER_OCTAVE)
         subs, mains = _wide_parts(plan, record, record.wide, hz)
     octave = np.log2(hz / crossover.frequency_hz)
-    low, high = judged_hz(plan.project, crossover)
+    low, high = band_hz
     near = (hz >= low * (1.0 - 1e-6)) & (hz <= high * (1.0 + 1e-6))
     if not ((octave[near] < -LEAST_OCTAVES).any() and (octave[near] > LEAST_OCTAVES).any()):
         raise OutsideModel(

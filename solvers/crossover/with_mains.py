@@ -63,6 +63,7 @@ def meet_mains(
     *,
     gain_db: float | None = None,
     target: Curve | None = None,
+    band_hz: tuple[float, float] | None = None,
     running: Running = Running(),
 ) -> MainsMet:
     """Find the subs' delay and polarity against the mains.
@@ -73,13 +74,14 @@ def meet_mains(
     crossover : the halves.
     gain_db : of the subs; None to match their level to the mains' [dB].
     target : what their levels are matched over, any offset; None for flat [dB].
+    band_hz : over which the sum is judged; None for that of [mains], else an octave on each side [Hz].
     running : progress, cancelling, threads.
 
     Raises
     ------
     ProjectInvalid, OutsideModel, Interrupted : see `crossover.responses`.
     """
-    parts = meeting_parts(plan, crossover, running=running)
+    parts = meeting_parts(plan, crossover, band_hz=band_hz, running=running)
     low_ms, high_ms = (plan.project.mains or MainsTable()).delay_ms
     allowed = (1e-3 * low_ms, 1e-3 * high_ms)
     takes = plan.project.processor
@@ -146,7 +148,8 @@ def off_target_db(met: MainsMet, seat_weight: Floats, target: Curve) -> float:
 
 def crossed_again(plan: Plan, old: CrossoverRecord, *, running: Running = Running()) -> Plan:
     """The plan with the crossover of a record found anew, with the filters that the plan has now; as `meet_mains`."""
-    met = meet_mains(plan, old.crossover, gain_db=old.asked_gain_db, running=running)
+    judged_hz = (float(old.levels.near_hz[0]), float(old.levels.near_hz[-1]))
+    met = meet_mains(plan, old.crossover, gain_db=old.asked_gain_db, band_hz=judged_hz, running=running)
     return crossed(plan, met, asked_gain_db=old.asked_gain_db)
 
 

@@ -25,7 +25,7 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
 
     Parameters
     ----------
-    plans : on the model, or on measured responses kept over all that their files tell.
+    plans : on the model, or on measured responses kept over all that their files tell; with their filters, if any.
     running : progress, cancelling, threads.
 
     Raises
@@ -48,9 +48,7 @@ def finer_variation_db(plans: Sequence[Plan], *, running: Running = Running()) -
     ).transpose(0, 2, 1)
     found, at = [], 0
     for plan in plans:
-        level = level_db(
-            seat_pressure(each[:, :, at : at + plan.subs], plan.drives.weights(hz) * plan.kind_response(hz))
-        )
+        level = level_db(seat_pressure(each[:, :, at : at + plan.subs], plan.weights(hz) * plan.kind_response(hz)))
         found.append(variation_db(level, listening.weight))
         at += plan.subs
     return found
@@ -63,7 +61,7 @@ def _measured(plans: Sequence[Plan], record: MeasuredRecord) -> list[float]:
     place = np.arange(len(grid))
     hz = np.exp(np.interp(np.linspace(0.0, place[-1], FINER * place[-1] + 1), place, np.log(grid)))
     whole, weight = record.wide.at(hz), plans[0].seats.weight
-    driven = (seat_pressure(whole[:, :, plan.candidate_index], plan.drives.weights(hz)) for plan in plans)
+    driven = (seat_pressure(whole[:, :, plan.candidate_index], plan.weights(hz)) for plan in plans)
     return [variation_db(level_db(pressure), weight) for pressure in driven]
 
 

@@ -184,7 +184,7 @@ def _table(
 
 def _headroom_db(results: Results, layouts: Sequence[tuple[NDArray[np.intp], Drives]]) -> Floats | None:
     """Of each layout: (n,) [dB]; None where it is not known how loud a sub plays."""
-    loudness = loudness_of(results.project, results.frequency_hz) if results.absolute else None
+    loudness = loudness_of(results.project, results.frequency_hz) if results.loudness_known else None
     if loudness is None:
         return None
     transfer, weight = results.ears()

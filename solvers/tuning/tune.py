@@ -21,7 +21,7 @@ from solvers.tuning.sub_filters import EXCHANGE, SubFilterLimits, sub_filters
 
 FLAT = Curve((1000.0,), (0.0,))
 FEWEST = 3  # frequencies of a band
-HARDLY_HEARD_DB = -12.0  # of a low-pass: no common filter is spent where it takes more
+HARDLY_HEARD_DB = -12.0  # of a low-pass: no filter is spent where it takes more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,7 +170,7 @@ def _over_band(plan: Plan, band_hz: tuple[float, float] | None, running: Running
 
 
 def low_passed_from_hz(plan: Plan) -> float | None:
-    """From where on the crossover leaves so little of the subs that no common filter is spent there [Hz].
+    """From where on the crossover leaves so little of the subs that no filter is spent there [Hz].
 
     Of the crossover that was settled, or of a plan with measured mains that of the project; None without one.
     """
@@ -198,6 +198,10 @@ def _tuned(task: _Task, settings: TuningSettings, controls: FilterControls, runn
     plan, hz = task.plan, task.hz
     weight, rate, gain_db = plan.seats.weight, settings.sample_rate_hz, plan.drives.gain_db
     driven = task.transfer * plan.drives.weights(hz)[:, None, :]
+    top_hz = low_passed_from_hz(plan)
+    below = controls.frequency_hz if top_hz is None else controls.frequency_hz.within(0.0, max(top_hz, float(hz[0])))
+    if not below.is_empty:
+        controls = replace(controls, frequency_hz=below)
     own = sub_filters(
         hz,
         driven,
@@ -220,15 +224,13 @@ def _tuned(task: _Task, settings: TuningSettings, controls: FilterControls, runn
     filters = np.array([section_response(one, hz, rate_hz=rate) for one in own]).T
     before = level_db(driven.sum(axis=2))
     with_own = level_db(np.einsum("fsc,fc->fs", driven, filters))
-    top_hz = low_passed_from_hz(plan)
-    below = controls.frequency_hz if top_hz is None else controls.frequency_hz.within(0.0, max(top_hz, float(hz[0])))
     limits = EqualiserLimits(
         filters=shared_left(settings.shared, sum(map(len, own)), plan.subs, controls),
         boost_db=settings.boost_db,
         cut_db=settings.cut_db,
         q=settings.q,
         differ_db=settings.differ_db,
-        controls=controls if below.is_empty else replace(controls, frequency_hz=below),
+        controls=controls,
     )
     shared = equalise(hz, with_own, weight, shape_db=task.shape_db, limits=limits, rate_hz=rate)
     after = with_own + shared.gain_db[:, None]

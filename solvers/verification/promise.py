@@ -8,6 +8,7 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.measured.data import MeasuredSet
 from roommodes.plan.plan import Plan
+from solvers.listening.curves import through_crossover
 
 SAME_PLACE_M = 0.3  # a measured sub so near to one of the plan's is that one
 SAME_HZ = 1e-6
@@ -22,11 +23,13 @@ class Pair:
     frequency_hz : (n_freq,) [Hz].
     seat_name, weight : (n_seat,) seats that both know.
     sub_name : (n_sub,) the plan's subs.
-    promised : (n_freq, n_seat, n_sub) each sub with its settings and filters, in the plan's scale.
+    promised : (n_freq, n_seat, n_sub) each sub with its settings and filters, and through the crossover where the plan
+        has one, in the plan's scale.
     together : (n_freq, n_seat) all subs at once as measured, in the measurement's scale.
     single : (n_freq, n_seat, n_sub) each sub by itself as measured, NaN for those that were not.
     noise : (n_freq,) rms of the noise in `together`, NaN where nobody knows.
     by_model : the promise rests on the model, which knows no sub's own response.
+    crossed : the crossover's low-pass is in the promise.
     """
 
     frequency_hz: Floats
@@ -38,6 +41,7 @@ class Pair:
     single: Complexes
     noise: Floats
     by_model: bool
+    crossed: bool = False
 
 
 def pair_of(plan: Plan, measured: MeasuredSet) -> Pair:
@@ -77,6 +81,7 @@ def pair_of(plan: Plan, measured: MeasuredSet) -> Pair:
             owner[index] = sub
     if faults:
         raise ProjectInvalid(measured.source, faults)
+    of_subs, _ = through_crossover(plan, hz)
     at_plan = [plan.seats.name.index(name) for name in seats]
     at_set = [measured.seats.name.index(name) for name in seats]
     single = np.full((len(hz), len(seats), plan.subs), np.nan, dtype=np.complex128)
@@ -87,11 +92,12 @@ def pair_of(plan: Plan, measured: MeasuredSet) -> Pair:
         seat_name=tuple(seats),
         weight=plan.seats.weight[at_plan],
         sub_name=names,
-        promised=plan.transfer[:, at_plan] * plan.weights(hz)[:, None, :],
+        promised=plan.transfer[:, at_plan] * (plan.weights(hz) * of_subs[:, None])[:, None, :],
         together=measured.transfer[:, at_set, all_at_once[0]],
         single=single,
         noise=measured.noise[:, all_at_once[0]],
         by_model=plan.measured is None,
+        crossed=plan.crossover is not None,
     )
 
 

@@ -355,12 +355,33 @@ def test_settings_say_whether_they_replace_or_add_and_the_sums(run: Run, plan: P
     assert whole["filters"][0]["kind"] == "all-pass"
 
 
-def test_no_common_filter_is_spent_where_the_subs_are_low_passed(run: Run, plan: Path) -> None:
+def test_no_filter_is_spent_where_the_subs_are_low_passed(run: Run, plan: Path) -> None:
     """Linkwitz-Riley of fourth order takes 12 dB off where (f / fc)^4 = 3: 72 Hz for 55 Hz."""
-    shared = read_results(plan).tuning.shared
-    assert shared
-    assert max(one.frequency_hz for one in shared) <= 55.0 * 3**0.25 + 0.5
-    assert "No common filter stands above 72 Hz" in " ".join(run("tune", plan, "-o", "again.h5").stdout.split())
+    tuning = read_results(plan).tuning
+    assert tuning.shared
+    assert any(tuning.sub_filters)
+    each = [*tuning.shared, *(one for own in tuning.sub_filters for one in own)]
+    assert max(one.frequency_hz for one in each) <= 55.0 * 3**0.25 + 0.5
+    said = " ".join(run("tune", plan, "-o", "again.h5").stdout.split())
+    assert "No filter stands above 72 Hz" in said
+    assert "On 4 times as many frequencies" in said
+
+
+def test_the_band_of_a_crossover_is_asked_for_and_kept(run: Run, plan: Path) -> None:
+    assert run("crossover", plan, "--band", "40:75", "-o", "narrow.h5", "-q").exit_code == 0
+    near = read_results(Path("narrow.h5")).crossover.levels.near_hz
+    np.testing.assert_allclose(near[[0, -1]], [40.0, 75.0])
+    assert run("tune", "narrow.h5", "-o", "again.h5", "-q").exit_code == 0  # finds the crossover anew
+    np.testing.assert_allclose(read_results(Path("again.h5")).crossover.levels.near_hz, near)
+    assert "a quarter of an octave on both sides" in " ".join(run("crossover", plan, "--band", "54:75").stderr.split())
+
+
+def test_plans_of_a_front_are_picked_by_name(run: Run, plan: Path) -> None:
+    front = read_results(plan).choices.fronts[3]
+    for name, row in (("most-even", int(np.argmin(front.variation_db))), ("loudest", int(np.argmax(front.output_db)))):
+        said = json.loads(run("settings", plan, "--subs", 3, "--rank", name, "--json").stdout)
+        assert said["variation_db"] == pytest.approx(front.variation_db[row], abs=1e-9)
+    assert run("settings", plan, "--rank", "middle").exit_code == 2
 
 
 def test_other_loudspeakers_take_the_mains_delay(run: Run, plan: Path) -> None:

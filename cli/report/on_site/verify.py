@@ -5,6 +5,7 @@ from cli.report.blocks import Bullets, Picture, Report, Section, Table, Text, sh
 from cli.report.html import report_html
 from cli.report.pdf import report_pdf
 from cli.words.on_site.verify import (
+    basis_lines,
     difference_rows,
     levels_words,
     single_words,
@@ -80,7 +81,7 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
     return Report(
         title=shown(plan.project.name, 120),
         subtitle="Measured after dialling in",
-        lead=verdict_words(found),
+        lead=" ".join([verdict_words(found), *basis_lines(plan, found)]),
         sections=tuple(sections),
         closing=(
             f"Computed by roommodes {__version__} on {now_utc()}; plan with {subs_word(plan.subs)} of "

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
+from cli.words.basis import weighting_words
 from roommodes.plan.plan import Plan
 from solvers.fit.compared_subs import ComparedSub
 from solvers.verification.outcome import Verified
@@ -17,6 +18,8 @@ def print_verified(page: Page, plan: Plan, found: Verified) -> None:
     """Verdict, variation, what looks wrong, levels by seat and band."""
     page.heading(f"{name(plan.project.name)}: {counted(plan.subs, 'sub')}, measured after dialling in")
     page.line(verdict_words(found))
+    for line in basis_lines(plan, found):
+        page.line(line)
     page.heading("Variation over the measured seats")
     page.table(["", "dB"], [list(row) for row in variation_rows(found)], right=(1,))
     page.heading("Which settings look wrong")
@@ -44,6 +47,16 @@ def verdict_words(found: Verified) -> str:
         f"Not as promised: {share}, and no single sub's gain, delay or polarity explains it. Look at filters, "
         "positions, seats and names; measure each sub by itself."
     )
+
+
+def basis_lines(plan: Plan, found: Verified) -> list[str]:
+    """What is in the promise, and how its frequencies are weighted."""
+    crossed = (
+        "The promise has the crossover's low-pass in it: measure the subs through it, the mains muted."
+        if found.pair.crossed
+        else ""
+    )
+    return [line for line in (crossed, weighting_words(plan.results)) if line]
 
 
 def variation_rows(found: Verified) -> list[tuple[str, str]]:

@@ -42,7 +42,7 @@ NEAREST_M = 0.3  # seats nearer to each other are not taken for exchanged
 LONGEST_S, STEP_S, LEAST_S = 0.08, 0.5e-3, 6e-3
 Kind = Literal["time", "polarity", "phase sign"]
 GAIN: dict[Kind, float] = {"polarity": 0.55, "time": 0.65, "phase sign": 0.65}  # sound sets stay below -0.4, 0.5, 0.3
-GAIN_ALL, GAIN_ONE = 0.45, 0.6  # of exchanges; sound sets stay below 0.25 and 0.35
+GAIN_ALL, GAIN_ONE, GAIN_ONE_OF_FOUR = 0.45, 0.6, 0.85  # of exchanges; 220 sound sets: below 0.35, 0.53, 0.63
 RIVAL = 0.8  # of the best gain, from which another change may be meant as well
 MUCH_MORE = 2.0  # one sub's gain over the mean of all, from which that sub's files alone were exchanged
 MEND_SIGN = 'If you have checked it, and it is right: checked = ["phase sign"] at the sub, or in [reference] for all.'
@@ -213,7 +213,7 @@ def exchange_of(field: SmoothField, transfer: Complexes) -> Exchange | None:
     of_one, sub = max((float(gain.max()), int(gain.argmax())) for gain in gains.values())
     if of_all >= GAIN_ALL and (n_sub == 1 or of_one < MUCH_MORE * of_all):
         return _exchange({pair: float(gain.mean()) for pair, gain in gains.items()}, tuple(range(n_sub)))
-    if of_one >= GAIN_ONE:
+    if of_one >= (GAIN_ONE if len(field.away_m) > FEWEST_EXCHANGED else GAIN_ONE_OF_FOUR):
         return _exchange({pair: float(gain[sub]) for pair, gain in gains.items()}, (sub,))
     return None
 

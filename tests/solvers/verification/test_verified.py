@@ -1,13 +1,16 @@
 """Plans dialled in wrong in a room that is known: which sub, what, by how much; and nothing said of what is right."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from scipy.signal import butter, sosfreqz
 
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.arrays import Complexes
 from roommodes.errors import ProjectInvalid
+from roommodes.filters.crossovers import Crossover
 from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
 from roommodes.places.zones import Candidates
 from roommodes.plan.drives import Drives
@@ -53,6 +56,19 @@ def plan() -> Plan:
 def built() -> Complexes:
     """Transfer in the room as built: other walls and loss than the plan's."""
     return heard(parse_project(WALLS, source="built"))
+
+
+def test_a_crossover_that_was_dialled_in_is_in_the_promise(plan: Plan, built: Complexes) -> None:
+    """Its low-pass as scipy has it: Butterworth of second order, twice."""
+    met = SimpleNamespace(
+        crossover=Crossover(frequency_hz=60.0), polarity=-1, gain_db=-4.0, subs_delay_s=0.003, mains_delay_s=0.0
+    )
+    low = sosfreqz(butter(2, 60.0, fs=48000.0, output="sos"), HZ, fs=48000.0)[1] ** 2
+    common = -(10.0 ** (-4.0 / 20.0)) * low * np.exp(-2j * np.pi * HZ * 0.003)
+    crossed = replace(plan, crossover=met)  # type: ignore[arg-type]
+    found = measured(plan, plan.transfer * common[:, None, None], DRIVES)
+    pair = pair_of(crossed, found)
+    np.testing.assert_allclose(pair.promised, pair_of(plan, found).promised * common[:, None, None], rtol=1e-6)
 
 
 def measured(plan: Plan, transfer: Complexes, drives: Drives, *, singly: bool = False, seed: int = 3) -> MeasuredSet:
