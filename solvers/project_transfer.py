@@ -1,6 +1,10 @@
 """The field in a project's room."""
 
 from math import pi
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.dense.curves import DenseTransfer, dense_transfer
@@ -84,15 +88,23 @@ def dense_project_transfer(
 
     Parameters and errors are those of `project_transfer`.
     """
-    return dense_transfer(
-        project.room,
-        project.surfaces(),
-        frequency_hz=frequency_hz,
-        seat_m=seat_m,
-        source_m=source_m,
-        precision=precision,
-        running=running,
-    )
+    surfaces = project.surfaces()
+
+    def field() -> dict[str, NDArray[Any]]:
+        found = dense_transfer(
+            project.room,
+            surfaces,
+            frequency_hz=frequency_hz,
+            seat_m=seat_m,
+            source_m=source_m,
+            precision=precision,
+            running=running,
+        )
+        return {"transfer": found.transfer, "error": np.array(found.error), "solved": np.array(found.solved)}
+
+    asked = (project.room, surfaces, frequency_hz, seat_m, source_m, precision)
+    kept = running.arrays("dense field", asked, field)
+    return DenseTransfer(transfer=kept["transfer"], error=float(kept["error"]), solved=int(kept["solved"]))
 
 
 def require_project_fits(project: Project) -> None:

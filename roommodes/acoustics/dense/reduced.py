@@ -98,19 +98,20 @@ class Reduced:
         for skin in walls.skins:
             fixed.append(left[skin.place].T @ skin.node @ basis[skin.place])
             counts.append(skin.weight.astype(np.complex128))
+        for form in walls.single_form:
+            fixed.append((left[walls.single].T @ (form[:, None] * basis[walls.single]))[None])
+        counts.append(walls.single_weight)
         matrices, weight = np.concatenate(fixed).reshape(-1, left.shape[1] * r), np.concatenate(counts, axis=1)
         across = left.T @ terms.overlap  # (r + probe, m)
-        vector = np.concatenate([left[walls.single].T, across], axis=1)
-        value = np.concatenate([walls.single_inverse, terms.low], axis=1)
         point = left.T @ terms.node_point  # (node, r + probe, point)
         seats = terms.seats
         result = np.empty((len(index), seats, point.shape[2] - seats), dtype=np.complex128)
         doubt = np.empty(len(index))
-        step = max(1, int(CHUNK_BYTES / (16.0 * r * (r + vector.shape[1]))))
+        step = max(1, int(CHUNK_BYTES / (16.0 * r * (r + across.shape[1]))))
         for start in range(0, len(index), step):
             part = slice(start, start + step)
             system = (weight[part] @ matrices).reshape(-1, left.shape[1], r)
-            system += (vector * value[part, None, :]) @ vector[:r].T
+            system += (across * terms.low[part, None, :]) @ across[:r].T
             right = np.tensordot(terms.weight[part], point, axes=1)
             right += across @ (terms.low[part, :, None] * terms.shape)
             found = np.asarray(np.linalg.solve(system[:, :r], right[:, :r]), dtype=np.complex128)

@@ -16,13 +16,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.lapack import csysv
 
-from roommodes.acoustics.dense.wall_terms import WallTerms
+from roommodes.acoustics.dense.wall_terms import NotSmooth, WallTerms
 from roommodes.acoustics.ports import Ports, smooth_weights
 from roommodes.arrays import Complexes, Floats
 
 LOW_REACH, LOW_MORE = 1.25, 0.4  # modes below LOW_REACH k + LOW_MORE [1/m] are taken one by one
 NODES = 6
+WORK = 64  # columns that the factorisation takes at a time
 BELOW = -0.3  # where the nodes begin, over the largest k^2
 
 
@@ -69,7 +71,10 @@ class RoomTerms:
         self.walls.add(system, index)
         right = np.tensordot(self.weight[index], self.node_point, axes=1)
         right += self.overlap @ (self.low[index, :, None] * self.shape)
-        return np.linalg.solve(system, right.astype(np.complex64)).astype(np.complex128)
+        found, info = csysv(system, right.astype(np.complex64), lwork=WORK * len(system))[2:]  # half the work of gesv
+        if info:
+            raise NotSmooth
+        return np.asarray(found, dtype=np.complex128)
 
     def at(self, index: NDArray[np.intp]) -> "RoomTerms":
         """Some of the frequencies alone."""
