@@ -55,6 +55,7 @@ class Design:
     half : points of A, and of B; a power of two.
     share_points : how many of them stand behind the indices.
     seed : of the points.
+    response : (n_freq, n_cabinet) of the kind at each place over the first one's, as drawn; None where there is one.
     """
 
     inputs: Inputs
@@ -64,6 +65,7 @@ class Design:
     half: int
     share_points: int
     seed: int
+    response: Complexes | None = None
 
     @property
     def starts(self) -> list[int]:
@@ -83,7 +85,8 @@ class Design:
         return both[:, :size], both[:, size : 2 * size]
 
     def heard(self, builds: Builds, transfer: Complexes) -> Heard:
-        """What all plans give in rooms with a known field (n, n_freq, n_ear, n_cabinet)."""
+        """What all plans give in rooms with a known field (n, n_freq, n_ear, n_cabinet), kinds not yet in it."""
+        transfer = self.by_kind(transfer)
         weight = normalised(self.listening.weight)
         variation, mean, levels = [], [], []
         for plan in self.plans:
@@ -92,6 +95,10 @@ class Design:
             mean.append(mean_levels_db(level, weight))
             levels.append(level[..., : self.listening.n_seat].astype(np.float32))
         return Heard(variation_db=np.array(variation), mean_db=np.array(mean), level_db=np.array(levels))
+
+    def by_kind(self, transfer: Complexes) -> Complexes:
+        """The field (n, n_freq, n_ear, n_cabinet) of what stands there."""
+        return transfer if self.response is None else np.asarray(transfer * self.response[:, None, :])
 
     def drawn(self) -> Heard:
         """The room as drawn, by the same way as all others."""

@@ -326,7 +326,6 @@ def inputs_of(
     n_slot : most subs of any plan.
     ear_seat : (n_ear,) whose ears they are; left out, every seat has one point.
     """
-    project.require_one_kind("tolerance")
     seat = np.arange(len(ear_m)) if ear_seat is None else ear_seat
     table, known = project.tables.tolerance, project.constructions()
     properties = []

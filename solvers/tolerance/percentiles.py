@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
-from roommodes.arrays import Floats
+from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Interrupted
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, FirstPlan, Shares, Tolerance, ToleranceTable
@@ -169,7 +169,15 @@ def design_of(
         half=asked.half,
         share_points=points,
         seed=asked.seed,
+        response=_response(results, leading, frequency_hz),
     )
+
+
+def _response(results: Results, leading: Leading, frequency_hz: Floats) -> Complexes | None:
+    """Of the kind at each place in use over the first kind's: (n_freq, n_cabinet); None where there is one kind."""
+    if len(results.project.kinds) == 1:
+        return None
+    return results.project.kind_response(frequency_hz)[:, results.candidates.kind[leading.candidate]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -261,6 +269,8 @@ def _method(design: Design, draws: int) -> tuple[str, ...]:
         "figures: the plan file's own plus the difference that the room makes on these frequencies; fewer than the "
         "plan file's move percentiles by 0.1 dB or so, 0.3 dB at most on the demo",
     ]
+    if design.response is not None:
+        lines.append("kinds of subwoofer: each with its own response over the first one's, as in the project")
     if design.inputs.geometry is not None:
         lines.append(
             "shape: blocks and slopes grow with the room; their faces and heights, to first order, move the drawn "

@@ -134,7 +134,7 @@ def _rooms(design: Design, unit: Floats, running: Running) -> Rooms:
     """The field in the rooms at points of the unit cube."""
 
     def field(start: int) -> NDArray[np.complex128]:
-        return design.field.transfer(design.inputs.builds(unit[start : start + CHUNK]))
+        return design.by_kind(design.field.transfer(design.inputs.builds(unit[start : start + CHUNK])))
 
     with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
         parts = list(running.each(pool, field, range(0, len(unit), CHUNK)))
@@ -193,5 +193,10 @@ def _headroom_db(results: Results, layouts: Sequence[tuple[NDArray[np.intp], Dri
         for index, drives in layouts
     ]
     every = zip(levels, layouts, strict=True)
-    fixed = results.project.fixed_at(results.candidates.position_m)
-    return np.array([loudness.headroom_db(level, drives, weight, fixed[index]) for level, (index, drives) in every])
+    fixed, kind = results.project.fixed_at(results.candidates.position_m), results.candidates.kind
+    return np.array(
+        [
+            loudness.headroom_db(level, drives, weight, fixed[index], kind=kind[index])
+            for level, (index, drives) in every
+        ]
+    )

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from cli.words.kinds.mixes import mix_table, mixes_json, price_line, print_mixes
 from cli.words.plan import plans_json
 from cli.words.settings import pair_lines, settings_csv
 from roommodes.errors import ProjectInvalid
+from roommodes.plan.drives import Drives
 from roommodes.plan.file import read_results, write_results
 from roommodes.plan.plan import Results
 from roommodes.plan.starting_values import starting_values
@@ -25,6 +27,8 @@ from solvers.electrical.of_plan import electrical_of
 from solvers.plans.by_hand import predict_layout
 from solvers.plans.side_by_side import moved
 from solvers.plans.solve import solve
+from solvers.tolerance.percentiles import Asked, design_of
+from solvers.tolerance.plans import leading_plans
 from tests.rooms import CLOSED_BOX, SMALL
 
 DRIVER = CLOSED_BOX.replace("[subwoofer.", "[subwoofers.")
@@ -157,6 +161,18 @@ def test_settings_say_that_a_mirrored_pair_has_one_setting(results: Results) -> 
     apart = not np.allclose(left[1], right[1])
     assert bool(lines) == apart
     assert all("share gain, delay and polarity" in line for line in lines)
+
+
+def test_tolerance_hears_each_kind_with_its_own_response(results: Results) -> None:
+    """The drawn room of the sampled ones has a mixed plan's own variation, another one if all were of one kind."""
+    kind = results.candidates.kind
+    index = [int(np.flatnonzero(kind == 0)[0]), int(np.flatnonzero(kind == 1)[-1])]
+    plan = results.judged(index, Drives(gain_db=np.zeros(2), delay_s=np.zeros(2), polarity=np.ones(2, dtype=np.int64)))
+    leading = leading_plans(plan.results, plans=1)
+    asked = Asked(draws=16, seed=1, plans=1, counts=None, checked=0, indices=False)
+    design = design_of(plan.results, asked, leading, frequency_hz=results.frequency_hz)
+    assert design.drawn().variation_db[0, 0] == pytest.approx(plan.variation_db, abs=0.02)
+    assert replace(design, response=None).drawn().variation_db[0, 0] != pytest.approx(plan.variation_db, abs=0.05)
 
 
 def test_a_plan_goes_into_a_project_by_the_names_of_its_kinds(results: Results) -> None:
