@@ -150,8 +150,9 @@ def field(
     Parameters
     ----------
     project : the room; best one that `fit` has corrected.
-    measured : from `measurements`, every sub with a position, at four places at least.
-    position_m : (n_place, 3) where the field is wanted [m].
+    measured : from `measurements`, every sub with a position, at four places at least; by reciprocity (`exchanged`) the
+        sub at the seats and four places along the walls.
+    position_m : (n_place, 3) where the field is wanted, by reciprocity places of subs [m].
     names : of these places; left out, they are numbered.
     running : progress, cancelling, threads.
 
@@ -169,6 +170,7 @@ def field(
     Example: ``found = rm.field(project, measured, [[4.2, 2.7, 1.2]]); found.left_out.worth("field").left``
     """
     from solvers.field.estimate import estimate
+    from solvers.field.reciprocal import as_it_stood
 
     place = np.asarray(position_m, dtype=np.float64).reshape(-1, 3)
     given = tuple(names) or tuple(f"place {number}" for number in range(1, len(place) + 1))
@@ -183,7 +185,7 @@ def field(
         faults.append(Fault(where="names", message=f"got {len(given)} for {len(place)} places; give each one."))
     if faults or not len(place):
         raise ProjectInvalid("field", faults or [Fault(where="position_m", message="is empty; give a place.")])
-    return estimate(project, measured, given, place, running=running or Running())
+    return estimate(project, as_it_stood(measured), given, place, running=running or Running())
 
 
 def estimated(project: Project, measured: MeasuredSet, *, running: Running | None = None) -> Filled:

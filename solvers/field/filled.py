@@ -13,6 +13,7 @@ from roommodes.project.project import Project
 from roommodes.running import Running
 from solvers.field.errors import LeftOut
 from solvers.field.estimate import FIELD, estimate
+from solvers.field.reciprocal import as_it_stood, candidate_names
 
 ESTIMATED = "Estimated"  # how the note begins that says so
 LEVEL_DB = 20.0 / np.log(10.0) / np.sqrt(2.0)  # of a level, by a complex deviation of the whole response
@@ -85,12 +86,8 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
 def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Filled:
     """The candidates of the zones as subs; those known too badly are left out."""
     candidates = project.candidates
-    turned = _turned(measured)
-    count = dict.fromkeys(candidates.zone, 0)
-    names = []
-    for zone in candidates.zone:
-        count[zone] += 1
-        names.append(f"{zone} {count[zone]}")
+    turned = as_it_stood(measured)
+    names = candidate_names(candidates)
     found = estimate(project, turned, names, candidates.position_m, running=running)
     share = _shares(found.deviation, turned.transfer).mean(axis=1)
     kept = np.flatnonzero(share <= MOST_DEVIATION)
@@ -124,28 +121,6 @@ def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Fi
     )
     deviation = found.deviation[:, kept].transpose(0, 2, 1).copy()
     return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))
-
-
-def _turned(measured: MeasuredSet) -> MeasuredSet:
-    """Seats as subs and subs as places: a process over the places of subs."""
-    n_seat = len(measured.seats)
-    return replace(
-        measured,
-        transfer=measured.transfer.transpose(0, 2, 1).copy(),
-        further=None,
-        noise=np.full((len(measured.frequency_hz), n_seat), np.nan),
-        subs=MeasuredSubs(
-            name=measured.seats.name,
-            position_m=measured.seats.position_m.copy(),
-            candidate=np.full(n_seat, -1, dtype=np.intp),
-        ),
-        seats=MeasuredSeats(
-            name=measured.subs.name,
-            position_m=measured.subs.position_m.copy(),
-            seat=np.full(len(measured.subs), -1, dtype=np.intp),
-            known=np.ones(len(measured.subs), dtype=np.bool_),
-        ),
-    )
 
 
 def _shares(deviation: Floats, transfer: Complexes) -> Floats:

@@ -24,6 +24,7 @@ from roommodes.project.shape_checks import not_in_air
 from roommodes.running import Running
 from solvers.field.estimate import Estimate, Fitted, model_at
 from solvers.field.process import solved
+from solvers.field.reciprocal import candidate_names
 from solvers.field.waves import MODEL, shifted
 
 LOW_M, HIGH_M = 0.4, 2.0  # heights that a microphone stand reaches
@@ -64,6 +65,7 @@ class NextPlaces:
         and seats by their weight.
     at_random : the same with one further place within reach taken at random, its median.
     reachable : places within reach that were looked at.
+    of_candidates : by reciprocity: the wanted places, and those within reach, are candidates along the zones.
     places : one after the other.
     """
 
@@ -72,6 +74,7 @@ class NextPlaces:
     deviation: float
     at_random: float
     reachable: int
+    of_candidates: bool
     places: tuple[NextPlace, ...]
 
 
@@ -97,6 +100,27 @@ def wanted_seats(project: Project, measured: MeasuredSet, name: tuple[str, ...],
             weight=seats.weight[missing],
         )
     return Wanted(name=name, of_seats=False, place_m=place_m, weight=np.ones(len(name)))
+
+
+def wanted_candidates(project: Project, measured: MeasuredSet, name: tuple[str, ...], place_m: Floats) -> Wanted:
+    """The candidates along the zones where no microphone stood; where there are none, the places of these names."""
+    candidates = project.candidates
+    missing = _unmeasured(candidates.position_m, measured)
+    if not len(missing):
+        return Wanted(name=name, of_seats=False, place_m=place_m, weight=np.ones(len(name)))
+    names = candidate_names(candidates)
+    return Wanted(
+        name=tuple(names[at] for at in missing),
+        of_seats=False,
+        place_m=candidates.position_m[missing],
+        weight=np.ones(len(missing)),
+    )
+
+
+def _unmeasured(place_m: Floats, measured: MeasuredSet) -> Integers:
+    """Which of places (n, 3) no microphone stood at."""
+    gap = np.linalg.norm(place_m[:, None] - measured.seats.position_m[None], axis=2).min(axis=1)
+    return np.flatnonzero(gap > SAME_M)
 
 
 def reachable(project: Project, measured: MeasuredSet, place_m: Floats) -> Floats:
@@ -252,7 +276,10 @@ def next_places(
     ------
     Interrupted : when cancelled.
     """
+    measured = found.measured if measured.subs.exchanged else measured
     wanted = wanted_seats(project, measured, found.place_name, found.place_m)
+    if measured.subs.exchanged:
+        wanted = wanted_candidates(project, measured, found.place_name, found.place_m)
     places, left = looked_at(project, measured, found, wanted, running=running.part(0.0, 0.3))
     if not len(places):
         return None
@@ -274,6 +301,7 @@ def next_places(
         deviation=float(deviations[0]),
         at_random=found.widened * sqrt(max(at_random, 0.0)),
         reachable=len(places),
+        of_candidates=measured.subs.exchanged,
         places=tuple(
             _named(project, places.place_m[at], float(one)) for at, one in zip(best, deviations[1:], strict=True)
         ),
@@ -284,7 +312,10 @@ def looked_at(
     project: Project, measured: MeasuredSet, found: Estimate, wanted: Wanted, *, running: Running
 ) -> tuple[At, Remaining]:
     """The places within reach, seats among them, and what is left at the wanted ones; see `next_places`."""
-    places = reachable(project, measured, np.concatenate([project.seats.position_m, grid_m(project)]))
+    if measured.subs.exchanged:
+        places = project.candidates.position_m[_unmeasured(project.candidates.position_m, measured)]
+    else:
+        places = reachable(project, measured, np.concatenate([project.seats.position_m, grid_m(project)]))
     n_freq = len(measured.frequency_hz)
     n_used = min(n_freq, MOST_FREQUENCIES, max(FEWEST, FREQUENCIES // len(measured.subs)))
     used = np.unique(np.linspace(0, n_freq - 1, n_used).round().astype(np.intp))

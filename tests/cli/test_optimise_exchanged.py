@@ -1,5 +1,6 @@
 """Plans from a set measured by reciprocity: the sub at the seats, the microphone along the wall."""
 
+import json
 from collections.abc import Callable
 from pathlib import Path
 
@@ -64,6 +65,26 @@ def test_positions_are_searched_and_hold_in_the_built_room(run: Run, folder: Pat
     np.testing.assert_array_equal(again.plans[2].variation_db, table.variation_db)
     with h5py.File(plan) as file:
         assert file["measured/deviation"].shape == deviation.shape
+
+
+def test_where_the_microphone_goes_next_along_the_walls(run: Run, folder: Path) -> None:
+    """By reciprocity the field is one over places of subs: without a table the candidates, and the next among them."""
+    few = (folder / "set.toml").read_text().split("[[places]]")
+    (folder / "few.toml").write_text("[[places]]".join(few[:5]))  # w1 to w4
+    done = run("field", folder / "room.toml", folder / "few.toml", "--further", 2, "--json", "-q")
+    assert done.exit_code == 0, done.output
+    told = json.loads(done.stdout)
+    assert told["subs"] == ["front 1", "front 2", "front 3"]
+    assert [one["name"] for one in told["places"]][:2] == ["front wall 1", "front wall 2"]
+    following = told["next"]
+    assert following["of_candidates"]
+    candidates = parse_project(TEXT, source="room.toml").candidates.position_m.tolist()
+    assert all(one["position_m"] in candidates for one in following["places"])
+    measured = [list(place) for place in list(WALL.values())[:4]]
+    assert not any(one["position_m"] in measured for one in following["places"])
+    left = [following["deviation"], *(one["deviation"] for one in following["places"])]
+    assert left[0] > left[1] >= left[2]
+    assert left[1] <= following["deviation_at_random"]
 
 
 def test_the_measured_places_alone_are_candidates(run: Run, folder: Path) -> None:

@@ -2,7 +2,7 @@
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,6 +11,11 @@ from cli.terminal.options import AnyFolder, Debug, Force, Json, PageFile, Projec
 from cli.terminal.output import Page, print_json
 from cli.terminal.progress import progress
 from cli.terminal.targets import check_targets
+
+if TYPE_CHECKING:
+    from roommodes.estimates.places_table import PlacesWanted
+    from roommodes.measured.data import MeasuredSet
+    from roommodes.project.project import Project
 
 MOST_FURTHER = 20
 
@@ -52,7 +57,8 @@ def field(
 
     The model of the project's room, and what it leaves filled in from the measurements; best with a project that `fit`
     has corrected. Every measured place is also predicted from the others: that error says what the estimate is worth.
-    At the end stand the places where further measurements would lower the deviation at the seats most.
+    At the end stand the places where further measurements would lower the deviation at the seats most. Of a set
+    measured by reciprocity all places are those of subs: without --places the candidates along the zones.
 
     Example: roommodes field corrected.toml measured.toml --places places.csv -o field.h5 --figure field.png
     """
@@ -68,18 +74,22 @@ def field(
     from solvers.field.as_file import as_file
     from solvers.field.estimate import estimate
     from solvers.field.next_place import next_places
+    from solvers.field.reciprocal import as_it_stood
 
     if page and (fault := page_fault(page, PAGES)):
         raise typer.BadParameter(fault, param_hint="--page")
     if figure and (fault := suffix_fault(figure)):
         raise typer.BadParameter(fault, param_hint="--figure")
-    if (places is None) == (height is None):
+    if places is not None and height is not None:
         raise typer.BadParameter("give one of --places and --height", param_hint="--places")
     if spacing is not None and height is None:
         raise typer.BadParameter("this goes with --height", param_hint="--spacing")
     project = load_project(file)
-    wanted = even_places(project, height or 0.0, spacing) if places is None else read_places(places, project)
+    table = even_places(project, height, spacing) if height is not None else None
+    table = table if places is None else read_places(places, project)
     measured = load_manifest(manifest, project, any_folder=any_folder)
+    wanted = table or _candidates(project, measured)
+    measured = as_it_stood(measured)
     inputs = [file, *([places] if places else []), *measured.paths]
     check_targets({"--output": output, "--figure": figure, "--page": page}, inputs=inputs, force=force)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:
@@ -105,3 +115,13 @@ def field(
             print_next(text, following)
         for path in written:
             text.line(f"Wrote {path}.")
+
+
+def _candidates(project: "Project", measured: "MeasuredSet") -> "PlacesWanted":
+    """Of a set measured by reciprocity the candidates along the zones; of others a place must be given."""
+    from roommodes.estimates.places_table import PlacesWanted
+    from solvers.field.reciprocal import candidate_names
+
+    if not measured.subs.exchanged:
+        raise typer.BadParameter("give one of --places and --height", param_hint="--places")
+    return PlacesWanted(name=candidate_names(project.candidates), position_m=project.candidates.position_m.copy())

@@ -18,6 +18,7 @@ from cli.words.on_site.field import (
     known_cells,
     known_rows,
     next_cells,
+    next_words,
 )
 from cli.words.on_site.left_out import NOT_TOLD
 from roommodes.measured.data import MeasuredSet
@@ -124,6 +125,7 @@ def field_page_bytes(found: Estimate, following: NextPlaces | None, suffix: str)
                         rows=tuple(tuple(row) for row in next_cells(following)),
                         right=(1, 2, 3, 5),
                     ),
+                    Text(text=next_words(following)),
                 ),
             )
         )

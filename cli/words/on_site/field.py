@@ -20,6 +20,9 @@ KNOWN_LEGEND = (
     "deviation: one standard deviation of the complex response over its rms, median over frequencies and subs. level "
     "+-: the same in dB."
 )
+BY_RECIPROCITY = (
+    "Measured by reciprocity: the sub stood at the seats, and the places, measured and estimated, are those of subs."
+)
 NEXT_HEADERS = ("further place", "x [m]", "y [m]", "z [m]", "seat", "left")
 SHARES_SHOWN = 0.03
 HARDLY = 0.5  # share of the rms from which an estimate says little
@@ -32,6 +35,8 @@ def print_field(page: Page, project: Project, measured: MeasuredSet, found: Esti
         f"{name(project.name)}: {name(measured.name)}, {counted(len(measured.subs), 'sub')} measured at "
         f"{counted(len(measured.seats), 'place')}, estimated at {counted(len(found.place_name), 'place')}."
     )
+    if measured.subs.exchanged:
+        page.line(BY_RECIPROCITY, mark="- ")
     for note in measured.notes:
         page.line(note, mark="- ")
     print_left_out(page, found.left_out.table())
@@ -68,14 +73,27 @@ def print_next(page: Page, following: NextPlaces | None) -> None:
     """Where further measurements lower the deviation at the seats most."""
     page.heading("Where to measure next")
     if following is None:
-        page.line("No place is within a microphone stand's reach.")
+        page.line("No place is left within reach.")
         return
     page.table(list(NEXT_HEADERS), next_cells(following), right=(1, 2, 3, 5))
-    page.line(
+    page.line(next_words(following))
+
+
+def next_words(following: NextPlaces) -> str:
+    """What the table of further places shows."""
+    return (
         f"left: one deviation over the rms of the responses, at {_wanted(following)}, with this place and those above "
         f"measured. One place taken at random leaves {following.at_random:.1%}, the median of "
-        f"{counted(following.reachable, 'place')} within reach: {LOW_M:g} to {HIGH_M:g} m above the floor, "
-        f"{WALL_M:g} m off walls and {CABINET_M:g} m off loudspeakers, in the air."
+        f"{counted(following.reachable, 'place')} {_reach(following)}."
+    )
+
+
+def _reach(following: NextPlaces) -> str:
+    if following.of_candidates:
+        return "of the zones where no microphone stood, the sub at the seats as before"
+    return (
+        f"within reach: {LOW_M:g} to {HIGH_M:g} m above the floor, {WALL_M:g} m off walls and {CABINET_M:g} m off "
+        "loudspeakers, in the air"
     )
 
 
@@ -100,6 +118,8 @@ def _wanted(following: NextPlaces) -> str:
     count = len(following.wanted)
     if following.of_seats:
         return "the seat that was not measured" if count == 1 else f"the {count} seats that were not measured"
+    if following.of_candidates:
+        return f"{counted(count, 'place')} of the zones"
     return f"{counted(count, 'place')} of the table, since every seat was measured"
 
 
@@ -167,6 +187,7 @@ def next_json(following: NextPlaces) -> dict[str, Any]:
     return {
         "wanted": list(following.wanted),
         "deviation": following.deviation,
+        "of_candidates": following.of_candidates,
         "deviation_at_random": following.at_random,
         "reachable": following.reachable,
         "places": [
