@@ -62,8 +62,8 @@ def search(
     threads, running : threads, on which no plan depends; progress and cancelling in place of none. Once cancelled, the
         best so far is returned.
     exhaustive : (False) try every layout at every setting of a grid as well; for small problems.
-    prove : (None) prove for so long how much more even any layout could be: "5min", "90s", or seconds. The bound stands
-        in `results.plans[n].found.layouts_least_db`.
+    prove : (None) time for a proof of how much more even any layout could be: "5min", "90s", or seconds. The bound
+        stands in `results.plans[n].found.layouts_least_db`.
 
     Raises
     ------
