@@ -28,7 +28,8 @@ from solvers.search.state import State, plan_of
 from solvers.search.workbench import Tools, tools_of
 
 STAGE = "proof"
-LADDER = (0.15, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99)  # of the best variation: targets
+LADDER = (0.15, 0.5, 0.85, 0.99)  # of the best variation: targets
+LONG_LADDER = (0.15, 0.3, 0.5, 0.7, 0.85, 0.99)  # where a rung takes long: three settings and more
 AT_ONCE = (1.0,)  # where nothing is to be adjusted
 PART = 0.01  # of the variation: closer nothing is proven
 MOST_LAYOUTS = 2_000_000  # of one count
@@ -105,7 +106,8 @@ class _Proof:
                 parts.append(_Layouts(layout=block, least=np.zeros(len(block))))
         known, met = self._sum(outcome.plans[0].variation_db), None
         alone = self.tools.problem.drives.is_single or all(part.layout.shape[1] == 1 for part in parts)
-        for rung, most in product(AT_ONCE if alone else LADDER, MOST_BOXES):
+        few = all(part.layout.shape[1] < 3 for part in parts)
+        for rung, most in product(AT_ONCE if alone else LADDER if few else LONG_LADDER, MOST_BOXES):
             known, better = self._climbed(parts, rung, most, known)
             met = met if better is None else better
             if self._over():
