@@ -13,6 +13,7 @@ from roommodes.errors import Fault, ProjectInvalid
 from roommodes.responses.wide_band import WideBand
 
 GRID_NOTE = "Grid: "
+KEPT_NOTE = "; the plan file keeps"  # how a note goes on that holds for responses all of which were measured
 NOT_COUNTED = "Not measured and so not counted"  # how the note begins on seats without responses
 
 
@@ -254,8 +255,8 @@ class MeasuredSet:
             return self
         hz, wide = self.further.search_hz, self.further.wide.frequency_hz
         noise = np.stack([np.interp(hz, self.frequency_hz, own) for own in self.noise.T], axis=1)
-        kept = f"the plan file keeps the files' {wide[0]:.4g} to {wide[-1]:.4g} Hz for other bands and decays"
-        note = f"Searched on the project's {len(hz)} frequencies from {hz[0]:g} to {hz[-1]:g} Hz; {kept}."
+        kept = f"{KEPT_NOTE} the files' {wide[0]:.4g} to {wide[-1]:.4g} Hz for other bands and decays"
+        note = f"Searched on the project's {len(hz)} frequencies from {hz[0]:g} to {hz[-1]:g} Hz{kept}."
         return replace(
             self,
             frequency_hz=hz,
@@ -268,3 +269,8 @@ class MeasuredSet:
     def comparable(self) -> bool:
         """Whether responses may be added: level, polarity and time are common to all."""
         return self.common.level and self.common.polarity and self.common.time
+
+
+def without_kept(notes: Sequence[str]) -> tuple[str, ...]:
+    """The notes once some responses are estimated: nothing beyond the band of the search is kept then."""
+    return tuple(f"{note.split(KEPT_NOTE)[0]}." if KEPT_NOTE in note else note for note in notes)

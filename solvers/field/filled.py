@@ -7,7 +7,7 @@ import numpy as np
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.estimates.fitted import was_fitted
-from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs
+from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs, without_kept
 from roommodes.plan.measured import Estimated
 from roommodes.project.project import Project
 from roommodes.running import Running
@@ -77,7 +77,7 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
         transfer=np.concatenate([measured.transfer, found.pressure], axis=1)[:, order],
         seats=seats.of(order),
         further=None,
-        notes=(*measured.notes, note),
+        notes=(*without_kept(measured.notes), note),
     )
     deviation = np.concatenate([np.zeros(measured.transfer.shape), found.deviation], axis=1)[:, order]
     return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))
@@ -117,7 +117,7 @@ def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Fi
             exchanged=True,
         ),
         further=None,
-        notes=(*measured.notes, note),
+        notes=(*without_kept(measured.notes), note),
     )
     deviation = found.deviation[:, kept].transpose(0, 2, 1).copy()
     return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))

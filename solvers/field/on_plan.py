@@ -12,7 +12,7 @@ from scipy.interpolate import CubicSpline
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.estimates.field_file import FieldFile
-from roommodes.measured.data import NOT_COUNTED
+from roommodes.measured.data import NOT_COUNTED, without_kept
 from roommodes.places.seats import Seats
 from roommodes.plan.measured import Estimated, MeasuredRecord
 from roommodes.plan.plan import Plan
@@ -56,7 +56,7 @@ def with_field(plan: Plan, field: FieldFile, *, source: str = "field") -> Plan:
     unsure = joined(before, deviation[:, :, own], axis=1)
     share = np.sqrt(np.mean(deviation[:, :, own] ** 2 / _power(results.transfer), axis=(0, 2)))
     told = ", ".join(f"{name} {one:.0%}" for name, one in zip(names, share, strict=True))
-    notes = [note for note in record.notes if not note.startswith(NOT_COUNTED)]
+    notes = [note for note in without_kept(record.notes) if not note.startswith(NOT_COUNTED)]
     if missing := [name for name in known.name if name not in (*plan.seats.name, *names)]:
         notes.append(f"{NOT_COUNTED}: {', '.join(missing)}.")
     notes.append(f"{ESTIMATED} and not measured, with one deviation over the rms at the seats: {told}.")

@@ -149,6 +149,7 @@ def test_filters_over_an_estimated_seat(run: Run, at_site: Path, tmp_path: Path)
     assert table is not None
     assert np.array_equal(table.left, found_field.left_out.table().left)
     told = str(basis_section(kept.plan()))
+    assert "the plan file keeps" not in told  # nothing beyond the band of the search
     assert "only as good as the field" in told
     assert "interpolation alone" in told
 

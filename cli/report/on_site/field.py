@@ -26,6 +26,7 @@ def field_section(plan: Plan, field: FieldFile | None, *, source: str = "field")
     frames = telling_frames(plan.level_db, plan.frequency_hz, STILLS_OF_MANY if len(plan.seats) > FEW_SEATS else STILLS)
     found = field_plane(plan, field, plan.frequency_hz[frames], source=source)
     height = lengths_of(plan.project).text(found.height_m)
+    told = plan.measured is not None and plan.measured.estimated is not None  # with the estimated seats
     known = np.isfinite(found.level_db)
     hardly = float(found.hardly_known[known].mean())
     return Section(
@@ -41,7 +42,7 @@ def field_section(plan: Plan, field: FieldFile | None, *, source: str = "field")
                 "not rest a decision on what is shown there."
             ),
             _picture(plan, found),
-            *worth_blocks(field.left_out),
+            *(() if told else worth_blocks(field.left_out)),
         ),
     )
 
