@@ -50,6 +50,7 @@ class Mark:
         return (self.at_m, self.at_m) if self.body is None else (self.body.low, self.body.high)
 
 
+AMPLIFIERS_OF = "amplifiers of "
 GLASS_MM = 1.6
 MARK_MM = 2.0
 MARK_SHARES = (0.5, 0.3, 0.7, 0.1, 0.9)
@@ -215,10 +216,17 @@ def mark_names(sheet: Sheet, view: View, crowd: Crowd, marks: Sequence[Mark]) ->
         (x0, y0), (x1, y1) = _around_mark(view, mark)
         groups.setdefault(((round(x0, 3), round(y0, 3)), (round(x1, 3), round(y1, 3))), []).append(mark)
     for ((x0, y0), (x1, y1)), members in groups.items():
-        words, middle = ", ".join(mark.name for mark in members), ((x0 + x1) / 2, (y0 + y1) / 2)
+        words, middle = _joined([mark.name for mark in members]), ((x0 + x1) / 2, (y0 + y1) / 2)
         off, wide = SMALL_MM / 2 + 0.8, text_width(words) / 2 + 1.0
         places = [(middle[0], y0 - off), (middle[0], y1 + off), (x1 + wide, middle[1]), (x0 - wide, middle[1])]
         crowd.place(sheet, [words], places, anchor=view.at(members[0].at_m))
+
+
+def _joined(names: Sequence[str]) -> str:
+    """Names in a row; what amplifiers have in common once."""
+    if len(names) > 1 and all(name.startswith(AMPLIFIERS_OF) for name in names):
+        names = [names[0], *(name.removeprefix(AMPLIFIERS_OF) for name in names[1:])]
+    return ", ".join(names)
 
 
 def marks_of(project: Project) -> list[Mark]:
@@ -227,8 +235,8 @@ def marks_of(project: Project) -> list[Mark]:
     places = [(clean(one.name, 20), one.at_m) for one in project.amplifiers]
     for kind in project.kinds if not project.amplifiers else ():
         if kind.amplifier is not None:
-            of = "" if len(project.kinds) == 1 else f" of {clean(kind.name, 20)}"
-            places.append((f"amplifiers{of}", kind.amplifier.at_m))
+            name = "amplifiers" if len(project.kinds) == 1 else AMPLIFIERS_OF + clean(kind.name, 20)
+            places.append((name, kind.amplifier.at_m))
     places.append(("supply", project.tables.electrical.board_m))
     found += [Mark(kind="ELECTRICAL", layer=ELECTRICAL, name=name, at_m=at) for name, at in places if at is not None]
     return found

@@ -12,6 +12,7 @@ from roommodes.arrays import Integers
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
 from roommodes.project.glass import glass_of
+from solvers.tolerance.inputs import DRIVES
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
 STEADIER_DB = 0.02  # a smaller difference is not worth a sentence
@@ -65,7 +66,7 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     if table.first.shares is not None:
         print_shares(page, found.group_name, table.first.shares, which)
     if table.first.worst:
-        page.heading(f"The worst room drawn: {table.variation_draw_db[0].max():z.2f} dB with {which}")
+        page.heading(f"The worst room of the sample: {table.variation_draw_db[0].max():z.2f} dB with {which}")
         for line in table.first.worst:
             page.line(line, mark="- ")
     page.heading("How this was computed")
@@ -134,7 +135,7 @@ def print_shares(page: Page, group_name: Sequence[str], shares: Shares, which: s
 
 def group_words(group: str) -> str:
     """A group of inputs for a person."""
-    return name(group.removeprefix("construction: "))
+    return "gains and delays" if group == DRIVES else name(group.removeprefix("construction: "))
 
 
 def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
