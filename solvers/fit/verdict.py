@@ -56,7 +56,8 @@ class Freed:
         return (
             f"Constructions of the kinds drawn leave {self.left_before:.0%}: the corrected project has admittances "
             f"over frequency in place of {', '.join(self.owners)}. They leave {left:.0%}, and {self.left_out:.0%} at "
-            f"places left out of the fit, a third of all at a time. They say what the walls do from {low:.0f} to {high:.0f} Hz, not what they "
+            f"places left out of the fit, a third of all at a time. They say what the walls do from {low:.0f} to "
+            f"{high:.0f} Hz, not what they "
             "are built of: do not judge a change to a wall by them."
         )
 
