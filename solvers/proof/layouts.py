@@ -178,7 +178,8 @@ class _Proof:
         plan: FoundPlan = plan_of(tools.problem, tools.columns, tools.polisher.polish(met)[0])
         if plan.variation_db > outcome.plans[0].variation_db - MORE_EVEN_DB:
             return outcome
-        return replace(outcome, plans=(plan, *outcome.plans), remarks=(*outcome.remarks, MET))
+        others = (one for one in outcome.plans if not np.array_equal(one.candidate_index, plan.candidate_index))
+        return replace(outcome, plans=(plan, *others), remarks=(*outcome.remarks, MET))
 
     def _say(self, parts: Sequence[_Layouts], known: float, doing: str) -> None:
         """Report the gap."""

@@ -188,7 +188,12 @@ def settings_warnings(run: Run) -> list[str]:
 def test_text_and_report_show_it(run: Run, ready: Path) -> None:
     done = run("settings", ready)
     text = " ".join(done.stdout.split())
-    for words in ("Crossover to the main loudspeakers", "12 dB per octave, 70 Hz", "never both", "mains 1"):
+    for words in (
+        "Crossover to the main loudspeakers",
+        "12 dB per octave, 70 Hz",
+        "never both",
+        "all mains, section 1",
+    ):
         assert words in text
     assert run("report", ready, "-o", "r.html", "-q").exit_code == 0
     html = Path("r.html").read_text()

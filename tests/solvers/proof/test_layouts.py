@@ -212,11 +212,12 @@ def test_a_better_plan_that_is_met_is_taken(pair: Outcome) -> None:
         output_db=0.0,
         level_db=level,
     )
-    outcome = proven(PROBLEM, replace(pair, plans=(plan,), remarks=(), layouts_least_db=None))
+    poor = replace(pair.plans[0], variation_db=value + 0.1)  # the best layout, listed as what it is not
+    outcome = proven(PROBLEM, replace(pair, plans=(plan, poor), remarks=(), layouts_least_db=None))
     assert value > pair.plans[0].variation_db + 0.1
     assert outcome.plans[0].variation_db == pytest.approx(pair.plans[0].variation_db, abs=0.02)
     assert outcome.remarks == (MET,)
-    assert outcome.plans[1] is plan
+    assert outcome.plans[1:] == (plan,)  # every layout stands once
 
 
 def test_stopped_at_once_nothing_is_proven_and_soon_what_was_reached_holds() -> None:
