@@ -21,7 +21,7 @@ from cli.figures.common_axes import (
     plain,
 )
 from cli.words.plan import subs_word
-from cli.words.tolerance import shown_count
+from cli.words.tolerance import group_words, shown_count
 from roommodes.arrays import Floats
 from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
@@ -116,7 +116,7 @@ def share_bars(axes: Axes, group_name: Sequence[str], shares: Shares) -> Axes:
         label="90 % interval",
     )
     axes.plot(np.clip(shares.first_order[order], 0.0, 1.0), place, "D", color=INK, markersize=4, label="first-order")
-    axes.set_yticks(place, [plain(group_name[k].removeprefix("construction: "), 30) for k in order])
+    axes.set_yticks(place, [plain(group_words(group_name[k]), 30) for k in order])
     axes.set_xlim(0.0, 1.0)
     axes.set_xlabel("share of the variance of the variation")
     axes.grid(True, axis="x", color=FAINT, linewidth=0.5)

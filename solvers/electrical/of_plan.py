@@ -305,7 +305,8 @@ def _items(plan: Plan, units: tuple[Unit, ...], cables: tuple[Cable, ...], table
     items = []
     for kind in sorted(set(plan.kind.tolist())):
         sub, count = plan.project.kinds[kind], int(np.count_nonzero(plan.kind == kind))
-        items.append(Item(item=f"subwoofer, {sub.name}", quantity=count, unit="piece", price=sub.price))
+        words = "subwoofer" if sub.name == "subwoofer" else f"subwoofer, {sub.name}"
+        items.append(Item(item=words, quantity=count, unit="piece", price=sub.price))
     own = [unit for unit in units if not unit.channels[0].amplifier]
     if own:
         items.append(Item(item="amplifiers, one for each sub or channel", quantity=len(own), unit="piece"))
