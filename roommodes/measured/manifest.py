@@ -212,6 +212,12 @@ class ResponseTable(Table):
         "others nobody knows where, so that `fit` leaves them out.",
         examples=[[0.0, 0.15, 0.0]],
     )
+    exchanged: bool | None = Field(
+        default=None,
+        description="true: for this response that sub stood at the seat or place, the microphone where the sub stands "
+        "otherwise (reciprocity). false, where exchanged = true holds for all: they stood the usual way round.",
+        examples=[True],
+    )
     file: Annotated[str, Field(min_length=1, max_length=1000)] = Field(
         description="Text table (.txt, .csv, ...), .wav or .sofa; relative to the manifest.",
         examples=["left-front1.txt"],
@@ -262,7 +268,8 @@ class ManifestTables(Table):
     exchanged: bool = Field(
         default=False,
         description="true, for all responses: the sub stood at the seats, and the microphone went round the places "
-        "where subs may stand; [[subs]] bear the seats' names, [[places]] are those of subs (reciprocity).",
+        "where subs may stand; [[subs]] bear the seats' names, [[places]] are those of subs (reciprocity). For single "
+        "responses see [[responses]].",
     )
     grid: GridTable = Field(default=GridTable(), description="The common grid.")
     processing: ProcessingTable = Field(default=ProcessingTable(), description="Window and smoothing.")
@@ -292,6 +299,11 @@ class ManifestTables(Table):
     responses: Annotated[tuple[ResponseTable, ...], AnyLength] = Field(
         default=(), description="The responses; at least one, or file_pattern."
     )
+
+    def turned(self) -> tuple[int, ...]:
+        """Which responses had source and microphone the other way round than the rest, from 0."""
+        said = ((index, one.exchanged) for index, one in enumerate(self.responses))
+        return tuple(index for index, exchanged in said if exchanged not in (None, self.exchanged))
 
     def drive_v(self, sub: int) -> float | None:
         """Rms voltage of one sub, from 0, at a gain of 0 dB in the settings that are found [V]; None where not known.

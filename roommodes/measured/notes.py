@@ -52,19 +52,10 @@ def measured_notes(
     if chained:
         done = "stay in the responses" if tables.reference.chain == "left in" else "were divided out"
         notes.append(f"Gain, delay, polarity and filters in the chain of {', '.join(chained)} {done}.")
+    notes += _turned(tables, len(raw))
     if tables.microphone.calibration:
         notes.append("The microphone's calibration was divided out.")
-    lost = [
-        word
-        for word, kept in (
-            ("level", tables.reference.common_level),
-            ("polarity", tables.reference.common_polarity),
-            ("time", tables.reference.common_time),
-        )
-        if not kept
-    ]
-    if lost:
-        notes.append(f"By the manifest {' and '.join(lost)} cannot be compared between responses.")
+    notes += _lost(tables)
     if several := clusters(seats.name):
         left = "" if seats.known.all() else " `fit` takes those alone whose place is known (offset_m)."
         notes.append(
@@ -75,3 +66,28 @@ def measured_notes(
     if missing:
         notes.append(f"Not measured: {', '.join(missing)}.")
     return tuple(notes)
+
+
+def _turned(tables: ManifestTables, n_response: int) -> list[str]:
+    """On single responses with sub and microphone exchanged."""
+    if not (turned := len(tables.turned())):
+        return []
+    sub, microphone = ("place", "seat") if tables.exchanged else ("seat", "sub's place")
+    return [
+        f"Of {turned} of {n_response} responses the sub stood at the {sub} and the microphone at the {microphone}; "
+        "by reciprocity they are the same."
+    ]
+
+
+def _lost(tables: ManifestTables) -> list[str]:
+    """On what cannot be compared between responses."""
+    lost = [
+        word
+        for word, kept in (
+            ("level", tables.reference.common_level),
+            ("polarity", tables.reference.common_polarity),
+            ("time", tables.reference.common_time),
+        )
+        if not kept
+    ]
+    return [f"By the manifest {' and '.join(lost)} cannot be compared between responses."] if lost else []

@@ -131,11 +131,26 @@ class Places:
                 ("responses", index, "file"), f"{shown(one.file)} is the microphone's calibration; name the response."
             )
 
+    def _turned_faults(self) -> None:
+        """Single responses with sub and microphone exchanged, of what cannot stand at a seat or is no point source."""
+        mains = () if self.project.mains is None else self.project.mains.measured
+        together = [sub.name for sub in self.tables.subs if sub.together]
+        for index in self.tables.turned():
+            name = self.tables.responses[index].sub
+            if name in together:
+                why = f"{name} is all subs at once, which cannot stand at one seat"
+            elif name in mains:
+                why = f"main loudspeaker {name} radiates to its front, so reciprocity does not hold"
+            else:
+                continue
+            self.fault(("responses", index, "exchanged"), f"got true. {why}. Measure it with the microphone there.")
+
     def placed(self, seats: MeasuredSeats) -> dict[tuple[int, int], int]:
         """(seat, sub) -> index of its response; duplicates, unknown names and gaps are faults."""
         placed: dict[tuple[int, int], int] = {}
         source_of: dict[tuple[Any, ...], int] = {}
         known = self.project.seats.name
+        self._turned_faults()
         for index, one in enumerate(self.tables.responses):
             where = ("responses", index)
             sub = self.sub_names.index(one.sub) if one.sub in self.sub_names else None
