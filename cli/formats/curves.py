@@ -24,7 +24,7 @@ def curves_words(curves: PlanCurves) -> str:
     average = f" and the {ALL_SEATS} in energy" if len(curves.seats) > 1 else ""
     return (
         f"level and phase at {counted(len(curves.seats), 'seat')}{average} from {low:g} to {high:g} Hz; "
-        f"{', '.join(parts)}; "
+        f"{', '.join(map(clean, parts))}; "
         "before: identical settings, no filters, subs and mains by themselves without crossover, their sum through it "
         "with no delay; after: as planned"
     )
@@ -65,11 +65,11 @@ def _files(plan: Plan, curves: PlanCurves) -> list[tuple[str, str]]:
         for index, seat in enumerate(curves.seats):
             level, phase = _level_and_phase(one.pressure[:, index])
             rows = zip((f"{hz:.4f}" for hz in curves.frequency_hz), level, phase, strict=True)
-            head = f"# {clean(plan.project.name)}: {clean(seat)}, {one.part}, {one.state}; Hz, {unit}, degrees"
+            head = f"# {clean(plan.project.name)}: {clean(seat)}, {clean(one.part)}, {one.state}; Hz, {unit}, degrees"
             text = "\n".join([head, *(" ".join(row) for row in rows), ""])
             found[_file_name(f"{seat} - {one.part} - {one.state}", found)] = text
         for seat, average in curves.averages(one).items():
-            head = f"# {clean(plan.project.name)}: {clean(seat)} in energy, {one.part}, {one.state}; Hz, {unit}"
+            head = f"# {clean(plan.project.name)}: {clean(seat)} in energy, {clean(one.part)}, {one.state}; Hz, {unit}"
             lines = [f"{hz:.4f} {value:.3f}" for hz, value in zip(curves.frequency_hz, average, strict=True)]
             found[_file_name(f"{seat} - {one.part} - {one.state}", found)] = "\n".join([head, *lines, ""])
     return list(found.items())

@@ -10,7 +10,7 @@ from cli.figures.report import bands_before_after
 from cli.report.blocks import PICTURE_IN, Bullets, Drawing, Picture, Section, Table, Text, shown
 from cli.report.choice import mean_words
 from cli.report.with_filters import filtered, mean_output_db, seat_level_db, seat_variation_db, with_words
-from cli.words.basis import subs_stand
+from cli.words.basis import stands_key, subs_stand
 from cli.words.crossover_settings import (
     BOTH_WAYS,
     TOTAL_HEADERS,
@@ -125,7 +125,7 @@ def place_section(plan: Plan) -> Section:
             spans = [f"{lengths.fine(a)} to {lengths.fine(b)}" for a, b in zip(sub.low_m, sub.high_m, strict=True)]
             row += (*spans, f"{sub.faces} wall")
         rows.append(row)
-    headers: tuple[str, ...] = ("sub", *(("kind",) if several else ()), "zone", "acoustic centre")
+    headers: tuple[str, ...] = ("sub", *(("kind",) if several else ()), stands_key(plan.results), "acoustic centre")
     if any_cabinet:
         unit = "" if lengths.feet else " [mm]"
         headers += (f"cabinet from front wall{unit}", f"from left wall{unit}", f"above floor{unit}", "faces")

@@ -24,6 +24,11 @@ def subs_stand(results: Results) -> bool:
     return results.measured is not None and not results.measured.exchanged
 
 
+def stands_key(results: Results) -> str:
+    """What heads the names of the subs' places: those of zones, or of measured subs their own."""
+    return "name" if subs_stand(results) else "zone"
+
+
 def cautions_heading(results: Results) -> str:
     """Over the cautions."""
     return "Before it is switched on" if subs_stand(results) else "Before it is built and switched on"

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, counted, name
-from cli.words.basis import cautions_heading
+from cli.words.basis import cautions_heading, stands_key
 from cli.words.kinds.mixes import mixes_json, price_line
 from roommodes.acoustics.room import Room
 from roommodes.arrays import Floats, Integers
@@ -149,7 +149,16 @@ def print_plan(page: Page, plan: Plan) -> None:
         ]
         for sub, position in enumerate(plan.positions_m)
     ]
-    headers = ["sub", *(["kind"] if several else []), "zone", "where it stands", "gain", "delay", "samples", "polarity"]
+    headers = [
+        "sub",
+        *(["kind"] if several else []),
+        stands_key(plan.results),
+        "where it stands",
+        "gain",
+        "delay",
+        "samples",
+        "polarity",
+    ]
     page.table(headers, rows, right=(0, *(at + several for at in (3, 4, 5))))
     if said := price_line(plan):
         page.line(said)

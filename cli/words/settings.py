@@ -38,6 +38,7 @@ COLUMNS: tuple[tuple[str, str, str], ...] = (  # name, unit, meaning
     ("output", "", "of that amplifier, from 1; 0 where none is left"),
     ("wiring", "", "how the subs of a shared channel hang on it: parallel or series; empty: the channel is not shared"),
 )
+NAME_COLUMN = ("name", "", "of the sub as it was measured; in place of zone where the subs stand already")
 KIND_COLUMN = ("kind", "", "which of the project's kinds of subwoofer; only where it has several")
 FILTER_COLUMNS: tuple[tuple[str, str, str], ...] = (  # repeated for every filter, numbered from 1
     ("kind", "", "peaking or all-pass: W3C Audio EQ Cookbook"),
@@ -86,7 +87,8 @@ def settings_json(plan: Plan, values: StartingValues, warnings: tuple[str, ...])
 
 def columns_of(values: StartingValues) -> tuple[tuple[str, str, str], ...]:
     """Name, unit and meaning of the columns of some starting values."""
-    return (*COLUMNS, KIND_COLUMN) if _kinds_said(values) else COLUMNS
+    columns = tuple(NAME_COLUMN if values.stood and one[0] == "zone" else one for one in COLUMNS)
+    return (*columns, KIND_COLUMN) if _kinds_said(values) else columns
 
 
 def _kinds_said(values: StartingValues) -> bool:
@@ -107,7 +109,8 @@ def settings_bytes(plan: Plan, values: StartingValues, suffix: str, *, left_in: 
     if suffix.lower() == ".toml":
         return next_manifest(plan, values, left_in=left_in).encode()
     if suffix.lower() != ".json":
-        return settings_csv(values, cautions_of(plan)) if suffix.lower() == ".csv" else filters_text(values)
+        write = settings_csv if suffix.lower() == ".csv" else filters_text
+        return write(values, cautions_of(plan))
     data = settings_json(plan, values, settings_warnings(plan, values))
     return (json.dumps(data, allow_nan=False, indent=2, ensure_ascii=False) + "\n").encode()
 
@@ -137,9 +140,13 @@ def settings_csv(values: StartingValues, cautions: Sequence[str] = ()) -> bytes:
     return buffer.getvalue().encode()
 
 
-def filters_text(values: StartingValues) -> bytes:
-    """One filter a line: output, number, kind, frequency, Q, gain, tabs between; heads in the first line, UTF-8."""
-    lines = ["output\tfilter\tkind\tfrequency_hz\tq\tgain_db"]
+def filters_text(values: StartingValues, cautions: Sequence[str] = ()) -> bytes:
+    """One filter a line: output, number, kind, frequency, Q, gain, tabs between; UTF-8.
+
+    Above the heads the cautions, each a line that begins with #.
+    """
+    lines = [f"# {clean(one)}" for one in cautions]
+    lines += ["output\tfilter\tkind\tfrequency_hz\tq\tgain_db"]
     for sub in values.subs:
         for number, one in enumerate(sub.filters, start=1):
             gain = "" if one.kind == "all-pass" else f"{round(one.gain_db, 3) + 0.0:g}"
@@ -168,7 +175,7 @@ def filter_words(one: Filter) -> str:
 def sub_table(values: StartingValues, lengths: Lengths = METRIC) -> tuple[tuple[str, ...], list[list[str]]]:
     """Headers and rows of the starting values for a person; the channel where the project says something of them."""
     rows = [_sub_row(sub, lengths) for sub in values.subs]
-    headers: tuple[str, ...] = SUB_HEADERS
+    headers: tuple[str, ...] = (SUB_HEADERS[0], "name" if values.stood else "zone", *SUB_HEADERS[1:])
     if _kinds_said(values):
         headers = (headers[0], "kind", *headers[1:])
         rows = [[row[0], clean(sub.kind, 32), *row[1:]] for row, sub in zip(rows, values.subs, strict=True)]
@@ -231,7 +238,7 @@ def _sub_row(sub: SubValues, lengths: Lengths) -> list[str]:
     ]
 
 
-SUB_HEADERS = ("sub", "zone", "gain", "delay", "samples", "distance", "polarity")
+SUB_HEADERS = ("sub", "gain", "delay", "samples", "distance", "polarity")
 
 
 def _cells(sub: SubValues, rate_hz: float) -> list[Any]:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from cli.terminal.output import Page, name
-from cli.words.basis import basis_words, responses_word, weighting_words
+from cli.words.basis import basis_words, responses_word, stands_key, weighting_words
 from cli.words.on_site.estimated import print_sure, sure_json
 from cli.words.plan import cautions_of, print_cautions, subs_word
 from cli.words.settings import filter_words
@@ -47,7 +47,7 @@ def print_tuning(page: Page, plan: Plan, free: Tuning | None = None) -> None:
         ["all subs", "", one.kind, f"{one.frequency_hz:.1f} Hz", f"{one.q:.1f}", _gain(one)] for one in tuning.shared
     ]
     if rows:
-        page.table(["on", "zone", "filter", "frequency", "Q", "gain"], rows, right=(3, 4, 5))
+        page.table(["on", stands_key(plan.results), "filter", "frequency", "Q", "gain"], rows, right=(3, 4, 5))
     else:
         page.line("None: no filter within the limits is worth its place.")
     own_count = sum(map(len, tuning.sub_filters))

@@ -160,6 +160,8 @@ def chained_manifest(
 def _sub_tree(sub: MeasuredSubTable) -> dict[str, Any]:
     tree = sub.model_dump(exclude_none=True, exclude={"checked", "filters"})
     tree["filters"] = [_filter_tree(one) for one in sub.filters]
+    if not sub.together:  # as left out
+        del tree["together"]
     return tree
 
 

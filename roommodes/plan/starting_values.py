@@ -60,7 +60,7 @@ class SubValues:
     Parameters
     ----------
     number : of the sub in its plan, from 1.
-    zone : where it stands, by the zone's name.
+    zone : where it stands, by the zone's name; of a measured sub its own name.
     position_m : acoustic centre (x, y, z) [m].
     gain_db : at most the project's highest gain [dB].
     delay_s : after the earliest sub [s].
@@ -133,6 +133,7 @@ class StartingValues:
     common : how the subs meet the mains, where that was settled.
     channels_said : whether the project says something of channels: names amplifiers, or lets subs share one.
     others : names of loudspeakers that are neither subs nor mains; they take the mains' delay.
+    stood : whether the subs stood and were measured: `zone` of each is then its own name.
     """
 
     rate_hz: float
@@ -141,6 +142,7 @@ class StartingValues:
     common: CommonValues | None = None
     channels_said: bool = False
     others: tuple[str, ...] = ()
+    stood: bool = False
 
     def total(self, sub: SubValues) -> Total:
         """A sub's own values and the common ones together."""
@@ -208,6 +210,7 @@ def starting_values(plan: Plan, *, rate_hz: float, filters: Sequence[Sequence[Se
         common=common,
         channels_said=on.shared or bool(plan.project.amplifiers),
         others=() if plan.project.mains is None else plan.project.mains.others,
+        stood=plan.measured is not None and not plan.measured.exchanged,
     )
 
 

@@ -20,7 +20,7 @@ class PartCurves:
 
     Parameters
     ----------
-    part : such as "subs", "main 1", "subs and main 1".
+    part : such as "subs", "main 1" or a main's name as it was measured, "subs and main 1".
     state : "before": identical settings, no filters; subs and mains by themselves without crossover, their sum
         through it with no delay; "after": as planned, filters and crossover in it.
     pressure : (n_freq, n_seat) complex128, e^{+j omega t}; a later arrival turns by e^{-j omega tau} [1/m].
@@ -85,16 +85,23 @@ def plan_curves(plan: Plan, *, running: Running = Running()) -> PlanCurves:
         PartCurves(part="subs", state="before", pressure=np.asarray(subs.sum(axis=2))),
         PartCurves(part="subs", state="after", pressure=after),
     ]
-    for number in range(mains.shape[2]):
+    for number, name in enumerate(main_names(plan, mains.shape[2])):
         own = mains[:, :, number]
         through = np.asarray(own * of_mains[:, None])
         parts += [
-            PartCurves(part=f"main {number + 1}", state="before", pressure=own),
-            PartCurves(part=f"main {number + 1}", state="after", pressure=through),
-            PartCurves(part=f"subs and main {number + 1}", state="before", pressure=plainly + own * high[:, None]),
-            PartCurves(part=f"subs and main {number + 1}", state="after", pressure=after + through),
+            PartCurves(part=name, state="before", pressure=own),
+            PartCurves(part=name, state="after", pressure=through),
+            PartCurves(part=f"subs and {name}", state="before", pressure=plainly + own * high[:, None]),
+            PartCurves(part=f"subs and {name}", state="after", pressure=after + through),
         ]
     return PlanCurves(frequency_hz=hz, seats=plan.seats.name, weight=plan.seats.weight, parts=tuple(parts))
+
+
+def main_names(plan: Plan, count: int) -> tuple[str, ...]:
+    """What the main loudspeakers are called: as they were measured, else by number."""
+    if plan.measured is not None and plan.measured.main_name:
+        return plan.measured.main_name
+    return tuple(f"main {number + 1}" for number in range(count))
 
 
 def through_crossover(plan: Plan, frequency_hz: Floats) -> tuple[Complexes, Complexes]:

@@ -105,56 +105,26 @@ def test_a_relative_level_is_nowhere_taken_for_sound_pressure(run: Run, plan: Pa
         assert words in html
 
 
-def test_measurements_with_a_level_give_headroom(run: Run, tmp_path: Path) -> None:
-    write_measured(tmp_path, extra='[reference]\nlevel = "per metre"\n')
-    (tmp_path / "room.toml").write_text(LIMITED)
-    done = run("optimise", "room.toml", "--measured", "set.toml", "-o", "p.h5", "--counts", 3, "-q")
-    assert done.exit_code == 0, done.output
-    loud = run("headroom", "p.h5", "--json")
-    assert loud.exit_code == 0, loud.output
-    assert json.loads(loud.stdout)["responses"] == "measured"
-
-
-@pytest.mark.parametrize(
-    ("volts", "words"), [([5.0] * 4, "measured with 5 V (rms)"), ([2.0, 5.0, 8.0, 4.0], "measured with 2 to 8 V (rms)")]
-)
-def test_sound_pressure_at_a_known_voltage_gives_headroom(
-    run: Run, tmp_path: Path, volts: list[float], words: str
-) -> None:
-    """Amplifiers of 300 W into 4 ohm give 34.6 V: by so much over each sub's voltage at 0 dB it can be louder."""
-    amplifier = "[subwoofer.amplifier]\npower_w = 300\nload_ohm = 4\n"
-    write_measured(tmp_path, extra='[reference]\nlevel = "pascal"\ndrive_v = 5.0\n', raised_db=82.0)
-    manifest = tmp_path / "set.toml"
-    for name, own in zip(SUBS, volts, strict=False):
-        if own != 5.0:
-            text = manifest.read_text().replace(
-                f'[[subs]]\nname = "{name}"\n', f'[[subs]]\nname = "{name}"\ndrive_v = {own}\n'
-            )
-            manifest.write_text(text)
-    volt_of = dict(zip(SUBS, volts, strict=False))
-    (tmp_path / "room.toml").write_text(LIMITED + amplifier)
-    done = run("optimise", "room.toml", "--measured", "set.toml", "-o", "p.h5", "--counts", 2)
-    assert done.exit_code == 0, done.output
-    assert words in " ".join(done.stdout.split())
-    plan = read_results(Path("p.h5")).plan(2)
-    hz = plan.frequency_hz[(plan.frequency_hz > 35.5) & (plan.frequency_hz < 44.7)]  # of the band at 40 Hz
-    weights, total = plan.drives.weights(hz), np.zeros((len(hz), 5), dtype=complex)
-    for c, name in enumerate(plan.zones):
-        for s in range(5):
-            at, level, phase = np.loadtxt(f"{name}-{s}.txt").T
-            total[:, s] += weights[:, c] * np.interp(hz, at, 10 ** (level / 20) * np.exp(1j * np.radians(phase)))
-    at_terminals = max(volt_of[name] * abs(weight) for name, weight in zip(plan.zones, weights[0], strict=True))
-    louder_db = 20 * np.log10(np.sqrt(300 * 4) / at_terminals)
-    expected = 10 * np.log10(np.mean(np.abs(total) ** 2, axis=0)) + louder_db
-    said = json.loads(run("headroom", "p.h5", "--json").stdout)
-    band = next(one for one in said["bands"] if one["nominal_hz"] == 40)
-    np.testing.assert_allclose(band["highest_db"], expected, atol=0.1)
-    assert (band["limited_by"], band["one_sub_1m_db"], band["room_gain_db"][0]) == ("amplifier's voltage", None, None)
-    text = run("headroom", "p.h5")
-    assert "only limit that is known" in " ".join(text.stdout.split())
-    assert words in " ".join(text.stdout.split())
-    assert run("report", "p.h5", "-o", "r.html", "-q").exit_code == 0
-    assert "dB SPL" in Path("r.html").read_text()
+def test_subs_and_mains_have_the_names_they_were_measured_by(run: Run, plan: Path) -> None:
+    """In tables, files and curves; and the files caution, as does the next manifest without what nobody set."""
+    for command in (["settings"], ["tune", "-o", "t.h5"]):
+        heads = [line.split() for line in run(command[0], plan, *command[1:]).stdout.splitlines()]
+        assert any("name" in line and {"gain", "Q"} & set(line) for line in heads)
+        assert not any("zone" in line for line in heads)
+    for name in ("s.csv", "s.txt", "next.toml", "c.csv"):
+        assert run("export" if name == "c.csv" else "settings", plan, "-o", name, "-q").exit_code == 0
+    rows = list(csv.DictReader(Path("s.csv").read_text().splitlines()))
+    assert {row["name"] for row in rows} >= set(SUBS)
+    assert "zone" not in rows[0]
+    text = Path("s.txt").read_text()
+    assert "# Hearing" in text
+    filters = [line for line in text.splitlines() if not line.startswith("#")]
+    assert filters[0].split("\t") == ["output", "filter", "kind", "frequency_hz", "q", "gain_db"]
+    assert all(line.startswith("sub ") for line in filters[1:])
+    assert "together" not in Path("next.toml").read_text()
+    curves = Path("c.csv").read_text().splitlines()[0]
+    assert ", subs and main after [dB]" in curves
+    assert "main 1" not in curves
 
 
 def test_wav_holds_what_was_measured_driven_and_filtered(run: Run, plan: Path) -> None:
@@ -300,7 +270,7 @@ def chain_of_csv(path: Path, hz: np.ndarray, rate_hz: float, *, crossover: bool)
             ba = [[float(row[key[:-2] + one]) for one in ("b0", "b1", "b2")]]
             sos = np.hstack([ba, [[1.0, *(float(row[key[:-2] + one]) for one in ("a1", "a2"))]]])
             value = value * sosfreqz(sos, hz, fs=rate_hz)[1]
-        found[row["zone"].replace("mains", "main")] = value * np.exp(
+        found[row["name"].replace("mains", "main")] = value * np.exp(
             -2j * np.pi * hz * 1e-3 * float(row["total_delay_ms"])
         )
     return found
