@@ -48,6 +48,12 @@ def optimise(
             "by reciprocity every candidate along the zones.",
         ),
     ] = False,
+    field: Annotated[
+        Path | None,
+        typer.Option(
+            "--field", metavar="FIELD.h5", help="In place of --estimate: as roommodes field estimated it from MANIFEST."
+        ),
+    ] = None,
     any_folder: AnyFolder = False,
     counts: Annotated[
         str | None, typer.Option("--counts", metavar="N,N", help="How many subs, such as 1,2,4; else as in FILE.")
@@ -92,17 +98,16 @@ def optimise(
     from solvers.plans.solve import expected_results_bytes, solve_on
 
     wanted, proof_s = parse_counts(counts), parse_time(prove)
-    if estimate and measured is None:
-        raise typer.BadParameter("this goes with --measured", param_hint="--estimate")
+    _check_estimates(measured, field=field, estimate=estimate)
     project = load_project(file)
     basis, inputs, target = None, [file], output or Path(file.stem + ".h5")
     if measured is not None:
         from roommodes.measured.loading import load_manifest
 
         found = load_manifest(measured, project, any_folder=any_folder)
-        inputs += found.paths
+        inputs += [*found.paths, *([field] if field else [])]
         check_targets({"--output": target}, inputs=inputs, force=force)
-        basis = _measured_basis(project, found, estimate=estimate, quiet=quiet)
+        basis = _measured_basis(project, found, field=field, estimate=estimate, quiet=quiet)
         wanted = wanted or basis.counts
     wanted = wanted or project.search.counts
     size = expected_results_bytes(project, wanted)
@@ -133,11 +138,26 @@ def optimise(
         warn([f"no plan with {without} subs: no layout with so many fits the candidates and the wishes"])
 
 
-def _measured_basis(project: "Project", measured: "MeasuredSet", *, estimate: bool, quiet: bool) -> "Basis":
+def _check_estimates(measured: Path | None, *, field: Path | None, estimate: bool) -> None:
+    """Usage errors of what is to be known beside the measurements."""
+    for given, option in ((estimate, "--estimate"), (field is not None, "--field")):
+        if given and measured is None:
+            raise typer.BadParameter("this goes with --measured", param_hint=option)
+    if estimate and field is not None:
+        raise typer.BadParameter("give one of --field and --estimate", param_hint="--field")
+
+
+def _measured_basis(
+    project: "Project", measured: "MeasuredSet", *, field: Path | None, estimate: bool, quiet: bool
+) -> "Basis":
     """The measured responses as a search takes them, with what was not measured estimated if that is wanted."""
-    from solvers.field.filled import filled
+    from roommodes.estimates.field_file import read_field_file
+    from solvers.field.filled import filled, filled_from
     from solvers.plans.measured_basis import measured_basis
 
+    if field is not None:
+        known = filled_from(project, measured.for_search(), read_field_file(field), source=str(field))
+        return measured_basis(project, known.measured, estimated=known.estimated)
     if not estimate:
         return measured_basis(project, measured)
     with interruptible() as stop_asked, progress(quiet=quiet, cancelled=stop_asked) as running:

@@ -188,7 +188,13 @@ def field(
     return estimate(project, as_it_stood(measured), given, place, running=running or Running())
 
 
-def estimated(project: Project, measured: MeasuredSet, *, running: Running | None = None) -> Filled:
+def estimated(
+    project: Project,
+    measured: MeasuredSet,
+    *,
+    found: Estimate | FieldFile | None = None,
+    running: Running | None = None,
+) -> Filled:
     """Estimate what was not measured, for a search; the same as `roommodes optimise --measured M --estimate`.
 
     Parameters
@@ -196,6 +202,8 @@ def estimated(project: Project, measured: MeasuredSet, *, running: Running | Non
     project : whose seats and zones are meant.
     measured : from `measurements`, at four places at least. Seats of the project that were not measured are estimated;
         of a set measured by reciprocity (`exchanged`) every candidate along the zones.
+    found : from `field` or ``open("field.h5", "field")``: take what it holds of these, estimate nothing;
+        the same as `roommodes optimise --measured M --field field.h5`.
     running : progress, cancelling, threads.
 
     Returns
@@ -204,14 +212,17 @@ def estimated(project: Project, measured: MeasuredSet, *, running: Running | Non
 
     Raises
     ------
-    ProjectInvalid : too little was measured, or no candidate is known well enough.
+    ProjectInvalid : too little was measured, no candidate is known well enough, or `found` is of other measurements.
     OutsideModel : the model cannot take the room.
     Interrupted : when cancelled.
 
     Example: ``rm.search(project, measured=rm.estimated(project, measured))``
     """
-    from solvers.field.filled import filled
+    from solvers.field.as_file import as_file
+    from solvers.field.filled import filled, filled_from
 
+    if found is not None:
+        return filled_from(project, measured.for_search(), found if isinstance(found, FieldFile) else as_file(found))
     return filled(project, measured.for_search(), running=running or Running())
 
 

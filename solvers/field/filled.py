@@ -1,18 +1,21 @@
 """A measured set with what was not measured estimated: further seats, or every candidate of the project's zones."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
-from roommodes.estimates.fitted import was_fitted
+from roommodes.estimates.field_file import FieldFile, Placed
+from roommodes.estimates.fitted import CORRECTED, was_fitted
 from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs, without_kept
 from roommodes.plan.measured import Estimated
 from roommodes.project.project import Project
 from roommodes.running import Running
-from solvers.field.errors import LeftOut
-from solvers.field.estimate import FIELD, estimate
+from roommodes.storage.left_out import LeftOutTable
+from solvers.field.estimate import estimate
+from solvers.field.from_file import Given, columns, field_at, field_fault, places_at, require_from, seats_in
 from solvers.field.reciprocal import as_it_stood, candidate_names
 
 ESTIMATED = "Estimated"  # how the note begins that says so
@@ -34,6 +37,28 @@ class Filled:
     estimated: Estimated | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Known:
+    """What an estimate says of some of the places that were asked for.
+
+    Parameters
+    ----------
+    which : (n,) of them, in their order.
+    pressure, deviation : (n_freq, n, n_sub) in the measurements' own scale.
+    left_out : what it is worth; None where a file does not say it.
+    fitted : its room was fitted to measurements.
+    """
+
+    which: Integers
+    pressure: Complexes
+    deviation: Floats
+    left_out: LeftOutTable | None
+    fitted: bool
+
+
+_Ask = Callable[[MeasuredSet, tuple[str, ...], Floats], _Known]  # measured as it stood, names and places (n, 3) [m]
+
+
 def filled(project: Project, measured: MeasuredSet, *, running: Running = Running()) -> Filled:
     """The set with seats that were not measured; of one measured by reciprocity, with every candidate along the zones.
 
@@ -49,18 +74,81 @@ def filled(project: Project, measured: MeasuredSet, *, running: Running = Runnin
     OutsideModel : the model cannot take the room.
     Interrupted : when cancelled.
     """
-    return (_candidates if measured.subs.exchanged else _seats)(project, measured, running)
+
+    def ask(turned: MeasuredSet, names: tuple[str, ...], place_m: Floats) -> _Known:
+        found = estimate(project, turned, names, place_m, running=running)
+        return _Known(
+            which=np.arange(len(names)),
+            pressure=found.pressure,
+            deviation=found.deviation,
+            left_out=found.left_out.table(),
+            fitted=was_fitted(project),
+        )
+
+    return (_candidates if measured.subs.exchanged else _seats)(project, measured, ask)
 
 
-def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
-    """All seats of the project, in its order behind those measured."""
-    known = project.seats
-    missing = np.array([at for at in range(len(known.name)) if at not in measured.seats.seat], dtype=np.intp)
+def filled_from(project: Project, measured: MeasuredSet, field: FieldFile, *, source: str = "field") -> Filled:
+    """The same from a field file of these measurements, without seats and candidates that it does not hold.
+
+    Parameters
+    ----------
+    project, measured : see `filled`, the set on the frequencies of the search.
+    field : its places at seats of the project, or by reciprocity at candidates along the zones.
+    source : what to call the field in faults.
+
+    Raises
+    ------
+    ProjectInvalid : the field was made from other measurements, holds none of the places, or no candidate well enough.
+    """
+
+    def ask(turned: MeasuredSet, names: tuple[str, ...], place_m: Floats) -> _Known:
+        given = Given(
+            whose="manifest",
+            subs=turned.subs.name,
+            seats=Placed(name=turned.seats.name, position_m=turned.seats.position_m),
+            frequency_hz=turned.frequency_hz,
+            transfer=turned.transfer,
+            level=turned.level,
+        )
+        require_from(field, given, source=source)
+        if measured.subs.exchanged:
+            found = places_at(field, place_m)
+            if not found:
+                message = "none of its places is a candidate of the zones; make it of this manifest without --places"
+                raise field_fault(source, message)
+        else:
+            found = seats_in(field, names, place_m, whose="manifest", source=source)
+        own, place = columns(field, turned.subs.name), list(found.values())
+        pressure, deviation = field_at(field, turned.frequency_hz, source=source)
+        return _Known(
+            which=np.array(list(found), dtype=np.intp),
+            pressure=pressure[:, place][:, :, own],
+            deviation=deviation[:, place][:, :, own],
+            left_out=field.left_out,
+            fitted=CORRECTED in field.texts.project_toml,
+        )
+
+    if not measured.subs.exchanged and not len(_lacking(project, measured)):
+        seats_in(field, (), np.empty((0, 3)), whose="manifest", source=source)
+    return (_candidates if measured.subs.exchanged else _seats)(project, measured, ask)
+
+
+def _lacking(project: Project, measured: MeasuredSet) -> Integers:
+    """Seats of the project that were not measured."""
+    known = range(len(project.seats.name))
+    return np.array([at for at in known if at not in measured.seats.seat], dtype=np.intp)
+
+
+def _seats(project: Project, measured: MeasuredSet, ask: _Ask) -> Filled:
+    """All seats of the project that are known, in its order behind those measured."""
+    known, missing = project.seats, _lacking(project, measured)
     if not len(missing):
         return Filled(measured=measured, estimated=None)
-    names = tuple(known.name[at] for at in missing)
     placed = measured.at_known_places()
-    found = estimate(project, placed, names, known.position_m[missing], running=running)
+    found = ask(placed, tuple(known.name[at] for at in missing), known.position_m[missing])
+    missing = missing[found.which]
+    names = tuple(known.name[at] for at in missing)
     share = _shares(found.deviation, placed.transfer).mean(axis=1)
     told = ", ".join(f"{name} {one:.0%}" for name, one in zip(names, share, strict=True))
     seats = MeasuredSeats(
@@ -70,8 +158,7 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
         known=np.concatenate([measured.seats.known, np.ones(len(missing), dtype=np.bool_)]),
     )
     order = np.argsort(np.where(seats.seat < 0, len(known.name) + np.arange(len(seats)), seats.seat))
-    worth = _worth(project, found.left_out)
-    note = f"{ESTIMATED} and not measured, with one deviation over the rms at the places: {told}. {worth}"
+    note = f"{ESTIMATED} and not measured, with one deviation over the rms at the places: {told}.{_worth(found)}"
     whole = replace(
         measured,
         transfer=np.concatenate([measured.transfer, found.pressure], axis=1)[:, order],
@@ -80,34 +167,37 @@ def _seats(project: Project, measured: MeasuredSet, running: Running) -> Filled:
         notes=(*without_kept(measured.notes), note),
     )
     deviation = np.concatenate([np.zeros(measured.transfer.shape), found.deviation], axis=1)[:, order]
-    return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))
+    return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out))
 
 
-def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Filled:
-    """The candidates of the zones as subs; those known too badly are left out."""
+def _candidates(project: Project, measured: MeasuredSet, ask: _Ask) -> Filled:
+    """The candidates of the zones as subs; those known too badly, or not at all, are left out."""
     candidates = project.candidates
     turned = as_it_stood(measured)
     names = candidate_names(candidates)
-    found = estimate(project, turned, names, candidates.position_m, running=running)
+    found = ask(turned, names, candidates.position_m)
     share = _shares(found.deviation, turned.transfer).mean(axis=1)
-    kept = np.flatnonzero(share <= MOST_DEVIATION)
-    if not len(kept):
+    sure = np.flatnonzero(share <= MOST_DEVIATION)
+    if not len(sure):
         message = (
             f"no candidate of the zones is known to within {MOST_DEVIATION:.0%} of the responses' rms; measure along "
             "the zones, a quarter of the shortest wavelength apart."
         )
         raise ProjectInvalid(measured.source, [Fault(where="zones", message=message)])
-    lost = len(names) - len(kept)
+    kept, share = found.which[sure], share[sure]
+    lost, unknown = len(found.which) - len(kept), len(names) - len(found.which)
     note = (
-        f"{ESTIMATED} by reciprocity: {len(kept)} candidates of the zones, one deviation {np.median(share[kept]):.0%} "
-        f"of the responses' rms (largest {share[kept].max():.0%}). Plans whose variations differ by less than some "
-        f"{LEVEL_DB * np.median(share[kept]):.1f} dB are alike. {_worth(project, found.left_out)}"
+        f"{ESTIMATED} by reciprocity: {len(kept)} candidates of the zones, one deviation {np.median(share):.0%} "
+        f"of the responses' rms (largest {share.max():.0%}). Plans whose variations differ by less than some "
+        f"{LEVEL_DB * np.median(share):.1f} dB are alike.{_worth(found)}"
     )
+    if unknown:
+        note += f" {unknown} further candidates are not in the field file and were left out."
     if lost:
         note += f" {lost} further candidates are known worse than {MOST_DEVIATION:.0%} and were left out."
     whole = replace(
         measured,
-        transfer=found.pressure[:, kept].transpose(0, 2, 1).copy(),
+        transfer=found.pressure[:, sure].transpose(0, 2, 1).copy(),
         noise=np.full((len(measured.frequency_hz), len(kept)), np.nan),
         subs=MeasuredSubs(
             name=tuple(names[at] for at in kept),
@@ -119,8 +209,8 @@ def _candidates(project: Project, measured: MeasuredSet, running: Running) -> Fi
         further=None,
         notes=(*without_kept(measured.notes), note),
     )
-    deviation = found.deviation[:, kept].transpose(0, 2, 1).copy()
-    return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out.table()))
+    deviation = found.deviation[:, sure].transpose(0, 2, 1).copy()
+    return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out))
 
 
 def _shares(deviation: Floats, transfer: Complexes) -> Floats:
@@ -129,7 +219,9 @@ def _shares(deviation: Floats, transfer: Complexes) -> Floats:
     return np.asarray(np.sqrt(np.mean(deviation**2 / power[:, None, :], axis=0)))
 
 
-def _worth(project: Project, checked: LeftOut) -> str:
-    left = checked.worth(FIELD).left
-    but = "; less than elsewhere, since the room was fitted to measurements" if was_fitted(project) else ""
-    return f"Each measured place predicted from the others leaves {left:.0%}{but}."
+def _worth(found: _Known) -> str:
+    """The sentence on places left out, with a space before it; empty where nothing is known of them."""
+    if found.left_out is None:
+        return ""
+    but = "; less than elsewhere, since the room was fitted to measurements" if found.fitted else ""
+    return f" Each measured place predicted from the others leaves {found.left_out.left[-1, 0]:.0%}{but}."

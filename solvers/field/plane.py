@@ -10,7 +10,8 @@ from roommodes.estimates.field_file import FieldFile
 from roommodes.plan.plan import Plan
 from roommodes.responses.metrics import level_db
 from solvers.field.errors import expected_level_db
-from solvers.field.on_plan import columns, field_at, require_same
+from solvers.field.from_file import columns, field_at
+from solvers.field.on_plan import require_same
 from solvers.field.uncertain import LEVEL_DB
 
 FLAT_M = 0.05  # places of a plane lie so near to one height

@@ -14,7 +14,10 @@ from roommodes.measured.places import exchanged_set
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.frequency_grid import log_grid
-from solvers.field.filled import ESTIMATED, filled
+from solvers.field.as_file import as_file
+from solvers.field.estimate import estimate
+from solvers.field.filled import ESTIMATED, filled, filled_from
+from solvers.field.reciprocal import as_it_stood, candidate_names
 from solvers.plans.measured_basis import measured_basis
 from tests.measuring import ROOM
 
@@ -96,6 +99,57 @@ def test_a_seat_that_was_not_measured(project: Project) -> None:
     assert known.estimated is not None
     assert not known.estimated.deviation[:, [0, 2]].any()
     assert known.estimated.deviation[:, 1].all()
+
+
+def test_candidates_from_a_field_file(project: Project) -> None:
+    """What `filled` estimates anew; candidates that the file does not hold are left out, other measurements refused."""
+    seats = project.seats
+    measured = exchanged_set(as_measured(project, WALL, seats.position_m.copy(), seats.name), project)
+    names, there = candidate_names(project.candidates), project.candidates.position_m
+    field = as_file(estimate(project, as_it_stood(measured), names, there))
+    known, anew = filled_from(project, measured, field), filled(project, measured)
+    assert np.allclose(known.measured.transfer, anew.measured.transfer, rtol=1e-9)
+    assert known.measured.notes == anew.measured.notes
+    assert known.estimated is not None
+    assert anew.estimated is not None
+    assert np.allclose(known.estimated.deviation, anew.estimated.deviation, rtol=1e-6)
+    some = as_file(estimate(project, as_it_stood(measured), tuple("abcd"), there[[7, 2, 5, 3]]))
+    known = filled_from(project, measured, some)
+    assert known.measured.subs.name == tuple(names[at] for at in (2, 3, 5, 7))
+    assert known.measured.subs.candidate.tolist() == [2, 3, 5, 7]
+    at = [anew.measured.subs.name.index(name) for name in known.measured.subs.name]
+    assert np.allclose(known.measured.transfer, anew.measured.transfer[:, :, at], rtol=1e-9)
+    assert f"{len(names) - 4} further candidates are not in the field file" in known.measured.notes[-1]
+    away = replace(some.places, position_m=some.places.position_m + 0.2)
+    with pytest.raises(ProjectInvalid, match="none of its places is a candidate of the zones"):
+        filled_from(project, measured, replace(some, places=away))
+    with pytest.raises(ProjectInvalid, match="differ from the manifest's by 30%; make it from this manifest"):
+        filled_from(project, measured, replace(field, measured=1.3 * field.measured))
+
+
+def test_seats_from_a_field_file(project: Project) -> None:
+    """One of two that were not measured is in the file; the other stays out and is named."""
+    about = np.array([[2.0, 1.2, 1.1], [3.2, 1.5, 1.1], [2.1, 2.6, 1.1], [3.1, 2.8, 1.1]])
+    places = np.concatenate([project.seats.position_m[[0]], about])
+    measured = as_measured(project, places, np.array([[0.3, 0.3, 0.3], [0.3, 3.6, 0.3]]), ("left", "right"))
+    seats = replace(measured.seats, name=("front 1", *"abcd"), seat=np.array([0, *[-1] * 4]))
+    measured = replace(measured, seats=seats)
+    found = estimate(project, measured, ("front 3",), project.seats.position_m[[2]])
+    known = rm.estimated(project, measured, found=found)
+    assert known.measured.seats.name[:2] == ("front 1", "front 3")
+    assert np.array_equal(known.measured.transfer[:, 1], found.pressure[:, 0])
+    assert known.estimated is not None
+    assert np.array_equal(known.estimated.deviation[:, 1], found.deviation[:, 0])
+    plan = rm.search(project, counts=(2,), measured=known).recommended()
+    assert plan.seats.name == ("front 1", "front 3")
+    assert plan.measured is not None
+    assert "Not measured and so not counted: front 2." in plan.measured.notes
+    whole = replace(measured, seats=replace(seats, seat=np.array([0, 1, 2, -1, -1])))
+    with pytest.raises(ProjectInvalid, match="the manifest lacks no seat of the project"):
+        rm.estimated(project, whole, found=found)
+    other = replace(measured, subs=replace(measured.subs, name=("centre", "right")))
+    with pytest.raises(ProjectInvalid, match="it holds nothing of left"):
+        rm.estimated(project, measured, found=replace(found, measured=other))
 
 
 def test_too_few_places_are_refused(project: Project) -> None:
