@@ -255,8 +255,8 @@ class SearchTable(Table):
     with_mains: bool = Field(
         default=False,
         description="true: the settings of the leading layouts are found anew with the main loudspeakers playing "
-        "through the crossover of [mains], and plans are ordered by their variation with these; layouts are still "
-        "looked for with the subs alone.",
+        "through the crossover of [mains], one sub after another is moved to other candidates while that helps, and "
+        "plans are ordered by their variation with these; the best found.",
     )
     delay_ms: Annotated[tuple[Delay, Delay], several(2, "[least, most] in ms"), AfterValidator(rising)] = Field(
         default=(0.0, 20.0), description="Allowed delays, [least, most] [ms].", examples=[[0, 20]]

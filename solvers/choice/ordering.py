@@ -314,7 +314,7 @@ def _order_remarks(outcome: Outcome, plans: Sequence[FoundPlan], *, mains: bool)
     evenest = min(plan.variation_db for plan in outcome.plans)
     text = "The plans are ordered by the weights and limits of [search], not by variation alone"
     if mains:
-        text = "The plans are ordered with the mains playing; layouts were looked for with the subs alone"
+        text = "The plans are ordered by the variation with the mains, for which only some layouts were tried"
     if plans[0].variation_db > evenest:
         text += f"; the most even plan found has {evenest:z.2f} dB" + (" with the subs alone" if mains else "")
     return (f"{text}.",)

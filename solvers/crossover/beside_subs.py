@@ -182,7 +182,7 @@ def set_with_mains(
     """
     if problem.drives.is_single or not plans:
         return tuple(plans)
-    setter, found = _Setter(problem=problem, mains=mains, columns=columns_of(problem)), []
+    setter, found = Setter(problem=problem, mains=mains, columns=columns_of(problem)), []
     for rank, plan in enumerate(plans):
         if running.stop_asked():
             break
@@ -193,7 +193,7 @@ def set_with_mains(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Setter:
+class Setter:
     """The settings of one layout with the mains playing."""
 
     problem: Problem

@@ -20,6 +20,7 @@ from solvers.choice.front_filled import AMONG_CANDIDATES, STANDING, Filling
 from solvers.choice.ordering import STAGE as CHOICE
 from solvers.choice.ordering import Effort, Judged, judge, plain
 from solvers.crossover.beside_subs import mains_beside, set_with_mains
+from solvers.crossover.exchange import exchanged
 from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis, require_mirror
 from solvers.plans.between_frequencies import between_remarks
@@ -138,6 +139,8 @@ def _heard_with_mains(basis: Basis, moved: Finer, seed: int, running: Running) -
     for outcome in moved.outcomes:
         leading, entropy = outcome.plans[:SET_WITH_MAINS], [seed, outcome.count, 11]
         found = set_with_mains(problem, mains, leading, entropy=entropy, running=running)
+        known = (*found, *leading[len(found) :])
+        found += exchanged(problem, mains, known, entropy=entropy, stage=CHOICE, running=running)
         outcomes.append(
             replace(outcome, plans=(*outcome.plans, *(plan for plan in found if plan not in outcome.plans)))
         )

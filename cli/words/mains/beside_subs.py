@@ -63,7 +63,11 @@ def own_unknown(results: Results) -> str:
 def how_searched(results: Results) -> str:
     """Whether the search heard the mains, in a sentence."""
     if results.project.search.with_mains:
-        return "Settings and order of the plans are for both together; layouts were looked for with the subs alone."
+        return (
+            "Settings and order of the plans are for both together. From the leading layouts of the "
+            "subs alone one sub after another was moved to other candidates with the mains playing; this is the best "
+            "found, not proven."
+        )
     return "The search knows the subs alone."
 
 

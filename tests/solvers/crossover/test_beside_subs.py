@@ -129,6 +129,7 @@ def together(monkey: pytest.MonkeyPatch) -> Results:
     text = SMALL.replace("[layout]", "with_mains = true\n[layout]")
     monkey.setattr("solvers.plans.solve.SET_WITH_MAINS", 2)
     monkey.setattr("solvers.crossover.beside_subs.STARTS", 2)
+    monkey.setattr("solvers.crossover.exchange.MOST_SET", 6)
     return solve(parse_project(text + MAINS, source="with mains"), counts=(2,))
 
 
