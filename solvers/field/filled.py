@@ -9,15 +9,18 @@ from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import Fault, ProjectInvalid
 from roommodes.estimates.field_file import FieldFile, Placed
 from roommodes.estimates.fitted import CORRECTED, was_fitted
-from roommodes.measured.data import MeasuredSeats, MeasuredSet, MeasuredSubs, without_kept
+from roommodes.measured.data import Further, MeasuredSeats, MeasuredSet, MeasuredSubs, without_kept
 from roommodes.plan.measured import Estimated
 from roommodes.project.project import Project
+from roommodes.responses.wide_band import WideBand
 from roommodes.running import Running
 from roommodes.storage.left_out import LeftOutTable
 from solvers.field.estimate import estimate
 from solvers.field.from_file import Given, columns, field_at, field_fault, places_at, require_from, seats_in
+from solvers.field.over_files import Reach, over_files
 from solvers.field.reciprocal import as_it_stood, candidate_names
 
+OWN_BAND = "Crossover and decay are taken from the band of the search: nothing is estimated beyond it."
 ESTIMATED = "Estimated"  # how the note begins that says so
 LEVEL_DB = 20.0 / np.log(10.0) / np.sqrt(2.0)  # of a level, by a complex deviation of the whole response
 MOST_DEVIATION = 0.5  # of the rms at the seats: candidates that are known worse are no candidates
@@ -47,6 +50,7 @@ class _Known:
     pressure, deviation : (n_freq, n, n_sub) in the measurements' own scale.
     left_out : what it is worth; None where a file does not say it.
     fitted : its room was fitted to measurements.
+    over : some of `which`, by their numbers in it, over what the files tell; None where no more is told.
     """
 
     which: Integers
@@ -54,6 +58,7 @@ class _Known:
     deviation: Floats
     left_out: LeftOutTable | None
     fitted: bool
+    over: Callable[[Integers], Reach | None]
 
 
 _Ask = Callable[[MeasuredSet, tuple[str, ...], Floats], _Known]  # measured as it stood, names and places (n, 3) [m]
@@ -76,13 +81,15 @@ def filled(project: Project, measured: MeasuredSet, *, running: Running = Runnin
     """
 
     def ask(turned: MeasuredSet, names: tuple[str, ...], place_m: Floats) -> _Known:
-        found = estimate(project, turned, names, place_m, running=running)
+        found = estimate(project, turned, names, place_m, running=running.part(0.0, 0.6))
+        wide = _wide(measured if measured.subs.exchanged else turned)
         return _Known(
             which=np.arange(len(names)),
             pressure=found.pressure,
             deviation=found.deviation,
             left_out=found.left_out.table(),
             fitted=was_fitted(project),
+            over=lambda which: None if wide is None else over_files(found, wide, which, running=running.part(0.6, 1.0)),
         )
 
     return (_candidates if measured.subs.exchanged else _seats)(project, measured, ask)
@@ -127,6 +134,7 @@ def filled_from(project: Project, measured: MeasuredSet, field: FieldFile, *, so
             deviation=deviation[:, place][:, :, own],
             left_out=field.left_out,
             fitted=CORRECTED in field.texts.project_toml,
+            over=lambda _: None,
         )
 
     if not measured.subs.exchanged and not len(_lacking(project, measured)):
@@ -159,12 +167,15 @@ def _seats(project: Project, measured: MeasuredSet, ask: _Ask) -> Filled:
     )
     order = np.argsort(np.where(seats.seat < 0, len(known.name) + np.arange(len(seats)), seats.seat))
     note = f"{ESTIMATED} and not measured, with one deviation over the rms at the places: {told}.{_worth(found)}"
+    transfer = np.concatenate([measured.transfer, found.pressure], axis=1)[:, order]
+    own, reach = _wide(measured), found.over(np.arange(len(missing)))
+    wide = None if own is None or reach is None else reach.beside(own, order)
     whole = replace(
         measured,
-        transfer=np.concatenate([measured.transfer, found.pressure], axis=1)[:, order],
+        transfer=transfer,
         seats=seats.of(order),
-        further=None,
-        notes=(*without_kept(measured.notes), note),
+        further=_further(measured.frequency_hz, transfer, wide),
+        notes=(*without_kept(measured.notes), f"{note} {reach.words if reach else OWN_BAND}"),
     )
     deviation = np.concatenate([np.zeros(measured.transfer.shape), found.deviation], axis=1)[:, order]
     return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out))
@@ -195,9 +206,12 @@ def _candidates(project: Project, measured: MeasuredSet, ask: _Ask) -> Filled:
         note += f" {unknown} further candidates are not in the field file and were left out."
     if lost:
         note += f" {lost} further candidates are known worse than {MOST_DEVIATION:.0%} and were left out."
+    transfer = found.pressure[:, sure].transpose(0, 2, 1).copy()
+    own, reach = _wide(measured), found.over(sure)
+    wide = None if own is None or reach is None else reach.exchanged(own)
     whole = replace(
         measured,
-        transfer=found.pressure[:, sure].transpose(0, 2, 1).copy(),
+        transfer=transfer,
         noise=np.full((len(measured.frequency_hz), len(kept)), np.nan),
         subs=MeasuredSubs(
             name=tuple(names[at] for at in kept),
@@ -206,11 +220,25 @@ def _candidates(project: Project, measured: MeasuredSet, ask: _Ask) -> Filled:
             together=(False,) * len(kept),
             exchanged=True,
         ),
-        further=None,
-        notes=(*without_kept(measured.notes), note),
+        further=_further(measured.frequency_hz, transfer, wide),
+        notes=(*without_kept(measured.notes), f"{note} {reach.words if reach else OWN_BAND}"),
     )
     deviation = found.deviation[:, sure].transpose(0, 2, 1).copy()
     return Filled(measured=whole, estimated=Estimated(deviation=deviation, left_out=found.left_out))
+
+
+def _wide(measured: MeasuredSet) -> WideBand | None:
+    """What the files tell, at places by subs as they stood; None where that is not known."""
+    if measured.further is None:
+        return None
+    if not measured.subs.exchanged:
+        return measured.further.wide
+    return measured.further.arranged(lambda one: one.transpose(0, 2, 1)).wide
+
+
+def _further(hz: Floats, transfer: Complexes, wide: WideBand | None) -> Further | None:
+    """The set as it is, searched on its own grid, and over the files' band."""
+    return None if wide is None else Further(search_hz=hz, search_transfer=transfer, wide=wide)
 
 
 def _shares(deviation: Floats, transfer: Complexes) -> Floats:

@@ -51,7 +51,8 @@ def with_field(plan: Plan, field: FieldFile, *, source: str = "field") -> Plan:
     notes = [note for note in without_kept(record.notes) if not note.startswith(NOT_COUNTED)]
     if missing := [name for name in known.name if name not in (*plan.seats.name, *names)]:
         notes.append(f"{NOT_COUNTED}: {', '.join(missing)}.")
-    notes.append(f"{ESTIMATED} and not measured, with one deviation over the rms at the seats: {told}.")
+    band = "Crossover and decay are taken from the plan's own band: a field file tells of no other."
+    notes.append(f"{ESTIMATED} and not measured, with one deviation over the rms at the seats: {told}. {band}")
     grown = replace(
         results,
         transfer=whole,

@@ -131,6 +131,7 @@ def test_filters_over_seats_that_were_not_measured(plan: Plan, plane: FieldFile)
     assert record.deviation is not None
     assert not record.deviation[:, :3].any()
     assert "Estimated and not measured" in record.notes[-1]
+    assert "Crossover and decay are taken from the plan's own band" in record.notes[-1]
     tuned = whole.tuned(per_sub=1, shared=2)
     assert tuned.tuning is not None
     sure = uncertain(tuned)
