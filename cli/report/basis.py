@@ -6,9 +6,23 @@ from cli.report.blocks import Bullets, Picture, Section, Table, Text, shown
 from cli.report.on_site.left_out import worth_blocks
 from cli.words.basis import basis_words
 from cli.words.on_site.estimated import SEAT_HEADERS, SEAT_LEGEND, seat_rows, sure_words
+from roommodes.estimates.fitted import was_fitted
 from roommodes.plan.plan import Plan
+from solvers.field.at_seats import worth_at_seats
 from solvers.field.uncertain import uncertain
 from solvers.listening.before_after import BeforeAfter
+
+ALL_MEASURED = "Every response behind this plan was measured; none is estimated. "
+TOLD = (
+    "How far a level between the measured places can be trusted: each of them predicted from the others by an estimate "
+    "from the measurements (left to within), by the model alone, whose maps this report draws, and by interpolation "
+    "alone."
+)
+FITTED = " The room was fitted to measurements: at other places the errors may be larger."
+NOT_TOLD = (
+    "How far the model can be trusted between the measured places is not told: that takes four measured places and not "
+    "very many, in a room that is a box."
+)
 
 
 def without_usual(plan: Plan, compared: BeforeAfter) -> BeforeAfter:
@@ -18,8 +32,14 @@ def without_usual(plan: Plan, compared: BeforeAfter) -> BeforeAfter:
     return replace(compared, rival=None, own=None, rival_map_db=None)
 
 
-def basis_section(plan: Plan) -> Section | None:
-    """What was measured and what is the model's; None where all is the model's."""
+def basis_section(plan: Plan, *, told: bool = False) -> Section | None:
+    """What was measured and what is the model's; None where all is the model's.
+
+    Parameters
+    ----------
+    plan : the plan.
+    told : another section shows what an estimate from the measurements is worth.
+    """
     record = plan.measured
     words = basis_words(plan.results, "The pressure map and the room's modes are")
     if record is None or words is None:
@@ -35,6 +55,7 @@ def basis_section(plan: Plan) -> Section | None:
             ),
             Bullets(items=tuple(shown(note, 400) for note in record.notes)),
             *_estimated(plan),
+            *(() if told else _all_measured(plan)),
         ),
     )
 
@@ -50,3 +71,13 @@ def _estimated(plan: Plan) -> tuple[Text | Picture | Table, ...]:
         Text(text=SEAT_LEGEND),
         *worth_blocks(record.estimated.left_out),
     )
+
+
+def _all_measured(plan: Plan) -> tuple[Text | Picture | Table, ...]:
+    """What the model is worth where all was measured; empty where some was estimated."""
+    if plan.measured is None or plan.measured.estimated is not None:
+        return ()
+    table = worth_at_seats(plan.results)
+    if table is None:
+        return (Text(text=ALL_MEASURED + NOT_TOLD),)
+    return (Text(text=ALL_MEASURED + TOLD + (FITTED if was_fitted(plan.project) else "")), *worth_blocks(table))

@@ -86,7 +86,7 @@ def report_content(
     rate_hz = project.processor.rate_hz
     values = starting_values(plan, rate_hz=rate_hz, filters=path_filters(plan, rate_hz))
     sections = (
-        basis_section(plan),
+        basis_section(plan, told=estimated is not None),
         place_section(plan),
         heard_section(plan, compared),
         mains_section(plan),

@@ -7,6 +7,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import roommodes as rm
+from cli.report.basis import basis_section
 from cli.report.blocks import Picture
 from cli.report.on_site.field import field_section
 from roommodes.arrays import Complexes, Floats
@@ -20,6 +21,7 @@ from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import level_db, variation_db
 from solvers.field.as_file import as_file
+from solvers.field.at_seats import worth_at_seats
 from solvers.field.estimate import estimate
 from solvers.field.on_plan import with_field
 from solvers.field.plane import field_plane, grid_of
@@ -163,6 +165,36 @@ def test_a_band_of_the_filters_within_the_plans(plan: Plan, plane: FieldFile) ->
     assert 40.0 <= hz[0] < hz[-1] <= 70.0
     with pytest.raises(rm.OutsideModel, match="allowed: within"):
         whole.tuned(band_hz=(20.0, 70.0))
+
+
+def test_what_the_model_is_worth_where_all_was_measured(project: Project, measured: MeasuredSet) -> None:
+    """A plan over its own seats says what a field of the same places says; with too few seats it says why not."""
+    five = measured_at(project, measured)
+    results = rm.search(project, counts=(2,), measured=five)
+    table = worth_at_seats(results)
+    assert table is not None
+    want = estimate(project, five, (), np.empty((0, 3))).left_out.table()
+    assert table.way == want.way
+    assert np.allclose(table.left, want.left, rtol=1e-6)
+    told = basis_section(results.recommended())
+    assert "Each measured place predicted from the others" in str(told)
+    assert "predicted from the others" not in str(basis_section(results.recommended(), told=True))
+    few = rm.search(project, counts=(2,), measured=measured)
+    assert worth_at_seats(few) is None
+    assert "is not told: that takes four measured places" in str(basis_section(few.recommended()))
+    assert worth_at_seats(rm.search(project, counts=(2,), measured=rm.estimated(project, measured))) is None
+
+
+def measured_at(project: Project, measured: MeasuredSet) -> MeasuredSet:
+    """The same subs at all five seats."""
+    seats = project.seats
+    return replace(
+        measured,
+        transfer=by_images(seats.position_m, measured.frequency_hz),
+        seats=MeasuredSeats(
+            name=seats.name, position_m=seats.position_m.copy(), seat=np.arange(5), known=np.ones(5, dtype=np.bool_)
+        ),
+    )
 
 
 def test_a_search_over_estimated_seats(project: Project, measured: MeasuredSet) -> None:
