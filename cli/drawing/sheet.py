@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
-from itertools import groupby
+from itertools import groupby, product
 
 from cli.drawing.detail import detail, detailed_subs
 from cli.drawing.extents import Area, bounds, meet, moved
@@ -40,11 +40,15 @@ class _Page:
     taken: list[Area] = field(default_factory=list)
 
     @property
+    def filled(self) -> float:
+        """The part of the sheet that is taken."""
+        inner = (self.sheet.width_mm - 2 * MARGIN_MM) * (self.sheet.height_mm - 2 * MARGIN_MM)
+        return sum((high[0] - low[0]) * (high[1] - low[1]) for low, high in self.taken) / inner
+
+    @property
     def nearly_empty(self) -> bool:
         """Whether little of the sheet is taken."""
-        inner = (self.sheet.width_mm - 2 * MARGIN_MM) * (self.sheet.height_mm - 2 * MARGIN_MM)
-        taken = sum((high[0] - low[0]) * (high[1] - low[1]) for low, high in self.taken)
-        return taken < LEAST_TAKEN * inner
+        return self.filled < LEAST_TAKEN
 
     def room_for(self, size: Point) -> Point | None:
         """Lower left corner of a free rectangle, the highest first, then the leftmost; None where there is none."""
@@ -59,6 +63,30 @@ class _Page:
                     continue
                 if not any(meet(_wider(area), other) for other in self.taken):
                     return area[0]
+        return None
+
+
+@dataclass(slots=True, kw_only=True)
+class _Pages:
+    """The sheets of a drawing while they are filled.
+
+    `new` makes an empty one; `spread`: what is placed goes to the emptiest that has room, not to the first.
+    """
+
+    pages: list[_Page]
+    new: Callable[[], _Page]
+    spread: bool
+
+    def take(self, size: Point) -> tuple[Sheet, Point] | None:
+        """Room on a sheet, or on a new one: the sheet, and the lower left corner there."""
+        tried = sorted(self.pages, key=lambda one: one.filled) if self.spread else self.pages
+        for page in (*tried, None):
+            one = page or self.new()
+            if (at := one.room_for(size)) is not None:
+                if page is None:
+                    self.pages.append(one)
+                one.taken.append((at, (at[0] + size[0], at[1] + size[1])))
+                return one.sheet, at
         return None
 
 
@@ -115,11 +143,21 @@ def _best_pages(plan: Plan, wishes: SheetWishes) -> list[_Page]:
 def _fewest_pages(
     plan: Plan, wishes: SheetWishes, views: list[tuple[str, Sheet]], paper: str, scale: float
 ) -> list[_Page]:
-    """By the order that takes the fewest sheets, the lists beside the plan or where room is left; none if none fits."""
-    found = (
-        _pages(plan, wishes, order, paper, scale, beside=beside) for order in _orders(views) for beside in (True, False)
-    )
-    return min((one for one in found if one), key=len, default=[])
+    """By the order that takes the fewest sheets, the lists beside the plan or where room is left; none if none fits.
+
+    Where that leaves a sheet nearly empty, views are spread over as many sheets, so that the emptiest is fuller.
+    """
+    ways = list(product(_orders(views), (True, False)))
+    found = [_pages(plan, wishes, order, paper, scale, beside=beside) for order, beside in ways]
+    best = min((one for one in found if one), key=len, default=[])
+    if not any(page.nearly_empty for page in best):
+        return best
+    spread = (_pages(plan, wishes, order, paper, scale, beside=True, sheets=len(best)) for order in _orders(views))
+    return max([best, *(one for one in spread if len(one) == len(best))], key=_least_filled)
+
+
+def _least_filled(pages: list[_Page]) -> float:
+    return min(page.filled for page in pages)
 
 
 def below_working_scale(sheets: tuple[Sheet, ...], lengths: Lengths) -> str:
@@ -165,11 +203,19 @@ def _orders(views: list[tuple[str, Sheet]]) -> Iterator[list[tuple[str, Sheet]]]
 
 
 def _pages(
-    plan: Plan, wishes: SheetWishes, ordered: list[tuple[str, Sheet]], paper: str, scale: float, *, beside: bool
+    plan: Plan,
+    wishes: SheetWishes,
+    ordered: list[tuple[str, Sheet]],
+    paper: str,
+    scale: float,
+    *,
+    beside: bool,
+    sheets: int = 1,
 ) -> list[_Page]:
     """Views in their order, then schedules and notes, on sheets of a paper; none where one of them does not fit.
 
-    `beside`: schedules and notes stand beside the plan where they all have room there.
+    `beside`: schedules and notes stand beside the plan where they all have room there. `sheets`: as many are begun,
+    the plan on the first, and what follows goes to the emptiest that has room.
     """
     width, height = PAPERS[paper]
     foot = title_mm(plan)
@@ -180,29 +226,29 @@ def _pages(
         low = (right - GAP_MM - COLUMN_MM, MARGIN_MM)
         return _Page(sheet=sheet, taken=[(low, (right, MARGIN_MM + foot))])
 
-    pages = [new_page()]
+    pages = _Pages(pages=[new_page() for _ in range(sheets)], new=new_page, spread=sheets > 1)
     texts = [*texts_of(plan, wishes.lengths), legend(view for _, view in ordered)]
     column = height - 2 * MARGIN_MM - 2 * GAP_MM - foot - 4.0
     plan_low, plan_high = bounds(ordered[0][1].parts)
     fits_beside = plan_high[0] - plan_low[0] + COLUMN_MM + 2 * MARGIN_MM + 3 * GAP_MM <= width
-    if beside and fits_beside and sum(map(height_of, texts)) <= column:
-        _write_column(pages[0], texts, right - GAP_MM - COLUMN_MM)
-        texts = []
     for title, view in ordered:
-        if not _place(pages, new_page, title, view, wishes.lengths):
+        if not _place(pages, title, view, wishes.lengths):
             return []
+        if view is ordered[0][1] and beside and fits_beside and sum(map(height_of, texts)) <= column:
+            _write_column(pages.pages[0], texts, right - GAP_MM - COLUMN_MM)
+            texts = []
     for block in _cut(texts, column - 20.0):
-        if not _place_text(pages, new_page, block):
+        if not _place_text(pages, block):
             return []
-    return pages
+    return pages.pages
 
 
-def _place(pages: list[_Page], new_page: Callable[[], _Page], title: str, view: Sheet, lengths: Lengths) -> bool:
-    """A view on the first sheet that has room for it, or on a new one."""
+def _place(pages: _Pages, title: str, view: Sheet, lengths: Lengths) -> bool:
+    """A view where there is room for it."""
     low, high = bounds(view.parts)
     words = f"{title}, {scale_words(view.scale, lengths)}"
     size = (max(high[0] - low[0], text_width(words, NORMAL_MM)), high[1] - low[1] + TITLED_MM)
-    if (found := _take(pages, new_page, size)) is None:
+    if (found := pages.take(size)) is None:
         return False
     sheet, at = found
     sheet.views.append(Placed(title=words, view=view, at=(at[0] - low[0], at[1] - low[1])))
@@ -210,26 +256,14 @@ def _place(pages: list[_Page], new_page: Callable[[], _Page], title: str, view: 
     return True
 
 
-def _place_text(pages: list[_Page], new_page: Callable[[], _Page], block: TextBlock) -> bool:
+def _place_text(pages: _Pages, block: TextBlock) -> bool:
     """A list or notes where a column is free."""
     size = (COLUMN_MM, height_of(block) + 2.0)
-    if (found := _take(pages, new_page, size)) is None:
+    if (found := pages.take(size)) is None:
         return False
     sheet, at = found
     _write(sheet, block, (at[0], at[1] + size[1] - 2.0))
     return True
-
-
-def _take(pages: list[_Page], new_page: Callable[[], _Page], size: Point) -> tuple[Sheet, Point] | None:
-    """Room on the first sheet that has it, or on a new one: the sheet, and its lower left corner there."""
-    for page in (*pages, None):
-        one = page or new_page()
-        if (at := one.room_for(size)) is not None:
-            if page is None:
-                pages.append(one)
-            one.taken.append((at, (at[0] + size[0], at[1] + size[1])))
-            return one.sheet, at
-    return None
 
 
 def _cut(texts: list[TextBlock], most_mm: float) -> Iterator[TextBlock]:

@@ -55,6 +55,21 @@ def test_no_view_meets_another(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> N
             assert not any(meet(one, other) for one, other in combinations(areas, 2))
 
 
+def test_views_are_spread_over_the_sheets(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
+    """By their area, of the sheets after the plan's the emptiest against the fullest: 0.37 in the median if each view
+    goes where there is room first."""
+    ratios = []
+    for _, sheets in drawn:
+        areas = []
+        for sheet in sheets[1:]:
+            boxes = [bounds(one.view.parts) for one in sheet.views]
+            areas.append(sum((high[0] - low[0]) * (high[1] - low[1]) for low, high in boxes))
+        if len(areas) > 1:
+            ratios.append(min(areas) / max(areas))
+    assert len(ratios) > 20
+    assert np.median(ratios) > 0.7
+
+
 def test_each_sub_and_row_is_dimensioned_in_each_view(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
     """Both coordinates of every block of a view are the end of a dimension along that axis."""
     found = 0
