@@ -100,14 +100,14 @@ def tune(
     if rate is not None:
         check_rate(rate)
     plan = choose_plan(file, subs=subs, rank=rank)
+    path = output or file.with_name(f"{file.stem}-tuned.h5")
+    targets, inputs = {"--output": path, "--figure": figure}, [file, *curve_file(target), *([field] if field else [])]
+    check_targets(targets, inputs=inputs, force=force, needed_bytes=plan.results.size_bytes)
     if field is not None:
         from roommodes.estimates.field_file import read_field_file
         from solvers.field.on_plan import with_field
 
         plan = with_field(plan, read_field_file(field), source=str(field))
-    path = output or file.with_name(f"{file.stem}-tuned.h5")
-    targets, inputs = {"--output": path, "--figure": figure}, [file, *curve_file(target), *([field] if field else [])]
-    check_targets(targets, inputs=inputs, force=force, needed_bytes=plan.results.size_bytes)
     with interruptible() as stop_asked:
         with progress(quiet=quiet, cancelled=stop_asked) as running:
             tuned = tuned_plan(plan, wishes, running=running)

@@ -24,6 +24,7 @@ WRITERS = (
     ("predict room.toml", "--output", ".png"),
     ("optimise room.toml", "--output", ".h5"),
     ("optimise room.toml --measured set.toml", "--output", ".h5"),
+    ("optimise room.toml --measured set.toml --field field.h5", "--output", ".h5"),
     ("report plan.h5", "--output", ".html"),
     ("report plan.h5", "--output", ".pdf"),
     ("drawing plan.h5", "--output", ".pdf"),
@@ -44,8 +45,12 @@ WRITERS = (
     ("tolerance plan.h5", "--robust", ".h5"),
     ("fit room.toml set.toml", "--output", ".toml"),
     ("fit room.toml set.toml", "--figure", ".png"),
+    ("fit room.toml set.toml", "--page", ".html"),
     ("field room.toml set.toml --places places.csv", "--output", ".h5"),
     ("field room.toml set.toml --places places.csv", "--figure", ".png"),
+    ("field room.toml set.toml --places places.csv", "--page", ".html"),
+    ("tune plan.h5 --field field.h5", "--output", ".h5"),
+    ("report plan.h5 --field field.h5", "--output", ".html"),
     ("verify plan.h5 after.toml", "--output", ".html"),
     ("verify plan.h5 after.toml", "--figure", ".png"),
     ("study study.toml", "--output", ".h5"),
@@ -63,6 +68,7 @@ NO_INPUT = {("demo", "--into"), ("new", "FILE")}  # writes without reading
 FOLDERS = {("study", "--jobs")}  # job files of names of their own go into it
 READ = {("new", "--outline"), ("new", "--project"), ("optimise", "--measured"), ("predict", "--layout")}
 READ |= {("check", "--measured"), ("judge", "--in"), ("layout", "--project"), ("field", "--places")}
+READ |= {("report", "--field"), ("tune", "--field"), ("optimise", "--field")}
 
 
 @pytest.fixture(scope="module")
@@ -86,6 +92,7 @@ def inputs(tmp_path_factory: pytest.TempPathFactory) -> Path:
         after += f'[[responses]]\nsub = "all"\nseat = "{seat}"\nfile = "after-{index}.txt"\n'
     (folder / "after.toml").write_text(after)
     (folder / "saved.json").write_text("{}")
+    (folder / "field.h5").write_bytes(b"read by nobody here")
     return folder
 
 

@@ -213,7 +213,8 @@ export class Curves {
     } else {
       const rows = [...new Set(numbers.seats.map((seat) => this.app.rowOf(seat)))];
       this.groups(numbers).forEach(({ d, ...style }, n) => {
-        items.push(swatch(style, rows[n] < 0 ? "added seats, average" : `${this.app.data.rows[rows[n]].name}, average`));
+        const row = rows[n] < 0 ? "added seats" : this.app.data.rows[rows[n]].name;
+        items.push(swatch(style, `${row}, average`));
       });
     }
     items.push(swatch({ class: "mean" }, "average over the seats"));
