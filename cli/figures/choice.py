@@ -77,7 +77,7 @@ def variation_by_count(
             above = value > other.get(count, value + 1.0)  # the higher of the two has its number above, the other below
             low = not above and value < ROOM_FOR_NUMBERS * top  # no room above the axis: beside it
             axes.annotate(
-                f"{value:.1f}",
+                f"{value:z.2f}",  # as the tables have it
                 (count, value),
                 xytext=(8.0, -3.0) if low else (0.0, 7.0 if above else -14.0),
                 textcoords="offset points",

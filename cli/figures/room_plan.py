@@ -29,6 +29,9 @@ MOST_IN_TWO = 16  # entries of a plan's key in two columns
 KEPT_FREE: Mapping[str, Any] = MappingProxyType(
     {"facecolor": "none", "edgecolor": "#8b949b", "hatch": "////", "linewidth": 0.6}
 )
+MAIN_POINT: Mapping[str, Any] = MappingProxyType(
+    {"linestyle": "", "marker": "D", "markersize": 6.0, "markerfacecolor": PAPER, "markeredgecolor": INK}
+)
 STRIP, LETTER = 0.02, 0.035  # of the shorter side: a part of a wall outside it; from one letter to the next
 
 
@@ -47,6 +50,7 @@ class _Shown:
     candidates: bool
     screen: bool
     glass: bool
+    mains: bool
     kept_free: bool
     zones: bool
     solids: Sequence[str]
@@ -92,6 +96,11 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     for body in project.mains_bodies:
         axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
         names.taken.append((body.low[0], body.high[0], body.low[1], body.high[1]))
+    points = project.mains.positions_m if project.mains and not project.mains_bodies else ()
+    for x, y, _ in points:
+        axes.plot([x], [y], **MAIN_POINT, zorder=3.5)
+        reach = names.m_per_point * MAIN_POINT["markersize"] / 2.0
+        names.taken.append((x - reach, x + reach, y - reach, y + reach))
     parts = _parts(axes, project)
     if screen is not None:
         _screen(axes, room, screen.picture, names)
@@ -116,6 +125,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
         candidates=candidates,
         screen=screen is not None,
         glass=bool(glass),
+        mains=bool(points),
         kept_free=bool(project.keep_outs),
         solids=solids,
         zones=zones,
@@ -275,6 +285,8 @@ def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
         handles.append(Line2D([], [], linestyle="", marker=".", color="#7a858e", label="candidate"))
     if shown.screen:
         handles.append(Line2D([], [], color=INK, linewidth=3.5, label="screen"))
+    if shown.mains:
+        handles.append(Line2D([], [], **MAIN_POINT, label="main loudspeaker"))
     if shown.glass:
         handles.append(Rectangle((0, 0), 1, 1, facecolor=GLASS, edgecolor=INK, linewidth=0.9, label="glass"))
     if shown.kept_free:

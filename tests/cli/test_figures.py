@@ -6,10 +6,12 @@ import pytest
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
+from cli.figures.choice import variation_by_count
 from cli.figures.common_axes import level_limits, seat_levels
 from cli.figures.room_plan import SubMark, plan_view
 from roommodes.acoustics.room import Room
 from roommodes.project.reading import parse_project
+from tests.rooms import SMALL
 
 ROOM = Room(length_m=6.0, width_m=4.0, height_m=2.5)
 
@@ -133,3 +135,20 @@ def test_drawing_leaves_the_settings_of_the_program_alone(run, small) -> None:
     before = dict(mpl.rcParams)
     assert run("predict", small, "-o", "a.png").exit_code == 0
     assert dict(mpl.rcParams) == before
+
+
+def test_main_loudspeakers_without_cabinets_are_points_with_a_key() -> None:
+    text = SMALL + "[mains]\npositions_m = [[0.4, 0.8, 1.0], [0.4, 2.4, 1.0]]\n"
+    axes = plan_view(Figure().subplots(), parse_project(text, source="test"), subs=[], title="t")
+    shown = {
+        (float(line.get_xdata()[0]), float(line.get_ydata()[0])) for line in axes.lines if len(line.get_xdata()) == 1
+    }
+    assert {(0.4, 0.8), (0.4, 2.4)} <= shown
+    assert "main loudspeaker" in [one.get_text() for one in axes.get_legend().get_texts()]
+    without = plan_view(Figure().subplots(), parse_project(SMALL, source="test"), subs=[], title="t")
+    assert "main loudspeaker" not in [one.get_text() for one in without.get_legend().get_texts()]
+
+
+def test_variation_over_the_number_of_subs_is_written_as_in_tables() -> None:
+    axes = variation_by_count(Figure().subplots(), plan_db={1: 4.45, 2: 1.2}, usual_db={1: 4.6, 2: 0.004})
+    assert sorted(text.get_text() for text in axes.texts) == ["0.00", "1.20", "4.45", "4.60"]

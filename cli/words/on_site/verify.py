@@ -86,7 +86,7 @@ def suspect_lines(found: Verified) -> list[str]:
             f"within {found.allowed_db:g} dB"
         )
     if (noise := found.over_noise) is not None:
-        rest += f"; the rest is {noise:.1f} times the measurement's noise"
+        rest += f"; the rest is {noise:.{1 if noise < 10.0 else 0}f} times the measurement's noise"
     return [*lines, f"{rest}."]
 
 
