@@ -75,7 +75,7 @@ def test_counts_and_modes_hold_their_numbers() -> None:
     drawn = variation_by_count(
         axes(), plan_db={1: 4.0, 2: 2.5}, usual_db={1: 5.0}, driven_db={1: 4.5}, free_db={2: 0.5}
     )
-    assert sorted(text.get_text() for text in drawn.texts) == ["2.5", "4.0", "5.0"]
+    assert sorted(text.get_text() for text in drawn.texts) == ["2.50", "4.00", "5.00"]
     looks = {(line.get_marker(), line.get_linestyle(), line.get_markerfacecolor()) for line in drawn.lines}
     assert len(looks) == 4, "series differ by more than colour"
     mode = BuiltMode(
