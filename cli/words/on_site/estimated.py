@@ -25,7 +25,7 @@ def sure_words(found: Uncertain, *, promised: str = "promised") -> str:
 
 def seat_rows(found: Uncertain) -> list[tuple[str, str, str]]:
     """Seat, deviation, the same in dB."""
-    return [(name(one.name), f"{one.deviation:.0%}", f"{one.level_db:.1f}") for one in found.seats]
+    return [(name(one.name), f"{one.deviation:.0%}", f"{one.level_db:z.1f}") for one in found.seats]
 
 
 SEAT_HEADERS = ("estimated seat", "deviation", "level +- [dB]")
