@@ -1,5 +1,7 @@
 """The figure of a verified plan: levels at the seats promised and found, and where they differ."""
 
+from collections.abc import Sequence
+
 import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
@@ -36,12 +38,35 @@ def verify_page(title: str, found: Verified, suffix: str) -> bytes:
 def draw_verified(figure: Figure, found: Verified) -> None:
     """Draw on an empty figure."""
     grid = figure.add_gridspec(2, 2, height_ratios=(1.2, 1.0))
+    upper = [figure.add_subplot(grid[0, column]) for column in (0, 1)]
+    _levels(upper, found)
+    upper[1].legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
+    worst_seat(figure.add_subplot(grid[1, 0]), found)
+    differences(figure.add_subplot(grid[1, 1]), found)
+
+
+def draw_levels(figure: Figure, found: Verified) -> None:
+    """All seats as promised over all as found, with one key below: for a page that is higher than wide."""
+    upper, lower = figure.subplots(2, 1, sharex=True)
+    _levels((upper, lower), found)
+    upper.set_xlabel("")
+    figure.legend(
+        *lower.get_legend_handles_labels(),
+        loc="outside lower center",
+        ncols=3,
+        frameon=False,
+        fontsize=8,
+        handlelength=3.2,
+    )
+
+
+def _levels(panels: Sequence[Axes], found: Verified) -> None:
+    """All seats as promised and as found, without a key."""
     rows = list(dict.fromkeys(map(row_name, found.pair.seat_name)))
     row = [rows.index(row_name(seat)) for seat in found.pair.seat_name]
-    upper = [figure.add_subplot(grid[0, column]) for column in (0, 1)]
     for axes, level, word, variation in (
-        (upper[0], found.promised_db, "promised", found.variation_promised_db),
-        (upper[1], found.found_db, "found", found.variation_found_db),
+        (panels[0], found.promised_db, "promised", found.variation_promised_db),
+        (panels[1], found.found_db, "found", found.variation_found_db),
     ):
         seat_levels(
             axes,
@@ -55,9 +80,6 @@ def draw_verified(figure: Figure, found: Verified) -> None:
         )
         axes.plot(found.pair.frequency_hz, level.mean(axis=1), color=INK, linewidth=2.0, label="average over the seats")
         level_axis(axes, found.promised_db, found.found_db)
-    upper[1].legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), frameon=False, fontsize=8, handlelength=3.2)
-    worst_seat(figure.add_subplot(grid[1, 0]), found)
-    differences(figure.add_subplot(grid[1, 1]), found)
 
 
 def worst_seat(axes: Axes, found: Verified) -> Axes:

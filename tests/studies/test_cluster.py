@@ -313,7 +313,7 @@ def talker() -> Iterator[int]:
         with contextlib.suppress(OSError):
             while True:
                 one, _ = server.accept()
-                with contextlib.suppress(OSError):
+                with one, contextlib.suppress(OSError):
                     one.sendall(bytes(range(256)) * 64)
 
     with socket.create_server(("127.0.0.1", 0)) as server:

@@ -1,7 +1,9 @@
 """The page for the client after dialling in: whether it plays as promised."""
 
-from cli.figures.verify import draw_verified
-from cli.report.blocks import Bullets, Picture, Report, Section, Table, Text, shown
+from matplotlib.figure import Figure
+
+from cli.figures.verify import draw_levels, worst_seat
+from cli.report.blocks import PICTURE_IN, Bullets, Picture, Report, Section, Table, Text, shown
 from cli.report.html import report_html
 from cli.report.pdf import report_pdf
 from cli.words.on_site.verify import (
@@ -43,14 +45,25 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
     title = plan.project.tables.title
     facts = [("Client", title.client), ("Designer", title.designer), ("Drawing", title.drawing_number)]
     headers, rows = difference_rows(found)
-    picture = Picture(
-        title="Every seat as promised and as found",
+
+    def furthest(figure: Figure) -> None:
+        worst_seat(figure.add_subplot(), found)
+
+    within = f"{found.within:.0%} of seats and third octaves within {found.allowed_db:g} dB"
+    levels = Picture(
+        title="Every seat as promised and as found.",
         alt=(
             f"Variation between seats {found.variation_promised_db:.1f} dB promised, {found.variation_found_db:.1f} dB "
-            f"found; {found.within:.0%} of seats and third octaves within {found.allowed_db:g} dB."
+            f"found; {within}."
         ),
-        size_in=(10.0, 7.0),
-        draw=lambda figure: draw_verified(figure, found),
+        size_in=(PICTURE_IN, 6.0),
+        draw=lambda figure: draw_levels(figure, found),
+    )
+    seat = Picture(
+        title="The seat that is furthest from the promise.",
+        alt="Its level as promised and as found.",
+        size_in=(PICTURE_IN, 3.0),
+        draw=furthest,
     )
     singles = tuple(f"{shown(one.name, 60)}: {single_words(one)}." for one in found.singles)
     sections = [
@@ -61,7 +74,8 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
                 Table(
                     caption="Variation between seats", headers=("", "dB"), rows=tuple(variation_rows(found)), right=(1,)
                 ),
-                picture,
+                levels,
+                seat,
                 Table(
                     caption="Level found minus promised by third octave [dB]",
                     headers=tuple(headers),
