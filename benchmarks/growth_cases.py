@@ -1,8 +1,8 @@
 """What `growth` measures: for each axis its sizes, a case of any size, how answers are verified, and what theory gives.
 
-The field is of a room of 6.1 x 4.3 x 2.6 m up to 120 Hz, 50 Hz with blocks; the search has a fixed number of hops, so
-that it does not end earlier in an easier room (`search_growth` has whole searches); a study's rooms are done by one
-worker.
+The field is of a room of 6.1 x 4.3 x 2.6 m up to 120 Hz, 50 Hz with blocks; the search has a number of hops that
+follows the candidates alone, so that it does not end earlier in an easier room (`search_growth` has whole searches);
+a study's rooms are done by one worker.
 """
 
 from collections.abc import Callable

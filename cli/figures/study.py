@@ -81,7 +81,7 @@ def differences(
     axes.axvspan(axes.get_xlim()[0], within_db, color=BAND, linewidth=0)
     axes.set_yticks(range(len(names)), [plain(name, 2 * NAME_LENGTH) for name in names])
     axes.set_ylim(len(names) - 0.5, -0.5)
-    axes.set_xlabel("variation of the cheaper minus that of the dearer, in the same room [dB]")
+    axes.set_xlabel("variation, the cheaper minus the dearer, in the same room [dB]")
     axes.set_title(title, loc="left", fontsize=10)
     _tidy(axes)
     return axes

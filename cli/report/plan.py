@@ -334,6 +334,11 @@ def _spread_words(hz: Floats, level_db: Floats) -> str:
     spread = level_db.max(axis=1) - level_db.min(axis=1)
     worst = int(np.argmax(spread))
     return (
-        f"loudest and quietest seat lie {float(np.mean(spread)):.0f} dB apart on average and {spread[worst]:.0f} dB at "
-        f"worst, at {hz[worst]:.0f} Hz"
+        f"loudest and quietest seat lie {_apart(float(np.mean(spread)))} dB apart on average and "
+        f"{_apart(spread[worst])} dB at worst, at {hz[worst]:.0f} Hz"
     )
+
+
+def _apart(level_db: float) -> str:
+    """Whole decibels, tenths where there are few."""
+    return f"{level_db:.1f}" if level_db < 2.0 else f"{level_db:.0f}"

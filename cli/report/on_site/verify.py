@@ -45,26 +45,6 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
     title = plan.project.tables.title
     facts = [("Client", title.client), ("Designer", title.designer), ("Drawing", title.drawing_number)]
     headers, rows = difference_rows(found)
-
-    def furthest(figure: Figure) -> None:
-        worst_seat(figure.add_subplot(), found)
-
-    within = f"{found.within:.0%} of seats and third octaves within {found.allowed_db:g} dB"
-    levels = Picture(
-        title="Every seat as promised and as found.",
-        alt=(
-            f"Variation between seats {found.variation_promised_db:.1f} dB promised, {found.variation_found_db:.1f} dB "
-            f"found; {within}."
-        ),
-        size_in=(PICTURE_IN, 6.0),
-        draw=lambda figure: draw_levels(figure, found),
-    )
-    seat = Picture(
-        title="The seat that is furthest from the promise.",
-        alt="Its level as promised and as found.",
-        size_in=(PICTURE_IN, 3.0),
-        draw=furthest,
-    )
     singles = tuple(f"{shown(one.name, 60)}: {single_words(one)}." for one in found.singles)
     sections = [
         Section(
@@ -74,8 +54,7 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
                 Table(
                     caption="Variation between seats", headers=("", "dB"), rows=tuple(variation_rows(found)), right=(1,)
                 ),
-                levels,
-                seat,
+                *_pictures(found),
                 Table(
                     caption="Level found minus promised by third octave [dB]",
                     headers=tuple(headers),
@@ -105,3 +84,28 @@ def verify_report(plan: Plan, measured: MeasuredSet, found: Verified) -> Report:
         facts=tuple((label, shown(text, 120)) for label, text in facts if text),
         contents=False,
     )
+
+
+def _pictures(found: Verified) -> tuple[Picture, Picture]:
+    """All seats as promised and as found, and the one that is furthest off."""
+
+    def furthest(figure: Figure) -> None:
+        worst_seat(figure.add_subplot(), found)
+
+    within = f"{found.within:.0%} of seats and third octaves within {found.allowed_db:g} dB"
+    levels = Picture(
+        title="Every seat as promised and as found.",
+        alt=(
+            f"Variation between seats {found.variation_promised_db:.1f} dB promised, {found.variation_found_db:.1f} dB "
+            f"found; {within}."
+        ),
+        size_in=(PICTURE_IN, 6.0),
+        draw=lambda figure: draw_levels(figure, found),
+    )
+    seat = Picture(
+        title="The seat that is furthest from the promise.",
+        alt="Its level as promised and as found.",
+        size_in=(PICTURE_IN, 3.0),
+        draw=furthest,
+    )
+    return levels, seat
