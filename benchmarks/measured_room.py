@@ -43,7 +43,7 @@ MOST_LEFT, MOST_MEDIAN_DB, MOST_RMS_DB, MOST_WORSE, WITHIN = 0.25, 0.8, 2.5, 0.0
 
 def without(measured: MeasuredSet, place: int) -> MeasuredSet:
     """The set without one place."""
-    kept = np.arange(len(measured.seats)) != place
+    kept = np.delete(np.arange(len(measured.seats)), place)
     seats = measured.seats.of(kept)
     return replace(measured, seats=seats, transfer=measured.transfer[:, kept])
 
