@@ -339,6 +339,6 @@ def _spread_words(hz: Floats, level_db: Floats) -> str:
     )
 
 
-def _apart(level_db: float) -> str:
+def _apart(spread_db: float) -> str:
     """Whole decibels, tenths where there are few."""
-    return f"{level_db:.1f}" if level_db < 2.0 else f"{level_db:.0f}"
+    return f"{spread_db:.1f}" if spread_db < 2.0 else f"{spread_db:.0f}"
