@@ -9,7 +9,6 @@ from typing import Any
 import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.patches import Circle, PathPatch, Polygon
 from matplotlib.path import Path as FigurePath
@@ -49,6 +48,8 @@ def sheet_svg(sheet: Sheet) -> bytes:
 
 def sheets_pdf(sheets: Sequence[Sheet]) -> bytes:
     """PDF with a page for each sheet; the same sheets give the same bytes with the same matplotlib."""
+    from matplotlib.backends.backend_pdf import PdfPages  # noqa: PLC0415 (a tenth of a second, and only PDF needs it)
+
     facts = {"CreationDate": None, "ModDate": None, "Creator": "roommodes", "Producer": "roommodes"}
     buffer = io.BytesIO()
     with _drawn(), PdfPages(buffer, metadata=facts) as pages:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.signal import butter, sosfilt
 
 from roommodes.arrays import Floats
 from roommodes.measured.doubts import MEND_LEVEL, MEND_POLARITY, MEND_TIME, Doubt, Judged
@@ -160,6 +159,8 @@ def below_top(one: Impulse) -> Impulse:
     """The response below `TOP_HZ`."""
     if one.rate_hz <= 4.0 * TOP_HZ:
         return one
+    from scipy.signal import butter, sosfilt  # noqa: PLC0415 (half a second that other uses need not pay)
+
     return Impulse(
         sample=np.asarray(sosfilt(butter(2, TOP_HZ, fs=one.rate_hz, output="sos"), one.sample)), rate_hz=one.rate_hz
     )

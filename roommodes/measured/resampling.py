@@ -7,7 +7,6 @@ response's own arrival is taken out (a turning phase would need far more points)
 from collections.abc import Callable
 
 import numpy as np
-from scipy.interpolate import CubicSpline, PchipInterpolator
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.filters.biquads import (
@@ -50,6 +49,8 @@ def resampled(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
     ------
     FileFaulty : the file does not cover the grid, or its points lie too far apart.
     """
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 (half a second that other uses need not pay)
+
     hz, value, used, line_of = _covering(spectrum, frequency_hz, "Measure further, or narrow band_hz in [grid].")
     gap = np.diff(hz[used])
     allowed = np.maximum(COARSEST_HZ * (1.0 + EDGE), hz[used][:-1] * (2.0**COARSEST_OCTAVE * (1.0 + 1e-4) - 1.0))
@@ -77,6 +78,8 @@ def calibration_curve(spectrum: Spectrum, frequency_hz: Floats) -> Complexes:
     ------
     FileFaulty : the file does not cover the grid, or is not a smooth curve.
     """
+    from scipy.interpolate import PchipInterpolator  # noqa: PLC0415 (half a second that other uses need not pay)
+
     further = "Narrow band_hz in [grid], or take a calibration that reaches further."
     hz, value, near, line_of = _covering(spectrum, frequency_hz, further)
     level, phase = 20.0 * np.log10(np.maximum(np.abs(value), 1e-30)), np.unwrap(np.angle(value))

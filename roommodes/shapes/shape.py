@@ -10,8 +10,6 @@ from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from roommodes.arrays import Floats
 from roommodes.shapes.faces import CellFace, Edge, Face, cell_faces, edges_of, joined_faces
@@ -276,6 +274,9 @@ def _holds(grid: Grid, cell: NDArray[np.intp], point: Floats) -> bool:
 
 def _labels(grid: Grid) -> tuple[NDArray[np.intp], int]:
     """Which connected part each cell with air belongs to, (nx, ny, nz), and how many there are."""
+    from scipy.sparse import coo_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+    from scipy.sparse.csgraph import connected_components  # noqa: PLC0415 (as above)
+
     number = np.full(grid.air.shape, -1, dtype=np.intp)
     number[grid.air] = np.arange(int(grid.air.sum()))
     pairs = []

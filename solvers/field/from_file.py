@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import Fault, ProjectInvalid
@@ -135,6 +134,8 @@ def field_fault(source: str, message: str) -> ProjectInvalid:
 
 def _at(own_hz: Floats, value: Complexes, hz: Floats, delay_s: Floats, source: str) -> Complexes:
     """(n_own, p, n_sub) at frequencies (n,); between its own by splines of what is left without the direct delay."""
+    from scipy.interpolate import CubicSpline  # noqa: PLC0415 (half a second that other uses need not pay)
+
     if _same(own_hz, hz):
         return value
     if hz[0] < own_hz[0] * (1.0 - 1e-6) or hz[-1] > own_hz[-1] * (1.0 + 1e-6):

@@ -13,7 +13,6 @@ References
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import minimize
 from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
@@ -69,6 +68,8 @@ def chosen_weights(terms: Complexes, data: Complexes, *, start: Floats | None = 
     ------
     Interrupted : when cancelled.
     """
+    from scipy.optimize import minimize  # noqa: PLC0415 (a fifth of a second, and only estimates need it)
+
     count = len(terms)
     begin = np.full(count, START)
     begin[0] = NOISE_START

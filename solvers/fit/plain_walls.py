@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from roommodes.acoustics.curve import Curve
 from roommodes.acoustics.layering.layers import WallLaw
@@ -135,6 +134,8 @@ def as_constructions(
             assert isinstance(law, WallLaw), "locally reacting"
             off = (law.admittance(omega, air) - beta) / unsure
             return np.concatenate([off.real, off.imag, moved])
+
+        from scipy.optimize import least_squares  # noqa: PLC0415 (a fifth of a second, and only fits need it)
 
         best = None
         for first in _starts(built, places):

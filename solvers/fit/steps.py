@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from roommodes.acoustics.precision import Precision
 from roommodes.arrays import Complexes, Floats
@@ -308,6 +307,8 @@ def two_parts(power: Floats, level: Floats) -> Floats:
 
     What is left has a chi-squared distribution about its power, so that each point's error goes with that power.
     """
+    from scipy.optimize import nnls  # noqa: PLC0415 (a fifth of a second, and only fits need it)
+
     columns = np.stack([np.ones_like(level), level / level.mean()], axis=1)
     expected = np.full_like(power, power.mean())
     for _ in range(ROUNDS):

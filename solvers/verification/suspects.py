@@ -15,7 +15,6 @@ from itertools import product
 from math import pi
 
 import numpy as np
-from scipy.optimize import minimize
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
@@ -122,6 +121,8 @@ def _best_of(pair: Pair, state: Floats, sub: int) -> tuple[Floats, float]:
 
 def _polished(pair: Pair, state: Floats, subs: Sequence[int], left: float) -> tuple[Floats, float]:
     """Gains and delays of some subs at their best, their polarity kept."""
+    from scipy.optimize import minimize  # noqa: PLC0415 (a fifth of a second, and only suspects need it)
+
     chosen = list(subs)
 
     def put(values: Floats) -> Floats:
