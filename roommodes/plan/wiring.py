@@ -125,15 +125,28 @@ def common_limit_db(project: Project, drives: Drives, frequency_hz: Floats, on: 
     For subs that are alike and each on a channel of its own it is the limit of one of them; of several kinds it
     counts from one of the first, as levels do.
     """
-    found = None
-    loudest, raised_db = float(np.max(drives.gain_db)), on.raised(len(drives))
-    for channel in on.channels:
-        limits = project.sub_limits(frequency_hz, channel, on.kind_on(channel))
-        if limits is None:
-            return None
-        gain = max(float(drives.gain_db[sub] + raised_db[sub]) for sub in channel.subs)
-        own = limits.highest_db + (loudest - gain)
-        found = own if found is None else np.minimum(found, own)
+    limits = common_limits_db(project, drives.gain_db[None], frequency_hz, [on])
+    return None if limits is None else np.asarray(limits[0])
+
+
+def common_limits_db(project: Project, gain_db: Floats, frequency_hz: Floats, on: Sequence[Wired]) -> Floats | None:
+    """`common_limit_db` of several plans: (n_plan, n_sub) [dB], one `Wired` for each -> (n_plan, n_freq) [dB].
+
+    What a channel lets its subs do is worked out once for all plans that are wired alike.
+    """
+    found = np.full((len(gain_db), len(frequency_hz)), np.inf)
+    rows: dict[Wired, list[int]] = {}
+    for row, one in enumerate(on):
+        rows.setdefault(one, []).append(row)
+    for one, alike in rows.items():
+        gain = gain_db[alike]
+        loudest, raised = gain.max(axis=1), gain + one.raised(gain.shape[1])
+        for channel in one.channels:
+            limits = project.sub_limits(frequency_hz, channel, one.kind_on(channel))
+            if limits is None:
+                return None
+            below = loudest - raised[:, channel.subs].max(axis=1)
+            found[alike] = np.minimum(found[alike], limits.highest_db + below[:, None])
     return found
 
 

@@ -26,20 +26,21 @@ def drive_weights(frequency_hz: Floats, *, gain_db: ArrayLike, delay_s: ArrayLik
     Parameters
     ----------
     frequency_hz : (n_freq,) [Hz].
-    gain_db, delay_s, polarity : (n_sub,) [dB], [s], +1 or -1.
+    gain_db, delay_s, polarity : (..., n_sub) [dB], [s], +1 or -1; leading axes for several plans.
 
     Returns
     -------
-    (n_freq, n_sub) complex128.
+    (..., n_freq, n_sub) complex128.
     """
     gain = np.asarray(polarity, dtype=np.float64) * 10.0 ** (np.asarray(gain_db, dtype=np.float64) / 20.0)
-    phase = np.outer(2.0 * np.pi * np.asarray(frequency_hz), np.asarray(delay_s, dtype=np.float64))
-    return np.asarray(gain * np.exp(-1j * phase))
+    omega = 2.0 * np.pi * np.asarray(frequency_hz)
+    phase = omega[:, None] * np.asarray(delay_s, dtype=np.float64)[..., None, :]
+    return np.asarray(gain[..., None, :] * np.exp(-1j * phase))
 
 
 def seat_pressure(transfer: Complexes, weights: Complexes) -> Complexes:
-    """Pressure at every seat: (n_freq, n_seat, n_sub) and (n_freq, n_sub) -> (n_freq, n_seat) [1/m]."""
-    return np.asarray(np.einsum("fsc,fc->fs", transfer, weights))
+    """Pressure at every seat: (..., n_freq, n_seat, n_sub) and (..., n_freq, n_sub) -> (..., n_freq, n_seat) [1/m]."""
+    return np.asarray(np.einsum("...sc,...c->...s", transfer, weights))
 
 
 def level_db(pressure: Complexes | Floats) -> Floats:
@@ -62,9 +63,14 @@ def variation_db(level: Floats, seat_weight: ArrayLike) -> float:
     level : (n_freq, n_seat) [dB]; frequencies on a logarithmic grid.
     seat_weight : (n_seat,) any positive scale.
     """
+    return float(variations_db(level, seat_weight))
+
+
+def variations_db(level: Floats, seat_weight: ArrayLike) -> Floats:
+    """`variation_db` of several plans: (..., n_freq, n_seat) [dB] -> (...,) [dB]."""
     weight = normalised(seat_weight)
-    deviation = level - (level @ weight)[:, None]
-    return float(np.sqrt(np.mean((deviation**2) @ weight)))
+    deviation = level - (level @ weight)[..., None]
+    return np.asarray(np.sqrt(np.mean((deviation**2) @ weight, axis=-1)))
 
 
 def output_db(level: Floats, seat_weight: ArrayLike, gain_db: ArrayLike) -> float:
@@ -79,9 +85,14 @@ def output_db(level: Floats, seat_weight: ArrayLike, gain_db: ArrayLike) -> floa
     seat_weight : (n_seat,).
     gain_db : (n_sub,) of the plan.
     """
+    return float(outputs_db(level, seat_weight, gain_db))
+
+
+def outputs_db(level: Floats, seat_weight: ArrayLike, gain_db: ArrayLike) -> Floats:
+    """`output_db` of several plans: (..., n_freq, n_seat) and (..., n_sub) [dB] -> (...,) [dB]."""
     gain = np.asarray(gain_db, dtype=np.float64)
-    mean_level = float(np.mean(level @ normalised(seat_weight)))
-    return mean_level - float(gain.max()) - 20.0 * log10(len(gain))
+    mean_level = np.mean(level @ normalised(seat_weight), axis=-1)
+    return np.asarray(mean_level - gain.max(axis=-1) - 20.0 * log10(gain.shape[-1]))
 
 
 def direct_sound_s(sub_m: Floats, delay_s: Floats, seat_m: Floats, *, speed_m_s: float) -> Floats:

@@ -63,12 +63,12 @@ def band_levels(frequency_hz: Floats, level_db: Floats, bands: Sequence[int]) ->
     Parameters
     ----------
     frequency_hz : (n_freq,) on a logarithmic grid [Hz].
-    level_db : (n_freq, n_seat) [dB].
+    level_db : (..., n_freq, n_seat) [dB]; leading axes for several plans.
     bands : numbers of bands that each hold a frequency.
 
     Returns
     -------
-    (n_band, n_seat) [dB].
+    (..., n_band, n_seat) [dB].
     """
     inside = (bands_of(frequency_hz) == np.asarray(bands, dtype=np.int64).reshape(-1, 1)).astype(np.float64)
     power = (inside / inside.sum(axis=1, keepdims=True)) @ 10.0 ** (level_db / 10.0)

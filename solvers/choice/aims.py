@@ -31,9 +31,8 @@ import numpy as np
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.project.tables import AimLimitsTable, AimWeightsTable
-from roommodes.responses.metrics import drive_weights, normalised, seat_pressure
-from solvers.loudness.headroom import Loudness
-from solvers.search.problem import FoundPlan, Problem
+from roommodes.responses.metrics import normalised
+from solvers.search.problem import FoundPlan
 
 WithMains = Callable[[FoundPlan], float]  # variation of a plan with the main loudspeakers [dB]
 
@@ -75,74 +74,52 @@ class Figures:
         return self.output_db + 20.0 * log10(self.subs)
 
 
-def smoothness_db(level_db: Floats, seat_weight: Floats, frequency_hz: Floats) -> float:
-    """Rms deviation of the average level over the seats from its straight line over log f [dB].
+def smoothness_db(level_db: Floats, seat_weight: Floats, frequency_hz: Floats) -> Floats:
+    """Rms deviation of the average level over the seats from its straight line over log f: (...,) [dB].
 
     Parameters
     ----------
-    level_db : (n_freq, n_seat) [dB].
+    level_db : (..., n_freq, n_seat) [dB]; leading axes for several plans.
     seat_weight : (n_seat,) any scale.
     frequency_hz : (n_freq,) on a logarithmic grid [Hz].
     """
     mean = level_db @ normalised(seat_weight)
     octave = np.log2(frequency_hz / frequency_hz[0])
     octave = octave - octave.mean()
-    rest = mean - mean.mean()
+    rest = mean - mean.mean(axis=-1, keepdims=True)
     length = float(octave @ octave)
     if length > 0.0:
-        rest = rest - octave * (float(octave @ rest) / length)
-    return float(np.sqrt(np.mean(rest**2)))
+        rest = rest - octave * (np.vecdot(rest, octave) / length)[..., None]
+    return np.asarray(np.sqrt(np.mean(rest**2, axis=-1)))
 
 
-def decay_s(pressure: Complexes, seat_weight: Floats, frequency_hz: Floats) -> float:
-    """T60 of the single mode that would ring as long as what the seats hear [s]; 0 with a single frequency.
+def decay_s(pressure: Complexes, seat_weight: Floats, frequency_hz: Floats) -> Floats:
+    """T60 of the single mode that would ring as long as what the seats hear: (...,) [s]; 0 with a single frequency.
 
     Parameters
     ----------
-    pressure : (n_freq, n_seat) complex128, any scale.
+    pressure : (..., n_freq, n_seat) complex128, any scale; leading axes for several plans.
     seat_weight : (n_seat,) any scale.
     frequency_hz : (n_freq,) rising [Hz].
     """
+    plans = pressure.shape[:-2]
     if len(frequency_hz) < 2:
-        return 0.0
+        return np.zeros(plans)
     step = np.diff(2.0 * np.pi * frequency_hz)
     weight = step[:, None] * normalised(seat_weight)
-    slope = np.diff(pressure, axis=0) / step[:, None]
-    middle = (pressure[1:] + pressure[:-1]) / 2.0
-    energy = np.sum(weight * np.abs(middle) ** 2, axis=0)
-    moment = -np.sum(weight * (middle.conj() * slope).imag, axis=0)
-    late2 = np.where(energy > 0.0, moment**2 / np.where(energy > 0.0, energy, 1.0), 0.0)
-    total = float(energy.sum())
-    if total == 0.0:
-        return 0.0
-    spread2 = (float(np.sum(weight * np.abs(slope) ** 2)) - float(late2.sum())) / total
-    return float(log(1e6) * np.sqrt(max(spread2, 0.0)))
+    slope = np.diff(pressure, axis=-2) / step[:, None]
+    middle = (pressure[..., 1:, :] + pressure[..., :-1, :]) / 2.0
+    energy = np.sum(weight * np.abs(middle) ** 2, axis=-2)
+    moment = -np.sum(weight * (middle.conj() * slope).imag, axis=-2)
+    late2 = _over(moment**2, energy)
+    wide2 = (weight * np.abs(slope) ** 2).reshape(*plans, -1).sum(axis=-1)
+    spread2 = _over(wide2 - late2.sum(axis=-1), energy.sum(axis=-1))
+    return np.asarray(log(1e6) * np.sqrt(np.maximum(spread2, 0.0)))
 
 
-def figures_of(
-    problem: Problem, plan: FoundPlan, loudness: Loudness | None = None, with_mains: WithMains | None = None
-) -> Figures:
-    """All figures of a plan; its headroom where it is known how loud a sub plays, its variation with mains if asked."""
-    w = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
-    pressure = seat_pressure(problem.transfer[:, :, plan.candidate_index], w)
-    return Figures(
-        variation_db=plan.variation_db,
-        output_db=plan.output_db,
-        smoothness_db=smoothness_db(plan.level_db, problem.seat_weight, problem.frequency_hz),
-        decay_s=decay_s(pressure, problem.seat_weight, problem.frequency_hz),
-        subs=len(plan.candidate_index),
-        with_mains_db=None if with_mains is None else with_mains(plan),
-        headroom_db=None
-        if loudness is None
-        else loudness.headroom_db(
-            plan.level_db,
-            plan.drives,
-            problem.seat_weight,
-            np.isin(plan.candidate_index, problem.wishes.fixed),
-            loudness.project.raised_db(plan.candidate_index),
-            None if problem.wishes.kinds is None else problem.wishes.kinds.kind[plan.candidate_index],
-        ),
-    )
+def _over(part: Floats, whole: Floats) -> Floats:
+    """The ratio, 0 where the whole is 0."""
+    return np.asarray(np.where(whole > 0.0, part / np.where(whole > 0.0, whole, 1.0), 0.0))
 
 
 def score_db(figures: Figures, weights: AimWeightsTable) -> float:

@@ -23,7 +23,7 @@ from solvers.search.columns import layout_blocks, patterns
 from solvers.search.hop import Hopper
 from solvers.search.polish import polisher_of
 from solvers.search.problem import FoundPlan, Outcome, Problem
-from solvers.search.state import State, equal_drives, plan_of, state_of
+from solvers.search.state import State, equal_drives, plan_of, plans_of, state_of
 from solvers.search.workbench import DB_PER_UNIT, Tools, tools_of
 
 EXCHANGES = (0.01, 0.02, 0.04, 0.07, 0.12, 0.2, 0.35, 0.6, 1.2, 3.0, 10.0)  # dB of variation per dB of output
@@ -103,7 +103,7 @@ def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Fo
     if len(state_of(columns, best).column) == 1:
         alone = [pattern for pattern in patterns(columns, outcome.count) if len(pattern) == 1]
         layouts = [layout for one in alone for block in layout_blocks(columns, one, columns.count) for layout in block]
-        return [plan_of(problem, columns, equal_drives(layout)) for layout in layouts]
+        return plans_of(problem, columns, [equal_drives(one) for one in layouts], rewards=[0.0] * len(layouts))
     if problem.drives.is_single:
         return []
     rates = sorted({*EXCHANGES, exchange} - {0.0})
@@ -113,8 +113,10 @@ def _more(tools: Tools, outcome: Outcome, seed: int, exchange: float) -> list[Fo
     for turn in range(1 + ROUNDS):
         if turn:
             jobs = _onward(met, [seed, outcome.count, 7, turn])
-        for chain in tools.each(lambda job: _chain(tools, *job), jobs):
-            met += [(reward, state, plan_of(problem, columns, state, reward=reward)) for reward, state in chain]
+        chained = [one for chain in tools.each(lambda job: _chain(tools, *job), jobs) for one in chain]
+        rewarded = [reward for reward, _ in chained]
+        plans = plans_of(problem, columns, [state for _, state in chained], rewards=rewarded)
+        met += [(reward, state, plan) for (reward, state), plan in zip(chained, plans, strict=True)]
     final = [(reward, state) for reward, state, _ in _along(met) if reward > 0.0]
     polished = list(tools.each(lambda entry: _polished(tools, *entry), final))
     return [*(plan for reward, _, plan in met if reward > 0.0), *polished]

@@ -16,7 +16,7 @@ import numpy as np
 from roommodes.arrays import Floats
 from solvers.search.polish import polisher_of
 from solvers.search.problem import FoundPlan
-from solvers.search.state import State, plan_of, state_of
+from solvers.search.state import State, plans_of, state_of
 from solvers.search.workbench import Tools
 
 STEP_DB, MOST = 0.4, 16  # of output between two searches, and how many there are
@@ -78,7 +78,8 @@ def between(
         for index, (value, _) in enumerate(landed):
             ends.setdefault(jobs[index][0], []).append((value, index))
         best = [(jobs[k][1], landed[k][1]) for values in ends.values() for _, k in sorted(values)[:KEPT]]
-        found += tools.each(lambda end: plan_of(tools.problem, tools.columns, end[1], reward=end[0]), best)
+        rewards, states = [reward for reward, _ in best], [state for _, state in best]
+        found += plans_of(tools.problem, tools.columns, states, rewards=rewards)
     return found
 
 

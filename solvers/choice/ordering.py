@@ -16,12 +16,13 @@ from roommodes.plan.choices import Choices, FrontTable, Recommendation, RowsArou
 from roommodes.plan.tables import HowFound, Merits, PlanTable
 from roommodes.project.tables import SearchTable
 from roommodes.running import Running
-from solvers.choice.aims import Figures, WithMains, figures_of, rank
-from solvers.choice.by_mix import SAME_DB, evenest_then_cheapest, with_each_mix
+from solvers.choice.aims import Figures, WithMains
+from solvers.choice.by_aims import Aims
+from solvers.choice.by_mix import with_each_mix
 from solvers.choice.free_weights import free_weights_of
 from solvers.choice.front import front_of, plans_met
 from solvers.choice.front_filled import Filling
-from solvers.choice.recommend import recommend, steers
+from solvers.choice.recommend import recommend
 from solvers.choice.row_positions import RowMove, RowPlaces, best_rows
 from solvers.choice.usual_worth import Usual, UsualPlaces, alike_db, usual_worth
 from solvers.loudness.headroom import Loudness
@@ -110,30 +111,30 @@ def judge(
     found = tuple(outcome for outcome in outcomes if outcome.plans)
     running.step(STAGE, 0.0, "plans with more output")
     met = plans_met(problem, found, seed=seed, exchange=wishes.weights.output, filling=effort.filling, running=running)
-    searched = {outcome.count: outcome.plans for outcome in found}
+    searched = tuple(plan for outcome in found for plan in outcome.plans)
     found = tuple(_evenest_first(outcome, met[outcome.count], problem, keep) for outcome in found)
-    beside = {plan: effort.with_mains for outcome in found for plan in (*outcome.plans, *searched[outcome.count])}
+    fronts = {count: front_of(plans) for count, plans in met.items()}
+    heard = frozenset((*searched, *(plan for outcome in found for plan in outcome.plans)))
+    aims = Aims(problem=problem, wishes=wishes, loudness=loudness, with_mains=effort.with_mains, heard=heard)
+    order = {outcome.count: aims.order(outcome, met[outcome.count], keep) for outcome in found}
+    shown = (*order.values(), *fronts.values(), [outcome.plans[0] for outcome in found])
     judging = _Judging(
         problem=problem,
         found=found,
         asked=tuple(outcome.count for outcome in outcomes),
-        met=met,
-        figures={
-            plan: figures_of(problem, plan, loudness, beside.get(plan)) for plans in met.values() for plan in plans
-        },
+        figures=aims.figures(plan for plans in shown for plan in plans),
         wishes=wishes,
+        by_aims=aims.steer,
         loud=loudness is not None,
         mains=effort.with_mains is not None,
         running=running,
     )
-    order = judging.order(keep)
     running.step(STAGE, 0.4, "how even the positions could be")
     free = judging.free_weights(order)
     running.step(STAGE, 0.7, "usual layouts")
     usual = _usual(problem, around, list(order), seed, running) if around else None
     tables = judging.tables(order, free, usual)
     rows = judging.rows(around, seed) if around else {}
-    fronts = {count: front_of(plans) for count, plans in met.items()}
     advice = judging.advice(order, fronts)
     running.step(STAGE, 1.0, "done")
     return Judged(
@@ -149,15 +150,15 @@ def judge(
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Judging:
-    """What was found, with the figures of every plan met.
+    """What was found, with the figures of every plan that is stored.
 
     Parameters
     ----------
     problem, wishes, running : as for `judge`.
     found : the outcomes that have plans.
     asked : all numbers of subs that were asked for.
-    met : number of subs -> plans met, those of the search first.
-    figures : of each of these.
+    figures : of the plans in order, on the fronts, and of the most even of each number of subs.
+    by_aims : the order follows more than variation.
     loud : it is known how loud a sub plays.
     mains : plans are judged by their variation with the mains, those that the search kept.
     """
@@ -165,43 +166,12 @@ class _Judging:
     problem: Problem
     found: tuple[Outcome, ...]
     asked: tuple[int, ...]
-    met: Mapping[int, Sequence[FoundPlan]]
     figures: Mapping[FoundPlan, Figures]
     wishes: SearchTable
+    by_aims: bool
     loud: bool
     mains: bool
     running: Running
-
-    @property
-    def by_aims(self) -> bool:
-        """Whether the order follows more than variation."""
-        return self.mains or steers(self.wishes.weights, self.wishes.limits)
-
-    def order(self, keep: int) -> dict[int, Sequence[FoundPlan]]:
-        """Number of subs -> plans, best first: the best of each layout by all aims, or as the search left them."""
-        if not self.by_aims:
-            return {outcome.count: outcome.plans for outcome in self.found}
-        evenness = evenest_then_cheapest(self.problem)
-        return {
-            outcome.count: with_each_mix(
-                sorted(
-                    (
-                        plan
-                        for plan in self.met[outcome.count]
-                        if not self.mains or self.figures[plan].with_mains_db is not None
-                    ),
-                    key=lambda plan: (*self._rank(plan), *evenness(plan)),
-                ),
-                self.problem,
-                keep,
-            )
-            for outcome in self.found
-        }
-
-    def _rank(self, plan: FoundPlan) -> tuple[float, float]:
-        """As `aims.rank`; of several kinds of subwoofer to `SAME_DB`: of equal plans the cheaper is first."""
-        beyond, score = rank(self.figures[plan], self.wishes.weights, self.wishes.limits)
-        return (beyond, score) if self.problem.wishes.kinds is None else (beyond, round(score / SAME_DB) * SAME_DB)
 
     def free_weights(self, order: Mapping[int, Sequence[FoundPlan]]) -> dict[int, dict[str, Floats]]:
         """Number of subs -> merits of the best free weights found at each plan's positions; fewer when cancelled.

@@ -29,7 +29,7 @@ from roommodes.acoustics.room import Room
 from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
-from roommodes.plan.wiring import Wired, common_limit_db, wired
+from roommodes.plan.wiring import Wired, common_limits_db, wired
 from roommodes.project.project import Project
 from roommodes.responses.metrics import level_db, normalised, seat_pressure
 from roommodes.responses.third_octaves import band_levels, bands_of, bands_within
@@ -91,20 +91,33 @@ class Loudness:
         raised_db : (n_sub,) see `Project.raised_db`.
         kind : (n_sub,) which of the project's kinds of subwoofer each is; left out, the first.
         """
-        hz, on = self.limits.frequency_hz, wired(self.project, drives, fixed, raised_db, kind)
-        limit = common_limit_db(self.project, drives, hz, on)
+        on = wired(self.project, drives, fixed, raised_db, kind)
+        return float(self.headrooms_db(level[None], seat_weight, gain_db=drives.gain_db[None], on=[on])[0])
+
+    def headrooms_db(self, level: Floats, seat_weight: Floats, *, gain_db: Floats, on: Sequence[Wired]) -> Floats:
+        """`headroom_db` of several plans with one number of subs: (n_plan,) [dB].
+
+        Parameters
+        ----------
+        level : (n_plan, n_freq, n_seat) [dB re 1/m].
+        seat_weight : (n_seat,) any scale.
+        gain_db : (n_plan, n_sub) [dB].
+        on : (n_plan,) how each is wired.
+        """
+        limit = common_limits_db(self.project, gain_db, self.limits.frequency_hz, on)
         assert limit is not None, "the limits of one sub are known"
-        highest = level - float(np.max(drives.gain_db)) + limit[:, None]
-        return float(np.min(self.band_headroom_db(highest, seat_weight)))
+        highest = level - gain_db.max(axis=1)[:, None, None] + limit[:, :, None]
+        return np.asarray(self.band_headroom_db(highest, seat_weight).min(axis=1))
 
     def band_headroom_db(self, highest: Floats, seat_weight: Floats) -> Floats:
-        """Headroom of each band: (n_freq, n_seat) [dB re 20 uPa] -> (n_band,) [dB]."""
+        """Headroom of each band: (..., n_freq, n_seat) [dB re 20 uPa] -> (..., n_band) [dB]."""
         return self.judged_db(band_levels(self.limits.frequency_hz, highest, self.bands), seat_weight) - self.target_db
 
     def judged_db(self, band_db: Floats, seat_weight: Floats) -> Floats:
-        """What is held against the target, the mean over the seats or the quietest: (n_band, n_seat) -> (n_band,)."""
+        """What is held against the target, the mean over the seats or the quietest: (..., n_band, n_seat) ->
+        (..., n_band)."""
         if self.project.target.where == "every seat":
-            return np.asarray(band_db[:, seat_weight > 0.0].min(axis=1))
+            return np.asarray(band_db[..., seat_weight > 0.0].min(axis=-1))
         return np.asarray(band_db @ normalised(seat_weight))
 
 

@@ -1,14 +1,17 @@
 """A plan while it is being searched: columns and drives of its slots."""
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from roommodes.arrays import Floats, Integers
-from roommodes.responses.metrics import drive_weights, level_db, output_db, seat_pressure, variation_db
+from roommodes.responses.metrics import drive_weights, level_db, outputs_db, seat_pressure, variations_db
 from solvers.search.columns import Columns
 from solvers.search.problem import DriveRange, FoundPlan, Problem
 from solvers.search.steps import on_steps
+
+SIDE_BY_SIDE = 2**18  # transfer functions of plans that are judged at once: some megabytes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -63,20 +66,21 @@ def placed(state: State, drives: DriveRange) -> State:
 
     Delays go to the nearest multiple of the delay step.
     """
+    gain, delay = _in_range(state.gain_db, state.delay_s, drives)
+    return State(column=state.column, delay_s=delay, gain_db=gain, polarity=state.polarity)
+
+
+def _in_range(gain_db: Floats, delay_s: Floats, drives: DriveRange) -> tuple[Floats, Floats]:
+    """As `placed`, of one state or several: (..., n_slot) each [dB], [s]."""
     low_delay, high_delay = drives.delay_s
     low_gain, high_gain = drives.gain_db
-    delay = state.delay_s - state.delay_s.min() + low_delay
+    delay = delay_s - delay_s.min(axis=-1, keepdims=True) + low_delay
     if drives.delay_step_s > 0.0:
         delay = low_delay + drives.delay_step_s * np.round((delay - low_delay) / drives.delay_step_s)
         most = low_delay + drives.delay_step_s * np.floor(drives.delay_span_s / drives.delay_step_s + 1e-9)
         delay = np.minimum(delay, most)
-    gain = state.gain_db - state.gain_db.max() + high_gain
-    return State(
-        column=state.column,
-        delay_s=np.clip(delay, low_delay, high_delay),
-        gain_db=np.clip(gain, low_gain, high_gain),
-        polarity=state.polarity,
-    )
+    gain = gain_db - gain_db.max(axis=-1, keepdims=True) + high_gain
+    return np.clip(gain, low_gain, high_gain), np.clip(delay, low_delay, high_delay)
 
 
 def stepped(problem: Problem, columns: Columns, state: State, *, reward: float = 0.0) -> State:
@@ -103,25 +107,65 @@ def plan_of(problem: Problem, columns: Columns, state: State, *, reward: float =
     Candidates stand in rising order; the first one is upright (only relative polarity can be heard). Where the
     processor has steps, the plan is on them; `reward` counts in that, as in `stepped`.
     """
-    state = stepped(problem, columns, placed(state, problem.drives), reward=reward)
-    members = [columns.members[c] for c in state.column]
-    spread = np.repeat(np.arange(len(members)), [len(group) for group in members])
-    candidate = np.array([c for group in members for c in group], dtype=np.int64)
-    order = np.argsort(candidate, kind="stable")
-    candidate, spread = candidate[order], spread[order]
-    polarity = state.polarity[spread] * state.polarity[spread[0]]
-    gain, delay = state.gain_db[spread] + 0.0, state.delay_s[spread] + 0.0  # no -0
-    weights = drive_weights(problem.frequency_hz, gain_db=gain, delay_s=delay, polarity=polarity)
-    level = level_db(seat_pressure(problem.transfer[:, :, candidate], weights))
-    return FoundPlan(
-        candidate_index=candidate,
-        gain_db=gain,
-        delay_s=delay,
-        polarity=np.where(polarity < 0.0, -1, 1).astype(np.int64),
-        variation_db=variation_db(level, problem.seat_weight),
-        output_db=output_db(level, problem.seat_weight, gain),
-        level_db=level,
-    )
+    (plan,) = plans_of(problem, columns, [state], rewards=[reward])
+    return plan
+
+
+def plans_of(
+    problem: Problem, columns: Columns, states: Sequence[State], *, rewards: Sequence[float]
+) -> list[FoundPlan]:
+    """`plan_of` of several states, those whose columns have as many members side by side in arrays."""
+    found: list[FoundPlan | None] = [None] * len(states)
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for row, state in enumerate(states):
+        alike.setdefault(tuple(columns.size[state.column].tolist()), []).append(row)
+    for size, rows in alike.items():
+        most = max(1, SIDE_BY_SIDE // (len(problem.frequency_hz) * problem.n_seat * sum(size)))
+        for start in range(0, len(rows), most):
+            batch = rows[start : start + most]
+            plans = _plans(problem, columns, [states[row] for row in batch], [rewards[row] for row in batch])
+            for row, plan in zip(batch, plans, strict=True):
+                found[row] = plan
+    return [plan for plan in found if plan is not None]
+
+
+def _plans(
+    problem: Problem, columns: Columns, states: Sequence[State], rewards: Sequence[float]
+) -> Iterator[FoundPlan]:
+    """The plans of states whose columns have as many members, slot by slot."""
+    hz, drives = problem.frequency_hz, problem.drives
+    if drives.gain_step_db or drives.delay_step_s:
+        states = [
+            stepped(problem, columns, placed(state, drives), reward=reward)
+            for state, reward in zip(states, rewards, strict=True)
+        ]
+    gain = np.array([state.gain_db for state in states])
+    delay = np.array([state.delay_s for state in states])
+    polarity = np.array([state.polarity for state in states])
+    if not (drives.gain_step_db or drives.delay_step_s):
+        gain, delay = _in_range(gain, delay, drives)
+    members = [[columns.members[column] for column in state.column.tolist()] for state in states]
+    spread = np.repeat(np.arange(gain.shape[1]), [len(group) for group in members[0]])
+    candidate = np.array([[c for group in groups for c in group] for groups in members], dtype=np.int64)
+    order = np.argsort(candidate, axis=1, kind="stable")
+    row, slot = np.arange(len(states))[:, None], spread[order]
+    candidate = candidate[row, order]
+    polarity = polarity[row, slot] * polarity[row, slot[:, :1]]
+    gain, delay = gain[row, slot] + 0.0, delay[row, slot] + 0.0  # no -0
+    weights = drive_weights(hz, gain_db=gain, delay_s=delay, polarity=polarity)
+    level = level_db(seat_pressure(np.moveaxis(problem.transfer[:, :, candidate], 2, 0), weights))
+    sign = np.where(polarity < 0.0, -1, 1).astype(np.int64)
+    variation, output = variations_db(level, problem.seat_weight), outputs_db(level, problem.seat_weight, gain)
+    for k in range(len(states)):
+        yield FoundPlan(
+            candidate_index=candidate[k],
+            gain_db=gain[k],
+            delay_s=delay[k],
+            polarity=sign[k],
+            variation_db=float(variation[k]),
+            output_db=float(output[k]),
+            level_db=level[k],
+        )
 
 
 def state_of(columns: Columns, plan: FoundPlan) -> State:
