@@ -99,3 +99,12 @@ def direct_sound_s(sub_m: Floats, delay_s: Floats, seat_m: Floats, *, speed_m_s:
     """Distance over speed, and the delay after the earliest: (n_sub, 3), (n_sub,), (n_seat, 3) -> (n_seat, n_sub)."""
     distance = np.linalg.norm(seat_m[:, None, :] - sub_m[None, :, :], axis=2)
     return np.asarray(distance / speed_m_s + (delay_s - delay_s.min()))
+
+
+def energy_time_s(frequency_hz: Floats, pressure: Complexes) -> Floats:
+    """Centre of energy of the response in the band: (n_freq,), (n_freq, n_seat) -> (n_seat,) [s]."""
+    step = np.diff(2.0 * np.pi * frequency_hz)[:, None]
+    turn = pressure[1:] * pressure[:-1].conj()
+    size = np.abs(turn)
+    energy = np.sum(size * step, axis=0)
+    return np.asarray(-np.sum(size * np.angle(turn), axis=0) / np.maximum(energy, np.finfo(np.float64).tiny))

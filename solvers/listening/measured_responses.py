@@ -8,8 +8,8 @@ from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.errors import OutsideModel
 from roommodes.plan.plan import Results
 from roommodes.responses.impulse_response import impulse_grid
+from roommodes.responses.metrics import energy_time_s
 from roommodes.responses.wide_band import WideBand
-from solvers.listening.row_compromise import energy_time_s
 
 SHORTEST_MEASURED_S = 1.0  # what the grid of measured responses must tell
 FADE_OCTAVES = 1.0 / 6.0  # inside the band's ends, where nothing is known beyond

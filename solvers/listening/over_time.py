@@ -12,10 +12,9 @@ from roommodes.errors import OutsideModel
 from roommodes.plan.plan import Plan
 from roommodes.responses.decay_view import TimeView, band_centres, time_view
 from roommodes.responses.impulse_response import impulse_grid
-from roommodes.responses.metrics import seat_pressure
+from roommodes.responses.metrics import energy_time_s, seat_pressure
 from roommodes.running import Running
 from solvers.listening.measured_responses import measured_responses
-from solvers.listening.row_compromise import energy_time_s
 from solvers.project_transfer import dense_project_transfer
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again

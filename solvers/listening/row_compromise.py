@@ -14,10 +14,10 @@ from itertools import combinations
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Floats
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan
-from roommodes.responses.metrics import level_db, normalised, output_db, seat_pressure, variation_db
+from roommodes.responses.metrics import energy_time_s, level_db, normalised, output_db, seat_pressure, variation_db
 from roommodes.running import Running
 from solvers.search.explore import Effort
 from solvers.search.from_project import drives_of
@@ -159,12 +159,3 @@ def _cost(plan: Plan, row: int, weight: Floats, running: Running) -> RowCost | N
 def first_sound_s(plan: Plan) -> Floats:
     """Earliest direct sound at each seat, after the earliest sub's signal: (n_seat,) [s]."""
     return np.asarray(plan.arrival_s.min(axis=1))
-
-
-def energy_time_s(frequency_hz: Floats, pressure: Complexes) -> Floats:
-    """Centre of energy of the response in the band: (n_freq,), (n_freq, n_seat) -> (n_seat,) [s]."""
-    step = np.diff(2.0 * np.pi * frequency_hz)[:, None]
-    turn = pressure[1:] * pressure[:-1].conj()
-    size = np.abs(turn)
-    energy = np.sum(size * step, axis=0)
-    return np.asarray(-np.sum(size * np.angle(turn), axis=0) / np.maximum(energy, np.finfo(np.float64).tiny))

@@ -24,6 +24,7 @@ from roommodes.plan.tables import Further
 from roommodes.responses.metrics import (
     direct_sound_s,
     drive_weights,
+    energy_time_s,
     level_db,
     normalised,
     output_db,
@@ -32,7 +33,6 @@ from roommodes.responses.metrics import (
 )
 from roommodes.responses.third_octaves import band_levels, bands_within
 from solvers.choice.aims import decay_s, smoothness_db
-from solvers.listening.row_compromise import energy_time_s
 from solvers.loudness.headroom import headroom, highest_clean_db, loudness_of
 from tests.browser import Opened, opened_file
 from tests.given_plans import Given, given_results

@@ -7,9 +7,9 @@ import pytest
 
 from roommodes.plan.plan import Results
 from roommodes.project.reading import parse_project
-from roommodes.responses.metrics import direct_sound_s
+from roommodes.responses.metrics import direct_sound_s, energy_time_s
 from roommodes.running import Running
-from solvers.listening.row_compromise import compromise, energy_time_s
+from solvers.listening.row_compromise import compromise
 from solvers.plans.solve import solve
 
 TWO_ROWS = """\
