@@ -30,11 +30,10 @@ from roommodes.running import Running
 DENSE = 80  # frequencies from which on the reduced model is worth its preparation
 ALLOWED = 1e-3  # error told, and that expected by what is left of the equations, over the receivers' rms
 MARGIN = 3.0  # of the error told over that found
-FIRST_SIZE = 1.3  # directions of the first basis, over the modes of room and panes in the band
+FIRST_SIZE = 2.2  # directions of the first basis, over the modes of room and panes in the band
 FEWEST, MOST_SHARE = 6, 0.25  # full answers at first; over the frequencies asked for, at most
 CHECKED = 2  # frequencies, those where most is left of the equations
 FURTHER = 3  # full answers entered at a time, at least
-EVERY = 4  # of the frequencies are looked at until the basis serves them
 MOST_BYTES = 2e9  # what the smooth parts may take
 
 
@@ -45,8 +44,9 @@ class DenseTransfer:
     Parameters
     ----------
     transfer : (n_freq, n_seat, n_source) [1/m].
-    error : expected at most, over the receivers' rms at each frequency: `MARGIN` times that found where the reduced
-        model misses most of the equations and the full ones were solved to check it; 0 where all are the full ones'.
+    error : expected at most, over the receivers' rms at each frequency: `MARGIN` times what the reduced model expects,
+        or what was found where it misses most of the equations and the full ones were solved to check it; 0 where all
+        are the full ones'.
     solved : at how many frequencies the full equations were solved.
     """
 
@@ -132,16 +132,12 @@ class _Dense:
             return None
         reduced = Reduced(self.terms, self.hz)
         self._enter(reduced, order[first])
-        looked = order[:: max(1, min(EVERY, len(order) // DENSE))]
         while True:
-            transfer, doubt = reduced.transfer(looked)
+            transfer, doubt = reduced.transfer(order)
             doubt /= _rms(transfer)
-            if doubt.max() <= ALLOWED and len(looked) < len(order):
-                looked = order
-                continue
-            if doubt.max() <= ALLOWED and (error := self._error(looked, transfer, doubt)) <= ALLOWED:
+            if MARGIN * doubt.max() <= ALLOWED and (error := self._error(order, reduced, transfer, doubt)) <= ALLOWED:
                 break
-            further = looked[_peaks(doubt, max(FURTHER, len(reduced.taken) // 5))]
+            further = order[_peaks(doubt, max(FURTHER, len(reduced.taken) // 5))]
             further = further[~np.isin(further, reduced.taken)]
             if len(reduced.taken) + len(further) > most or not len(further):
                 return None
@@ -151,11 +147,14 @@ class _Dense:
         result[order] = transfer
         return DenseTransfer(transfer=result, error=error, solved=len(reduced.taken) + CHECKED)
 
-    def _error(self, looked: NDArray[np.intp], transfer: Complexes, doubt: Floats) -> float:
-        """What is told: `MARGIN` times the error found where most is left of the equations."""
-        worst = _peaks(doubt, CHECKED)
-        exact = np.concatenate([self._exact(int(one)) for one in looked[worst]])
-        return MARGIN * float((np.abs(transfer[worst] - exact).max(axis=(1, 2)) / _rms(exact)).max())
+    def _error(self, order: NDArray[np.intp], reduced: Reduced, transfer: Complexes, doubt: Floats) -> float:
+        """What is told: `MARGIN` times the error expected, or found where most is left of the equations."""
+        gap = np.searchsorted(np.sort(self.hz[reduced.taken]), self.hz[order])  # no two between the same full answers
+        falling = np.argsort(-doubt)
+        worst = falling[np.sort(np.unique(gap[falling], return_index=True)[1])[:CHECKED]]
+        exact = np.concatenate([self._exact(int(one)) for one in order[worst]])
+        found = np.abs(transfer[worst] - exact).max(axis=(1, 2)) / _rms(exact)
+        return MARGIN * float(max(found.max(), doubt.max()))
 
     def _first(self) -> NDArray[np.intp]:
         """Places among the sorted frequencies: half of them even, half as modes lie."""
@@ -168,10 +167,12 @@ class _Dense:
         return np.unique(np.searchsorted(along, np.linspace(0.0, along[-1], count)))
 
     def _enter(self, reduced: Reduced, index: NDArray[np.intp]) -> None:
-        for one in index:
+        answers = []
+        for number, one in enumerate(index, len(reduced.taken) + 1):
             self.running.check(INTERRUPTED)
-            reduced.extend(int(one), self.terms.answers(int(one)))
-            self.running.step("room", 0.9 * len(reduced.taken) / (len(reduced.taken) + 5.0))
+            answers.append(self.terms.answers(int(one)))
+            self.running.step("room", 0.9 * number / (number + 5.0))
+        reduced.extend([int(one) for one in index], answers)
 
     def _exact(self, index: int) -> Complexes:
         self.running.check(INTERRUPTED)

@@ -12,17 +12,18 @@ References
     1989 (from memory).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.dense.room_terms import RoomTerms
+from roommodes.acoustics.dense.window import Window
 from roommodes.arrays import Complexes, Floats
 
 LEAST = 1e-6  # what a direction must weigh against the strongest to enter a basis
 CORE = 5  # frequencies with full answers in one part of the band
-REACH = 4  # further ones on each side whose answers enter its basis
+REACH = 3  # further ones on each side whose answers enter its basis
 PROBES = 6  # random vectors of signs that see what is left of the equations
 CHUNK_BYTES = 16e6
 
@@ -47,20 +48,23 @@ class Reduced:
         self._applied = np.empty((nodes, size, 0), dtype=np.complex128)
         self._smooth = np.empty((nodes, 0, 0), dtype=np.complex128)
 
-    def extend(self, index: int, answers: Complexes) -> None:
-        """Enter the answers (unknown, n) at one of the frequencies."""
-        u, s, _ = np.linalg.svd(answers, full_matrices=False)
-        new = u[:, s > LEAST * s[0]]
-        applied = np.empty((len(self.terms.node), *new.shape), dtype=np.complex128)
-        applied.real = self.terms.node @ new.real
-        applied.imag = self.terms.node @ new.imag
+    def extend(self, index: Sequence[int], answers: Sequence[Complexes]) -> None:
+        """Enter the answers (unknown, n) at some of the frequencies."""
+        parts = []
+        for one in answers:
+            u, s, _ = np.linalg.svd(one, full_matrices=False)
+            parts.append(u[:, s > LEAST * s[0]])
+            start = self._answers.shape[1] + sum(part.shape[1] for part in parts[:-1])
+            self._columns.append(np.arange(start, start + parts[-1].shape[1]))
+        new = np.concatenate(parts, axis=1)
+        both = self.terms.node @ np.concatenate([new.real, new.imag], axis=1)
+        applied = both[:, :, : new.shape[1]] + 1j * both[:, :, new.shape[1] :]
         cross = new.T @ self._applied  # (node, new, old)
         upper = np.concatenate([self._smooth, cross.transpose(0, 2, 1)], axis=2)
         self._smooth = np.concatenate([upper, np.concatenate([cross, new.T @ applied], axis=2)], axis=1)
-        self._columns.append(np.arange(self._answers.shape[1], self._answers.shape[1] + new.shape[1]))
         self._answers = np.concatenate([self._answers, new], axis=1)
         self._applied = np.concatenate([self._applied, applied], axis=2)
-        self.taken.append(index)
+        self.taken += index
 
     def transfer(self, index: NDArray[np.intp]) -> tuple[Complexes, Floats]:
         """H at some of the frequencies, (k, seat, source) [1/m], and in what proportion it may be in error (k,)."""
@@ -85,38 +89,23 @@ class Reduced:
                 yield inside, order[max(0, start - REACH) : end + REACH]
 
     def _in_basis(self, index: NDArray[np.intp], columns: NDArray[np.intp]) -> tuple[Complexes, Floats]:
-        terms, walls = self.terms.at(index), self.terms.at(index).walls
         u, s, v = np.linalg.svd(self._answers[:, columns], full_matrices=False)
         kept = s > LEAST * s[0]
         basis, mix = u[:, kept], v[kept].conj().T / s[kept]
-        r, left = basis.shape[1], np.concatenate([u[:, kept], self._probe], axis=1)
+        left = np.concatenate([basis, self._probe], axis=1)
         smooth = mix.T @ self._smooth[:, columns[:, None], columns[None, :]] @ mix
-        fixed, counts = [np.concatenate([smooth, self._probed @ basis], axis=1)], [terms.weight]
-        for one in walls.shared:
-            fixed.append((left[one.place].T @ (one.square[:, None] * basis[one.place]))[None])
-            counts.append(one.inverse[:, None])
-        for skin in walls.skins:
-            fixed.append(left[skin.place].T @ skin.node @ basis[skin.place])
-            counts.append(skin.weight.astype(np.complex128))
-        for form in walls.single_form:
-            fixed.append((left[walls.single].T @ (form[:, None] * basis[walls.single]))[None])
-        counts.append(walls.single_weight)
-        matrices, weight = np.concatenate(fixed).reshape(-1, left.shape[1] * r), np.concatenate(counts, axis=1)
-        across = left.T @ terms.overlap  # (r + probe, m)
-        point = left.T @ terms.node_point  # (node, r + probe, point)
-        seats = terms.seats
-        result = np.empty((len(index), seats, point.shape[2] - seats), dtype=np.complex128)
+        smooth = np.concatenate([smooth, self._probed @ basis], axis=1)
+        window = Window(self.terms, self.hz, index, basis=basis, left=left, smooth=smooth)
+        r, seats = basis.shape[1], self.terms.seats
+        result = np.empty((len(index), seats, len(self.terms.shape.T) - seats), dtype=np.complex128)
         doubt = np.empty(len(index))
-        step = max(1, int(CHUNK_BYTES / (16.0 * r * (r + across.shape[1]))))
+        step = max(1, int(CHUNK_BYTES / (16.0 * r * (r + self.terms.overlap.shape[1]))))
         for start in range(0, len(index), step):
             part = slice(start, start + step)
-            system = (weight[part] @ matrices).reshape(-1, left.shape[1], r)
-            system += (across * terms.low[part, None, :]) @ across[:r].T
-            right = np.tensordot(terms.weight[part], point, axes=1)
-            right += across @ (terms.low[part, :, None] * terms.shape)
+            system, right = window.at(index[part])
             found = np.asarray(np.linalg.solve(system[:, :r], right[:, :r]), dtype=np.complex128)
             seat, source = right[:, :r, :seats].transpose(0, 2, 1), found[:, :, seats:]
-            result[part] = 4.0 * np.pi * (terms.direct(part) - seat @ source)
+            result[part] = 4.0 * np.pi * (self.terms.direct(index[part]) - seat @ source)
             doubt[part] = self._doubt(right, found, right[:, r:] - system[:, r:] @ found)
         return result, doubt
 

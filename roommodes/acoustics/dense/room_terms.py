@@ -41,6 +41,7 @@ class RoomTerms:
     node_point : (n_node, unknown, point) B^T Z_bp there.
     node_direct : (n_node, seat, source) Z_sc there.
     low : (n_freq, m) D.
+    low_hz : (m,) of the low modes [Hz].
     overlap : (unknown, m) B^T U.
     shape : (m, point) the low modes at the points.
     seats : how many of the points are seats.
@@ -53,6 +54,7 @@ class RoomTerms:
     node_point: Floats
     node_direct: Floats
     low: Complexes
+    low_hz: Floats
     overlap: Floats
     shape: Floats
     seats: int
@@ -80,7 +82,7 @@ class RoomTerms:
         """Some of the frequencies alone."""
         return replace(self, walls=self.walls.at(index), weight=self.weight[index], low=self.low[index])
 
-    def direct(self, part: slice) -> Complexes:
+    def direct(self, part: NDArray[np.intp]) -> Complexes:
         """Z_sc: (k, seat, source)."""
         smooth = np.tensordot(self.weight[part], self.node_direct, axes=1)
         seat, source = self.shape[:, : self.seats], self.shape[:, self.seats :]
@@ -105,6 +107,7 @@ def room_terms(ports: Ports, walls: WallTerms, k2: Complexes) -> RoomTerms:
         node_point=walls.mixed(np.concatenate([rest[1], rest[2]], axis=1).transpose(0, 2, 1)),
         node_direct=rest[0],
         low=1.0 / (ports.field.volume_m3 * (ports.k2_modes[is_low][None, :] - k2[:, None])),
+        low_hz=np.sqrt(ports.k2_modes[is_low]) * (ports.room.air.speed_of_sound_m_s / (2.0 * np.pi)),
         overlap=walls.mixed(ports.overlaps(number)),
         shape=shape.T.copy(),
         seats=rest[1].shape[1],

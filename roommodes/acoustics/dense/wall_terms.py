@@ -20,7 +20,6 @@ from roommodes.arrays import Complexes, Floats
 SKIN_NODES = 10
 SKIN_ERROR = 1e-5  # of the polynomial through them, over the largest entry
 SKIN_WEAKEST = 1e-6  # of a direction's strength over the strongest one's
-LEAST_FORM = 1e-10  # of singular values over the largest
 WEAKEST = 1e-9  # of a strength over the strongest: below, Y^-1 says nothing
 
 
@@ -55,7 +54,6 @@ class WallTerms:
     shared : surfaces that react locally.
     single : (n,) places of unknowns that have each a strength of their own.
     single_inverse : (n_freq, n) theirs [1].
-    single_weight, single_form : (n_freq, n_form), (n_form, n) whose product it is.
     skins : of the panes.
     parts : B, one after the other: diagonal (n,) or (n, fewer) [m^(-1/2)].
     """
@@ -63,8 +61,6 @@ class WallTerms:
     shared: tuple[Shared, ...]
     single: NDArray[np.intp]
     single_inverse: Complexes
-    single_weight: Complexes
-    single_form: Complexes
     skins: tuple[Skin, ...]
     parts: tuple[Floats, ...]
 
@@ -83,7 +79,6 @@ class WallTerms:
             self,
             shared=tuple(replace(one, inverse=one.inverse[index]) for one in self.shared),
             single_inverse=self.single_inverse[index],
-            single_weight=self.single_weight[index],
             skins=tuple(replace(one, weight=one.weight[index]) for one in self.skins),
         )
 
@@ -129,8 +124,6 @@ def wall_terms(strengths: Sequence[Strength], omega: Complexes) -> WallTerms:
         else:
             single.append(places)
             inverses.append(scale**2 / y)
-    own = np.concatenate(inverses, axis=1)
-    forms = _forms(own)
     return WallTerms(
         shared=tuple(
             Shared(
@@ -141,19 +134,10 @@ def wall_terms(strengths: Sequence[Strength], omega: Complexes) -> WallTerms:
             for group in shared.values()
         ),
         single=np.concatenate(single),
-        single_inverse=own,
-        single_weight=forms[0],
-        single_form=forms[1],
+        single_inverse=np.concatenate(inverses, axis=1),
         skins=tuple(skins),
         parts=tuple(parts),
     )
-
-
-def _forms(inverse: Complexes) -> tuple[Complexes, Complexes]:
-    """1 / y of a pane's modes as a few forms, for inertia and stiffness vary alike: (n_freq, n_form), (n_form, n)."""
-    u, s, v = np.linalg.svd(inverse, full_matrices=False)
-    kept = s > LEAST_FORM * s.max(initial=0.0)
-    return np.asarray(u[:, kept] * s[kept]), np.asarray(v[kept])
 
 
 def _skin(strength: SkinStrength, omega: Complexes) -> tuple[Floats, Complexes, Floats]:
@@ -168,10 +152,10 @@ def _skin(strength: SkinStrength, omega: Complexes) -> tuple[Floats, Complexes, 
     kept = strong > SKIN_WEAKEST * strong[-1]
     direction, scale = direction[:, kept], strong[kept] ** 0.5
     inverse = np.linalg.inv((direction.T @ value @ direction) / np.outer(scale, scale)) * (every**2)[:, None, None]
-    found = np.tensordot(_lagrange(nodes, checked), inverse[:SKIN_NODES], axes=1)
+    found = np.tensordot(lagrange(nodes, checked), inverse[:SKIN_NODES], axes=1)
     if not np.abs(found - inverse[SKIN_NODES:]).max() <= SKIN_ERROR * np.abs(inverse).max():
         raise NotSmooth
-    return direction * scale, inverse[:SKIN_NODES], _lagrange(nodes, omega.real) / (omega.real**2)[:, None]
+    return direction * scale, inverse[:SKIN_NODES], lagrange(nodes, omega.real) / (omega.real**2)[:, None]
 
 
 def _size(matrix: Complexes) -> Floats:
@@ -180,7 +164,7 @@ def _size(matrix: Complexes) -> Floats:
     return np.asarray(0.5 * (real + real.T))
 
 
-def _lagrange(node: Floats, at: Floats) -> Floats:
+def lagrange(node: Floats, at: Floats) -> Floats:
     """Lagrange polynomials: (k,) -> (k, n_node)."""
     away = at[:, None, None] - np.where(np.eye(len(node), dtype=bool), at[:, None, None] - 1.0, node[None, None, :])
     gap = node[:, None] - node[None, :] + np.eye(len(node))
