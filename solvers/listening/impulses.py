@@ -13,7 +13,7 @@ from roommodes.responses.metrics import seat_pressure
 from roommodes.running import Running
 from solvers.listening.curves import through_crossover
 from solvers.listening.measured_responses import measured_responses, told_s
-from solvers.project_transfer import dense_project_transfer
+from solvers.listening.modelled_responses import modelled_responses
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -24,8 +24,7 @@ class SeatImpulses:
     ----------
     samples : (n_sample, n_seat).
     latency_s : by how much the causal band filter delays the middle of the band [s].
-    error : of the reduced model that the responses come from, see `DenseTransfer`; 0 where they are those of the full
-        equations, or measured.
+    error : of the reduced model that the responses come from, see `modelled_responses`; 0 where they are measured.
     """
 
     samples: Floats
@@ -88,11 +87,5 @@ def _modelled(
     hz, weight = impulse_grid(
         band_hz=(low, high), duration_s=duration_s, lowest_hz=LOWEST_HZ, highest_hz=min(HIGHEST_HZ, 0.49 * rate_hz)
     )
-    found = dense_project_transfer(
-        plan.project,
-        frequency_hz=hz,
-        seat_m=plan.seats.position_m,
-        source_m=plan.positions_m[chosen],
-        running=running.under("responses", words="interrupted"),
-    )
+    found = modelled_responses(plan, chosen, hz, running=running.under("responses", words="interrupted"))
     return hz, weight, found.transfer * plan.kind_response(hz)[:, None, chosen], found.error

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.acoustics.built_modes import BuiltMode, built_modes
-from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
@@ -15,14 +14,10 @@ from roommodes.responses.impulse_response import impulse_grid
 from roommodes.responses.metrics import energy_time_s, seat_pressure
 from roommodes.running import Running
 from solvers.listening.measured_responses import measured_responses
-from solvers.project_transfer import dense_project_transfer
+from solvers.listening.modelled_responses import modelled_responses
 
 SHOWN_S = 0.6  # share of what the grid resolves that is shown: the rest is kept free of what comes round again
 SHORTEST_S, LONGEST_S = 0.5, 3.0
-# to 0.3 % of the largest pressure: plenty for what is read from a figure, and five times as quick
-PRECISION = Precision(
-    cut=2.5, lowest_cut=5.0, plane_wavenumber=60.0, edge_wavenumber=20.0, extra_order=4, near_error=0.3
-)
 MOST_MODES_HZ = 100.0  # above, modes lie so close that each by itself says little
 
 
@@ -52,8 +47,7 @@ class BeforeAfterTime:
     after : the plan with its drives, and its filters if it was tuned.
     modes : of the room as built, in the band.
     first_s, last_s : (n_seat,) direct sound of the plan's first and last sub at each seat [s].
-    error : of the reduced model that the responses come from, see `DenseTransfer`; 0 where they are those of the full
-        equations, or measured.
+    error : of the reduced model that the responses come from, see `modelled_responses`; 0 where they are measured.
     """
 
     before: Seen
@@ -126,12 +120,5 @@ def _modelled(plan: Plan, length_s: float, running: Running) -> tuple[Floats, Fl
     """Frequencies, their weights, the model's responses of a plan's subs, and their error."""
     low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
     hz, weight = impulse_grid(band_hz=(low, high), duration_s=length_s, lowest_hz=LOWEST_HZ, highest_hz=HIGHEST_HZ)
-    found = dense_project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
-        plan.project,
-        frequency_hz=hz,
-        seat_m=plan.positions_m,
-        source_m=plan.seats.position_m,
-        precision=PRECISION,
-        running=running,
-    )
-    return hz, weight, found.transfer.transpose(0, 2, 1) * plan.kind_response(hz)[:, None], found.error
+    found = modelled_responses(plan, np.arange(plan.subs), hz, running=running)
+    return hz, weight, found.transfer * plan.kind_response(hz)[:, None], found.error
