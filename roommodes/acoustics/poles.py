@@ -35,6 +35,7 @@ MOMENTS = 2
 COLUMNS = 48  # probes of a contour integral: MOMENTS times as many poles can lie in one circle
 RANK = 1e-7  # singular values below this share of the largest hold nothing
 STEPS = 12
+SLOPES = 3  # steps at which the slope is found anew: later ones are short
 SETTLED = 1e-9
 LONGEST = 0.2  # step of Newton over omega
 SAME = 1e-6  # relative distance of two omegas that are one
@@ -213,12 +214,16 @@ def newton(matrix: Callable[[Complexes], Complexes], poles: Poles, *, steps: int
     """Each pole brought to its place, and whether it settled there: (p,)."""
     omega, vector = poles.omega.copy(), poles.vector.copy()
     settled = np.zeros(len(omega), dtype=bool)
-    for _ in range(steps):
+    slopes = np.empty((len(omega), vector.shape[1], vector.shape[1]), dtype=np.complex128)
+    for step in range(steps):
         going = np.flatnonzero(~settled)
         if not len(going):
             break
-        value, slope = value_and_slope(matrix, omega[going])
-        move, vector[going] = newton_step(value, slope, vector[going])
+        if step < SLOPES:
+            value, slopes[going] = value_and_slope(matrix, omega[going])
+        else:
+            value = matrix(omega[going])
+        move, vector[going] = newton_step(value, slopes[going], vector[going])
         move *= np.minimum(1.0, LONGEST * np.abs(omega[going]) / np.maximum(np.abs(move), 1e-300))
         omega[going] -= move
         settled[going] = np.abs(move) < SETTLED * np.abs(omega[going])

@@ -205,13 +205,13 @@ class Resonances:
         overlaps = self.kept_overlaps / self.room.volume_m3**0.5
         wide = np.broadcast_to(overlaps, (len(omega), *overlaps.shape))
         right = np.concatenate([wide, -sigma[:, None, :] * z[:, :, plates]], axis=2)
-        both = np.concatenate([z, right], axis=2)
-        both[:, plates] = 0.0
-        both = times(strengths, both)
-        both[:, plates] = 0.0
-        index = np.arange(self.boundary.size)
+        right[:, plates] = 0.0
+        others = np.setdiff1d(np.arange(self.boundary.size), plates)
+        both = times(strengths, np.concatenate([z[:, :, others], right], axis=2))[:, others]
+        index = np.arange(len(others))
         both[:, index, index] += 1.0
-        found = right.transpose(0, 2, 1) @ np.linalg.solve(both[:, :, : len(index)], both[:, :, len(index) :])
+        answer = np.linalg.solve(both[:, :, : len(index)], both[:, :, len(index) :])
+        found = right[:, others].transpose(0, 2, 1) @ answer
         across = sigma[:, :, None] * overlaps[plates][None]
         found[:, kept:, :kept] += across
         found[:, :kept, kept:] += across.transpose(0, 2, 1)
