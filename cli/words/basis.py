@@ -56,6 +56,6 @@ def reduced_words(error: float) -> str:
         return ""
     return (
         "Responses from a reduced model of the room: within "
-        f"{max(100.0 * error, 0.001):.1g} % of their rms at each frequency, three times the error found where it is "
-        "weakest."
+        f"{max(100.0 * error, 0.001):.1g} % of their rms at each frequency: three times the largest error expected, or "
+        "found against the plan's own field."
     )
