@@ -70,6 +70,16 @@ def field_exchange_doubts(exchange: Exchange, seat: Sequence[str], sub: Sequence
     return _doubts(exchange.subs[0], exchange.seats, seat, whose=whose, why=why)
 
 
+def exchange_question(exchange: Exchange, seat: Sequence[str], sub: Sequence[str]) -> str:
+    """The sentence where an exchange is likely and not certain."""
+    one, other = (seat[place] for place in exchange.seats)
+    whose = f"of sub {sub[exchange.subs[0]]} " if len(exchange.subs) < len(sub) else ""
+    return (
+        f"The files {whose}at {one} and {other} may be exchanged: so they go better with the drawn room and the seats "
+        'about them. Check the names; if they are right: checked = ["seats"] in [reference].'
+    )
+
+
 def _doubts(blamed: int, seats: tuple[int, int], seat: Sequence[str], *, whose: str, why: str) -> list[Doubt]:
     one, other = (seat[place] for place in seats)
     return [

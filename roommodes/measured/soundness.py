@@ -16,7 +16,7 @@ from roommodes.measured.across_seats.field_judging import FieldJudging
 from roommodes.measured.across_seats.smooth_field import change_doubt
 from roommodes.measured.data import MeasuredSeats, MeasuredSubs
 from roommodes.measured.doubts import Doubt
-from roommodes.measured.exchanged import FEWEST_SEATS, exchanged_seats, field_exchange_doubts
+from roommodes.measured.exchanged import FEWEST_SEATS, exchange_question, exchanged_seats, field_exchange_doubts
 from roommodes.measured.files import Impulse, Spectrum
 from roommodes.measured.judging import Judging
 from roommodes.measured.manifest import ManifestTables, ResponseTable
@@ -76,18 +76,21 @@ def suspicions(
         raw=raw,
         frequency_hz=hz,
         transfer=transfer,
+        expected=expected,
         seats=seats,
         speed_m_s=project.room.air.speed_of_sound_m_s,
         left_out=frozenset(doubt.sub for doubt in odd),
     )
-    changed = field.changed()
+    changed, asked = field.changed(), []
     if not odd and exchange:
         two = field.exchange(changed)
-        found = [] if two is None else field_exchange_doubts(two, seats.name, subs.name)
+        certain = two is not None and two.certain
+        found = field_exchange_doubts(two, seats.name, subs.name) if two is not None and certain else []
         if not found and not changed:
             found = exchanged_seats(hz, transfer, expected, seats.name, subs.name)
         if found:
             return Suspicions(of_all="", of_files=tuple(found), expected=expected)
+        asked = [exchange_question(two, seats.name, subs.name)] if two is not None else []
     odd += [change_doubt(one, sub=sub) for sub, own in changed.items() for one in own]
     blamed = {doubt.sub for doubt in odd}
     between, untold = Judging(
@@ -105,7 +108,7 @@ def suspicions(
     for sub in range(len(subs)):
         if sub not in {doubt.sub for doubt in doubts} and reference.common_time:
             doubts += late_doubts(reading, sub, list(range(len(seats))), across_s=across_s)
-    return Suspicions(of_all="", of_files=tuple(doubts), untold=tuple(untold), expected=expected)
+    return Suspicions(of_all="", of_files=tuple(doubts), untold=(*untold, *asked), expected=expected)
 
 
 def _expected(project: Project, hz: Floats, seats: MeasuredSeats, subs: MeasuredSubs, *, wanted: bool) -> Complexes:

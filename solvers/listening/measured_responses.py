@@ -54,11 +54,18 @@ def measured_responses(results: Results, index: Integers, length_s: float) -> tu
     hz = results.frequency_hz
     step = float(np.diff(hz).max())
     if step * SHORTEST_MEASURED_S > 1.0:
+        if results.measured is not None and results.measured.estimated is not None:
+            raise OutsideModel(
+                f"some responses of this plan were estimated at its own frequencies alone, as a field file holds them: "
+                f"{step:.1f} Hz apart at {hz[-1]:g} Hz they tell only {1.0 / step:.2f} s; allowed: "
+                f"{SHORTEST_MEASURED_S:g} s or more. Search again with optimise --measured MANIFEST --estimate, in "
+                "place of --field here or of tune --field: that estimates them over all that the files hold."
+            )
         needed = int(np.ceil(np.log(2.0) * hz[-1] * SHORTEST_MEASURED_S))
         raise OutsideModel(
             f"the measured responses are {step:.1f} Hz apart at {hz[-1]:g} Hz and tell only {1.0 / step:.2f} s; "
             f"allowed: {SHORTEST_MEASURED_S:g} s or more. Search again: a plan file keeps all that the files tell; "
-            f"where responses were estimated, raise [search] points_per_octave to {needed} there."
+            f"or raise [search] points_per_octave to {needed}."
         )
     length_s = min(length_s, told)
     even = np.arange(np.ceil(hz[0] * length_s), np.floor(hz[-1] * length_s) + 1) / length_s

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes, Floats, Integers
 from roommodes.measured.across_seats.smooth_field import (
     FEWEST_POINTS,
     Change,
@@ -30,6 +30,7 @@ class FieldJudging:
     raw : (seat, sub) -> what its file holds.
     frequency_hz : (n_freq,) the common grid [Hz].
     transfer : (n_freq, n_seat, n_sub) complex128, the chain not yet divided out.
+    expected : likewise by a rough model [1/m], NaN for subs whose place is not known.
     seats : where the microphones stood; those whose places are not known are left out.
     speed_m_s : of sound.
     left_out : subs of which something else was said already.
@@ -39,6 +40,7 @@ class FieldJudging:
     raw: Mapping[tuple[int, int], Spectrum | Impulse]
     frequency_hz: Floats
     transfer: Complexes
+    expected: Complexes
     seats: MeasuredSeats
     speed_m_s: float
     left_out: frozenset[int]
@@ -70,13 +72,23 @@ class FieldJudging:
         known = np.flatnonzero(self.seats.known)
         if not self._comparable or not len(known):
             return None
-        field = SmoothField(self.frequency_hz, self.seats.position_m[known], speed_m_s=self.speed_m_s)
-        if len(field.hz) < FEWEST_POINTS or (two := exchange_of(field, self.transfer[:, known])) is None:
+        fields = [self._field(known, sub) for sub in range(self.transfer.shape[2])]
+        if len(fields[0].hz) < FEWEST_POINTS or (two := exchange_of(fields, self.transfer[:, known])) is None:
             return None
         rival = max((own[0].gain for sub, own in changed.items() if sub in two.subs), default=0.0)
         one, other = (int(known[seat]) for seat in two.seats)
         may_be = None if two.rival is None else (int(known[two.rival[0]]), int(known[two.rival[1]]))
         return replace(two, seats=(one, other), rival=may_be) if two.gain > rival else None
+
+    def _field(self, known: Integers, sub: int) -> SmoothField:
+        """The field of one sub at the seats whose places are known, with the drawn room where its place is."""
+        expected = self.expected[:, known, sub]
+        return SmoothField(
+            self.frequency_hz,
+            self.seats.position_m[known],
+            speed_m_s=self.speed_m_s,
+            expected=expected if np.isfinite(expected).all() else None,
+        )
 
     @property
     def _comparable(self) -> bool:

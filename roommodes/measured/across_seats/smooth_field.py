@@ -12,10 +12,19 @@ lowers it by so much that no sound set comes near. Seats further apart than half
 other, and nothing is said of them. Impulse responses tell signs and times better by their first sounds
 (`first_sound`).
 
+For exchanges the drawn room is asked too: K then has, beside the diffuse field, the responses m that a rough model lets
+expect at that frequency and at those near it,
+
+    K = sin(k r) / (k r) + 2 sum over frequencies near it of m m^H / |m|^2
+
+since a drawn room that is some percent off has its modes at other frequencies with the same pattern over the seats. A
+pattern that is quite wrong adds nothing to speak of: with the model of another room sound sets stay below the limit.
+
 | symbol | meaning |
 | --- | --- |
 | y | responses of one sub at its seats |
 | K | covariance of the field at the seats |
+| m | the model's responses of that sub at its seats |
 | gain | by how much a change lowers Q |
 
 References
@@ -24,7 +33,7 @@ References
     reverberant sound fields, J. Acoust. Soc. Am. 27 (1955) 1072 (from memory).
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
@@ -43,6 +52,10 @@ LONGEST_S, STEP_S, LEAST_S = 0.08, 0.5e-3, 6e-3
 Kind = Literal["time", "polarity", "phase sign"]
 GAIN: dict[Kind, float] = {"polarity": 0.55, "time": 0.65, "phase sign": 0.65}  # sound sets stay below -0.4, 0.5, 0.3
 GAIN_ALL, GAIN_ONE, GAIN_ONE_OF_FOUR = 0.45, 0.6, 0.85  # of exchanges; 220 sound sets: below 0.35, 0.53, 0.63
+GAIN_BY_ROOM = 0.4  # of either with the drawn room; 94 sound sets: below 0.06, with another room's model below 0.29
+MAY_BE = 0.5  # of that limit, from which two files may be exchanged; with another room's model 3 of 94 sound sets
+PATTERN, NEAR_OCTAVES = 2.0, 0.043  # how much the drawn room counts beside the diffuse field, and over how much it does
+SCALES_DB = tuple(range(-60, 61, 6))  # of one file, held against an exchange
 RIVAL = 0.8  # of the best gain, from which another change may be meant as well
 MUCH_MORE = 2.0  # one sub's gain over the mean of all, from which that sub's files alone were exchanged
 MEND_SIGN = 'If you have checked it, and it is right: checked = ["phase sign"] at the sub, or in [reference] for all.'
@@ -74,17 +87,24 @@ class SmoothField:
     frequency_hz : (n_freq,) [Hz].
     seat_m : (n_seat, 3) [m].
     speed_m_s : of sound.
+    expected : (n_freq, n_seat) by a model of the room, any scale; None for the diffuse field alone.
     """
 
-    def __init__(self, frequency_hz: Floats, seat_m: Floats, *, speed_m_s: float) -> None:
+    def __init__(
+        self, frequency_hz: Floats, seat_m: Floats, *, speed_m_s: float, expected: Complexes | None = None
+    ) -> None:
         self.used = frequency_hz <= HIGHEST_HZ
         self.hz = frequency_hz[self.used]
         k = 2.0 * np.pi * self.hz / speed_m_s
         away = np.linalg.norm(seat_m[:, None] - seat_m[None], axis=2)
         self.away_m = away
         noise = FLOOR**2 + (k * PLACED_M) ** 2  # the gradient's mean square is k^2 / 3 along each axis
-        covariance = np.sinc(k[:, None, None] * away / np.pi) + noise[:, None, None] * np.eye(len(seat_m))
-        self.inverse = np.linalg.inv(covariance)
+        covariance = np.sinc(k[:, None, None] * away / np.pi)
+        self.by_room = expected is not None
+        if expected is not None:
+            pattern = _pattern(self.hz, expected[self.used])
+            covariance = (covariance + PATTERN * pattern) / (1.0 + PATTERN)
+        self.inverse = np.linalg.inv(covariance + noise[:, None, None] * np.eye(len(seat_m)))
 
     def unlikely(self, responses: Complexes) -> float:
         """Q of one sub's responses: (n_freq, n_seat)."""
@@ -119,18 +139,38 @@ class SmoothField:
                 found.append(Change(seat=seat, kind="phase sign", late_s=0.0, gain=float(gains["reversed", 1.0].max())))
         return found
 
-    def exchanges(self, transfer: Complexes) -> dict[tuple[int, int], Floats]:
-        """Gain of exchanging each two seats, for each sub: (n_freq, n_seat, n_sub) -> (n_sub,) each."""
-        n_seat, n_sub = transfer.shape[1:]
-        before = np.array([self.unlikely(transfer[:, :, sub]) for sub in range(n_sub)])
-        found = {}
+    def exchanges(self, responses: Complexes) -> dict[tuple[int, int], float]:
+        """Gain of exchanging each two seats of one sub: (n_freq, n_seat)."""
+        n_seat, before, found = responses.shape[1], self.unlikely(responses), {}
         for one, other in combinations(range(n_seat), 2):
             if self.away_m[one, other] >= NEAREST_M:
                 order = np.arange(n_seat)
                 order[[one, other]] = other, one
-                now = np.array([self.unlikely(transfer[:, order, sub]) for sub in range(n_sub)])
-                found[one, other] = before - now
+                found[one, other] = before - self.unlikely(responses[:, order])
         return found
+
+    def most_by_one(self, responses: Complexes) -> float:
+        """The most that turning, moving, reversing or scaling one file gains: (n_freq, n_seat).
+
+        A file that is scaled by g was g^2 times as likely where it was, so that 2 ln g / n_seat is added.
+        """
+        both = Judged(polarity=True, level=False, time=True)
+        most, n_seat = max(one.gain for one in self.changes(responses, judged=both, sign=True)), responses.shape[1]
+        before = self.unlikely(responses)
+        for seat in range(n_seat):
+            for decibels in SCALES_DB:
+                scaled, factor = responses.copy(), 10.0 ** (decibels / 20.0)
+                scaled[:, seat] *= factor
+                most = max(most, before - self.unlikely(scaled) + 2.0 * float(np.log(factor)) / n_seat)
+        return most
+
+
+def _pattern(hz: Floats, expected: Complexes) -> Complexes:
+    """Mean of m m^H / |m|^2 over the frequencies near each, its mean diagonal one: (n_freq, n_seat, n_seat)."""
+    power = np.maximum(np.mean(np.abs(expected) ** 2, axis=1), 1e-300)
+    each = np.einsum("fi,fj->fij", expected, expected.conj()) / power[:, None, None]
+    near = np.exp(-0.5 * (np.log2(hz[:, None] / hz) / NEAR_OCTAVES) ** 2)
+    return np.asarray(np.einsum("fg,gij->fij", near / near.sum(axis=1, keepdims=True), each))
 
 
 def changed_files(
@@ -195,27 +235,53 @@ class Exchange:
     seats : both, indices.
     subs : of which subs, indices.
     gain : the mean over these.
+    certain : whether no sound set comes near; where not, it is a question.
     rival : two others whose exchange would do nearly as much, as of mirrored pairs; None where there are none.
     """
 
     seats: tuple[int, int]
     subs: tuple[int, ...]
     gain: float
+    certain: bool = True
     rival: tuple[int, int] | None = None
 
 
-def exchange_of(field: SmoothField, transfer: Complexes) -> Exchange | None:
-    """The two seats whose exchange, of all subs or of one, makes a set far more likely: (n_freq, n_seat, n_sub)."""
-    if len(field.away_m) < FEWEST_EXCHANGED or not (gains := field.exchanges(transfer)):
+def exchange_of(fields: Sequence[SmoothField], transfer: Complexes) -> Exchange | None:
+    """The two seats whose exchange, of all subs or of one, makes a set far more likely.
+
+    Parameters
+    ----------
+    fields : of each sub.
+    transfer : (n_freq, n_seat, n_sub) complex128.
+    """
+    n_seat, n_sub = transfer.shape[1:]
+    each = [field.exchanges(transfer[:, :, sub]) for sub, field in enumerate(fields)]
+    if n_seat < FEWEST_EXCHANGED or not each or not each[0]:
         return None
-    n_sub = transfer.shape[2]
+    gains = {pair: np.array([of_sub[pair] for of_sub in each]) for pair in each[0]}
+    limit_of_all = GAIN_BY_ROOM if all(field.by_room for field in fields) else GAIN_ALL
+    limit = GAIN_ONE if n_seat > FEWEST_EXCHANGED else GAIN_ONE_OF_FOUR
+    limits = [GAIN_BY_ROOM if field.by_room else limit for field in fields]
+    of_one = max(float(gain.max()) for gain in gains.values())
     of_all = max(float(gain.mean()) for gain in gains.values())
-    of_one, sub = max((float(gain.max()), int(gain.argmax())) for gain in gains.values())
-    if of_all >= GAIN_ALL and (n_sub == 1 or of_one < MUCH_MORE * of_all):
-        return _exchange({pair: float(gain.mean()) for pair, gain in gains.items()}, tuple(range(n_sub)))
-    if of_one >= (GAIN_ONE if len(field.away_m) > FEWEST_EXCHANGED else GAIN_ONE_OF_FOUR):
-        return _exchange({pair: float(gain[sub]) for pair, gain in gains.items()}, (sub,))
+    over = np.array([max(of_sub.values()) / least for of_sub, least in zip(each, limits, strict=True)])
+    sub = int(over.argmax())
+    together = n_sub == 1 or of_one < MUCH_MORE * of_all
+    for share in (1.0, MAY_BE):
+        if together and of_all >= share * limit_of_all and (share == 1.0 or fields[0].by_room):
+            two = _exchange({pair: float(gain.mean()) for pair, gain in gains.items()}, tuple(range(n_sub)))
+        elif over[sub] >= share and (share == 1.0 or fields[sub].by_room):
+            two = _exchange(each[sub], (sub,))
+        else:
+            continue
+        return replace(two, certain=share == 1.0) if _more_than_one_file(two, fields, transfer) else None
     return None
+
+
+def _more_than_one_file(two: Exchange, fields: Sequence[SmoothField], transfer: Complexes) -> bool:
+    """Whether an exchange that the drawn room tells explains more than anything done to a single file."""
+    asked = [sub for sub in two.subs if fields[sub].by_room]
+    return two.gain > float(np.mean([fields[sub].most_by_one(transfer[:, :, sub]) for sub in asked] or [-np.inf]))
 
 
 def _exchange(gains: Mapping[tuple[int, int], float], subs: tuple[int, ...]) -> Exchange:

@@ -11,7 +11,7 @@ from cli.report.basis import basis_section
 from cli.report.blocks import Picture
 from cli.report.on_site.field import field_section
 from roommodes.arrays import Complexes, Floats
-from roommodes.errors import ProjectInvalid
+from roommodes.errors import OutsideModel, ProjectInvalid
 from roommodes.estimates.field_file import FieldFile
 from roommodes.estimates.places_table import even_places
 from roommodes.measured.data import Common, Manifest, MeasuredSeats, MeasuredSet, MeasuredSubs, Scale
@@ -26,6 +26,7 @@ from solvers.field.estimate import estimate
 from solvers.field.on_plan import with_field
 from solvers.field.plane import field_plane, grid_of
 from solvers.field.uncertain import uncertain
+from solvers.listening.over_time import plan_over_time
 from tests.independent.image_impulses import image_impulse
 
 RATE_HZ = 500.0
@@ -145,6 +146,13 @@ def test_filters_over_seats_that_were_not_measured(plan: Plan, plane: FieldFile)
     assert sure.promised_db - 0.2 < variation_db(level, whole.seats.weight) < sure.nine_of_ten_db + 0.1
     assert sure.promised_db < sure.mean_db < sure.nine_of_ten_db
     assert uncertain(plan) is None  # all was measured
+
+
+def test_a_decay_needs_the_files_own_band_and_says_the_way(plan: Plan, plane: FieldFile) -> None:
+    with pytest.raises(
+        OutsideModel, match=r"a field file holds them.*allowed: 1 s or more.*--measured MANIFEST --estimate"
+    ):
+        plan_over_time(with_field(plan, only(plane, slice(2))))
 
 
 def test_larger_deviations_promise_less(plan: Plan, plane: FieldFile) -> None:
