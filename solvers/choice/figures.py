@@ -14,7 +14,7 @@ from roommodes.responses.metrics import drive_weights, seat_pressure
 from solvers.choice.aims import Figures, decay_s, smoothness_db
 from solvers.loudness.headroom import Loudness
 from solvers.search.problem import FoundPlan, Problem
-from solvers.search.state import SIDE_BY_SIDE
+from solvers.search.state import batches
 
 
 def figures_of(
@@ -53,14 +53,12 @@ def figures_of(
 
 
 def _batches(plans: Iterable[FoundPlan], problem: Problem) -> Iterator[Sequence[FoundPlan]]:
-    """Different plans of one number of subs, so many that their transfer functions fit `SIDE_BY_SIDE`."""
+    """Different plans of one number of subs, some at a time."""
     by_count: dict[int, list[FoundPlan]] = {}
     for plan in dict.fromkeys(plans):
         by_count.setdefault(len(plan.candidate_index), []).append(plan)
     for subs, alike in by_count.items():
-        most = max(1, SIDE_BY_SIDE // (len(problem.frequency_hz) * problem.n_seat * subs))
-        for start in range(0, len(alike), most):
-            yield alike[start : start + most]
+        yield from batches(problem, subs, alike)
 
 
 def _headroom_db(problem: Problem, loudness: Loudness, plans: Sequence[FoundPlan], level: Floats) -> Floats:

@@ -21,6 +21,7 @@ Gauss-Newton steps on the residual, with dL_s = (20 / ln 10) Re(U_s dc / p_s). A
 side in NumPy.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import log10
@@ -32,6 +33,7 @@ from roommodes.responses.metrics import drive_weights, level_db, normalised, sea
 from roommodes.running import Running
 from solvers.proof.free_weights import proven_spread
 from solvers.search.problem import FoundPlan, Problem
+from solvers.search.state import batches
 
 STARTS = 64  # random phases per frequency
 PROJECTIONS = 24  # steps to and fro
@@ -68,29 +70,39 @@ class FreeWeights:
 
 
 def free_weights_of(
-    problem: Problem, plan: FoundPlan, *, starts: int = STARTS, boxes: int = 0, running: Running = Running()
-) -> FreeWeights:
-    """The best free weights for a plan's positions.
+    problem: Problem,
+    plans: Sequence[FoundPlan],
+    *,
+    starts: int = STARTS,
+    boxes: int = 0,
+    running: Running = Running(),
+) -> list[FreeWeights]:
+    """The best free weights for the positions of plans with one number of subs, side by side.
 
     Parameters
     ----------
     problem : the transfer functions and seat weights.
-    plan : the layout; its drives are one of the starts.
+    plans : the layouts; their drives are one of the starts.
     starts : random starts per frequency.
-    boxes : of the proof, for each frequency at most; 0 proves nothing.
+    boxes : of the proof for the first plan, for each frequency at most; 0 proves nothing, nor is it for the others.
     running : cancelling, threads of the proof.
     """
-    own = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
-    found = best_weights(
-        problem.transfer[:, :, plan.candidate_index],
-        problem.seat_weight,
-        own,
-        starts=starts,
-        boxes=boxes,
-        running=running,
-    )
-    variation = min(found.variation_db, plan.variation_db)  # to the last digit
-    return replace(found, variation_db=variation, least_db=min(found.least_db, variation))
+    found: list[FreeWeights] = []
+    for batch in batches(problem, len(plans[0].candidate_index), plans):
+        index = np.array([plan.candidate_index for plan in batch])
+        own = drive_weights(
+            problem.frequency_hz,
+            gain_db=np.array([plan.gain_db for plan in batch]),
+            delay_s=np.array([plan.delay_s for plan in batch]),
+            polarity=np.array([plan.polarity for plan in batch]),
+        )
+        transfer = np.moveaxis(problem.transfer[:, :, index], 2, 0)
+        proof = 0 if found else boxes
+        each = best_weights_each(transfer, problem.seat_weight, own, starts=starts, boxes=proof, running=running)
+        for one, plan in zip(each, batch, strict=True):
+            variation = min(one.variation_db, plan.variation_db)  # to the last digit
+            found.append(replace(one, variation_db=variation, least_db=min(one.least_db, variation)))
+    return found
 
 
 def best_weights(
@@ -111,40 +123,68 @@ def best_weights(
     weights : (n_freq, n_sub) complex128, a start; the answer is never worse than it.
     starts, boxes, running : as for `free_weights_of`.
     """
+    (found,) = best_weights_each(
+        transfer[None], seat_weight, weights[None], starts=starts, boxes=boxes, running=running
+    )
+    return found
+
+
+def best_weights_each(
+    transfer: Complexes,
+    seat_weight: Floats,
+    weights: Complexes,
+    *,
+    starts: int = STARTS,
+    boxes: int = 0,
+    running: Running = Running(),
+) -> list[FreeWeights]:
+    """`best_weights` of several plans: (n_plan, n_freq, n_seat, n_sub) and (n_plan, n_freq, n_sub).
+
+    The frequencies of all plans stand in one row, f. A proof is made for the first plan alone.
+    """
     heard = seat_weight > 0.0
     a = normalised(seat_weight[heard])
-    h = transfer[:, heard]
+    n_plan, n_freq, _, n_sub = transfer.shape
+    h = transfer[:, :, heard].reshape(n_plan * n_freq, -1, n_sub)
     basis, values, turn = np.linalg.svd(h, full_matrices=False)
     basis = basis * (values > RANK_RTOL * values[:, :1])[:, None, :]
     lifted = values[:, :, None] * turn  # weights -> c
     lowered = np.linalg.pinv(lifted, rcond=RANK_RTOL)  # c -> weights
-    own = np.einsum("fkc,fc->fk", lifted, weights)[:, None]  # (n_freq, 1, rank)
+    own = np.einsum("fkc,fc->fk", lifted, weights.reshape(-1, n_sub))[:, None]  # (f, 1, rank)
     least, where = _spread2(basis, a, own)[:, 0], own[:, 0]
-    if h.shape[2] > 1 and h.shape[1] > 1:
-        begun = np.concatenate([own, _projected(basis, a, starts)], axis=1)
-        least, where = _descended(basis, a, begun, least, where)
+    if n_sub > 1 and h.shape[1] > 1:
+        each = [_projected(basis[start : start + n_freq], a, starts) for start in range(0, len(basis), n_freq)]
+        least, where = _descended(basis, a, np.concatenate([own, np.concatenate(each)], axis=1), least, where)
         for _ in range(ROUNDS):
-            w = np.einsum("fck,fk->fc", lowered, where)
-            beside = [np.einsum("fkc,fc->fk", lifted, np.roll(w, turn_by, axis=0)) for turn_by in (1, -1)]
+            w = np.einsum("fck,fk->fc", lowered, where).reshape(n_plan, n_freq, n_sub)
+            turned = [np.roll(w, turn_by, axis=1).reshape(-1, n_sub) for turn_by in (1, -1)]  # the neighbours'
+            beside = [np.einsum("fkc,fc->fk", lifted, one) for one in turned]
             least, where = _descended(basis, a, np.stack(beside, axis=1), least, where)
-    proven = 0.0
+    proven = np.zeros(n_plan)
     if boxes:
+        first = slice(n_freq)
         with ThreadPoolExecutor(running.thread_count, thread_name_prefix="proof") as pool:
-            proof = proven_spread(basis, a, np.sqrt(least), boxes=boxes, pool=pool, running=running)
-        met = np.where(np.isfinite(proof.better), proof.better, where)
-        least, where = _descended(basis, a, met[:, None], least, where)
-        proven = proof.variation_db
+            proof = proven_spread(basis[first], a, np.sqrt(least[first]), boxes=boxes, pool=pool, running=running)
+        met = np.where(np.isfinite(proof.better), proof.better, where[first])[:, None]
+        least[first], where[first] = _descended(basis[first], a, met, least[first], where[first])
+        proven[0] = proof.variation_db
     spread = np.sqrt(least)
     spread[spread < ZERO_DB] = 0.0
     found = np.einsum("fck,fk->fc", lowered, where)
     loudest = 20.0 * np.log10(np.maximum(np.abs(found).max(axis=1), TINY))
-    return FreeWeights(
-        variation_db=float(np.sqrt(np.mean(spread**2))),
-        spread_db=spread,
-        weights=found,
-        output_db=float(np.mean(level_db(seat_pressure(h, found)) @ a - loudest)) - 20.0 * log10(h.shape[2]),
-        least_db=proven,
-    )
+    over = (level_db(seat_pressure(h, found)) @ a - loudest).reshape(n_plan, n_freq)
+    return [
+        FreeWeights(
+            variation_db=float(np.sqrt(np.mean(spread_db**2))),
+            spread_db=spread_db,
+            weights=weights_found,
+            output_db=float(np.mean(mean)) - 20.0 * log10(n_sub),
+            least_db=float(least_db),
+        )
+        for spread_db, weights_found, mean, least_db in zip(
+            spread.reshape(n_plan, n_freq), found.reshape(n_plan, n_freq, n_sub), over, proven, strict=True
+        )
+    ]
 
 
 def _spread2(basis: Complexes, a: Floats, c: Complexes) -> Floats:

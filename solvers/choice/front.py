@@ -82,10 +82,10 @@ def front_of(plans: Sequence[FoundPlan]) -> tuple[FoundPlan, ...]:
 
     Of plans within `STEP_DB` of output the most even one is kept; both ends stay.
     """
-    front: list[FoundPlan] = []
-    for plan in sorted(plans, key=lambda plan: (plan.variation_db, -plan.output_db)):
-        if not front or plan.output_db > front[-1].output_db:
-            front.append(plan)
+    output = np.array([plan.output_db for plan in plans])
+    order = np.lexsort((-output, np.array([plan.variation_db for plan in plans])))
+    louder = np.diff(np.maximum.accumulate(output[order]), prepend=-np.inf) > 0.0
+    front = [plans[k] for k in order[louder]]
     step = max(STEP_DB, (front[-1].output_db - front[0].output_db) / (MOST - 1))
     kept = front[:1]
     for plan in front[1:-1]:

@@ -50,6 +50,24 @@ Front = Callable[[Sequence[FoundPlan]], Sequence[FoundPlan]]
 Job = tuple[float, float, State]  # asked output [dB], worth of a decibel there [dB2], start
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Met:
+    """Plans met, and their figures side by side: (n_plan,) each [dB]."""
+
+    plans: Sequence[FoundPlan]
+    variation_db: Floats
+    output_db: Floats
+
+    @classmethod
+    def of(cls, plans: Sequence[FoundPlan]) -> "_Met":
+        """Of some plans."""
+        return cls(
+            plans=plans,
+            variation_db=np.array([plan.variation_db for plan in plans]),
+            output_db=np.array([plan.output_db for plan in plans]),
+        )
+
+
 def between(
     tools: Tools, met: Sequence[FoundPlan], filling: Filling, entropy: Sequence[int], front_of: Front
 ) -> list[FoundPlan]:
@@ -71,8 +89,8 @@ def between(
         if len(front) < 2 or tools.running.stop_asked():
             break
         random = np.random.default_rng([*entropy, turn])
-        plans = [*met, *found]
-        jobs = [job for asked in _asked(front) for job in _starts(tools, filling, plans, front, asked, random)]
+        every = _Met.of([*met, *found])
+        jobs = [job for asked in _asked(front) for job in _starts(tools, filling, every, front, asked, random)]
         ends: dict[float, list[tuple[float, int]]] = {}
         landed = list(tools.each(lambda job: _searched(tools, job), jobs))
         for index, (value, _) in enumerate(landed):
@@ -92,7 +110,7 @@ def _asked(front: Sequence[FoundPlan]) -> Floats:
 def _starts(
     tools: Tools,
     filling: Filling,
-    plans: Sequence[FoundPlan],
+    met: _Met,
     front: Sequence[FoundPlan],
     asked: float,
     random: np.random.Generator,
@@ -102,12 +120,13 @@ def _starts(
     at = int(np.clip(np.searchsorted(outputs, asked), 1, len(front) - 1))
     rise = front[at].variation_db ** 2 - front[at - 1].variation_db ** 2
     reward = max(rise / max(float(outputs[at] - outputs[at - 1]), 1e-9), LEAST_REWARD)
-    value = [plan.variation_db**2 + MISSING * max(0.0, asked - plan.output_db) ** 2 for plan in plans]
+    value = met.variation_db**2 + MISSING * np.maximum(0.0, asked - met.output_db) ** 2
     chosen: dict[tuple[float, ...], State] = {}
     for index in np.argsort(value, kind="stable"):
-        plan = plans[index]
+        plan = met.plans[index]
         alike = (*plan.candidate_index.tolist(), *plan.polarity.tolist(), *np.round(plan.delay_s / APART_S).tolist())
-        chosen.setdefault(alike, state_of(tools.columns, plan))
+        if alike not in chosen:
+            chosen[alike] = state_of(tools.columns, plan)
         if len(chosen) == filling.nearest:
             break
     near = list(chosen.values())

@@ -183,10 +183,7 @@ class _Judging:
             for count, plans in order.items():
                 if self.running.stop_asked():
                     break
-                found = [
-                    free_weights_of(self.problem, plan, boxes=0 if place else PROOF_BOXES, running=self.running)
-                    for place, plan in enumerate(plans)
-                ]
+                found = free_weights_of(self.problem, plans, boxes=PROOF_BOXES, running=self.running)
                 merits[count] = {
                     "weights_db": np.array([one.variation_db for one in found]),
                     "weights_output_db": np.array([one.output_db for one in found]),

@@ -17,13 +17,15 @@ class Pool:
 
     def offer(self, value: float, state: State) -> None:
         """Keep the state if its layout is new or its value lower than the known one."""
-        known = self._best.get(state.layout)
+        layout = state.layout
+        known = self._best.get(layout)
         if known is None or value < known[0]:
-            self._best[state.layout] = (value, state)
+            self._best[layout] = (value, state)
 
     def best(self, count: int) -> list[tuple[float, State]]:
         """The `count` layouts of lowest value, lowest first."""
-        return heapq.nsmallest(count, self._best.values(), key=lambda entry: (entry[0], entry[1].layout))
+        found = heapq.nsmallest(count, self._best.items(), key=lambda item: (item[1][0], item[0]))
+        return [entry for _, entry in found]
 
     def keep_only(self, entries: Iterable[tuple[float, State]]) -> None:
         """Forget everything but these."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeVar
 
 import numpy as np
 
@@ -10,6 +11,8 @@ from roommodes.responses.metrics import drive_weights, level_db, outputs_db, sea
 from solvers.search.columns import Columns
 from solvers.search.problem import DriveRange, FoundPlan, Problem
 from solvers.search.steps import on_steps
+
+Row = TypeVar("Row")
 
 SIDE_BY_SIDE = 2**18  # transfer functions of plans that are judged at once: some megabytes
 
@@ -120,13 +123,18 @@ def plans_of(
     for row, state in enumerate(states):
         alike.setdefault(tuple(columns.size[state.column].tolist()), []).append(row)
     for size, rows in alike.items():
-        most = max(1, SIDE_BY_SIDE // (len(problem.frequency_hz) * problem.n_seat * sum(size)))
-        for start in range(0, len(rows), most):
-            batch = rows[start : start + most]
+        for batch in batches(problem, sum(size), rows):
             plans = _plans(problem, columns, [states[row] for row in batch], [rewards[row] for row in batch])
             for row, plan in zip(batch, plans, strict=True):
                 found[row] = plan
     return [plan for plan in found if plan is not None]
+
+
+def batches(problem: Problem, subs: int, rows: Sequence[Row]) -> Iterator[Sequence[Row]]:
+    """Plans with so many subs, so many at a time that their transfer functions keep within `SIDE_BY_SIDE`."""
+    most = max(1, SIDE_BY_SIDE // (len(problem.frequency_hz) * problem.n_seat * subs))
+    for start in range(0, len(rows), most):
+        yield rows[start : start + most]
 
 
 def _plans(

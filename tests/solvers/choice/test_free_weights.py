@@ -8,7 +8,7 @@ from scipy.optimize import differential_evolution, minimize
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.metrics import level_db, seat_pressure, variation_db
-from solvers.choice.free_weights import FreeWeights, best_weights, free_weights_of
+from solvers.choice.free_weights import FreeWeights, best_weights, best_weights_each, free_weights_of
 from solvers.search.problem import Problem
 from solvers.search.search import search
 
@@ -138,6 +138,20 @@ def test_no_plan_of_a_search_is_below_its_bound() -> None:
         frequency_hz=np.geomspace(20.0, 120.0, 17), transfer=noise(random, 17, 5, 7), seat_weight=np.ones(5)
     )
     (outcome,) = search(problem, counts=[2], seed=1, keep=4)
-    for plan in outcome.plans:
-        best = free_weights_of(problem, plan)
+    for plan, best in zip(outcome.plans, free_weights_of(problem, outcome.plans), strict=True):
         assert 0.0 < best.variation_db < plan.variation_db
+
+
+def test_plans_side_by_side_have_the_weights_of_each_by_itself(close) -> None:
+    """Neighbouring frequencies are those of one plan, and the proof is of the first."""
+    random = np.random.default_rng(8)
+    h, w, a = noise(random, 5, 6, 7, 2), noise(random, 5, 6, 2), random.uniform(0.3, 2.0, 7)
+    each = best_weights_each(h, a, w, boxes=300)
+    for k, best in enumerate(each):
+        alone = best_weights(h[k], a, w[k], boxes=0 if k else 300)
+        close(best.spread_db, alone.spread_db, rtol=1e-9)
+        close(best.variation_db, alone.variation_db, rtol=1e-9)
+        close(best.output_db, alone.output_db, rtol=1e-7)
+        assert best.least_db == pytest.approx(alone.least_db, rel=1e-9)
+    assert each[0].least_db > 0.0
+    assert each[1].least_db == 0.0
