@@ -18,6 +18,7 @@ from solvers.search.explore import Effort
 from solvers.search.kernels.compiled import mark_compiled
 from solvers.search.kernels.free_weights import least_spread2
 from solvers.search.kernels.layouts_bound import layouts_bound
+from solvers.search.kernels.weights_bound import layouts_weights_bound
 from solvers.search.problem import DriveRange, Problem, Wishes
 from solvers.search.search import search
 
@@ -78,6 +79,14 @@ def main() -> None:
         10,
         np.empty(1),
         np.empty((2, 5)),
+    )
+    layouts_weights_bound(
+        np.random.default_rng(0).normal(size=(3, 3, 2, 4)),
+        np.full(4, 0.25),
+        np.array([[0, 1]]),
+        0.1,
+        np.array([[10.0, 0.1]]),
+        np.empty(1),
     )
     mark_compiled()
 
