@@ -50,6 +50,9 @@ class Allowed:
     def fault(self, value: float) -> str:
         """What is wrong with a value, or the first wrong one of an array; empty if it lies in the range."""
         if isinstance(value, np.ndarray) and value.ndim:
+            above = value > self.low if self.above_low else value >= self.low
+            if np.all(above & (value <= self.high)):
+                return ""
             return next((text for one in value.ravel() if (text := self.fault(float(one)))), "")
         if (value > self.low or (value == self.low and not self.above_low)) and value <= self.high:
             return ""

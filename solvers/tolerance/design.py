@@ -13,9 +13,11 @@ from roommodes.places.seats import Listening
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from solvers.tolerance.field import CHUNK, Field
-from solvers.tolerance.inputs import DRIVES, Builds, Inputs
+from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.plans import Driven, mean_levels_db, variations_db
 from solvers.tolerance.reduction import PRECISION
+
+A, B = "A", "B"  # the samples themselves, among the groups
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -35,11 +37,10 @@ class Heard:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
-    """Rooms of A, as many of B, and the variations of A's with the drive settings of B's (n_plan, n) [dB]."""
+    """Rooms of A, as many of B."""
 
     a: Heard
     b: Heard
-    drives_db: Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +51,7 @@ class Design:
     ----------
     inputs : what is uncertain.
     field : the field in built rooms.
+    coarse : the same on fewer unknowns, for the rooms behind the indices, A's and B's among them.
     plans : of any number of subs.
     listening : the ears.
     half : points of A, and of B; a power of two.
@@ -60,6 +62,7 @@ class Design:
 
     inputs: Inputs
     field: Field
+    coarse: Field
     plans: Sequence[Driven]
     listening: Listening
     half: int
@@ -74,9 +77,8 @@ class Design:
 
     @property
     def mixes(self) -> list[tuple[str, int]]:
-        """The groups whose rooms are worked out anew, with where each part of their points begins."""
-        groups = [name for name in self.inputs.groups if name != DRIVES]
-        return [(name, start) for name in groups for start in range(0, self.share_points, CHUNK)]
+        """A, B and each group mixed, where indices are asked for, with where each part of their points begins."""
+        return [(name, start) for name in (A, B, *self.inputs.groups) for start in range(0, self.share_points, CHUNK)]
 
     def points(self) -> tuple[Floats, Floats]:
         """A and B in the unit cube: (half, size) each."""
@@ -110,21 +112,17 @@ class Design:
         points = slice(start, start + CHUNK // 2)
         a, b = (self.inputs.builds(sample[points]) for sample in self.points())
         transfer = self.field.transfer(a.joined(b))
-        heard = self.heard(a, transfer[: len(a)])
-        drives = heard.variation_db
-        if start < self.share_points and DRIVES in self.inputs.groups:
-            drives = self.heard(a.driven_as(b), transfer[: len(a)]).variation_db
-        return Part(a=heard, b=self.heard(b, transfer[len(a) :]), drives_db=drives)
+        return Part(a=self.heard(a, transfer[: len(a)]), b=self.heard(b, transfer[len(a) :]))
 
     def mixed(self, mix: tuple[str, int]) -> Floats:
-        """Variations in rooms of A with one group from B: (n_plan, n) [dB]."""
+        """Variations in rooms of A with one group from B, or of A or B itself: (n_plan, n) [dB]."""
         name, start = mix
         points = slice(start, min(start + CHUNK, self.share_points))
         a, b = (sample[points] for sample in self.points())
-        unit, columns = a.copy(), self.inputs.groups[name]
+        unit, columns = a.copy(), {A: slice(0, 0), B: slice(None)}.get(name) or self.inputs.groups[name]
         unit[:, columns] = b[:, columns]
         builds = self.inputs.builds(unit)
-        return self.heard(builds, self.field.transfer(builds)).variation_db
+        return self.heard(builds, self.coarse.transfer(builds)).variation_db
 
     def error_db(self, count: int, *, running: Running) -> float:
         """Largest difference of any plan's variation in the first rooms of A from the full equations [dB]."""

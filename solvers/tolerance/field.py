@@ -21,8 +21,9 @@ room that is no box they are measured cell by cell, and the modes of another sha
 | D | 1 / (V (k_n^2 - k^2)) of the low modes |
 """
 
-from dataclasses import dataclass
-from functools import lru_cache
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from math import pi
 
 import numpy as np
@@ -72,7 +73,7 @@ class Level:
     Parameters
     ----------
     k2 : squared wavenumber of the drawn room, complex [1/m2].
-    low : (m,) indices of the low modes among `Field.modes`; all of them in a room that is no box.
+    low : (m,) indices of the low modes among `BandField.modes`; all of them in a room that is no box.
     system : (n_wall_term + 2 + n_bundle, r (r + 1) / 2) fixed matrices, upper triangles: walls, the rest's value and
         its slope over k^2, bundles of low modes.
     bundle : (m, n_bundle) what the low modes' D give of each bundle.
@@ -81,6 +82,7 @@ class Level:
     ear_slope, cabinet_slope : (n_point, r) over k^2.
     direct : (n_ear, n_monomial, n_cabinet, n_monomial) ear to cabinet of the modes above the cut.
     direct_slope : (n_ear, n_cabinet).
+    leading : how many of the basis are enough where differences between rooms are wanted, not figures of each.
     """
 
     k2: complex
@@ -94,11 +96,61 @@ class Level:
     cabinet_slope: Complexes
     direct: Complexes
     direct_slope: Complexes
+    leading: int
+
+    def coarse(self) -> "Level":
+        """The same on the leading part of the basis."""
+        r, few = len(self.overlap), self.leading
+        packed = _square(r)[:few, :few][np.triu_indices(few)]
+        return replace(
+            self,
+            system=np.ascontiguousarray(self.system[:, packed]),
+            overlap=np.ascontiguousarray(self.overlap[:few]),
+            ear=np.ascontiguousarray(self.ear[..., :few]),
+            ear_slope=np.ascontiguousarray(self.ear_slope[..., :few]),
+            cabinet=np.ascontiguousarray(self.cabinet[..., :few]),
+            cabinet_slope=np.ascontiguousarray(self.cabinet_slope[..., :few]),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Field:
+    """Transfer functions in many built rooms, band by band: lower ones take fewer boundary modes.
+
+    Parameters
+    ----------
+    bands : from low to high.
+    """
+
+    bands: Sequence["BandField"]
+
+    @cached_property
+    def frequency_hz(self) -> Floats:
+        """(n_freq,) [Hz]."""
+        return np.concatenate([band.frequency_hz for band in self.bands])
+
+    @property
+    def levels(self) -> list[Level]:
+        """One per frequency."""
+        return [level for band in self.bands for level in band.levels]
+
+    @property
+    def boundary_size(self) -> int:
+        """Most boundary modes of any band."""
+        return max(0 if band.walls is None else band.walls.boundary.size for band in self.bands)
+
+    def coarse(self) -> "Field":
+        """The same on the leading parts of the bases: quicker, and less exact."""
+        return Field(bands=[replace(band, levels=tuple(one.coarse() for one in band.levels)) for band in self.bands])
+
+    def transfer(self, builds: Builds) -> Complexes:
+        """(n, n_freq, n_ear, n_cabinet) [1/m]; about `CHUNK` rooms at a time is quick."""
+        return np.concatenate([band.transfer(builds) for band in self.bands], axis=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Field:
-    """Transfer functions in many built rooms.
+class BandField:
+    """The same in one band.
 
     Parameters
     ----------
@@ -122,7 +174,7 @@ class Field:
     levels: tuple[Level, ...]
 
     def transfer(self, builds: Builds) -> Complexes:
-        """(n, n_freq, n_ear, n_cabinet) [1/m]; about `CHUNK` rooms at a time is quick."""
+        """As `Field.transfer`."""
         grown = builds.size_m / self.size_m
         mean_grown = np.prod(grown, axis=1) ** (1.0 / 3.0)
         ear, cabinet = (self.inputs.as_drawn(point, builds) for point in (builds.ear_m, builds.cabinet_m))

@@ -6,7 +6,7 @@ from `tolerance.field`. Every figure is the plan file's own plus the difference 
 grid of frequencies and the reduced equations cancel where nothing differs.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -25,7 +25,7 @@ from roommodes.running import Running
 from roommodes.storage.stamp import Made
 from solvers.tolerance.design import Design, Heard, Part
 from solvers.tolerance.forecast import in_words, seconds_for
-from solvers.tolerance.inputs import DRIVES, inputs_of
+from solvers.tolerance.inputs import inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
 from solvers.tolerance.reduction import reduced_field
 from solvers.tolerance.shares import shares
@@ -156,7 +156,7 @@ def design_of(
     points = min(SHARE_POINTS, asked.half) if asked.indices else 0
     seconds = seconds_for(
         inputs,
-        rooms=2 * asked.half + points * len(inputs.groups),
+        rooms=2 * asked.half + points * (2 + len(inputs.groups)),
         checked=asked.checked,
         frequency_hz=frequency_hz,
     )
@@ -164,6 +164,7 @@ def design_of(
     return Design(
         inputs=inputs,
         field=field,
+        coarse=field.coarse(),
         plans=leading.flat,
         listening=listening,
         half=asked.half,
@@ -184,42 +185,37 @@ def _response(results: Results, leading: Leading, frequency_hz: Floats) -> Compl
 class _Gathered:
     """All rooms together, A's before B's: figures as of `Heard`, less the drawn room's.
 
-    `mixed_db` holds (n_plan, n_group, n) variations, None where the indices are not complete.
+    `mixed_db` holds (n_plan, n) variations of A, B and each group's rooms by name, None where they are not complete.
     """
 
     variation_db: Floats
     mean_db: Floats
     level_db: NDArray[np.float32]
     drawn: Heard
-    mixed_db: Floats | None
+    mixed_db: Mapping[str, Floats] | None
 
     @classmethod
     def of(cls, design: Design, parts: Sequence[Part], mixed: Sequence[Floats]) -> "_Gathered":
         """From the design's parts in their order."""
         order = [part.a for part in parts] + [part.b for part in parts]
-        n = design.share_points
-        by_group: dict[str, list[Floats]] = {}
-        if mixed and n:
-            for (name, _), values in zip(design.mixes, mixed, strict=True):
-                by_group.setdefault(name, []).append(values)
-            if DRIVES in design.inputs.groups:
-                by_group[DRIVES] = [np.concatenate([part.drives_db for part in parts], axis=1)[:, :n]]
-        groups = [np.concatenate(by_group[name], axis=1) for name in design.inputs.groups if name in by_group]
+        by_name: dict[str, list[Floats]] = {}
+        for (name, _), values in zip(design.mixes, mixed, strict=False):
+            by_name.setdefault(name, []).append(values)
+        whole = len(mixed) == len(design.mixes) > 0 and design.inputs.size > 0
         return cls(
             variation_db=np.concatenate([one.variation_db for one in order], axis=1),
             mean_db=np.concatenate([one.mean_db for one in order], axis=1),
             level_db=np.concatenate([one.level_db for one in order], axis=1),
             drawn=design.drawn(),
-            mixed_db=np.stack(groups, axis=1) if len(groups) == len(design.inputs.groups) > 0 else None,
+            mixed_db={name: np.concatenate(values, axis=1) for name, values in by_name.items()} if whole else None,
         )
 
     def shares(self, plan: int) -> Shares | None:
         """The indices of one plan's variation."""
         if self.mixed_db is None:
             return None
-        half, n = self.variation_db.shape[1] // 2, self.mixed_db.shape[2]
-        a, b = self.variation_db[plan, :n], self.variation_db[plan, half : half + n]
-        return shares(a, b, self.mixed_db[plan])
+        a, b, *groups = (values[plan] for values in self.mixed_db.values())
+        return shares(a, b, np.stack(groups))
 
 
 def _table(
@@ -261,10 +257,9 @@ def _method(design: Design, draws: int) -> tuple[str, ...]:
     if not design.inputs.size:
         return ("nothing is uncertain: every room is the drawn one",)
     sizes = [len(level.overlap) for level in field.levels]
-    boundary = 0 if field.walls is None else field.walls.boundary.size
     lines = [
         f"{draws} built rooms from a scrambled Sobol' sequence of seed {design.seed}; every spread is even",
-        f"field: the model's equations at {len(field.frequency_hz)} frequencies, reduced from {boundary} to "
+        f"field: the model's equations at {len(field.frequency_hz)} frequencies, reduced from {field.boundary_size} to "
         f"{min(sizes)} to {max(sizes)} unknowns; room modes, places and wall strengths anew in every room",
         "figures: the plan file's own plus the difference that the room makes on these frequencies; fewer than the "
         "plan file's move percentiles by 0.1 dB or so, 0.3 dB at most on the demo",

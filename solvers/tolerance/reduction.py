@@ -2,7 +2,7 @@
 
 At each frequency the full equations are solved in a few sample rooms, with other walls and temperature, for ears and
 cabinets at other places; how the low modes alone drive the walls is added, because size and temperature move those.
-What is left of all these answers above a tolerance is the basis.
+What matters of all these answers is the basis (`tolerance.basis`). Lower bands have boundary modes of their own, fewer.
 """
 
 from collections.abc import Sequence
@@ -27,7 +27,8 @@ from roommodes.acoustics.strengths import Matrices, times
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
-from solvers.tolerance.field import Field, Level, Places
+from solvers.tolerance.basis import Reaction, leading_of
+from solvers.tolerance.field import BandField, Field, Level, Places
 from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.modes import Modes, ShapedModes, modes_of
 from solvers.tolerance.walls import Walls
@@ -40,7 +41,7 @@ AT_ONCE = 2  # wavenumbers of one frequency
 SAMPLES = 12  # rooms beside the drawn one from which a basis is learnt
 MODE_SAMPLES = 2  # of them, with the low modes too
 CLIMATES, LEAST_BUNDLE = 128, 1e-9  # rooms that show how low modes change, and the weakest change that is kept
-LEAST = 1e-3  # what a direction must weigh against the strongest to enter the basis
+BAND_EDGES = (0.42, 0.75)  # of the highest frequency: each band has boundary modes of its own
 
 
 def reduced_field(
@@ -67,6 +68,23 @@ def reduced_field(
     OutsideModel, ValueError : as the model does.
     """
     running.step("room", 0.0, note)
+    bands: list[BandField] = []
+    done = 0
+    for hz in _bands(frequency_hz, one=inputs.geometry is not None):
+        part = running.part(done / len(frequency_hz), (done + len(hz)) / len(frequency_hz))
+        bands.append(_band_field(inputs, frequency_hz=hz, seed=seed, running=part, note=note))
+        done += len(hz)
+    return Field(bands=bands)
+
+
+def _bands(frequency_hz: Floats, *, one: bool) -> list[Floats]:
+    """The frequencies in bands that take about as many boundary modes; a shape is solved once, for one band."""
+    edges = np.array([] if one else BAND_EDGES) * frequency_hz.max()
+    index = np.searchsorted(edges, frequency_hz)
+    return [frequency_hz[index == band] for band in np.unique(index)]
+
+
+def _band_field(inputs: Inputs, *, frequency_hz: Floats, seed: int, running: Running, note: str) -> BandField:
     room, table = inputs.project.room, inputs.project.tables.tolerance
     room_reach = np.array(table.room_m)
     for one in inputs.uncertain:  # places are measured cell by cell
@@ -81,7 +99,7 @@ def reduced_field(
                 levels.append(level)
                 running.check("interrupted while the room was prepared")
                 running.step("room", len(levels) / len(frequency_hz), note)
-    return Field(
+    return BandField(
         frequency_hz=frequency_hz,
         size_m=np.array(room.size_m),
         loss_factor=room.loss_factor,
@@ -217,7 +235,7 @@ class _Learner:
         rest = self.ports.at(np.concatenate([k2, k2 * (1.0 + K2_STEP)]), without=without)
         step = k2[0] * K2_STEP
         overlap = self.overlaps[:, low]
-        basis = self._basis(index, k2[0], low, rest, overlap)
+        basis, leading = self._basis(index, k2[0], low, rest, overlap)
         r = basis.shape[1]
         reduced = basis.T @ overlap
         rows, columns = np.triu_indices(r)
@@ -248,6 +266,7 @@ class _Learner:
             cabinet_slope=cabinet_slope,
             direct=np.einsum("epn,encm,cqm->epcq", self.ear_fit, direct[0], self.cabinet_fit, optimize=True),
             direct_slope=(direct[1, :, 0, :, 0] - direct[0, :, 0, :, 0]) / step,
+            leading=leading,
         )
 
     def _bundles(self, omega: float, low: NDArray[np.intp], weight: Floats) -> tuple[Complexes, Complexes]:
@@ -274,10 +293,12 @@ class _Learner:
         kept = direction[strength > LEAST_BUNDLE * strength[0]]
         return scale[:, None] * kept.conj().T, kept / scale
 
-    def _basis(self, index: int, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats) -> Complexes:
-        """Directions that the walls' reaction takes in the sample rooms at a frequency: (mode, r), orthonormal."""
+    def _basis(
+        self, index: int, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats
+    ) -> tuple[Complexes, int]:
+        """Directions that the walls' reaction takes in the sample rooms at a frequency: (mode, r), see `leading_of`."""
         if self.walls is None:
-            return np.empty((0, 0), dtype=np.complex128)
+            return np.empty((0, 0), dtype=np.complex128), 0
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
         ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
         shapes = [shape[:, low] for shape in self.shapes]
@@ -303,10 +324,9 @@ class _Learner:
             system[np.arange(len(system)), np.arange(len(system))] += 1.0
             # in double precision: in single, the last figures of the percentiles hang on the linear algebra library
             found.append(zgesv(system, right)[2] / scale)
-        answers = np.concatenate(found, axis=1).astype(np.complex128)
-        weight, mixture = np.linalg.eigh(answers.conj().T @ answers)
-        strong = weight > LEAST**2 * weight[-1]
-        return np.asarray(np.linalg.qr(answers @ (mixture[:, strong] / weight[strong] ** 0.5))[0])
+            if sample == 0:
+                drawn = Reaction(strengths=[one[0] for one in at], boundary=boundary)
+        return leading_of(np.concatenate(found, axis=1).astype(np.complex128), drawn)
 
 
 def _stencil(places: Places, size_m: Floats, inputs: Inputs) -> tuple[Floats, Floats]:
