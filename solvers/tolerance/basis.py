@@ -21,7 +21,7 @@ from roommodes.arrays import Complexes, Floats
 
 MOST = 220  # directions that the answers are cut to before
 FIRST = 2e-4  # what one must weigh against the strongest, weighted by how hard the walls are
-LEAST = 3e-5  # what a singular value of A must be of the largest
+LEAST = 2e-5  # what a singular value of A must be of the largest
 COARSE = 1e-4  # where differences between rooms are wanted
 
 

@@ -125,24 +125,27 @@ class ShapedModes:
         return Mixed(k2=k2, volume_m3=volume, mixture=mixture)
 
 
-def modes_of(inputs: Inputs, ports: Ports, *, highest_k2: float, running: Running = Running()) -> Modes:
-    """The modes that are worked out one by one: in a box those up to a squared wavenumber [1/m2].
+def box_modes(inputs: Inputs, *, highest_k2: float) -> BoxModes | None:
+    """The modes that are worked out one by one in a box, up to a squared wavenumber [1/m2]; None in another room."""
+    box = box_within(inputs.project.room)
+    if box is None:
+        return None
+    size = np.array(box.room.size_m)
+    x, y, z = (np.arange(int(highest_k2**0.5 * side / pi) + 1) * pi / side for side in size)
+    k2 = (x**2)[:, None, None] + (y**2)[None, :, None] + (z**2)[None, None, :]
+    return BoxModes(number=np.argwhere(k2 <= highest_k2), inputs=inputs, origin_m=box.origin_m, size_m=size)
+
+
+def shaped_modes(inputs: Inputs, ports: Ports, *, running: Running = Running()) -> ShapedModes:
+    """Those of a room that is no box.
 
     Raises
     ------
     Interrupted : when cancelled.
     """
-    if isinstance(ports.field, ShapedField):
-        assert inputs.geometry is not None, "a room that is no box"
-        solution = ports.field.solution
-        planes = [(one.plane, one.reach_m) for one in inputs.uncertain]
-        moved = moved_modes(solution, inputs.geometry.shape, planes, running)
-        return ShapedModes(inputs=inputs, solution=solution, moved=moved)
-    box = box_within(inputs.project.room)
-    assert box is not None, "a box's field"
-    return BoxModes(
-        number=np.argwhere(ports.k2_modes <= highest_k2),
-        inputs=inputs,
-        origin_m=box.origin_m,
-        size_m=np.array(box.room.size_m),
-    )
+    assert isinstance(ports.field, ShapedField), "a room that is no box"
+    assert inputs.geometry is not None, "a room that is no box"
+    solution = ports.field.solution
+    planes = [(one.plane, one.reach_m) for one in inputs.uncertain]
+    moved = moved_modes(solution, inputs.geometry.shape, planes, running)
+    return ShapedModes(inputs=inputs, solution=solution, moved=moved)

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import product
 from math import pi
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,18 +19,21 @@ from scipy.stats import qmc
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.air import Air
+from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.ports import PortMatrices, Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
-from roommodes.acoustics.room_boundary import Boundary, boundary_of
+from roommodes.acoustics.room_boundary import Boundary
 from roommodes.acoustics.strengths import Matrices, times
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
+from solvers.tolerance.bands import Band, bands_of
 from solvers.tolerance.basis import Reaction, leading_of
-from solvers.tolerance.field import BandField, Field, Level, Places
+from solvers.tolerance.field import BandField, Field, Level
 from solvers.tolerance.inputs import Builds, Inputs
-from solvers.tolerance.modes import Modes, ShapedModes, modes_of
+from solvers.tolerance.kept_levels import depends_on, packed, unpacked
+from solvers.tolerance.modes import Modes, ShapedModes, box_modes, shaped_modes
 from solvers.tolerance.walls import Walls
 
 # 3e-4 of the seats' rms at most on the demo, beside which the spreads are large
@@ -41,7 +44,6 @@ AT_ONCE = 2  # wavenumbers of one frequency
 SAMPLES = 12  # rooms beside the drawn one from which a basis is learnt
 MODE_SAMPLES = 2  # of them, with the low modes too
 CLIMATES, LEAST_BUNDLE = 128, 1e-9  # rooms that show how low modes change, and the weakest change that is kept
-BAND_EDGES = (0.42, 0.75)  # of the highest frequency: each band has boundary modes of its own
 
 
 def reduced_field(
@@ -70,79 +72,75 @@ def reduced_field(
     running.step("room", 0.0, note)
     bands: list[BandField] = []
     done = 0
-    for hz in _bands(frequency_hz, one=inputs.geometry is not None):
-        part = running.part(done / len(frequency_hz), (done + len(hz)) / len(frequency_hz))
-        bands.append(_band_field(inputs, frequency_hz=hz, seed=seed, running=part, note=note))
-        done += len(hz)
+    with threadpool_limits(1):
+        for hz in bands_of(frequency_hz, one=box_within(inputs.project.room) is None):
+            begin, done = done, done + len(hz)
+            part = running.part(begin / len(frequency_hz), done / len(frequency_hz))
+            bands.append(_band_field(Band.of(inputs, hz, PRECISION), seed, part, note))
     return Field(bands=bands)
 
 
-def _bands(frequency_hz: Floats, *, one: bool) -> list[Floats]:
-    """The frequencies in bands that take about as many boundary modes; a shape is solved once, for one band."""
-    edges = np.array([] if one else BAND_EDGES) * frequency_hz.max()
-    index = np.searchsorted(edges, frequency_hz)
-    return [frequency_hz[index == band] for band in np.unique(index)]
+def _band_field(band: Band, seed: int, running: Running, note: str) -> BandField:
+    """A band's field, whose equations are kept between runs in a box."""
+    room = band.inputs.project.room
+    modes: Modes | None = box_modes(band.inputs, highest_k2=(LOW_REACH * band.max_wavenumber + LOW_MORE) ** 2)
+    if modes is None:
+        learner = _learner(band, None, seed=seed, running=running)
+        modes, levels = learner.modes, _levels(learner, running, note)
+    else:
+        known = modes
 
+        def learnt() -> dict[str, NDArray[Any]]:
+            return packed(_levels(_learner(band, known, seed=seed, running=running), running, note))
 
-def _band_field(inputs: Inputs, *, frequency_hz: Floats, seed: int, running: Running, note: str) -> BandField:
-    room, table = inputs.project.room, inputs.project.tables.tolerance
-    room_reach = np.array(table.room_m)
-    for one in inputs.uncertain:  # places are measured cell by cell
-        room_reach[one.plane.axis] = max(room_reach[one.plane.axis], one.reach_m)
-    ears = Places(drawn_m=inputs.ear_m, reach_m=np.array(table.ears_m) + room_reach)
-    cabinets = Places(drawn_m=inputs.cabinet_m, reach_m=np.array(table.cabinet_m) + room_reach)
-    with threadpool_limits(1):
-        learner = _learner(inputs, ears, cabinets, frequency_hz=frequency_hz, seed=seed, running=running)
-        levels = []
-        with ThreadPoolExecutor(replace(learner.ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
-            for level in pool.map(learner.level, range(len(frequency_hz))):
-                levels.append(level)
-                running.check("interrupted while the room was prepared")
-                running.step("room", len(levels) / len(frequency_hz), note)
+        asked = (*depends_on(band.inputs), band.frequency_hz, seed, PRECISION)
+        levels = unpacked(running.arrays("tolerance", asked, learnt))
     return BandField(
-        frequency_hz=frequency_hz,
+        frequency_hz=band.frequency_hz,
         size_m=np.array(room.size_m),
         loss_factor=room.loss_factor,
-        inputs=inputs,
-        modes=learner.modes,
-        ears=ears,
-        cabinets=cabinets,
-        walls=learner.walls,
-        levels=tuple(levels),
+        inputs=band.inputs,
+        modes=modes,
+        ears=band.ears,
+        cabinets=band.cabinets,
+        walls=band.walls,
+        levels=levels,
     )
 
 
-def _learner(
-    inputs: Inputs, ears: Places, cabinets: Places, *, frequency_hz: Floats, seed: int, running: Running
-) -> "_Learner":
+def _levels(learner: "_Learner", running: Running, note: str) -> tuple[Level, ...]:
+    """The reduced equations at each frequency."""
+    levels: list[Level] = []
+    count = len(learner.omega)
+    with ThreadPoolExecutor(replace(learner.ports.effort, at_once=AT_ONCE).blocks(running.thread_count)) as pool:
+        for level in pool.map(learner.level, range(count)):
+            levels.append(level)
+            running.check("interrupted while the room was prepared")
+            running.step("room", len(levels) / count, note)
+    return tuple(levels)
+
+
+def _learner(band: Band, modes: Modes | None, *, seed: int, running: Running) -> "_Learner":
     """The full equations in the drawn room and the sample rooms, ready to be asked at each frequency."""
-    room, surfaces = inputs.project.room, inputs.project.surfaces()
-    size = np.array(room.size_m)
-    ear_nodes, ear_fit = _stencil(ears, size, inputs)
-    cabinet_nodes, cabinet_fit = _stencil(cabinets, size, inputs)
+    inputs, walls, frequency_hz = band.inputs, band.walls, band.frequency_hz
     sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
     samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
-    flat_ears, flat_cabinets = ear_nodes.reshape(-1, 3), cabinet_nodes.reshape(-1, 3)
-    boundary = boundary_of(
-        room, surfaces, frequency_hz=frequency_hz, seat_m=flat_ears, source_m=flat_cabinets, precision=PRECISION
-    )
-    max_omega, speed = 2.0 * pi * float(frequency_hz.max()), room.air.speed_of_sound_m_s
     ports = Ports(
-        room,
-        boundary.families,
-        seat_m=flat_ears,
-        source_m=flat_cabinets,
-        max_wavenumber=1.05 * max_omega / speed,  # where it is warmest
+        inputs.project.room,
+        band.boundary.families,
+        seat_m=band.ear_m.reshape(-1, 3),
+        source_m=band.cabinet_m.reshape(-1, 3),
+        max_wavenumber=1.05 * band.max_wavenumber,  # where it is warmest
         precision=PRECISION,
         running=running,
     )
-    walls = Walls(inputs, surfaces, boundary, frequency_hz=frequency_hz) if boundary.size else None
     rooms = [inputs.built(samples, index) for index in range(len(samples))] if walls else []
-    modes = modes_of(inputs, ports, highest_k2=(LOW_REACH * max_omega / speed + LOW_MORE) ** 2, running=running)
+    if modes is None:
+        modes = shaped_modes(inputs, ports, running=running)
     return _Learner(
-        room=room,
+        room=inputs.project.room,
         ports=ports,
-        boundary=boundary,
+        boundary=band.boundary,
         walls=walls,
         samples=samples,
         omega=2.0 * pi * frequency_hz,
@@ -150,8 +148,8 @@ def _learner(
         climates=inputs.builds(_climates(inputs.size)),
         modes=modes,
         overlaps=ports.overlaps(modes.number),
-        ear_fit=ear_fit,
-        cabinet_fit=cabinet_fit,
+        ear_fit=band.ear_fit,
+        cabinet_fit=band.cabinet_fit,
     )
 
 
@@ -181,7 +179,7 @@ class _Learner:
     climates : rooms all over what may be, for the modes that are worked out one by one.
     modes : m that are worked out one by one.
     overlaps : (n_boundary, m) of each boundary mode with each of these.
-    ear_fit, cabinet_fit : (n_point, n_monomial, n_node), see `_stencil`.
+    ear_fit, cabinet_fit : (n_point, n_monomial, n_node), see `bands.stencil`.
     """
 
     room: Room
@@ -327,34 +325,6 @@ class _Learner:
             if sample == 0:
                 drawn = Reaction(strengths=[one[0] for one in at], boundary=boundary)
         return leading_of(np.concatenate(found, axis=1).astype(np.complex128), drawn)
-
-
-def _stencil(places: Places, size_m: Floats, inputs: Inputs) -> tuple[Floats, Floats]:
-    """Where a smooth function of a point is asked, and what turns the answers into coefficients.
-
-    Returns
-    -------
-    (n_point, n_node, 3) [m], its first node as drawn; (n_point, n_monomial, n_node).
-    """
-    axes = places.axes
-    moves = [np.zeros(3)]
-    for axis in axes:
-        moves += [sign * np.eye(3)[axis] for sign in (1.0, -1.0)]
-    if len(axes) > 1:
-        for signs in product((1.0, -1.0), repeat=len(axes)):
-            corner = np.zeros(3)
-            corner[axes] = signs
-            moves.append(corner)
-    nodes = places.drawn_m[:, None] + np.stack(moves) * places.reach_m
-    nodes = np.clip(nodes, 0.0, size_m)
-    if inputs.geometry is not None:
-        home = np.broadcast_to(places.drawn_m[:, None], nodes.shape)
-        still = inputs.drawn()
-        nodes = inputs.geometry.in_air(nodes.reshape(-1, 3), home.reshape(-1, 3), np.ones(3), still.plane_m[0]).reshape(
-            nodes.shape
-        )
-    monomials = places.monomials(nodes.transpose(1, 0, 2)).transpose(1, 0, 2)  # (point, node, monomial)
-    return nodes, np.asarray(np.linalg.pinv(monomials), dtype=np.float64)
 
 
 def _points(value: Complexes, fit: Floats, step: complex) -> tuple[Complexes, Complexes]:

@@ -1,0 +1,90 @@
+"""What the reduced field is made of: the basis, bands with boundary modes of their own, the part kept between runs."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from roommodes.running import Running
+from roommodes.storage.kept import Kept
+from solvers.tolerance.bands import bands_of
+from solvers.tolerance.basis import Reaction, leading_of
+from solvers.tolerance.field import Field
+from solvers.tolerance.inputs import Inputs, inputs_of
+from solvers.tolerance.reduction import reduced_field
+from tests.solvers.tolerance.built_rooms import drawn_project
+
+HZ = np.array([30.0, 50.0, 78.0])
+
+
+@pytest.fixture(scope="module")
+def inputs() -> Inputs:
+    project = drawn_project()
+    return inputs_of(
+        project, ear_m=project.seats.position_m, cabinet_m=np.array([[0.3, 0.3, 0.3], [3.8, 2.9, 0.3]]), n_slot=1
+    )
+
+
+@pytest.fixture(scope="module")
+def field(inputs: Inputs) -> Field:
+    return reduced_field(inputs, frequency_hz=HZ, seed=1)
+
+
+def test_what_the_basis_leaves_out_is_the_first_singular_value_left_out() -> None:
+    """A symmetric system, answers of steeply falling strength: the pressure between all points asked for is kept."""
+    rng = np.random.default_rng(5)
+    size, count = 40, 30
+    strength = (rng.uniform(0.01, 0.02, size) * (1.0 + 0.3j)).astype(np.complex128)
+    z = rng.normal(size=(size, size)) + 1j * rng.normal(size=(size, size))
+    drawn = Reaction(strengths=[strength[:25], np.diag(strength[25:])], boundary=z + z.T)
+    left, right = rng.normal(size=(size, count)), np.linalg.qr(rng.normal(size=(count, count)))[0]
+    answers = (left * 10.0 ** -np.linspace(0.0, 5.0, count)) @ right + 0j
+    system = np.diag(1.0 / strength) + z + z.T
+    np.testing.assert_allclose(drawn.times(answers), system @ answers, rtol=1e-9, atol=1e-9)
+    basis, leading = leading_of(answers, drawn)
+    seen = answers.T @ system @ answers
+    asked = system @ answers
+    singular = np.linalg.svd(seen, compute_uv=False)
+    for r in (basis.shape[1], leading):
+        some = basis[:, :r]
+        kept = asked.T @ some @ np.linalg.solve(some.T @ system @ some, some.T @ asked)
+        left_out = np.linalg.norm(seen - kept, 2)
+        assert 0.5 * singular[r] < left_out < 2.0 * singular[r]
+        assert left_out < 2e-4 * singular[0]
+    assert 0 < leading < basis.shape[1] < count
+
+
+def test_lower_bands_have_fewer_boundary_modes_and_every_frequency_has_one(field: Field) -> None:
+    np.testing.assert_array_equal(field.frequency_hz, HZ)
+    sizes = [band.walls.boundary.size for band in field.bands if band.walls]
+    assert len(sizes) == 3
+    assert sizes == sorted(sizes)
+    assert sizes[0] < 0.8 * sizes[-1] == 0.8 * field.boundary_size
+    assert [len(band) for band in bands_of(HZ, one=True)] == [3], "a shape is solved once"
+
+
+def test_the_leading_part_of_the_basis_is_near_the_whole(field: Field, inputs: Inputs) -> None:
+    builds = inputs.builds(np.random.default_rng(6).random((4, inputs.size)))
+    whole, part = field.transfer(builds), field.coarse().transfer(builds)
+    apart = np.abs(part - whole) / np.sqrt((np.abs(whole) ** 2).mean(axis=(2, 3), keepdims=True))
+    assert 0.0 < np.median(apart) < 2e-3
+    assert apart.max() < 5e-2
+    assert all(few.leading < len(one.overlap) for few, one in zip(field.coarse().levels, field.levels, strict=True))
+
+
+def test_the_preparation_is_kept_between_runs(
+    field: Field, inputs: Inputs, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    running = Running(threads=1, kept=Kept(folder=tmp_path, software=lambda: "here", least_s=0.0))
+    builds = inputs.builds(np.random.default_rng(8).random((2, inputs.size)))
+    first = reduced_field(inputs, frequency_hz=HZ, seed=1, running=running).transfer(builds)
+    np.testing.assert_array_equal(first, field.transfer(builds))
+    monkeypatch.setattr("solvers.tolerance.reduction._learner", lambda *_, **__: pytest.fail("worked out again"))
+    again = reduced_field(inputs, frequency_hz=HZ, seed=1, running=running).transfer(builds)
+    np.testing.assert_array_equal(again, first)
+    with pytest.raises(pytest.fail.Exception):
+        reduced_field(inputs, frequency_hz=HZ, seed=2, running=running)
+    other = drawn_project(tolerance="[tolerance]\nroom_m = [0.01, 0.03, 0.02]\n")
+    changed = inputs_of(other, ear_m=inputs.ear_m, cabinet_m=inputs.cabinet_m, n_slot=1)
+    with pytest.raises(pytest.fail.Exception):
+        reduced_field(changed, frequency_hz=HZ, seed=1, running=running)
