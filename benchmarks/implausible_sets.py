@@ -5,6 +5,10 @@
 Sound sets of rooms by three models (`sets_of_measurements`), with 0.25 to 3 % noise and drawn rooms that are wrong, are
 read as they are; then with one file spoilt in each of a number of ways, then with all. A hit names the file, or the
 set, with its cause; what blames a sound file or gives another cause is counted beside. `--say` prints these.
+
+Two seats exchanged for one sub are spoilt in several ways each (`EXCHANGES`). What is put as a question, and of the
+right two seats, is counted by itself; of what is not told at all the harm is worked out: by how much the variation of
+the plan made on it, judged on the sound set, is above that of the sound set's own plan.
 """
 
 import argparse
@@ -12,7 +16,8 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
@@ -23,8 +28,14 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.errors import ProjectInvalid
 from roommodes.measured import soundness
 from roommodes.measured.loading import load_manifest
+from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from solvers.plans.measured_basis import measured_basis
+from solvers.search.search import search
 from tests.measuring import manifest_text, table_text
 
+EXCHANGES = 6  # of one sub, in each set
+HARMFUL_DB = 0.1
+QUESTION = "?"
 Spoil = Callable[[Floats, Complexes, np.random.Generator], str]
 
 
@@ -64,7 +75,16 @@ SINGLE: dict[str, tuple[Spoil, str]] = {  # what is done to one file -> what is 
 
 
 def doubts(room: MeasuredRoom, folder: Path, texts: dict[tuple[int, int], str], extra: str) -> list[tuple[str, str]]:
-    """File (of the manifest: empty) and message of each fault."""
+    """File (of the manifest: empty) and message of each fault; QUESTION in place of a file where one is asked."""
+    try:
+        measured = load_manifest(written(room, folder, texts, extra), room.project)
+    except ProjectInvalid as faults:
+        return [(Path(fault.file).name if fault.file else "", fault.message) for fault in faults.faults]
+    return [(QUESTION, note) for note in measured.notes if "may be exchanged" in note]
+
+
+def written(room: MeasuredRoom, folder: Path, texts: dict[tuple[int, int], str], extra: str) -> Path:
+    """The manifest of a set that was written."""
     files = {}
     for s, seat in enumerate(room.project.seats.name):
         for c, sub in enumerate(room.subs):
@@ -72,11 +92,21 @@ def doubts(room: MeasuredRoom, folder: Path, texts: dict[tuple[int, int], str], 
             (folder / files[sub, seat]).write_text(texts[s, c])
     path = folder / "set.toml"
     path.write_text(manifest_text(files=files, subs=room.subs, extra=f"[reference]\nnoise_percent = 1.0\n{extra}"))
-    try:
-        load_manifest(path, room.project)
-    except ProjectInvalid as faults:
-        return [(Path(fault.file).name if fault.file else "", fault.message) for fault in faults.faults]
-    return []
+    return path
+
+
+def harm_db(room: MeasuredRoom, sound: Path, sub: int, seats: tuple[int, int]) -> float:
+    """What the plan on a set with two seats of a sub exchanged gives away on the sound one [dB]."""
+    problem = measured_basis(room.project, load_manifest(sound, room.project)).problem
+    wrong = problem.transfer.copy()
+    wrong[:, list(seats), sub] = wrong[:, list(seats[::-1]), sub]
+    heard = []
+    for one in (problem, replace(problem, transfer=wrong)):
+        (plan,) = search(one, counts=[len(room.subs)], seed=1, keep=1)[0].plans
+        drives = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
+        level = level_db(seat_pressure(problem.transfer[:, :, plan.candidate_index], drives))
+        heard.append(variation_db(level, problem.seat_weight))
+    return heard[1] - heard[0]
 
 
 class Tally:
@@ -97,9 +127,36 @@ def judge(found: list[tuple[str, str]], blamed: set[str], said: str) -> str:
     """The outcome of one set with a known fault."""
     if not found:
         return "missed"
+    if found[0][0] == QUESTION:
+        return "asked"
     if {file for file, _ in found} - blamed:
         return "blamed wrongly"
     return "hit" if all(said in text for _, text in found) else "other cause"
+
+
+def exchanges(
+    room: MeasuredRoom, folder: Path, plain: dict[tuple[int, int], str], rng: np.random.Generator
+) -> Iterator[tuple[str, str, list[tuple[str, str]]]]:
+    """Two seats exchanged for all subs once, then for one sub each time: fault, outcome and what was said."""
+    n_seat, n_sub = room.transfer.shape[1:]
+    for number in range(1 + EXCHANGES):
+        one, other = (int(k) for k in rng.choice(n_seat, 2, replace=False))
+        which = [int(rng.integers(n_sub))] if number else list(range(n_sub))
+        texts = dict(plain)
+        for c in which:
+            texts[one, c], texts[other, c] = plain[other, c], plain[one, c]
+        found = doubts(room, folder, texts, "")
+        blamed = {f"{c}-{s}.txt" for c in which for s in (one, other)}
+        seats = [room.project.seats.name[s] for s in (one, other)]
+        if found and all("or those at" in text and all(seat in text for seat in seats) for _, text in found):
+            blamed |= {file for file, _ in found}  # both pairs are named
+        result = judge(found, blamed, "exchanged")
+        if result == "asked" and not all(seat in found[0][1] for seat in seats):
+            result = "blamed wrongly"
+        yield "exchanged, one sub" if number else "exchanged, all subs", result, found
+        if number and not found:
+            harm = harm_db(room, written(room, folder, plain, ""), which[0], (one, other))
+            yield "exchanged and not told", "harmful" if harm > HARMFUL_DB else "harmless", [("", f"{harm:.2f} dB")]
 
 
 def one_set(model: str, seed: int, tally: Tally) -> None:
@@ -124,24 +181,16 @@ def one_set(model: str, seed: int, tally: Tally) -> None:
 
         for extra in ("", 'level = "per metre"\n' if abs(_gain_db(room)) < 6.0 else ""):
             found = asked(plain, extra)
-            tally.add(model, "none", "blamed wrongly" if found else "sound", found, seed)
+            result = "sound" if not found else "asked" if found[0][0] == QUESTION else "blamed wrongly"
+            tally.add(model, "none", result, found, seed)
         for fault, (spoil, said) in SINGLE.items():
             s, c = int(rng.integers(n_seat)), int(rng.integers(n_sub))
             scale = 0.01 if fault == "own peak" else 1.0
             texts = {key: table_text(hz, scale * value[:, key[0], key[1]]) for key in plain} if scale < 1.0 else plain
             found = asked({**texts, (s, c): spoil(hz, value[:, s, c], rng)})
             tally.add(model, fault, judge(found, {f"{c}-{s}.txt"}, said), found, seed)
-        one, other = (int(k) for k in rng.choice(n_seat, 2, replace=False))
-        for fault, which in (("exchanged, all subs", range(n_sub)), ("exchanged, one sub", [int(rng.integers(n_sub))])):
-            texts = dict(plain)
-            for c in which:
-                texts[one, c], texts[other, c] = plain[other, c], plain[one, c]
-            found = asked(texts)
-            blamed = {f"{c}-{s}.txt" for c in which for s in (one, other)}
-            seats = [room.project.seats.name[s] for s in (one, other)]
-            if found and all("or those at" in text and all(seat in text for seat in seats) for _, text in found):
-                blamed |= {file for file, _ in found}  # both pairs are named
-            tally.add(model, fault, judge(found, blamed, "exchanged"), found, seed)
+        for fault, result, found in exchanges(room, folder, plain, rng):
+            tally.add(model, fault, result, found, seed)
         back = {key: table_text(hz, np.conj(value[:, key[0], key[1]])) for key in plain}
         flat = {
             key: columns(hz, np.abs(value[:, key[0], key[1]]), np.rad2deg(np.angle(value[:, key[0], key[1]])))
@@ -180,10 +229,13 @@ def main() -> int:
             f"{model} {tally.count[model, fault]['hit'] + tally.count[model, fault]['sound']}"
             for model in chosen.models
         )
+        if fault == "exchanged and not told":
+            print(f"{fault:24s} {sum(total.values()):3d}, of which {total['harmful']} cost over {HARMFUL_DB} dB")
+            continue
         good = total["hit"] + total["sound"]
         print(
             f"{fault:24s} {good:3d} of {sum(total.values())} ({each}); other cause {total['other cause']}, "
-            f"missed {total['missed']}, blamed wrongly {total['blamed wrongly']}"
+            f"asked {total['asked']}, missed {total['missed']}, blamed wrongly {total['blamed wrongly']}"
         )
     wrong = sum(count["blamed wrongly"] for (_, fault), count in tally.count.items() if fault == "none")
     print(f"{len(chosen.models) * chosen.sets} sets, {time.perf_counter() - began:.0f} s")

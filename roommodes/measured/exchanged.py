@@ -53,7 +53,7 @@ def exchanged_seats(
     blamed = [int(known[c]) for c in np.flatnonzero((now - score > BETTER) & (now > ENOUGH))]
     if gain <= BETTER or not blamed:
         return []
-    whose = f"of sub {sub[blamed[0]]} " if len(blamed) < len(known) else ""
+    whose = _whose([sub[blamed[0]]]) if len(blamed) < len(known) else ""
     c = int(np.flatnonzero(known == blamed[0])[0])
     why = (
         f"exchanged, the model explains {100.0 * now[c]:.0f} % of the responses' energy, as they are named "
@@ -64,7 +64,7 @@ def exchanged_seats(
 
 def field_exchange_doubts(exchange: Exchange, seat: Sequence[str], sub: Sequence[str]) -> list[Doubt]:
     """The doubts about two files that the field at the other seats wants exchanged."""
-    whose = f"of sub {sub[exchange.subs[0]]} " if len(exchange.subs) < len(sub) else ""
+    whose = _whose([sub[index] for index in exchange.subs]) if len(exchange.subs) < len(sub) else ""
     may_be = "" if exchange.rival is None else f", or those at {' and '.join(seat[k] for k in exchange.rival)}"
     why = f"exchanged, they go with the sound at the seats about them, as they are named they do not{may_be}"
     return _doubts(exchange.subs[0], exchange.seats, seat, whose=whose, why=why)
@@ -73,11 +73,17 @@ def field_exchange_doubts(exchange: Exchange, seat: Sequence[str], sub: Sequence
 def exchange_question(exchange: Exchange, seat: Sequence[str], sub: Sequence[str]) -> str:
     """The sentence where an exchange is likely and not certain."""
     one, other = (seat[place] for place in exchange.seats)
-    whose = f"of sub {sub[exchange.subs[0]]} " if len(exchange.subs) < len(sub) else ""
+    whose = _whose([sub[index] for index in exchange.subs]) if len(exchange.subs) < len(sub) else ""
     return (
         f"The files {whose}at {one} and {other} may be exchanged: so they go better with the drawn room and the seats "
         'about them. Check the names; if they are right: checked = ["seats"] in [reference].'
     )
+
+
+def _whose(names: Sequence[str]) -> str:
+    """Whose files: "of sub left and sub right "; a name that begins so is not said twice."""
+    said = [name if name.lower().startswith("sub") else f"sub {name}" for name in names]
+    return f"of {', '.join(said[:-1])}{' and ' if len(said) > 1 else ''}{said[-1]} "
 
 
 def _doubts(blamed: int, seats: tuple[int, int], seat: Sequence[str], *, whose: str, why: str) -> list[Doubt]:

@@ -1,7 +1,7 @@
 """The steps of a fit over one band of frequencies; what is minimised, and why so: see `fit`."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +15,7 @@ from solvers.fit.parameter import Parameter
 from solvers.fit.parameters import Space
 from solvers.fit.source import Source, SourceModel
 from solvers.fit.verdict import even_weight, misfit
-from solvers.fit.wall_sweep import wall_sweep
+from solvers.fit.wall_sweep import modes_swept, wall_sweep
 
 MOST_TRIES = 6
 HALVINGS = 40
@@ -26,6 +26,8 @@ ROUNDS = 5
 FLOOR = 1e-3  # least noise over the data's rms: what the model's own sums leave
 TRIED = tuple(np.arange(-3.6, 3.61, 0.15).tolist())  # stiffnesses of a pane looked at, in prior standard deviations
 PROMISING, TRIAL_STEPS = 4, 4  # of them tried by so many steps
+MANY_MODES, MANY_POINTS = 120, 30  # of a wall's modes and of frequencies: from there on valleys are looked for on
+THINNED, TAKEN = 3, 2  # every third, and the likeliest go on
 SEEN = 0.02  # share of the response that a pane must move for that
 
 
@@ -243,23 +245,61 @@ class Steps:
             if float(np.linalg.norm(state.response.slopes[parameter])) < SEEN * size:
                 continue
             best = self.leading(found, 1)[0]
-            costs = self._along(best, place)
-            if costs is None:
-                return found
-            inner = [i for i in range(1, len(costs) - 1) if costs[i] <= min(costs[i - 1], costs[i + 1])]
-            ends = [i for i, j in ((0, 1), (len(costs) - 1, len(costs) - 2)) if costs[i] < costs[j]]
-            for one in sorted(inner + ends, key=lambda i: costs[i])[:PROMISING]:
-                if abs(TRIED[one] - best.u[place]) <= ALIKE:
-                    continue
-                u = best.u.copy()
-                u[place] = TRIED[one]
-                weight = even_weight(self.data)
-                begun = self._evaluate(u, best, weight)
-                if begun is None:
+            stage, begun = self, best
+            if modes_swept(self.model, best.u, parameter, TRIED[0]) > MANY_MODES and len(self.hz) >= MANY_POINTS:
+                stage = self._thinned()
+                thin = stage.start(best.u)
+                if thin is None:
                     return found
-                reached, _, _ = self.run(begun, most=TRIAL_STEPS, settled=0.5)
-                found.append(reached)
+                begun = thin
+            reached = stage.by_stiffness(begun, place)
+            if stage is not self:
+                reached = self._again(stage.leading(reached, TAKEN), best)
+            found += reached
+            if self.running.stop_asked():
+                return found
         return found
+
+    def by_stiffness(self, state: State, place: int) -> list[State]:
+        """Where some steps end from the most promising stiffnesses of one pane; fewer when cancelled."""
+        found: list[State] = []
+        costs = self._along(state, place)
+        if costs is None:
+            return found
+        inner = [i for i in range(1, len(costs) - 1) if costs[i] <= min(costs[i - 1], costs[i + 1])]
+        ends = [i for i, j in ((0, 1), (len(costs) - 1, len(costs) - 2)) if costs[i] < costs[j]]
+        for one in sorted(inner + ends, key=lambda i: costs[i])[:PROMISING]:
+            if abs(TRIED[one] - state.u[place]) <= ALIKE:
+                continue
+            u = state.u.copy()
+            u[place] = TRIED[one]
+            begun = self._evaluate(u, state, even_weight(self.data))
+            if begun is None:
+                return found
+            reached, _, _ = self.run(begun, most=TRIAL_STEPS, settled=0.5)
+            found.append(reached)
+        return found
+
+    def _thinned(self) -> "Steps":
+        """The same over every third frequency: enough to tell valleys apart, where a solve for each is dear."""
+        hz = self.hz[::THINNED]
+        source = replace(self.source, frequency_hz=hz, terms=min(self.source.terms, len(hz) // 2))
+        stage = Steps(
+            self.space,
+            hz,
+            self.data[::THINNED],
+            np.sqrt(self.noise2[::THINNED]),
+            source,
+            running=self.running,
+            precision=self.model.precision,
+        )
+        stage.local = self.local
+        return stage
+
+    def _again(self, states: Sequence[State], before: State) -> list[State]:
+        """States of a thinned stage over all frequencies; fewer when cancelled."""
+        again = (self._evaluate(state.u, before, even_weight(self.data)) for state in states)
+        return [state for state in again if state is not None]
 
     def _along(self, state: State, place: int) -> list[float] | None:
         """What is minimised over `TRIED` values of one parameter, the others moved as their slopes here say."""

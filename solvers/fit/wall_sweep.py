@@ -11,7 +11,7 @@ from math import pi
 
 import numpy as np
 
-from roommodes.acoustics.strengths import Matrices, Strength
+from roommodes.acoustics.strengths import Matrices, Strength, times
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from solvers.fit.model import FitModel, Wanted
@@ -45,7 +45,7 @@ def wall_sweep(model: FitModel, u: Floats, parameter: Parameter, values: Sequenc
     at = [index for index, one in enumerate(others[0]) if one is not None] if others else []
     rows = np.concatenate([np.arange(edges[index], edges[index + 1]) for index in at] or [np.zeros(0, dtype=np.intp)])
     found: list[list[Complexes]] = []
-    n_source = len(first.sub_m)
+    n_source, diagonal = len(first.sub_m), np.arange(len(rows))
     for begin in range(0, len(model.hz), BLOCK):
         if model.running.stop_asked():
             return None
@@ -61,12 +61,20 @@ def wall_sweep(model: FitModel, u: Floats, parameter: Parameter, values: Sequenc
         from_source, from_seat = on_walls[:, :, :n_source], on_walls[:, :, n_source:n_point].transpose(0, 2, 1)
         among = on_walls[:, :, n_point:]
         pressure = z.seat_source - z.seat_boundary @ reaction[:, :, :n_source]
-        before = [_full(matrices.of(boundary.strengths[index])) for index in at]
+        before = [matrices.of(boundary.strengths[index]) for index in at]
         part = [4.0 * pi * pressure]
         for one in others:
-            change = _joined([_full(matrices.of(new)) - old for new, old in zip(_chosen(one, at), before, strict=True)])
-            total = np.eye(len(rows)) + among @ change
-            part.append(4.0 * pi * (pressure - from_seat @ (change @ np.linalg.solve(total, from_source))))
+            change = [matrices.of(new) - old for new, old in zip(_chosen(one, at), before, strict=True)]
+            total = _before(change, among)
+            total[:, diagonal, diagonal] += 1.0
+            part.append(
+                4.0
+                * pi
+                * (
+                    pressure
+                    - from_seat @ times(change, np.asarray(np.linalg.solve(total, from_source), dtype=np.complex128))
+                )
+            )
         found.append(part)
     return [np.concatenate([part[number] for part in found]) for number in range(len(values))]
 
@@ -75,18 +83,22 @@ def _chosen(strengths: Sequence[Strength | None], at: Sequence[int]) -> list[Str
     return [one for one in (strengths[index] for index in at) if one is not None]
 
 
-def _full(y: Complexes) -> Complexes:
-    """A strength's matrix in full: (k, size, size)."""
-    return y if y.ndim == 3 else y[:, :, None] * np.eye(y.shape[1])
+def _before(changes: Sequence[Complexes], matrix: Complexes) -> Complexes:
+    """A matrix (k, n, mode) times changes of strengths, one after the other, diagonal or full: (k, n, mode)."""
+    result, start = np.empty_like(matrix), 0
+    for y in changes:
+        part = slice(start, start + y.shape[1])
+        result[:, :, part] = matrix[:, :, part] * y[:, None, :] if y.ndim == 2 else matrix[:, :, part] @ y
+        start += y.shape[1]
+    return result
 
 
-def _joined(blocks: Sequence[Complexes]) -> Complexes:
-    """Matrices along a diagonal: (k, sum of sizes, sum of sizes)."""
-    size = sum(block.shape[1] for block in blocks)
-    joined = np.zeros((len(blocks[0]), size, size), dtype=np.complex128)
-    start = 0
-    for block in blocks:
-        end = start + block.shape[1]
-        joined[:, start:end, start:end] = block
-        start = end
-    return joined
+def modes_swept(model: FitModel, u: Floats, parameter: Parameter, lowest: float) -> int:
+    """How many modes of the walls a sweep from this value changes: what one solve of it costs goes with their cube."""
+    space = model.space
+    values = {**dict(zip(space.free, u.tolist(), strict=True)), parameter: lowest}
+    wanted = Wanted(space, space.situation_of(values), values, (parameter,))
+    surfaces, names = space.surfaces(wanted.situation)
+    boundary = model.boundary(wanted.situation, surfaces)
+    ((_, changed),) = wanted.changed(boundary, surfaces, names)
+    return sum(one.size for one in changed if one is not None)

@@ -24,6 +24,7 @@ from solvers.crossover.exchange import exchanged
 from solvers.loudness.headroom import loudness_of
 from solvers.plans.basis import Basis, modelled_basis, require_mirror
 from solvers.plans.between_frequencies import between_remarks
+from solvers.plans.even_starts import weighted_outcomes
 from solvers.plans.late import late_remark
 from solvers.proof.layouts import with_proofs
 from solvers.search.between_candidates import Finer, finer
@@ -88,7 +89,7 @@ def solve_on(
     if basis.measured is None:
         require_mirror(project, counts)
     try:
-        outcomes = search(problem, counts=counts, seed=seed, keep=KEPT_PLANS, prove=prove, running=running)
+        outcomes = _searched(basis, counts, seed, prove, running)
     except ProjectInvalid as refused:
         raise ProjectInvalid(project.source, refused.faults) from refused
     running.step(SEARCH, 1.0)
@@ -118,6 +119,16 @@ def solve_on(
     after = replace(basis, problem=moved.problem, candidates=moved.candidates)
     results = results_from(after, moved.outcomes, seed=seed, judged=judged)
     return _with_remarks(results, problem.drives, seed, running)
+
+
+def _searched(basis: Basis, counts: Sequence[int], seed: int, prove: bool, running: Running) -> tuple[Outcome, ...]:
+    """The search; where frequencies are weighted, from the plans of the unweighted one too."""
+    problem, wishes = basis.problem, basis.project.search
+    if wishes.weighted_by_crossover and basis.project.mains is not None:
+        return weighted_outcomes(
+            problem, wishes, counts=counts, seed=seed, keep=KEPT_PLANS, prove=prove, running=running
+        )
+    return search(problem, counts=counts, seed=seed, keep=KEPT_PLANS, prove=prove, running=running)
 
 
 def _heard_with_mains(basis: Basis, moved: Finer, seed: int, running: Running) -> tuple[Finer, WithMains]:

@@ -272,6 +272,8 @@ def exchange_of(fields: Sequence[SmoothField], transfer: Complexes) -> Exchange 
             two = _exchange({pair: float(gain.mean()) for pair, gain in gains.items()}, tuple(range(n_sub)))
         elif over[sub] >= share and (share == 1.0 or fields[sub].by_room):
             two = _exchange(each[sub], (sub,))
+            with_it = [q for q in range(n_sub) if each[q][two.seats] >= limits[q] and share == 1.0]
+            two = replace(two, subs=tuple(sorted({sub, *with_it})))
         else:
             continue
         return replace(two, certain=share == 1.0) if _more_than_one_file(two, fields, transfer) else None

@@ -1,6 +1,8 @@
 """A search weighted by the crossover finds other plans, more even where the subs are heard."""
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,11 +12,14 @@ from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
 from roommodes.project.reading import parse_project
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
+from roommodes.running import Running
+from solvers.plans import even_starts
 from solvers.plans.basis import build_problem
 from solvers.plans.between_frequencies import finer_variation_db
 from solvers.plans.by_hand import predict_layout
 from solvers.plans.solve import solve
 from solvers.project_transfer import project_transfer
+from solvers.search.problem import FoundPlan, Outcome, Problem
 from solvers.search.search import search
 from solvers.tolerance.percentiles import lean_grid
 from tests.measuring import ROOM, SUBS, TABLE_HZ, modelled, room_project, write_set
@@ -72,6 +77,39 @@ def test_all_that_is_kept_rests_on_the_weighted_frequencies(project: Project) ->
     each = project_transfer(project, frequency_hz=fine, seat_m=plan.seats.position_m, source_m=plan.positions_m)
     want = variation_db(level_db(seat_pressure(each, plan.drives.weights(fine))), plan.seats.weight)
     assert finer_variation_db([plan])[0] == pytest.approx(want, abs=3e-3)
+
+
+def test_a_weighted_search_that_stops_short_goes_on_from_unweighted_plans(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Never less even than these, judged by the weight; also than the plan of the project without the key."""
+    project = project_of(weighted=True, points=12)
+    problem, other, met = build_problem(project), build_problem(project_of(weighted=False, points=12)), []
+
+    def short(asked: Problem, **options: Any) -> tuple[Outcome, ...]:
+        """The first search, of all weighted frequencies, loses all but its last plan."""
+        (outcome,) = search(asked, **options)
+        met.append(outcome)
+        return (replace(outcome, plans=outcome.plans[-1:]),) if len(met) == 1 else (outcome,)
+
+    def judged(plan: FoundPlan) -> float:
+        drives = drive_weights(problem.frequency_hz, gain_db=plan.gain_db, delay_s=plan.delay_s, polarity=plan.polarity)
+        level = level_db(seat_pressure(problem.transfer[:, :, plan.candidate_index], drives))
+        return variation_db(level, problem.seat_weight)
+
+    monkeypatch.setattr(even_starts, "search", short)
+    (found,) = even_starts.weighted_outcomes(
+        problem, project.search, counts=[2], seed=1, keep=8, prove=False, running=Running()
+    )
+    first, even = met
+    (unweighted,) = search(other, counts=[2], seed=1, keep=1)
+    best = found.plans[0]
+    assert best.variation_db == pytest.approx(judged(best), rel=1e-9)
+    assert len(even.plans[0].level_db) < len(problem.frequency_hz)
+    assert best.variation_db <= min(judged(plan) for plan in even.plans) + 1e-6
+    assert best.variation_db <= judged(unweighted.plans[0]) + 1e-6
+    assert best.variation_db < first.plans[-1].variation_db - 0.05  # where it would have stopped
+    layouts = [tuple(plan.candidate_index.tolist()) for plan in found.plans]
+    assert len(set(layouts)) == len(layouts)
+    assert [plan.variation_db for plan in found.plans] == sorted(plan.variation_db for plan in found.plans)
 
 
 def test_layouts_by_hand_and_tolerances_are_judged_so_too(project: Project) -> None:
