@@ -18,13 +18,13 @@ from roommodes.arrays import Floats, Integers
 from roommodes.running import Running
 from solvers.search.kernels.weights_bound import layouts_weights_bound
 
-RUNGS = (0.05, 0.075, 0.1, 0.125, 0.15, 0.175, 0.2, 0.225, 0.25, 0.275, 0.3)  # of the best variation
+RUNGS = (0.02, 0.035, 0.05, 0.075, 0.1, 0.125, 0.15, 0.175, 0.2, 0.225, 0.25, 0.275, 0.3)  # of the best variation
 ROUNDS = np.array(
     [[2500.0, 0.1], [10_000.0, 0.05], [40_000.0, 0.02]]
 )  # boxes; what a frequency lacks of the sum's lack
 TRIED = 64  # layouts from which the time is told
 MOSTLY = 0.9  # of them must get to a rung
-SPENT = 0.85  # of the time left, at most
+SPENT, SPENT_FIRST = 0.85, 0.2  # of the time left, at most; on the first rung, so that the gap falls early
 WATCHED = 0.06  # of it: how often the pace is looked at
 PER_JOB, PER_TRIAL = 32, 2
 HOPELESS = 12  # layouts of which none gets there
@@ -110,7 +110,7 @@ class WeightsStage:
             if self.running.stop_asked() or reached < MOSTLY * tried:
                 break
             each_s = (now - started) / max(tried, 1)
-            if each_s * part_open * total > SPENT * (left_s - (now - begun)):
+            if each_s * part_open * total > (SPENT if above > 0.0 else SPENT_FIRST) * (left_s - (now - begun)):
                 return found or (rung if above == 0.0 else None)
             found = rung
         return found

@@ -24,6 +24,7 @@ Array = NDArray[Any]
 APART = 1e-2
 LEVEL_ERROR = 1e-5  # Np
 CAP = 20.0  # Np2
+OVER = 1.0 + 1e-9  # by which the last frequency is taken beyond the target, for rounding
 MOST_BOXES = 100_000  # for one layout
 TURNS = 12  # of the projections
 TINY = 1e-12
@@ -141,7 +142,7 @@ def layout_weights_bound(field: Array, a: Array, layout: Array, target: float, p
     for turn in range(len(plan)):
         order = np.argsort(have - met)
         for f in order:
-            lacks = target - total
+            lacks = target * OVER - total
             if met[f] - have[f] < lacks * plan[turn, 1]:
                 break
             known = min(met[f], have[f] + lacks)
