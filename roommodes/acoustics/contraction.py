@@ -96,8 +96,9 @@ def adjacent_walls(kernel: Floats, rows: Family, columns: Family) -> Floats:
     rows_e = rows.table(e)[:, : count[e]] * wall_cosines(columns.side, count[e])
     columns_d = columns.table(d)[:, : count[d]] * wall_cosines(rows.side, count[d])
     rows_t, columns_t = rows.table(shared)[:, : count[shared]], columns.table(shared)[:, : count[shared]]
-    by_shared = kernel.transpose(0, 1 + shared, 1 + e, 1 + d)  # (k, t, e, d)
-    inner = rows_e @ by_shared @ columns_d.T  # (k, t, rows_e, columns_d)
+    inner = _along_two(kernel, {e: rows_e, d: columns_d}, shared)  # (k, t, low axis, high axis)
+    if d < e:
+        inner = inner.swapaxes(2, 3)
     inner = inner.reshape(inner.shape[0], count[shared], -1)
     full = pair_products(rows_t, columns_t) @ inner  # (k, rows_t columns_t, rows_e columns_d)
     full = full.reshape(-1, len(rows_t), len(columns_t), len(rows_e), len(columns_d))
@@ -107,6 +108,20 @@ def adjacent_walls(kernel: Floats, rows: Family, columns: Family) -> Floats:
     full = full.transpose(0, *row_order, *column_order)
     full = full.reshape(full.shape[0], len(rows_t) * len(rows_e), len(columns_t) * len(columns_d))
     return full[:, rows.keep[:, None], columns.keep[None, :]]
+
+
+def _along_two(kernel: Floats, tables: dict[int, Floats], shared: int) -> Floats:
+    """The kernel (k, nx, ny, nz) summed along two axes with their tables (n, count): (k, shared, n low, n high).
+
+    Each product takes arrays as they lie: one over strides that no library multiplies is many times as slow.
+    """
+    depth, x, y, z = kernel.shape
+    if shared == 0:
+        return np.asarray(tables[1] @ (kernel @ tables[2].T))
+    first = (tables[0] @ kernel.reshape(depth, x, y * z)).reshape(depth, len(tables[0]), y, z)
+    if shared == 1:
+        return np.asarray((first @ tables[2].T).swapaxes(1, 2))
+    return np.asarray(np.moveaxis(tables[1] @ first, 3, 1))
 
 
 def points_to_family(plane_kernel: Floats, factors: Factors, family: Family) -> Floats:

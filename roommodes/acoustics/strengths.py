@@ -183,7 +183,10 @@ def times(strengths: Sequence[Complexes], matrix: Complexes) -> Complexes:
     start = 0
     for y in strengths:
         part = slice(start, start + y.shape[1])
-        result[:, part] = y[:, :, None] * matrix[:, part] if y.ndim == 2 else y @ matrix[:, part]
+        if y.ndim == 2:
+            np.multiply(y[:, :, None], matrix[:, part], out=result[:, part])
+        else:
+            result[:, part] = y @ matrix[:, part]
         start += y.shape[1]
     return result
 
