@@ -7,6 +7,7 @@ reduced model's own error is told.
 
 import numpy as np
 
+from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.dense.curves import ALLOWED, MARGIN, DenseTransfer
 from roommodes.acoustics.precision import Precision
 from roommodes.arrays import Floats, Integers
@@ -20,6 +21,9 @@ QUICK = Precision(cut=3.0, lowest_cut=6.0, plane_wavenumber=100.0, edge_wavenumb
 
 def modelled_responses(plan: Plan, chosen: Integers, hz: Floats, *, running: Running = Running()) -> DenseTransfer:
     """Transfer functions to the plan's seats from some of its subs, to `ALLOWED` of the receivers' rms.
+
+    Where the plan's own field is further off than that, more is told: in rooms that are no box it is one by elements,
+    made for the plan's band alone.
 
     Parameters
     ----------
@@ -40,7 +44,8 @@ def modelled_responses(plan: Plan, chosen: Integers, hz: Floats, *, running: Run
     known = plan.results.transfer[:, :, plan.candidate_index[chosen]]
     rms = np.sqrt((np.abs(known) ** 2).mean(axis=(1, 2)))
     every = np.concatenate([hz, plan.frequency_hz])
-    for precision in (QUICK, Precision()):
+    in_box = box_within(plan.project.room) is not None  # else the elements' precision is the plan's own
+    for precision in (QUICK, Precision()) if in_box else (Precision(),):
         found = dense_project_transfer(  # by reciprocity: the subs, which are few, as the model's seats
             plan.project,
             frequency_hz=every,
