@@ -4,7 +4,8 @@ With the answers X (boundary mode, n) of sample rooms and the drawn room's symme
 the walls do to the pressure between any two points that were asked for. With A = W* s W^H (the Takagi factors of a
 symmetric matrix [1]), X times the leading columns of W is the basis: reduced on it by Galerkin, A keeps its largest
 singular values exactly, and the first one left out is the error. Directions that are large at the walls but that no
-ear hears are left out; the singular vectors of X itself would keep them.
+ear hears are left out; the singular vectors of X itself would keep them. A singular value counts against what the walls
+add to a point's own pressure, in the median: beside glass in resonance the largest singular value says little.
 
 References
 ----------
@@ -20,9 +21,9 @@ from scipy.linalg import eigh
 from roommodes.arrays import Complexes, Floats
 
 MOST = 220  # directions that the answers are cut to before
-FIRST = 2e-4  # what one must weigh against the strongest, weighted by how hard the walls are
-LEAST = 2e-5  # what a singular value of A must be of the largest
-COARSE = 1e-4  # where differences between rooms are wanted
+FIRST = 0.1  # of that, what a direction may give at most that is left out before
+LEAST = 1e-3  # what a singular value of A must be of what the walls add to a point's own pressure
+COARSE = 2e-2  # where differences between rooms are wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,24 +55,30 @@ class Reaction:
         return np.asarray(np.concatenate(hard) ** 0.5)
 
 
-def leading_of(answers: Complexes, drawn: Reaction) -> tuple[Complexes, int]:
+def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> tuple[Complexes, int]:
     """The basis in answers (mode, n) of sample rooms, by the drawn room's equations.
+
+    Parameters
+    ----------
+    answers : X.
+    drawn : S.
+    heard : what the walls add to a point's own pressure, in the median, in the units of A.
 
     Returns
     -------
     (mode, r) orthonormal, what matters most first; how many of it are enough for differences between rooms.
     """
     weight = drawn.weight[:, None]
-    few, strong = _strongest(weight * answers)
+    few, strong = _strongest(weight * answers, heard)
     mixed = (few / weight) * strong
     seen = mixed.T @ drawn.times(mixed)
     value, mixture = eigh(seen.conj().T @ seen)
-    value, mixture = value[::-1] / value[-1], mixture[:, ::-1]
+    value, mixture = value[::-1] / heard**2, mixture[:, ::-1]
     kept = int((value > LEAST**2).sum())
     return np.asarray(np.linalg.qr(mixed @ mixture[:, :kept])[0]), int((value > COARSE**2).sum())
 
 
-def _strongest(answers: Complexes) -> tuple[Complexes, Floats]:
+def _strongest(answers: Complexes, heard: float) -> tuple[Complexes, Floats]:
     """Orthonormal directions (mode, k) that hold nearly all of some answers (mode, n), and how much is in each (k,)."""
     modes, n = answers.shape
     k = min(modes, n, MOST)
@@ -79,5 +86,5 @@ def _strongest(answers: Complexes) -> tuple[Complexes, Floats]:
     direction = np.linalg.qr(answers.real @ signs + 1j * (answers.imag @ signs))[0]
     inside = direction.conj().T @ answers
     value, turn = eigh(inside @ inside.conj().T)
-    strong = value > FIRST**2 * value[-1]
+    strong = value > FIRST * LEAST * heard
     return direction @ turn[:, strong], np.asarray(value[strong] ** 0.5)

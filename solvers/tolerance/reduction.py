@@ -300,7 +300,7 @@ class _Learner:
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
         ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
         shapes = [shape[:, low] for shape in self.shapes]
-        found = []
+        found, own = [], []
         for sample, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
             k2_here = k2 * (self.room.air.speed_of_sound_m_s / speed) ** 2
             d = 1.0 / (volume * (mode_k2 - k2_here))
@@ -311,7 +311,8 @@ class _Learner:
                 + overlap @ (d[:, None] * shapes[1][sample % cabinet_nodes :: cabinet_nodes].T),
             ]
             asked = np.concatenate(points, axis=1)
-            scale = float(np.linalg.norm(asked)) / asked.shape[1] ** 0.5
+            n_point = asked.shape[1]
+            scale = float(np.linalg.norm(asked)) / n_point**0.5
             if sample < MODE_SAMPLES:  # what a shift of a mode by so much would add
                 moved = np.abs(1.0 / (volume * (mode_k2 - k2_here * (1.0 + K2_STEP))) - d)
                 asked = np.concatenate([asked, overlap * moved], axis=1)
@@ -321,10 +322,12 @@ class _Learner:
             system, right = both[:, : len(boundary)], both[:, len(boundary) :]
             system[np.arange(len(system)), np.arange(len(system))] += 1.0
             # in double precision: in single, the last figures of the percentiles hang on the linear algebra library
-            found.append(zgesv(system, right)[2] / scale)
+            answers = zgesv(system, right)[2] / scale
+            found.append(answers)
+            own.append(np.abs((answers[:, :n_point] * asked[:, :n_point]).sum(axis=0)) / scale)
             if sample == 0:
                 drawn = Reaction(strengths=[one[0] for one in at], boundary=boundary)
-        return leading_of(np.concatenate(found, axis=1).astype(np.complex128), drawn)
+        return leading_of(np.concatenate(found, axis=1), drawn, float(np.median(own)))
 
 
 def _points(value: Complexes, fit: Floats, step: complex) -> tuple[Complexes, Complexes]:
