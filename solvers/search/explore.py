@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from solvers.search.hop import HABITS, Burst
+from solvers.search.columns import layouts_of
+from solvers.search.hop import BRISK, HABITS, HOPES, Burst
 from solvers.search.layouts_met import Pool
 from solvers.search.progress import SearchProgress
 from solvers.search.state import State, random_drives
@@ -17,6 +18,7 @@ SAME = 1e-3  # values closer than this part are the same plan
 POOL = 400  # layouts kept
 FEW_COLUMNS = 50
 MOST_SHARES = 8.0
+MANY = 10**9  # layouts: where there are more, landings without hope are given up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,11 +30,13 @@ class Effort:
     hops : in all, at most, for few candidates; many get up to `MOST_SHARES` times as many.
     patience : hops of a chain that find nothing better before it starts anew elsewhere.
     confirmations : starts of their own that must lead to the best plan before it counts as settled.
+    brisk_above : layouts; where more are possible, landings and changes that promise little are given up early.
     """
 
     hops: int = 5000
     patience: int = 60
     confirmations: int = 8
+    brisk_above: int = MANY
 
     def hops_for(self, n_column: int) -> int:
         """Hops at most for so many columns."""
@@ -93,13 +97,14 @@ def explore(
         return None if state is None else _Life(state=state, random=random)
 
     most = effort.hops_for(tools.columns.count)
+    brisk = layouts_of(tools.columns, groups) > effort.brisk_above
     chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
     ended: list[tuple[float, tuple[int, ...]]] = []
     done = visits = 0
     settled = False
     while chains and done < most and not settled and not tools.running.stop_asked():
         after: list[_Life] = []
-        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life), chains), strict=False):
+        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life, brisk), chains), strict=False):
             done += BURST
             visits += burst.visits
             for value, state in burst.met:
@@ -120,11 +125,12 @@ def explore(
             successor = new_life()
             if successor is not None:
                 chains.append(successor)
-    return Exploration(settled=settled, layouts=visits * min(HABITS.looks, tools.columns.count))
+    return Exploration(settled=settled, layouts=visits * min((BRISK if brisk else HABITS).looks, tools.columns.count))
 
 
-def _burst(tools: Tools, life: _Life) -> Burst:
-    return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random)
+def _burst(tools: Tools, life: _Life, brisk: bool) -> Burst:
+    habits, hopes = (BRISK, HOPES) if brisk else (HABITS, None)
+    return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random, habits=habits, hopes=hopes)
 
 
 def _aged(life: _Life, burst: Burst) -> _Life:
