@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from solvers.search.columns import layouts_of
-from solvers.search.hop import BRISK, HABITS, HOPES, Burst
+from solvers.search.hop import BRISK, HABITS, HOPES, KEEN, Burst
 from solvers.search.layouts_met import Pool
 from solvers.search.progress import SearchProgress
 from solvers.search.state import State, random_drives
@@ -129,20 +129,33 @@ def explore(
 
 
 def _burst(tools: Tools, life: _Life, brisk: bool) -> Burst:
-    habits, hopes = (BRISK, HOPES) if brisk else (HABITS, None)
-    return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random, habits=habits, hopes=hopes)
+    """Some hops of a chain; where they are brisk, every change of one sub of a new best plan is tried after them."""
+    hop, random = tools.hopper.burst, life.random
+    if not brisk:
+        return hop(life.state, value=life.value, hops=BURST, random=random)
+    burst = hop(life.state, value=life.value, hops=BURST, random=random, habits=BRISK, hopes=HOPES)
+    value, best = burst.met[0]
+    if not _better(value, life):
+        return burst
+    keen = hop(best, value=np.inf, hops=1, random=random, habits=KEEN, hopes=HOPES)
+    met = sorted(burst.met + keen.met, key=lambda entry: entry[0])
+    return Burst(value=keen.value, state=keen.state, met=met, visits=burst.visits + keen.visits)
+
+
+def _better(value: float, life: _Life) -> bool:
+    """Whether a chain's best since its last start falls to this value by more than counts."""
+    return value < life.best - SAME * abs(life.best) or bool(np.isinf(life.best))
 
 
 def _aged(life: _Life, burst: Burst) -> _Life:
     value, state = burst.met[0]
-    better = value < life.best - SAME * abs(life.best) or np.isinf(life.best)
     return _Life(
         state=burst.state,
         random=life.random,
         value=burst.value,
         best=min(value, life.best),
         layout=state.layout if value < life.best else life.layout,
-        idle=0 if better else life.idle + BURST,
+        idle=0 if _better(value, life) else life.idle + BURST,
     )
 
 

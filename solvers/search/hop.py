@@ -23,6 +23,7 @@ ARCHIVE = 48  # plans remembered per burst of hops
 HABITS = Habits(looks=32, moves=5, steps=4)
 BRISK = Habits(looks=32, moves=8, steps=3)  # with these hopes
 HOPES = Hopes(coarse=2, first=0.6, later=0.2, landing=(1.25, 0.95, 0.32, 0.21))
+KEEN = Habits(looks=10**6, moves=12, steps=6)  # with these hopes, every column
 THOROUGH = Habits(looks=10**6, moves=12, steps=8)  # every column
 POLISH_STEPS, POLISH_TOLERANCE = 40, 1e-4  # of the polish in float32
 WARM = 0.05  # part by which a landing may be worse and still be gone on from
