@@ -23,7 +23,7 @@ from roommodes.arrays import Complexes, Floats
 MOST = 220  # directions that the answers are cut to before
 FIRST = 0.1  # of that, what a direction may give at most that is left out before
 LEAST = 1e-3  # what a singular value of A must be of what the walls add to a point's own pressure
-COARSE = 2e-2  # where differences between rooms are wanted
+COARSE = 4e-3  # where differences between rooms are wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
