@@ -31,7 +31,8 @@ class Effort:
     hops : in all, at most, for few candidates; many get up to `MOST_SHARES` times as many.
     patience : hops of a chain that find nothing better before it starts anew elsewhere.
     confirmations : starts of their own that must lead to the best plan before it counts as settled.
-    brisk_above : layouts; where more are possible, landings and changes that promise little are given up early; by default nowhere.
+    brisk_above : layouts; where more are possible, landings and changes that promise little are given up early; by
+        default nowhere.
     """
 
     hops: int = 5000
