@@ -6,8 +6,8 @@ frequencies is wanted only up to a target, and a few frequencies at which a layo
 the least spread is first estimated at all of them, by alternating projections, then proven from the largest on.
 
 The orthonormal basis of the subs' pressures carries rounding. Columns that leave less than `APART` of themselves beside
-the others are not used; the basis is then exact within some 1e-11. Where no pressure falls below 1e-5, this moves the
-levels, and their standard deviation, by less than `LEVEL_ERROR`, which is taken off. Where one does, it lies over 7 Np
+the others are not used; the basis is then exact within some 2e-10. Where no pressure falls below 1e-4, this moves the
+levels, and their standard deviation, by less than `LEVEL_ERROR`, which is taken off. Where one does, it lies over 5 Np
 below the largest, and the variance above `CAP` times the least weight of a seat, beyond which nothing is claimed.
 """
 
@@ -21,9 +21,9 @@ from solvers.search.kernels.free_weights import least_spread2
 
 Array = NDArray[Any]
 
-APART = 1e-2
-LEVEL_ERROR = 1e-5  # Np
-CAP = 20.0  # Np2
+APART = 1e-4
+LEVEL_ERROR = 3e-5  # Np
+CAP = 15.0  # Np2
 OVER = 1.0 + 1e-9  # by which the last frequency is taken beyond the target, for rounding
 MOST_BOXES = 100_000  # for one layout
 TURNS = 12  # of the projections
