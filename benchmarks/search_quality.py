@@ -1,23 +1,21 @@
 """How much the search loses: small rooms against all layouts x many starts, large ones against ten times the time.
 
-    python -m benchmarks.search_quality [--small] [--large] [--wide [SEED ...] [--hops N]]
+    python -m benchmarks.search_quality [--small] [--large]
 
 Regret is the variation of the plan found less that of the best plan known from either search [dB].
 """
 
 import argparse
-import sys
-from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from time import perf_counter, process_time
+from time import perf_counter
 
 import numpy as np
 
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.running import Running
 from solvers.search.columns import every_layout
-from solvers.search.explore import MANY, Effort
+from solvers.search.explore import Effort
 from solvers.search.finish import best_drives
 from solvers.search.problem import Problem
 from solvers.search.search import search
@@ -27,9 +25,6 @@ from solvers.search.workbench import tools_of
 SMALL = ((11, 2, 24), (12, 2, 20), (13, 3, 13), (14, 3, 12), (15, 4, 10), (16, 4, 10))  # seed, subs, candidates
 STARTS = 60  # per layout, each a sweep and a polish
 LARGE = ((21, 4, 120), (22, 6, 200))
-WIDE = (41, 42, 43, 44)  # seeds of rooms with 18 seats, 8 subs, 150 candidates
-WIDE_SEATS, WIDE_SUBS, WIDE_CANDIDATES = 18, 8, 150
-WIDE_WORSE_DB, WIDE_PART = 0.02, 1.0 / 3.0  # a room may be worse by so much; of the CPU time at most
 MORE = 10  # times the effort
 MEAN_DB, WORST_DB, LARGE_DB = 0.02, 0.05, 0.1
 
@@ -92,30 +87,6 @@ def large() -> bool:
     return good
 
 
-def wide(seeds: Sequence[int], hops: int) -> bool:
-    """Many subs among many candidates: landings given up early against every landing seen to its end, one thread."""
-    worse, used = [], [0.0, 0.0]
-    print(f"{'room':>4} {'to its end':>10} {'CPU':>7} {'given up':>9} {'CPU':>7} {'worse by':>8}")
-    for seed in seeds:
-        problem = seeded_room(seed, n_candidate=WIDE_CANDIDATES, n_seat=WIDE_SEATS)
-        found = []
-        for turn, brisk_above in enumerate((sys.maxsize, MANY)):
-            begun = process_time()
-            effort = Effort(hops=hops, brisk_above=brisk_above)
-            one = search(problem, counts=[WIDE_SUBS], seed=1, effort=effort, running=Running(threads=1))[0]
-            found.append((one.plans[0].variation_db, process_time() - begun))
-            used[turn] += found[-1][1]
-        (before, long), (now, short) = found
-        worse.append(now - before)
-        print(f"{seed:4d} {before:10.4f} {long:6.1f}s {now:9.4f} {short:6.1f}s {now - before:+8.4f}", flush=True)
-    mean, worst, part = float(np.mean(worse)), max(worse), used[1] / used[0]
-    print(
-        f"mean {mean:+.4f} dB (allowed 0), worst {worst:+.4f} dB (allowed {WIDE_WORSE_DB}), "
-        f"{part:.2f} of the CPU time (allowed {WIDE_PART:.2f})"
-    )
-    return mean <= 0.0 and worst <= WIDE_WORSE_DB and part <= WIDE_PART
-
-
 def main(arguments: list[str] | None = None) -> int:
     """Run what is asked for, everything by default."""
     parser = argparse.ArgumentParser(
@@ -123,13 +94,7 @@ def main(arguments: list[str] | None = None) -> int:
     )
     parser.add_argument("--small", action="store_true", help="only the small rooms (about half a minute)")
     parser.add_argument("--large", action="store_true", help="only the large rooms (about a quarter of an hour)")
-    parser.add_argument(
-        "--wide", nargs="*", type=int, metavar="SEED", help="only many subs among many candidates (about half an hour)"
-    )
-    parser.add_argument("--hops", type=int, default=Effort().hops, help="effort of --wide (%(default)s)")
     asked = parser.parse_args(arguments)
-    if asked.wide is not None:
-        return 0 if wide(asked.wide or WIDE, asked.hops) else 1
     both = asked.small == asked.large
     good = True
     if both or asked.small:

@@ -1,13 +1,11 @@
 """Chains of hops from many starts, side by side, until they agree or the effort is spent."""
 
-import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from solvers.search.columns import layouts_of
-from solvers.search.hop import BRISK, HABITS, HOPES, KEEN, Burst
+from solvers.search.hop import HABITS, Burst
 from solvers.search.layouts_met import Pool
 from solvers.search.progress import SearchProgress
 from solvers.search.state import State, random_drives
@@ -19,7 +17,6 @@ SAME = 1e-3  # values closer than this part are the same plan
 POOL = 400  # layouts kept
 FEW_COLUMNS = 50
 MOST_SHARES = 8.0
-MANY = 10**9  # layouts: a `brisk_above` to try; it is faster, and has not been seen to lose nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,14 +28,11 @@ class Effort:
     hops : in all, at most, for few candidates; many get up to `MOST_SHARES` times as many.
     patience : hops of a chain that find nothing better before it starts anew elsewhere.
     confirmations : starts of their own that must lead to the best plan before it counts as settled.
-    brisk_above : layouts; where more are possible, landings and changes that promise little are given up early; by
-        default nowhere.
     """
 
     hops: int = 5000
     patience: int = 60
     confirmations: int = 8
-    brisk_above: int = sys.maxsize
 
     def hops_for(self, n_column: int) -> int:
         """Hops at most for so many columns."""
@@ -99,14 +93,13 @@ def explore(
         return None if state is None else _Life(state=state, random=random)
 
     most = effort.hops_for(tools.columns.count)
-    brisk = layouts_of(tools.columns, groups) > effort.brisk_above
     chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
     ended: list[tuple[float, tuple[int, ...]]] = []
     done = visits = 0
     settled = False
     while chains and done < most and not settled and not tools.running.stop_asked():
         after: list[_Life] = []
-        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life, brisk), chains), strict=False):
+        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life), chains), strict=False):
             done += BURST
             visits += burst.visits
             for value, state in burst.met:
@@ -127,37 +120,23 @@ def explore(
             successor = new_life()
             if successor is not None:
                 chains.append(successor)
-    return Exploration(settled=settled, layouts=visits * min((BRISK if brisk else HABITS).looks, tools.columns.count))
+    return Exploration(settled=settled, layouts=visits * min(HABITS.looks, tools.columns.count))
 
 
-def _burst(tools: Tools, life: _Life, brisk: bool) -> Burst:
-    """Some hops of a chain; where they are brisk, every change of one sub of a new best plan is tried after them."""
-    hop, random = tools.hopper.burst, life.random
-    if not brisk:
-        return hop(life.state, value=life.value, hops=BURST, random=random)
-    burst = hop(life.state, value=life.value, hops=BURST, random=random, habits=BRISK, hopes=HOPES)
-    value, best = burst.met[0]
-    if not _better(value, life):
-        return burst
-    keen = hop(best, value=np.inf, hops=1, random=random, habits=KEEN, hopes=HOPES)
-    met = sorted(burst.met + keen.met, key=lambda entry: entry[0])
-    return Burst(value=keen.value, state=keen.state, met=met, visits=burst.visits + keen.visits)
-
-
-def _better(value: float, life: _Life) -> bool:
-    """Whether a chain's best since its last start falls to this value by more than counts."""
-    return value < life.best - SAME * abs(life.best) or bool(np.isinf(life.best))
+def _burst(tools: Tools, life: _Life) -> Burst:
+    return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random)
 
 
 def _aged(life: _Life, burst: Burst) -> _Life:
     value, state = burst.met[0]
+    better = value < life.best - SAME * abs(life.best) or np.isinf(life.best)
     return _Life(
         state=burst.state,
         random=life.random,
         value=burst.value,
         best=min(value, life.best),
         layout=state.layout if value < life.best else life.layout,
-        idle=0 if _better(value, life) else life.idle + BURST,
+        idle=0 if better else life.idle + BURST,
     )
 
 

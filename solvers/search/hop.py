@@ -10,10 +10,8 @@ import numpy as np
 
 from roommodes.arrays import Floats, Integers
 from solvers.search.columns import Columns
-from solvers.search.kernels import brisk as kernels_brisk
 from solvers.search.kernels import hop as kernels_hop
 from solvers.search.kernels import quick as kernels_quick
-from solvers.search.kernels.brisk import Hopes
 from solvers.search.kernels.hop import Bounds, Habits, Plans, Rules
 from solvers.search.kernels.sweep import Limits, Tables
 from solvers.search.problem import DriveRange
@@ -21,9 +19,6 @@ from solvers.search.state import State, placed, random_drives
 
 ARCHIVE = 48  # plans remembered per burst of hops
 HABITS = Habits(looks=32, moves=5, steps=4)
-BRISK = Habits(looks=32, moves=8, steps=3)  # with these hopes
-HOPES = Hopes(coarse=2, first=0.6, later=0.2, landing=(1.25, 0.95, 0.32, 0.21))
-KEEN = Habits(looks=10**6, moves=12, steps=6)  # with these hopes, every column
 THOROUGH = Habits(looks=10**6, moves=12, steps=8)  # every column
 POLISH_STEPS, POLISH_TOLERANCE = 40, 1e-4  # of the polish in float32
 WARM = 0.05  # part by which a landing may be worse and still be gone on from
@@ -67,7 +62,6 @@ class Hopper:
         hops: int,
         random: np.random.Generator,
         habits: Habits = HABITS,
-        hopes: Hopes | None = None,
     ) -> Burst:
         """Hop on from a plan.
 
@@ -78,9 +72,9 @@ class Hopper:
         hops : how many.
         random : what to draw from; moved on.
         habits : how thorough each visit to a sub is.
-        hopes : when changes and landings are given up; None: never.
         """
         n = len(start.column)
+        bounds = self._bounds(n)
         archive = Plans(
             value=np.full(ARCHIVE, np.inf),
             columns=np.zeros((ARCHIVE, n), dtype=np.int64),
@@ -92,32 +86,26 @@ class Hopper:
         for _ in range(hops):
             state = (home if np.isinf(value) else self._thrown(home, random)).copy()
             x = self._unknowns(state)
-            found, more = self._land(state, x, value, random, habits, hopes, archive)
+            found, more = kernels_hop.land(
+                self.quick,
+                self.tables,
+                self.limits,
+                self.rules,
+                habits,
+                bounds,
+                random.permutation(n),
+                random.permutation(self.columns.count),
+                state.column,
+                state.polarity,
+                x,
+                archive,
+            )
             visits += more
             if np.isinf(value) or found < value + WARM * abs(value):
                 value, home = float(found), _state(state.column, state.polarity, x)
         order = [i for i in np.argsort(archive.value, kind="stable") if np.isfinite(archive.value[i])]
         met = [(float(archive.value[i]), _state(archive.columns[i], archive.pol[i], archive.x[i])) for i in order]
         return Burst(value=value, state=home, met=met, visits=visits)
-
-    def _land(
-        self,
-        state: State,
-        x: Floats,
-        home: float,
-        random: np.random.Generator,
-        habits: Habits,
-        hopes: Hopes | None,
-        archive: Plans,
-    ) -> tuple[float, int]:
-        """Let a plan land, in place: its value [dB^2], and visits to slots."""
-        n = len(state.column)
-        order, trials = random.permutation(n), random.permutation(self.columns.count)
-        plan = (order, trials, state.column, state.polarity, x)
-        tables, bounds = (self.quick, self.tables), self._bounds(n)
-        if hopes is None:
-            return kernels_hop.land(*tables, self.limits, self.rules, habits, bounds, *plan, archive)
-        return kernels_brisk.land_briskly(*tables, self.limits, self.rules, habits, hopes, bounds, home, *plan, archive)
 
     def polish(self, start: State) -> tuple[float, State]:
         """Polish the drives in float32; returns the value [dB^2] and where it ended."""

@@ -65,7 +65,6 @@ def main() -> None:
         end_with_input()
     for problem in questions():
         search(problem, counts=(1, 2, 3), seed=1, effort=EFFORT, compile_first=False)
-        search(problem, counts=(3,), seed=1, effort=replace(EFFORT, brisk_above=0), compile_first=False)
         if problem.n_seat > 1 and problem.drives == DriveRange():
             search(problem, counts=(1, 2), seed=1, effort=EFFORT, prove=True, compile_first=False)
     least_spread2(np.ones((3, 2)), np.eye(3)[:, :2].copy(), np.full(3, 1.0 / 3.0), 1.0, 0.1, 0.1, 10, np.empty((2, 2)))

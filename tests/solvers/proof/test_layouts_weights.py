@@ -6,6 +6,7 @@ from itertools import combinations, product
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.arrays import Complexes, Floats, Integers
@@ -14,7 +15,7 @@ from solvers.proof.layouts import DB_PER_NEPER, FEWER, field_of, with_proofs
 from solvers.proof.layouts_weights import ROUNDS
 from solvers.search.columns import columns_of
 from solvers.search.explore import Effort
-from solvers.search.kernels.weights_bound import layouts_weights_bound
+from solvers.search.kernels.weights_bound import layouts_weights_bound, orthonormal
 from solvers.search.problem import DriveRange, Problem
 from solvers.search.search import search
 
@@ -104,6 +105,31 @@ def test_columns_that_are_alike_and_seats_that_hardly_count_are_bounded_with_car
     light = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 1e-9])
     least = bounds(replace(PROBLEM, seat_weight=light), LAYOUTS, 0.01)
     assert np.all(least <= 20.0 * 1e-9 * len(PROBLEM.frequency_hz))
+
+
+def test_bases_of_columns_that_are_nearly_alike_are_exact_within_what_the_bound_pays_for() -> None:
+    """Against the same span in extended precision: 2e-10 is what the module reckons with."""
+    random = np.random.default_rng(1)
+    worst, used = 0.0, 0
+    for _ in range(300):
+        n_seat = int(random.integers(4, 19))
+        noise = random.normal(size=(n_seat, 4)) + 1j * random.normal(size=(n_seat, 4))
+        h = noise[:, :1] + 10.0 ** random.uniform(-4.3, 0.0) * noise[:, 1:]
+        u = np.empty((2, n_seat, 3))
+        if not orthonormal(np.stack([h.T.real, h.T.imag, np.abs(h.T)])[:, :, None], np.arange(3), 0, u):
+            continue
+        used += 1
+        exact: list[NDArray[np.clongdouble]] = []
+        for column in h.T.astype(np.clongdouble):
+            rest = column
+            for _, one in product(range(3), exact):
+                rest = rest - one * (one.conj() @ rest)
+            exact.append(rest / np.sqrt((np.abs(rest) ** 2).sum()))
+        span, found = np.array(exact).T, u[0] + 1j * u[1]
+        beyond = found - span @ (span.conj().T @ found)
+        worst = max(worst, float(np.abs(beyond).max()), float(np.abs(found.conj().T @ found - np.eye(3)).max()))
+    assert used > 200
+    assert worst < 2e-10
 
 
 def test_three_subs_come_to_a_bound_and_four_to_a_sentence() -> None:

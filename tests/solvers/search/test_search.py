@@ -150,11 +150,10 @@ def _bits(outcomes: tuple[Outcome, ...]) -> list[bytes]:
     ]
 
 
-@pytest.mark.parametrize("effort", [QUICK, replace(QUICK, brisk_above=0)])
-def test_same_seed_same_plans_whatever_the_threads(effort: Effort) -> None:
+def test_same_seed_same_plans_whatever_the_threads() -> None:
     problem = _room(n_candidate=14)
     runs = [
-        search(problem, counts=[1, 3], seed=7, effort=effort, running=Running(threads=threads)) for threads in (1, 2, 5)
+        search(problem, counts=[1, 3], seed=7, effort=QUICK, running=Running(threads=threads)) for threads in (1, 2, 5)
     ]
     assert _bits(runs[0]) == _bits(runs[1]) == _bits(runs[2])
 
