@@ -135,7 +135,7 @@ def require_room_for(effort: Effort, size_m: Sequence[float], highest_hz: float)
     """
     free = room_bytes()
     size = " x ".join(f"{value:g}" for value in size_m)
-    about = f"the room of {size} m up to {highest_hz:g} Hz would take"
+    about = f"the room of {size} m up to {round(highest_hz, 1):g} Hz would take"
     if effort.least_bytes > free:
         fits = _highest(lambda ratio: effort.lower(ratio).least_bytes <= free)
         raise OutsideModel(

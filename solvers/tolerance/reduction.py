@@ -73,11 +73,12 @@ def reduced_field(
     bands: list[BandField] = []
     done = 0
     with threadpool_limits(1):
-        for hz in bands_of(frequency_hz, one=box_within(inputs.project.room) is None):
+        # the highest first: what no machine can do is refused before the rest is worked out
+        for hz in reversed(bands_of(frequency_hz, one=box_within(inputs.project.room) is None)):
             begin, done = done, done + len(hz)
             part = running.part(begin / len(frequency_hz), done / len(frequency_hz))
             bands.append(_band_field(Band.of(inputs, hz, PRECISION), seed, part, note))
-    return Field(bands=bands)
+    return Field(bands=bands[::-1])
 
 
 def _band_field(band: Band, seed: int, running: Running, note: str) -> BandField:
