@@ -1,30 +1,19 @@
 """What `growth` measures: for each axis its sizes, a case of any size, how answers are verified, and what theory gives.
 
-The field is of a room of 6.1 x 4.3 x 2.6 m up to 120 Hz, 50 Hz with blocks; the search has a number of hops that
-follows the candidates alone, so that it does not end earlier in an easier room (`search_growth` has whole searches);
-a study's rooms are done by one worker.
+The field's cases are `growth_field`'s; the search has a number of hops that follows the candidates alone, so that it
+does not end earlier in an easier room (`search_growth` has whole searches); a study's rooms are done by one worker.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import numpy as np
-
+from benchmarks.growth_field import ALONE, BLOCKS, Found, field_case, field_over, same, same_columns
 from benchmarks.rooms_seeded import seeded_room
 from benchmarks.study_resume import STUDY
-from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.room import Room, Surface
-from roommodes.acoustics.room_boundary import families_of
-from roommodes.acoustics.transfer import transfer_function
-from roommodes.acoustics.wall_laws import ConstantAdmittance
-from roommodes.arrays import Complexes, Floats
-from roommodes.elements.solution import solved
+from roommodes.arrays import Floats
 from roommodes.responses.metrics import drive_weights, level_db, seat_pressure, variation_db
-from roommodes.running import Running
-from roommodes.shapes.solids import Block
 from roommodes.studies.reading import parse_study
 from solvers.search.explore import Effort
 from solvers.search.search import search
@@ -33,22 +22,7 @@ from solvers.study.run import plan_study, run_jobs
 from solvers.study.store import opened, store_of
 from solvers.study.workers import LocalCrew
 
-SIZE_M = (6.1, 4.3, 2.6)
-HIGHEST_HZ, LOWER_HZ = 120.0, 50.0  # boxes, and rooms with blocks
-SAME, SAME_SHAPE = 1e-4, 1e-2  # of the receivers' rms: boxes, and other rooms
-SHOWN = 3  # sources and seats whose answers are compared
-PLASTER = ConstantAdmittance(beta_re=0.03, beta_im=0.02)
-ALONE = Running(threads=1)
 EFFORT = Effort(hops=200, patience=60, confirmations=10**6)
-COLUMN_M = 0.2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """What one call answers: numbers to compare, and how many unknowns it solved for (0 where nobody asks)."""
-
-    answer: list[float]
-    unknowns: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,120 +59,6 @@ def warm(axis: Axis) -> None:
         search(seeded_room(1, n_candidate=6, points_per_octave=6), counts=[2, 3], seed=1, running=ALONE)
     elif axis.name.startswith("field"):
         field_case(candidates=1, seats=1, frequencies=2, regions=2)(0, 0)()
-
-
-def field_case(
-    *, candidates: int = 50, seats: int = 7, frequencies: int = 24, regions: int = 0, columns: int = 0, cut: int = 1
-) -> Callable[[int, int], Callable[[], Found]]:
-    """A maker of cases of the field.
-
-    Parameters
-    ----------
-    candidates, seats, frequencies : how many.
-    regions : into which one wall of plaster is drawn; 0 for four whole walls.
-    columns : blocks along the left wall.
-    cut : into how many blocks each of them is drawn, one on the other.
-    """
-
-    highest_hz = LOWER_HZ if columns else HIGHEST_HZ
-
-    def made(size: int, turn: int) -> Callable[[], Found]:
-        del size
-        room = Room(
-            length_m=SIZE_M[0] + 1e-6 * turn,  # another room: no shape is remembered from the turn before
-            width_m=SIZE_M[1],
-            height_m=SIZE_M[2],
-            blocks=_columns(columns, cut),
-        )
-        hz = np.geomspace(20.0, highest_hz, frequencies)
-        seat_m = _points(seats, (2.9, 0.9, 1.0), (2.4, 2.5, 0.4), 0.5)
-        source_m = _points(candidates, (0.7, 0.9, 0.4), (1.8, 2.5, 1.6), 0.0)
-        walls = _regions(room, regions) if regions else _whole_walls(room)
-
-        def call() -> Found:
-            response = transfer_function(room, walls, frequency_hz=hz, seat_m=seat_m, source_m=source_m, running=ALONE)
-            shown = response[[0, -1], :SHOWN, :SHOWN]  # the ends of the band are in every grid
-            unknowns = 0
-            if columns:
-                unknowns = solved(room.shape, 2.0 * np.pi * highest_hz / room.air.speed_of_sound_m_s, ALONE).mesh.size
-            elif regions:
-                families = families_of(
-                    room, walls, frequency_hz=hz, seat_m=seat_m, source_m=source_m, precision=Precision()
-                )
-                unknowns = sum(family.size for family in families)
-            return Found(answer=_numbers(shown), unknowns=unknowns)
-
-        return call
-
-    return made
-
-
-def field_over(axis: str) -> Callable[[int, int], Callable[[], Found]]:
-    """The field with one of `field_case`'s numbers as the size."""
-    return lambda size, turn: field_case(**{axis: size})(size, turn)
-
-
-def _points(count: int, corner_m: tuple[float, ...], extent_m: tuple[float, ...], shift: float) -> Floats:
-    """Points of a sequence in a box, the same first ones however many: (count, 3) [m]."""
-    steps = np.array([0.8191725134, 0.6710436067, 0.5497004779])  # powers of the root of x^4 = x + 1
-    share = (shift + np.arange(1, count + 1)[:, None] * steps) % 1.0
-    return np.asarray(np.array(corner_m) + np.array(extent_m) * share)
-
-
-def _whole_walls(room: Room) -> tuple[Surface, ...]:
-    return tuple(
-        Surface(wall=wall, from_m=(0.0, 0.0), to_m=room.wall_size_m(wall), law=PLASTER)
-        for wall in ("front", "rear", "right", "ceiling")
-    )
-
-
-def _regions(room: Room, count: int) -> tuple[Surface, ...]:
-    """The right wall in two rows of regions side by side."""
-    length, height = room.wall_size_m("right")
-    along = np.linspace(0.0, length, count // 2 + 1)
-    rows = ((0.0, 0.5 * height), (0.5 * height, height))
-    return tuple(
-        Surface(wall="right", from_m=(float(a), low), to_m=(float(b), high), law=PLASTER)
-        for a, b in pairwise(along)
-        for low, high in rows
-    )
-
-
-def _columns(count: int, cut: int) -> tuple[Block, ...]:
-    """Columns from floor to ceiling along the left wall, each of some blocks one on the other."""
-    at = (np.arange(count) + 0.5) * SIZE_M[0] / max(count, 1)
-    levels = np.linspace(0.0, SIZE_M[2], cut + 1)
-    return tuple(
-        Block(
-            name=f"column {k + 1}.{j + 1}",
-            low_m=(float(x) - 0.5 * COLUMN_M, 0.0, float(levels[j])),
-            high_m=(float(x) + 0.5 * COLUMN_M, COLUMN_M, float(levels[j + 1])),
-        )
-        for k, x in enumerate(at)
-        for j in range(cut)
-    )
-
-
-def _numbers(values: Complexes) -> list[float]:
-    return [*values.real.ravel().tolist(), *values.imag.ravel().tolist()]
-
-
-def apart(answers: list[Floats], most: float) -> str:
-    """What is wrong where all sizes must answer the same."""
-    rms = float(np.sqrt((answers[0] ** 2).mean()))
-    worst = max(float(np.abs(other - answers[0]).max()) / rms for other in answers)
-    return f"answers differ by {worst:.1e} of the rms" if not worst <= most else ""
-
-
-def same(answers: list[Floats]) -> str:
-    """The first sources, seats and the ends of the band are in every size, and the wall is the same."""
-    return apart(answers, SAME)
-
-
-def same_columns(answers: list[Floats]) -> str:
-    """Each size differs from the others; the smallest must answer the same where each column is drawn as two blocks."""
-    again = field_case(columns=BLOCKS[0], cut=2)(0, 0)()
-    return apart([answers[0], np.array(again.answer)], SAME_SHAPE)
 
 
 def search_over(axis: str) -> Callable[[int, int], Callable[[], Found]]:
@@ -254,7 +114,6 @@ def all_rooms(answers: list[Floats]) -> str:
     return "" if right else "rooms are missing or differ from what they are alone"
 
 
-BLOCKS = (2, 4, 8, 16)
 ROOMS = (4, 8, 16, 32)
 _FIELD = "50 candidates, 7 seats, 24 frequencies from 20 to 120 Hz, plaster on four walls"
 _SEARCH = "4 of 60 candidates, 7 seats, 31 frequencies, full settings, 200 hops for 60 candidates"
@@ -263,7 +122,7 @@ AXES = (
         name="field over candidates",
         what="candidates",
         setting=_FIELD,
-        sizes=(50, 100, 200, 400, 800, 1600),
+        sizes=(50, 200, 800, 1600),
         case=field_over("candidates"),
         verified=same,
         time=1.0,
@@ -303,7 +162,7 @@ AXES = (
         case=field_over("regions"),
         verified=same,
         time=3.0,
-        time_why="one boundary system, cubic in its modes; their sums quadratic",
+        time_why="one system, cubic in the boundary modes; their sums, quadratic, cost more at first",
         memory=2.0,
         memory_why="pairs of boundary modes",
         unknowns="boundary modes",
@@ -314,11 +173,24 @@ AXES = (
         setting="the same room up to 50 Hz with so many columns along one wall",
         sizes=BLOCKS,
         case=field_over("columns"),
-        verified=same_columns,
+        verified=same_columns("columns"),
         time=2.0,
-        time_why="factors of a mesh, quadratic in its unknowns, which are linear in planes of one axis",
+        time_why="unknowns are linear in the blocks, factors of a mesh quadratic in its unknowns",
         memory=4.0 / 3.0,
-        memory_why="what such factors hold",
+        memory_why="factors hold unknowns to the power of 4/3",
+        unknowns="unknowns",
+    ),
+    Axis(
+        name="field over scattered blocks",
+        what="blocks",
+        setting="the same with so many columns all over the floor, none in line with another",
+        sizes=BLOCKS[:3],
+        case=field_over("scattered"),
+        verified=same_columns("scattered"),
+        time=4.0,
+        time_why="each end of a block cuts the whole room: unknowns are quadratic in the blocks",
+        memory=8.0 / 3.0,
+        memory_why="the same",
         unknowns="unknowns",
     ),
     Axis(
