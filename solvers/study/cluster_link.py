@@ -166,7 +166,11 @@ class Link:
     def _ended(self, key: str, future: Any) -> None:
         if key not in self._given or self._given[key].future is not future:
             return
-        del self._given[key]
+        given = self._given.pop(key)
+        if future.status == "lost":  # its worker ended after the job and before the result was fetched
+            future.cancel(force=True)
+            self.give(key, given.text)
+            return
         if future.status not in ("finished", "error"):
             send(self._stream, {"op": "lost", "reason": "the scheduler dropped a job"})
             os._exit(0)

@@ -2,6 +2,7 @@
 
 import contextlib
 import http.server
+import io
 import os
 import re
 import shutil
@@ -13,6 +14,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -21,6 +23,7 @@ from roommodes.errors import Interrupted
 from roommodes.running import Running
 from roommodes.studies.reading import parse_study
 from solvers.study.cluster import ClusterCrew, Patience, SchedulerUnusable
+from solvers.study.cluster_link import Link
 from solvers.study.job import do_job
 from solvers.study.run import Event, StudyPlan, finished_jobs, plan_study, run_jobs
 from solvers.study.store import opened, store_of
@@ -358,6 +361,22 @@ def test_a_job_that_kills_its_workers_is_set_aside(tmp_path: Path, scheduler, st
     done, failures = run(plan, tmp_path, address, work="tests.studies.texts:deadly_job", patience=Patience())
     assert set(failures.values()) == {"set aside: the worker died 4 times"}
     assert len(done) == len(failures) == 1
+
+
+def test_a_job_whose_worker_ends_before_its_result_is_fetched_is_given_again() -> None:
+    """The scheduler then calls a finished job lost: no reason to end the study."""
+    given, said = [], io.BytesIO()
+    link = Link(said)
+
+    def submit(*words: object, **_: object) -> SimpleNamespace:
+        given.append(words)
+        return SimpleNamespace(status="lost", add_done_callback=lambda _: None, cancel=lambda force: None)
+
+    link._client, link._work = SimpleNamespace(submit=submit), lambda text, key: b""
+    link.give("one", "a room")
+    link._ended("one", link._given["one"].future)
+    assert [words[2:] for words in given] == [("a room", "one")] * 2
+    assert said.getvalue() == b""
 
 
 def test_a_study_on_the_command_line_stops_at_one_signal(tmp_path: Path, scheduler) -> None:
