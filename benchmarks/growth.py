@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.ticker import FuncFormatter, NullFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter
 
 from benchmarks.growth_cases import AXES, Axis, warm
 from solvers.search.kernels.compiled import compile_once
@@ -140,6 +140,7 @@ def draw(found: dict[str, list[dict[str, Any]]], path: Path) -> None:
         panel.set_xlabel(axis.what, fontsize=8)
         panel.set_xticks(axis.sizes, [str(size) for size in axis.sizes])
         panel.xaxis.set_minor_formatter(NullFormatter())
+        panel.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
         panel.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         panel.yaxis.set_minor_formatter(NullFormatter())
         panel.tick_params(labelsize=7)
