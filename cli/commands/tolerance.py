@@ -46,8 +46,15 @@ def tolerance(
     ] = None,
     plans: Annotated[int, typer.Option("--plans", min=1, max=20, help="Leading plans of each number of subs.")] = 3,
     draws: Annotated[
-        int, typer.Option("--draws", min=16, max=MOST_DRAWS, help="Number of rooms, rounded up to a power of two.")
-    ] = 2048,
+        int | None,
+        typer.Option(
+            "--draws",
+            min=16,
+            max=MOST_DRAWS,
+            help="Number of rooms, rounded up to a power of two; left out: 512 to 2,048, until the 90th percentiles "
+            "are settled.",
+        ),
+    ] = None,
     seed: Annotated[int, typer.Option("--seed", min=0, max=2**32 - 1, help="Starts the random numbers.")] = 1,
     frequencies: Annotated[
         int | None,
@@ -145,7 +152,10 @@ def write_percentiles(
             if target:
                 page.line(f"{what} written to {target}.")
     if interrupted:
-        say_error([f"interrupted after {found.draws} of {found.draws_asked} rooms; these figures are of those done"])
+        told = f"interrupted after {found.draws} of {found.draws_asked} rooms; these figures are of those done"
+        if found.draws == found.draws_asked:
+            told = f"interrupted after all {found.draws} rooms; what matters most, or the check in full, may be missing"
+        say_error([told])
         raise typer.Exit(EXIT_INTERRUPTED)
 
 

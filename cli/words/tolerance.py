@@ -10,12 +10,13 @@ from cli.words.basis import basis_words, responses_word, weighting_words
 from cli.words.plan import caution_lines, off_floor, plans_json, print_cautions, print_plan, subs_word
 from roommodes.arrays import Integers
 from roommodes.plan.plan import Results
-from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance
+from roommodes.plan.tolerance import PERCENTILES, Shares, Tolerance, difference_error
 from roommodes.project.glass import glass_of
 from solvers.tolerance.inputs import DRIVES
 from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, Price
 
 STEADIER_DB = 0.02  # a smaller difference is not worth a sentence
+SURE = 2.0  # nor one below so many of its standard errors
 LEAST_SHARE = 0.01  # smaller total shares are told in one line
 
 
@@ -58,6 +59,16 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
         "output [dB] likewise. plan: its place in the plan file. First the plan to be built, which the rest "
         "is about, then the others by their 90 %."
     )
+    middle_db, ninety_db = (
+        max(
+            float(table.variation_percentile_error_db[:, PERCENTILES.index(percent)].max())
+            for table in found.plans.values()
+        )
+        for percent in (50.0, 90.0)
+    )
+    page.line(
+        f"Other rooms move the 50 % by {middle_db:.2f} dB, the 90 % by {ninety_db:.2f} dB (standard errors, at most)."
+    )
     for beaten in steadier_plans(found):
         page.line(beaten, mark="- ")
     count = shown_count(results, found)
@@ -92,7 +103,8 @@ def steadier_plans(found: Tolerance) -> list[str]:
     for count, table in found.plans.items():
         ninety = table.variation_percentile_db[:, PERCENTILES.index(90.0)]
         best = int(np.argmin(ninety))
-        if ninety[best] < ninety[0] - STEADIER_DB:
+        error_db = difference_error(table.variation_draw_db[0], table.variation_draw_db[best], 90.0)
+        if ninety[best] < ninety[0] - max(STEADIER_DB, SURE * error_db):
             told.append(
                 f"{subs_word(count)}: in 90 % of the rooms plan {int(table.rank[best]) + 1} stays below "
                 f"{ninety[best]:z.2f} dB, plan {int(table.rank[0]) + 1} below {ninety[0]:z.2f} dB; as drawn they have "
@@ -151,6 +163,7 @@ def tolerance_json(results: Results, found: Tolerance) -> dict[str, Any]:
                     "variation_db": float(table.variation_db[plan]),
                     "output_db": float(table.output_db[plan]),
                     "variation_percentile_db": _by_percentile(table.variation_percentile_db[plan]),
+                    "variation_percentile_error_db": _by_percentile(table.variation_percentile_error_db[plan]),
                     "output_percentile_db": _by_percentile(table.output_percentile_db[plan]),
                     "worst_variation_db": float(table.variation_draw_db[plan].max()),
                 }

@@ -52,7 +52,7 @@ class PlanQuestions:
     def tolerance(
         self,
         *,
-        draws: int = 2048,
+        draws: int | None = None,
         seed: int = 1,
         checked: int = 2,
         shares: bool = True,
@@ -66,7 +66,7 @@ class PlanQuestions:
 
         Parameters
         ----------
-        draws : built rooms, rounded up to a power of two.
+        draws : built rooms, rounded up to a power of two; None for 512 to 2,048, as the figures settle.
         seed : of the rooms.
         checked : rooms that the full equations work out again.
         shares : whether to say which uncertainty matters most.
@@ -347,7 +347,7 @@ class ResultsQuestions:
     def tolerance(
         self,
         *,
-        draws: int = 2048,
+        draws: int | None = None,
         seed: int = 1,
         plans: int = 3,
         counts: Sequence[int] | None = None,

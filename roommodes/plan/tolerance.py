@@ -8,7 +8,7 @@
 | sub, draw, end | /plans/n/sub, /draw, /end | index from 0; a built room; low and high end of an interval |
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -131,6 +131,11 @@ class ToleranceTable:
         return np.percentile(self.variation_draw_db, PERCENTILES, axis=1).T
 
     @property
+    def variation_percentile_error_db(self) -> Floats:
+        """(n_plan, n_percentile) standard errors of these, see `percentile_errors` [dB]."""
+        return percentile_errors(self.variation_draw_db, PERCENTILES)
+
+    @property
     def output_percentile_db(self) -> Floats:
         """(n_plan, n_percentile) [dB]."""
         return np.percentile(self.output_draw_db, PERCENTILES, axis=1).T
@@ -178,6 +183,39 @@ _ATTRIBUTES: tuple[tuple[str, type], ...] = (
     ("checked", int),
     ("error_db", float),
 )
+
+
+def percentile_errors(values: Floats, percent: Sequence[float]) -> Floats:
+    """Standard errors of percentiles, as if the values were drawn at random.
+
+    Half of what lies between the percentiles one standard error of the rank below and above: the share of n values
+    below a quantile p has the standard error (p (1 - p) / n)^(1/2) (binomial).
+
+    Parameters
+    ----------
+    values : (m, n).
+    percent : (k,).
+
+    Returns
+    -------
+    (m, k)
+    """
+    p = np.array(percent) / 100.0
+    reach = np.sqrt(p * (1.0 - p) / values.shape[1])
+    low, high = (np.percentile(values, 100.0 * np.clip(at, 0.0, 1.0), axis=1) for at in (p - reach, p + reach))
+    return np.asarray(0.5 * (high - low).T)
+
+
+def difference_error(one: Floats, other: Floats, percent: float) -> float:
+    """Standard error of the difference of a percentile of two plans in the same rooms, (n,) each.
+
+    What each room does to a percentile is taken to first order (R. R. Bahadur, A note on quantiles in large samples,
+    Ann. Math. Statist. 37, 577-580, 1966; from memory): (p - [value below it]) / density.
+    """
+    p, both = percent / 100.0, np.stack([one, other])
+    by_density = percentile_errors(both, (percent,))[:, 0] * (len(one) / (p * (1.0 - p))) ** 0.5
+    moves = (p - (both <= np.percentile(both, percent, axis=1)[:, None])) * by_density[:, None]
+    return float((moves[0] - moves[1]).std() / len(one) ** 0.5)
 
 
 def tolerance_image(tolerance: Tolerance) -> bytes:

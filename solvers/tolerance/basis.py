@@ -23,7 +23,6 @@ from roommodes.arrays import Complexes, Floats
 MOST = 220  # directions that the answers are cut to before
 FIRST = 0.1  # of that, what a direction may give at most that is left out before
 LEAST = 1e-3  # what a singular value of A must be of what the walls add to a point's own pressure
-COARSE = 4e-3  # where differences between rooms are wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,7 +54,7 @@ class Reaction:
         return np.asarray(np.concatenate(hard) ** 0.5)
 
 
-def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> tuple[Complexes, int]:
+def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> Complexes:
     """The basis in answers (mode, n) of sample rooms, by the drawn room's equations.
 
     Parameters
@@ -66,7 +65,7 @@ def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> tuple[Compl
 
     Returns
     -------
-    (mode, r) orthonormal, what matters most first; how many of it are enough for differences between rooms.
+    (mode, r) orthonormal, what matters most first.
     """
     weight = drawn.weight[:, None]
     few, strong = _strongest(weight * answers, heard)
@@ -75,7 +74,7 @@ def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> tuple[Compl
     value, mixture = eigh(seen.conj().T @ seen)
     value, mixture = value[::-1] / heard**2, mixture[:, ::-1]
     kept = int((value > LEAST**2).sum())
-    return np.asarray(np.linalg.qr(mixed @ mixture[:, :kept])[0]), int((value > COARSE**2).sum())
+    return np.asarray(np.linalg.qr(mixed @ mixture[:, :kept])[0])
 
 
 def _strongest(answers: Complexes, heard: float) -> tuple[Complexes, Floats]:

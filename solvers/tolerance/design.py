@@ -13,11 +13,11 @@ from roommodes.places.seats import Listening
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from solvers.tolerance.field import CHUNK, Field
-from solvers.tolerance.inputs import Builds, Inputs
-from solvers.tolerance.plans import Driven, mean_levels_db, variations_db
+from solvers.tolerance.inputs import CABINETS, DRIVES, EARS, Builds, Inputs
+from solvers.tolerance.plans import Driven, drives_of, levels_db, mean_levels_db, variations_db
 from solvers.tolerance.reduction import PRECISION
 
-A, B = "A", "B"  # the samples themselves, among the groups
+ALONE = (CABINETS, EARS, DRIVES)  # groups that leave the room's own equations as they are
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,6 +33,10 @@ class Heard:
     variation_db: Floats
     mean_db: Floats
     level_db: NDArray[np.float32]
+
+    def part(self, rooms: slice) -> "Heard":
+        """Some of the rooms."""
+        return Heard(**{name: getattr(self, name)[:, rooms] for name in self.__slots__})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,34 +55,40 @@ class Design:
     ----------
     inputs : what is uncertain.
     field : the field in built rooms.
-    coarse : the same on fewer unknowns, for the rooms behind the indices, A's and B's among them.
     plans : of any number of subs.
+    first : which of them the indices are told for.
     listening : the ears.
-    half : points of A, and of B; a power of two.
-    share_points : how many of them stand behind the indices.
+    half : points of A, and of B, at most; a power of two.
+    counted : whether so many were asked for, however few would do.
+    share_points : how many of them stand behind the indices at most.
     seed : of the points.
     response : (n_freq, n_cabinet) of the kind at each place over the first one's, as drawn; None where there is one.
     """
 
     inputs: Inputs
     field: Field
-    coarse: Field
     plans: Sequence[Driven]
+    first: tuple[int, ...]
     listening: Listening
     half: int
+    counted: bool
     share_points: int
     seed: int
     response: Complexes | None = None
 
-    @property
-    def starts(self) -> list[int]:
-        """Where each part of A and B begins."""
-        return list(range(0, self.half, CHUNK // 2))
+    def starts(self, begin: int, end: int) -> list[int]:
+        """Where each part of A and B begins, from one of their points up to another."""
+        return list(range(begin, end, CHUNK // 2))
 
-    @property
-    def mixes(self) -> list[tuple[str, int]]:
-        """A, B and each group mixed, where indices are asked for, with where each part of their points begins."""
-        return [(name, start) for name in (A, B, *self.inputs.groups) for start in range(0, self.share_points, CHUNK)]
+    def mixes(self, groups: Sequence[str], begin: int, end: int) -> list[tuple[tuple[str, ...], int, int]]:
+        """Of some groups those that one solution serves, with a part of A's points from one up to another."""
+        alone = tuple(name for name in groups if name in ALONE)
+        jobs = [(name,) for name in groups if name not in ALONE]
+        return [
+            (names, start, min(start + CHUNK, end))
+            for names in ([alone, *jobs] if alone else jobs)
+            for start in range(begin, end, CHUNK)
+        ]
 
     def points(self) -> tuple[Floats, Floats]:
         """A and B in the unit cube: (half, size) each."""
@@ -88,15 +98,27 @@ class Design:
 
     def heard(self, builds: Builds, transfer: Complexes) -> Heard:
         """What all plans give in rooms with a known field (n, n_freq, n_ear, n_cabinet), kinds not yet in it."""
-        transfer = self.by_kind(transfer)
+        return self._heard(transfer @ self._drives(builds, self.plans))
+
+    def heard_in(self, builds: Builds) -> Heard:
+        """What all plans give in rooms whose field is not asked for by itself."""
+        return self._heard(self.field.pressure(builds, (builds, self._drives(builds, self.plans)))[0])
+
+    def _heard(self, pressure: Complexes) -> Heard:
+        """From the plans' pressures (n, n_freq, n_ear, n_plan)."""
         weight = normalised(self.listening.weight)
-        variation, mean, levels = [], [], []
-        for plan in self.plans:
-            level = plan.levels(transfer, self.field.frequency_hz, builds)
-            variation.append(variations_db(level, weight))
-            mean.append(mean_levels_db(level, weight))
-            levels.append(level[..., : self.listening.n_seat].astype(np.float32))
-        return Heard(variation_db=np.array(variation), mean_db=np.array(mean), level_db=np.array(levels))
+        level = np.moveaxis(levels_db(pressure), -1, 0)
+        return Heard(
+            variation_db=np.array([variations_db(one, weight) for one in level]),
+            mean_db=np.array([mean_levels_db(one, weight) for one in level]),
+            level_db=level[..., : self.listening.n_seat].astype(np.float32),
+        )
+
+    def _drives(self, builds: Builds, plans: Sequence[Driven]) -> Complexes:
+        """(n, n_freq, n_cabinet, n_plan) on the field of what stands there."""
+        n_cabinet = builds.cabinet_m.shape[1]
+        drives = drives_of(plans, n_cabinet, frequency_hz=self.field.frequency_hz, builds=builds)
+        return drives if self.response is None else drives * self.response[:, :, None]
 
     def by_kind(self, transfer: Complexes) -> Complexes:
         """The field (n, n_freq, n_ear, n_cabinet) of what stands there."""
@@ -104,30 +126,32 @@ class Design:
 
     def drawn(self) -> Heard:
         """The room as drawn, by the same way as all others."""
-        builds = self.inputs.drawn()
-        return self.heard(builds, self.field.transfer(builds))
+        return self.heard_in(self.inputs.drawn())
 
     def part(self, start: int) -> Part:
         """The rooms of A and B from one point on."""
         points = slice(start, start + CHUNK // 2)
         a, b = (self.inputs.builds(sample[points]) for sample in self.points())
-        transfer = self.field.transfer(a.joined(b))
-        return Part(a=self.heard(a, transfer[: len(a)]), b=self.heard(b, transfer[len(a) :]))
+        both, n = self.heard_in(a.joined(b)), len(a)
+        return Part(a=both.part(slice(n)), b=both.part(slice(n, None)))
 
-    def mixed(self, mix: tuple[str, int]) -> Floats:
-        """Variations in rooms of A with one group from B, or of A or B itself: (n_plan, n) [dB]."""
-        name, start = mix
-        points = slice(start, min(start + CHUNK, self.share_points))
-        a, b = (sample[points] for sample in self.points())
-        unit, columns = a.copy(), {A: slice(0, 0), B: slice(None)}.get(name) or self.inputs.groups[name]
-        unit[:, columns] = b[:, columns]
-        builds = self.inputs.builds(unit)
-        return self.heard(builds, self.coarse.transfer(builds)).variation_db
+    def mixed(self, mix: tuple[tuple[str, ...], int, int]) -> dict[str, Floats]:
+        """Variations in rooms of A with one group from B, of the first plans: (n_first, n) [dB] for each name."""
+        names, begin, end = mix
+        a, b = (sample[begin:end] for sample in self.points())
+        plans = [self.plans[index] for index in self.first]
+        rooms = []
+        for name in names:
+            unit, columns = a.copy(), self.inputs.groups[name]
+            unit[:, columns] = b[:, columns]
+            rooms.append(self.inputs.builds(unit))
+        pressures = self.field.pressure(rooms[0], *((builds, self._drives(builds, plans)) for builds in rooms))
+        return {name: self._heard(one).variation_db for name, one in zip(names, pressures, strict=True)}
 
     def error_db(self, count: int, *, running: Running) -> float:
         """Largest difference of any plan's variation in the first rooms of A from the full equations [dB]."""
         builds = self.inputs.builds(self.points()[0][:count])
-        reduced = self.heard(builds, self.field.transfer(builds)).variation_db
+        reduced = self.heard_in(builds).variation_db
         worst = 0.0
         for index in range(count):
             room, surfaces = self.inputs.built(builds, index)

@@ -21,18 +21,19 @@ room that is no box they are measured cell by cell, and the modes of another sha
 | D | 1 / (V (k_n^2 - k^2)) of the low modes |
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from math import pi
 
 import numpy as np
-from numpy.typing import NDArray
 
 from roommodes.acoustics.air import Air
 from roommodes.arrays import Complexes, Floats
 from solvers.tolerance.inputs import Builds, Inputs
+from solvers.tolerance.level import Level
 from solvers.tolerance.modes import Modes
+from solvers.tolerance.rooms_at import At, Points, pressures
 from solvers.tolerance.walls import Walls
 
 CHUNK = 64  # rooms that are worked out together
@@ -66,53 +67,6 @@ class Places:
         return np.stack(parts, axis=-1)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Level:
-    """The reduced equations at one frequency.
-
-    Parameters
-    ----------
-    k2 : squared wavenumber of the drawn room, complex [1/m2].
-    low : (m,) indices of the low modes among `BandField.modes`; all of them in a room that is no box.
-    system : (n_wall_term + 2 + n_bundle, r (r + 1) / 2) fixed matrices, upper triangles: walls, the rest's value and
-        its slope over k^2, bundles of low modes.
-    bundle : (m, n_bundle) what the low modes' D give of each bundle.
-    overlap : (r, m) Q^T U.
-    ear, cabinet : (n_point, n_monomial, r) Q^T Z_b of the modes above the cut.
-    ear_slope, cabinet_slope : (n_point, r) over k^2.
-    direct : (n_ear, n_monomial, n_cabinet, n_monomial) ear to cabinet of the modes above the cut.
-    direct_slope : (n_ear, n_cabinet).
-    leading : how many of the basis are enough where differences between rooms are wanted, not figures of each.
-    """
-
-    k2: complex
-    low: NDArray[np.intp]
-    system: Complexes
-    bundle: Complexes
-    overlap: Complexes
-    ear: Complexes
-    ear_slope: Complexes
-    cabinet: Complexes
-    cabinet_slope: Complexes
-    direct: Complexes
-    direct_slope: Complexes
-    leading: int
-
-    def coarse(self) -> "Level":
-        """The same on the leading part of the basis."""
-        r, few = len(self.overlap), self.leading
-        packed = _square(r)[:few, :few][np.triu_indices(few)]
-        return replace(
-            self,
-            system=np.ascontiguousarray(self.system[:, packed]),
-            overlap=np.ascontiguousarray(self.overlap[:few]),
-            ear=np.ascontiguousarray(self.ear[..., :few]),
-            ear_slope=np.ascontiguousarray(self.ear_slope[..., :few]),
-            cabinet=np.ascontiguousarray(self.cabinet[..., :few]),
-            cabinet_slope=np.ascontiguousarray(self.cabinet_slope[..., :few]),
-        )
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Field:
     """Transfer functions in many built rooms, band by band: lower ones take fewer boundary modes.
@@ -139,13 +93,28 @@ class Field:
         """Most boundary modes of any band."""
         return max(0 if band.walls is None else band.walls.boundary.size for band in self.bands)
 
-    def coarse(self) -> "Field":
-        """The same on the leading parts of the bases: quicker, and less exact."""
-        return Field(bands=[replace(band, levels=tuple(one.coarse() for one in band.levels)) for band in self.bands])
-
     def transfer(self, builds: Builds) -> Complexes:
         """(n, n_freq, n_ear, n_cabinet) [1/m]; about `CHUNK` rooms at a time is quick."""
         return np.concatenate([band.transfer(builds) for band in self.bands], axis=1)
+
+    def pressure(self, rooms: Builds, *variants: tuple[Builds, Complexes]) -> list[Complexes]:
+        """What drives give at the ears, quicker than by way of `transfer`: one solution serves each drive's cabinets.
+
+        Parameters
+        ----------
+        rooms : n of them; about `CHUNK` at a time is quick.
+        variants : the same rooms with other ears, cabinets or settings, and drives (n, n_freq, n_cabinet, n_plan).
+
+        Returns
+        -------
+        (n, n_freq, n_ear, n_plan) [1/m] for each variant.
+        """
+        begin, found = 0, []
+        for band in self.bands:
+            part = slice(begin, begin + len(band.frequency_hz))
+            found.append(band.pressure(rooms, *((builds, drive[:, part]) for builds, drive in variants)))
+            begin = part.stop
+        return [np.concatenate(bands, axis=1) for bands in zip(*found, strict=True)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -175,108 +144,61 @@ class BandField:
 
     def transfer(self, builds: Builds) -> Complexes:
         """As `Field.transfer`."""
-        grown = builds.size_m / self.size_m
-        mean_grown = np.prod(grown, axis=1) ** (1.0 / 3.0)
+        points = self._points(builds)
+        n_ear, n_cabinet = points.ear_shape.shape[1], points.cabinet_shape.shape[1]
+        result = np.empty((len(builds), len(self.levels), n_ear, n_cabinet), dtype=np.complex128)
+        for index, part, at in self._blocks(builds):
+            result[part, index] = 4.0 * pi * points.at(at.level, part).transfer(at)
+        return result
+
+    def pressure(self, rooms: Builds, *variants: tuple[Builds, Complexes]) -> list[Complexes]:
+        """As `Field.pressure`."""
+        every = [self._points(builds) for builds, _ in variants]
+        results = [
+            np.empty((len(rooms), len(self.levels), points.ear_shape.shape[1], drive.shape[3]), dtype=np.complex128)
+            for points, (_, drive) in zip(every, variants, strict=True)
+        ]
+        for index, part, at in self._blocks(rooms):
+            driven = [
+                (points.at(at.level, part), drive[part, index])
+                for points, (_, drive) in zip(every, variants, strict=True)
+            ]
+            for result, value in zip(results, pressures(at, driven), strict=True):
+                result[part, index] = 4.0 * pi * value
+        return results
+
+    def _points(self, builds: Builds) -> Points:
         ear, cabinet = (self.inputs.as_drawn(point, builds) for point in (builds.ear_m, builds.cabinet_m))
-        mixed = self.modes.of(builds)
+        mixture = self.modes.of(builds).mixture
         ear_shape, cabinet_shape = (self.modes.shapes_at(point) for point in (ear, cabinet))
-        if mixed.mixture is not None:
-            ear_shape, cabinet_shape = ear_shape @ mixed.mixture, cabinet_shape @ mixed.mixture
-        ear_power, cabinet_power = self.ears.monomials(ear), self.cabinets.monomials(cabinet)
+        if mixture is not None:
+            ear_shape, cabinet_shape = ear_shape @ mixture, cabinet_shape @ mixture
+        return Points(
+            ear_shape=ear_shape,
+            cabinet_shape=cabinet_shape,
+            ear_power=self.ears.monomials(ear),
+            cabinet_power=self.cabinets.monomials(cabinet),
+        )
+
+    def _blocks(self, builds: Builds) -> Iterator[tuple[int, slice, At]]:
+        """Frequency by frequency, some rooms at a time."""
+        mean_grown = np.prod(builds.size_m / self.size_m, axis=1) ** (1.0 / 3.0)
+        mixed = self.modes.of(builds)
         speed = np.array([Air(temperature_c=float(one)).speed_of_sound_m_s for one in builds.temperature_c])
         omega = 2.0 * pi * self.frequency_hz
         wall = None if self.walls is None else self.walls.coefficients(builds, omega)
-        result = np.empty((len(builds), len(omega), ear.shape[1], cabinet.shape[1]), dtype=np.complex128)
         for index, level in enumerate(self.levels):
             k2 = (omega[index] / speed * (1.0 - 0.5j * self.loss_factor)) ** 2
             d = 1.0 / (mixed.volume_m3[:, None] * (mixed.k2[:, level.low] - k2[:, None]))
             slope = (mean_grown**2 * k2 - level.k2) / mean_grown
             for start in range(0, len(builds), BLOCK):
                 part = slice(start, start + BLOCK)
-                at = _At(
+                at = At(
                     level=level,
                     d=d[part],
                     scale=1.0 / mean_grown[part],
                     slope=slope[part],
-                    ear_shape=ear_shape[part][:, :, level.low],
-                    cabinet_shape=cabinet_shape[part][:, :, level.low],
-                    ear_power=ear_power[part],
-                    cabinet_power=cabinet_power[part],
                     mixture=None if mixed.mixture is None else mixed.mixture[part],
+                    wall=None if wall is None else wall[part, index],
                 )
-                result[part, index] = 4.0 * pi * at.pressure(None if wall is None else wall[part, index])
-        return result
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _At:
-    """Some built rooms at one frequency; n rooms, m low modes."""
-
-    level: Level
-    d: Complexes  # (n, m)
-    scale: Floats  # (n,) of the smooth part
-    slope: Complexes  # (n,) change of k^2, with that scale
-    ear_shape: Floats  # (n, ear, m)
-    cabinet_shape: Floats
-    ear_power: Floats  # (n, ear, monomial)
-    cabinet_power: Floats
-    mixture: Floats | None  # (n, m, m)
-
-    def pressure(self, wall: Complexes | None) -> Complexes:
-        """H / 4 pi: (n, ear, cabinet), with the walls' coefficients (n, n_term)."""
-        level = self.level
-        direct = self._direct()
-        if wall is None:
-            return direct + (self.ear_shape * self.d[:, None, :]) @ self.cabinet_shape.transpose(0, 2, 1)
-        overlap = level.overlap if self.mixture is None else level.overlap @ self.mixture  # (r, m) or (n, r, m)
-        across = np.swapaxes(overlap, -1, -2)
-        ear = self._smooth(level.ear, level.ear_slope, self.ear_power)  # (n, ear, r)
-        ear += _over(self.ear_shape * self.d[:, None, :], across)
-        system = self._system(wall, overlap, across)
-        driven = np.asarray(np.linalg.solve(system, ear.transpose(0, 2, 1)), np.complex128).transpose(0, 2, 1)
-        low = (self.ear_shape - _over(driven, overlap)) * self.d[:, None, :]
-        cabinet = self._smooth(level.cabinet, level.cabinet_slope, self.cabinet_power)
-        pressure = direct + low @ self.cabinet_shape.transpose(0, 2, 1) - driven @ cabinet.transpose(0, 2, 1)
-        return np.asarray(pressure)
-
-    def _system(self, wall: Complexes, overlap: Complexes, across: Complexes) -> Complexes:
-        """Y^-1 + Z_bb in the basis: (n, r, r)."""
-        level = self.level
-        coefficient = np.concatenate([wall, self.scale[:, None], self.slope[:, None]], axis=1)
-        square = _square(len(level.overlap))
-        if self.mixture is None:
-            coefficient = np.concatenate([coefficient, self.d @ level.bundle], axis=1)
-            return np.take(coefficient @ level.system, square, axis=1)
-        system = np.take(coefficient @ level.system[: coefficient.shape[1]], square, axis=1)
-        return np.asarray(system + (overlap * self.d[:, None, :]) @ across)  # in place of the drawn room's own modes
-
-    def _smooth(self, value: Complexes, slope: Complexes, power: Floats) -> Complexes:
-        """A smooth part on the basis: (n, point, r)."""
-        at = (power.transpose(1, 0, 2) @ value).transpose(1, 0, 2)
-        return at * self.scale[:, None, None] + self.slope[:, None, None] * slope[None]
-
-    def _direct(self) -> Complexes:
-        """Ears against cabinets, the modes above the cut alone: (n, ear, cabinet)."""
-        level = self.level
-        n_ear, n_power, n_cabinet, n_other = level.direct.shape
-        half = self.ear_power.transpose(1, 0, 2) @ level.direct.reshape(n_ear, n_power, n_cabinet * n_other)
-        half = half.reshape(n_ear, -1, n_cabinet, n_other)
-        value: Complexes = np.einsum("encp,ncp->nec", half, self.cabinet_power)
-        return np.asarray(value * self.scale[:, None, None] + self.slope[:, None, None] * level.direct_slope[None])
-
-
-def _over(many: Complexes, matrix: Complexes) -> Complexes:
-    """Many matrices times one, as one product, or times one each: (n, point, a) by (a, b) or (n, a, b)."""
-    if matrix.ndim == 3:
-        return np.asarray(many @ matrix)
-    n, points, size = many.shape
-    return np.asarray((many.reshape(n * points, size) @ matrix).reshape(n, points, -1))
-
-
-@lru_cache(maxsize=256)
-def _square(r: int) -> NDArray[np.intp]:
-    """Where each entry of a symmetric matrix stands in its packed upper triangle: (r, r)."""
-    first, second = np.triu_indices(r)
-    index = np.empty((r, r), dtype=np.intp)
-    index[first, second] = index[second, first] = np.arange(len(first))
-    return index
+                yield index, part, at

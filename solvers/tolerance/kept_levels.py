@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from solvers.tolerance.field import Level
 from solvers.tolerance.inputs import Inputs, construction_names
+from solvers.tolerance.level import Level
 
-NUMBERS = {"k2": complex, "leading": int}
+NUMBERS = {"k2": complex}
 
 
 def depends_on(inputs: Inputs) -> tuple[object, ...]:

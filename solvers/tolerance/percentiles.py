@@ -6,34 +6,30 @@ from `tolerance.field`. Every figure is the plan file's own plus the difference 
 grid of frequencies and the reduced equations cancel where nothing differs.
 """
 
-from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import threadpool_limits
 
 from roommodes.arrays import Complexes, Floats
-from roommodes.errors import Interrupted
 from roommodes.plan.plan import Results
-from roommodes.plan.tolerance import PERCENTILES, FirstPlan, Shares, Tolerance, ToleranceTable
+from roommodes.plan.tolerance import PERCENTILES, FirstPlan, Shares, Tolerance, ToleranceTable, percentile_errors
 from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from roommodes.storage.stamp import Made
-from solvers.tolerance.design import Design, Heard, Part
+from solvers.tolerance.design import Design, Heard
 from solvers.tolerance.forecast import in_words, seconds_for
 from solvers.tolerance.inputs import inputs_of
 from solvers.tolerance.plans import Leading, leading_plans
 from solvers.tolerance.reduction import reduced_field
-from solvers.tolerance.shares import shares
+from solvers.tolerance.sampling import MOST_HALF, Sampled, sampled
 from solvers.tolerance.worst import worst_words
 
 FREQUENCIES = 24  # at most, over the band
 SHARE_POINTS = 128  # points of A and of B behind the indices, at most
-STAGES = ("sampled rooms", "what matters most")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +38,8 @@ class Asked:
 
     Parameters
     ----------
-    draws : built rooms behind the percentiles; rounded up to a power of two.
+    draws : built rooms behind the percentiles, rounded up to a power of two; None for as many as settle them, see
+        `tolerance.sampling`.
     seed : of the rooms.
     plans : leading plans of each number of subs.
     counts : numbers of subs; None for all in the file.
@@ -50,7 +47,7 @@ class Asked:
     indices : whether to say which uncertainty matters most.
     """
 
-    draws: int = 2048
+    draws: int | None = None
     seed: int = 1
     plans: int = 3
     counts: tuple[int, ...] | None = None
@@ -59,7 +56,9 @@ class Asked:
 
     @property
     def half(self) -> int:
-        """Half the rooms: a power of two, so that the sequence fills the cube evenly."""
+        """Half the rooms, at most: a power of two, so that the sequence fills the cube evenly."""
+        if self.draws is None:
+            return MOST_HALF
         return int(2 ** max(0, (self.draws - 1).bit_length() - 1))
 
 
@@ -101,21 +100,10 @@ def tolerance_of(
         frequency_hz=lean_grid(results.project) if frequency_hz is None else frequency_hz,
         running=running,
     )
-    parts: list[Part] = []
-    mixed: list[Floats] = []
-    with threadpool_limits(1), ThreadPoolExecutor(running.thread_count) as pool:
-        for part in running.each(pool, design.part, design.starts):
-            parts.append(part)
-            running.step(STAGES[0], len(parts) / len(design.starts))
-        if not parts:
-            raise Interrupted("interrupted before the first rooms were drawn")
-        for one in running.each(pool, design.mixed, design.mixes):
-            mixed.append(one)
-            running.step(STAGES[1], len(mixed) / len(design.mixes))
-    whole = len(parts) == len(design.starts) and len(mixed) == len(design.mixes)
+    rooms = sampled(design, running)
     checked = 0 if running.stop_asked() or not design.inputs.size else min(asked.checked, design.half)
     error = design.error_db(checked, running=running.silent().unstoppable())
-    heard = _Gathered.of(design, parts, mixed if whole else [])
+    heard = _Gathered.of(design, rooms)
     tables = {}
     first = 0
     for count, ranks in leading.counts.items():
@@ -125,11 +113,11 @@ def tolerance_of(
         project_toml=results.project.toml_text,
         project_sha256=results.project.sha256,
         made=Made.now(asked.seed),
-        draws_asked=2 * design.half,
+        draws_asked=rooms.asked,
         frequency_hz=design.field.frequency_hz,
         seat_name=results.seats.name,
         group_name=tuple(design.inputs.groups),
-        method=_method(design, heard.variation_db.shape[1]),
+        method=_method(design, heard.variation_db, rooms),
         checked=checked,
         error_db=error,
         plans=tables,
@@ -156,7 +144,7 @@ def design_of(
     points = min(SHARE_POINTS, asked.half) if asked.indices else 0
     seconds = seconds_for(
         inputs,
-        rooms=2 * asked.half + points * (2 + len(inputs.groups)),
+        rooms=2 * asked.half + points * len(inputs.groups),
         checked=asked.checked,
         frequency_hz=frequency_hz,
     )
@@ -164,10 +152,11 @@ def design_of(
     return Design(
         inputs=inputs,
         field=field,
-        coarse=field.coarse(),
         plans=leading.flat,
+        first=leading.first,
         listening=listening,
         half=asked.half,
+        counted=asked.draws is not None,
         share_points=points,
         seed=asked.seed,
         response=_response(results, leading, frequency_hz),
@@ -183,39 +172,25 @@ def _response(results: Results, leading: Leading, frequency_hz: Floats) -> Compl
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Gathered:
-    """All rooms together, A's before B's: figures as of `Heard`, less the drawn room's.
-
-    `mixed_db` holds (n_plan, n) variations of A, B and each group's rooms by name, None where they are not complete.
-    """
+    """All rooms together, A's before B's, as of `Heard`; the drawn room; shares by the place of their plan."""
 
     variation_db: Floats
     mean_db: Floats
     level_db: NDArray[np.float32]
     drawn: Heard
-    mixed_db: Mapping[str, Floats] | None
+    shares: Mapping[int, Shares]
 
     @classmethod
-    def of(cls, design: Design, parts: Sequence[Part], mixed: Sequence[Floats]) -> "_Gathered":
+    def of(cls, design: Design, rooms: Sampled) -> "_Gathered":
         """From the design's parts in their order."""
-        order = [part.a for part in parts] + [part.b for part in parts]
-        by_name: dict[str, list[Floats]] = {}
-        for (name, _), values in zip(design.mixes, mixed, strict=False):
-            by_name.setdefault(name, []).append(values)
-        whole = len(mixed) == len(design.mixes) > 0 and design.inputs.size > 0
+        order = [part.a for part in rooms.parts] + [part.b for part in rooms.parts]
         return cls(
             variation_db=np.concatenate([one.variation_db for one in order], axis=1),
             mean_db=np.concatenate([one.mean_db for one in order], axis=1),
             level_db=np.concatenate([one.level_db for one in order], axis=1),
             drawn=design.drawn(),
-            mixed_db={name: np.concatenate(values, axis=1) for name, values in by_name.items()} if whole else None,
+            shares={} if rooms.shares is None else dict(zip(design.first, rooms.shares, strict=True)),
         )
-
-    def shares(self, plan: int) -> Shares | None:
-        """The indices of one plan's variation."""
-        if self.mixed_db is None:
-            return None
-        a, b, *groups = (values[plan] for values in self.mixed_db.values())
-        return shares(a, b, np.stack(groups))
 
 
 def _table(
@@ -245,20 +220,21 @@ def _table(
         first=FirstPlan(
             level_percentile_db=np.moveaxis(np.percentile(level, PERCENTILES, axis=0), 0, -1),
             mean_percentile_db=np.moveaxis(np.percentile(mean, PERCENTILES, axis=0), 0, -1),
-            shares=heard.shares(first),
+            shares=heard.shares.get(first),
             worst=worst_words(design, int(np.argmax(variation[0])), variation.shape[1]),
         ),
     )
 
 
-def _method(design: Design, draws: int) -> tuple[str, ...]:
+def _method(design: Design, variation_db: Floats, rooms: Sampled) -> tuple[str, ...]:
     """How it was computed."""
     field = design.field
     if not design.inputs.size:
         return ("nothing is uncertain: every room is the drawn one",)
     sizes = [len(level.overlap) for level in field.levels]
     lines = [
-        f"{draws} built rooms from a scrambled Sobol' sequence of seed {design.seed}; every spread is even",
+        f"{variation_db.shape[1]} built rooms from a scrambled Sobol' sequence of seed {design.seed}; every spread is "
+        f"even; 90th percentiles to within {percentile_errors(variation_db, (90.0,)).max():.2f} dB (standard error)",
         f"field: the model's equations at {len(field.frequency_hz)} frequencies, reduced from {field.boundary_size} to "
         f"{min(sizes)} to {max(sizes)} unknowns; room modes, places and wall strengths anew in every room",
         "figures: the plan file's own plus the difference that the room makes on these frequencies; fewer than the "
@@ -273,9 +249,12 @@ def _method(design: Design, draws: int) -> tuple[str, ...]:
         )
         if held := design.inputs.geometry.held:
             lines.append(f"held, since it would part from what it touches, or pass it: {', '.join(held)}")
-    if design.share_points:
+    if rooms.shares is not None:
+        few, most = rooms.points
         lines.append(
-            f"shares: Sobol' indices of variance from {design.share_points} of the points, first order by Saltelli "
-            "(2010), total by Jansen (1999) over the variance of the two samples compared, 90 % intervals by resampling"
+            f"shares: Sobol' indices of variance from {most} of the points"
+            + (f", for what is settled sooner from fewer, {few} at least" if few < most else "")
+            + "; first order by Saltelli (2010), total by Jansen (1999) over the variance of the two samples compared, "
+            "90 % intervals by resampling"
         )
     return tuple(lines)

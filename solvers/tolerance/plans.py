@@ -30,15 +30,30 @@ class Driven:
 
     def levels(self, transfer: Complexes, frequency_hz: Floats, builds: Builds) -> Floats:
         """(n, n_freq, n_ear, n_cabinet) in the built rooms -> (n, n_freq, n_ear) [dB re 1/m]."""
+        return levels_db((transfer[..., self.column] @ self.weights(frequency_hz, builds)[..., None])[..., 0])
+
+    def weights(self, frequency_hz: Floats, builds: Builds) -> Complexes:
+        """What each sub's field counts in the built rooms, as they are set there: (n, n_freq, n_sub)."""
         n_sub = len(self.column)
         gain = self.gain_db + builds.gain_db[:, :n_sub]
         delay = self.delay_s + builds.delay_s[:, :n_sub]
-        weight = (self.polarity * 10.0 ** (gain / 20.0))[:, None, :] * np.exp(
-            -2j * np.pi * frequency_hz[None, :, None] * delay[:, None, :]
-        )
-        pressure = (transfer[..., self.column] @ weight[..., None])[..., 0]
-        magnitude = np.maximum(pressure.real**2 + pressure.imag**2, LEAST_MAGNITUDE**2)
-        return np.asarray(10.0 * np.log10(magnitude))
+        turned = np.exp(-2j * np.pi * frequency_hz[None, :, None] * delay[:, None, :])
+        return np.asarray((self.polarity * 10.0 ** (gain / 20.0))[:, None, :] * turned)
+
+
+def levels_db(pressure: Complexes) -> Floats:
+    """Of pressures [1/m], any shape [dB re 1/m]."""
+    return np.asarray(10.0 * np.log10(np.maximum(pressure.real**2 + pressure.imag**2, LEAST_MAGNITUDE**2)))
+
+
+def drives_of(plans: Sequence[Driven], n_cabinet: int, *, frequency_hz: Floats, builds: Builds) -> Complexes:
+    """What each cabinet's field counts in plans as they are set in the built rooms: (n, n_freq, n_cabinet, n_plan)."""
+    found = np.zeros((len(builds), len(frequency_hz), n_cabinet, len(plans)), dtype=np.complex128)
+    for index, plan in enumerate(plans):
+        weight = plan.weights(frequency_hz, builds)
+        for sub, column in enumerate(plan.column):
+            found[:, :, column, index] += weight[:, :, sub]
+    return found
 
 
 def variations_db(level: Floats, weight: Floats) -> Floats:
@@ -71,6 +86,12 @@ class Leading:
     def flat(self) -> tuple[Driven, ...]:
         """All plans in order."""
         return tuple(one for plans in self.driven.values() for one in plans)
+
+    @property
+    def first(self) -> tuple[int, ...]:
+        """Where the plan to be built of each number of subs stands among all."""
+        sizes = [len(plans) for plans in self.driven.values()]
+        return tuple(int(start) for start in np.cumsum([0, *sizes[:-1]]))
 
 
 def leading_plans(results: Results, *, plans: int, counts: Sequence[int] | None = None) -> Leading:

@@ -30,9 +30,10 @@ from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 from solvers.tolerance.bands import Band, bands_of
 from solvers.tolerance.basis import Reaction, leading_of
-from solvers.tolerance.field import BandField, Field, Level
+from solvers.tolerance.field import BandField, Field
 from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.kept_levels import depends_on, packed, unpacked
+from solvers.tolerance.level import Level
 from solvers.tolerance.modes import Modes, ShapedModes, box_modes, shaped_modes
 from solvers.tolerance.walls import Walls
 
@@ -234,7 +235,7 @@ class _Learner:
         rest = self.ports.at(np.concatenate([k2, k2 * (1.0 + K2_STEP)]), without=without)
         step = k2[0] * K2_STEP
         overlap = self.overlaps[:, low]
-        basis, leading = self._basis(index, k2[0], low, rest, overlap)
+        basis = self._basis(index, k2[0], low, rest, overlap)
         r = basis.shape[1]
         reduced = basis.T @ overlap
         rows, columns = np.triu_indices(r)
@@ -265,7 +266,6 @@ class _Learner:
             cabinet_slope=cabinet_slope,
             direct=np.einsum("epn,encm,cqm->epcq", self.ear_fit, direct[0], self.cabinet_fit, optimize=True),
             direct_slope=(direct[1, :, 0, :, 0] - direct[0, :, 0, :, 0]) / step,
-            leading=leading,
         )
 
     def _bundles(self, omega: float, low: NDArray[np.intp], weight: Floats) -> tuple[Complexes, Complexes]:
@@ -292,12 +292,10 @@ class _Learner:
         kept = direction[strength > LEAST_BUNDLE * strength[0]]
         return scale[:, None] * kept.conj().T, kept / scale
 
-    def _basis(
-        self, index: int, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats
-    ) -> tuple[Complexes, int]:
+    def _basis(self, index: int, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats) -> Complexes:
         """Directions that the walls' reaction takes in the sample rooms at a frequency: (mode, r), see `leading_of`."""
         if self.walls is None:
-            return np.empty((0, 0), dtype=np.complex128), 0
+            return np.empty((0, 0), dtype=np.complex128)
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
         ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
         shapes = [shape[:, low] for shape in self.shapes]

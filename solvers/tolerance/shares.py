@@ -1,4 +1,4 @@
-"""Which uncertain input matters most: Sobol' indices of variance from a seeded quasi-random design, by scipy.
+"""Which uncertain input matters most: Sobol' indices of variance from a seeded quasi-random design.
 
 Two samples A and B of n points, and for every group of inputs i the sample AB_i, which is A with the columns of i
 from B. With f the figure of interest, its mean taken off, and V its variance,
@@ -11,8 +11,8 @@ S_i is the part of V that goes if i alone becomes known; T_i what remains if all
 of it than A and B, and T_i comes to more than one. With the variance of the two samples whose difference it is it does
 not, and its error is a quarter less (`tests/solvers/tolerance/test_shares.py`).
 
-Intervals come from drawing the points anew with replacement (bootstrap, percentiles), by scipy as well; not by
-`SobolResult.bootstrap`, which takes no seed.
+Intervals come from drawing the points anew with replacement (bootstrap, percentiles), for each group from the points
+that it has.
 
 References
 ----------
@@ -24,57 +24,49 @@ References
     2014 (from memory): for the first order, the variance of the two samples that are compared.
 """
 
-from typing import Literal
+from collections.abc import Sequence
 
 import numpy as np
-from scipy import stats
 
 from roommodes.arrays import Floats
 from roommodes.plan.tolerance import Shares
 
 RESAMPLES = 400
 CONFIDENCE = 0.9
+MEMORY = 2**17  # figures that are resampled at once
 
 
-def shares(a: Floats, b: Floats, mixed: Floats, *, seed: int = 0) -> Shares:
+def shares(a: Floats, b: Floats, mixed: Sequence[Floats], *, seed: int = 0) -> Shares:
     """Sobol' indices from the figures at the design's points.
 
     Parameters
     ----------
     a, b : (n,) f(A) and f(B), n a power of two.
-    mixed : (n_group, n) f(AB_i).
+    mixed : for each group f(AB_i) at the first of these points, all of them or fewer.
     seed : of the resampling.
     """
-    groups = len(mixed)
-    pages = np.repeat(mixed, 2, axis=0) if groups == 1 else mixed  # scipy's fails on one group alone
-    values: dict[Literal["f_A", "f_B", "f_AB"], Floats] = {"f_A": a[None], "f_B": b[None], "f_AB": pages[:, None]}
-    found = stats.sobol_indices(func=values, n=len(a), method=indices)
+    found, ends = np.empty((2, len(mixed))), np.empty((2, len(mixed), 2))
+    for group, values in enumerate(mixed):
+        n = len(values)
+        found[:, group] = np.ravel(indices(a[:n], b[:n], values[None]))
+        ends[:, group] = _intervals(a[:n], b[:n], values, np.random.default_rng(seed))
+    return Shares(first_order=found[0], total=found[1], first_order_interval=ends[0], total_interval=ends[1])
 
-    def resampled(points: Floats) -> Floats:
-        return np.stack(indices(a[points], b[points], mixed[:, points]))
 
-    ends = np.full((2, groups, 2), np.stack([found.first_order[:groups], found.total_order[:groups]])[..., None])
-    if len(a) > 1:
-        interval = stats.bootstrap(
-            (np.arange(len(a)),),
-            resampled,
-            n_resamples=RESAMPLES,
-            confidence_level=CONFIDENCE,
-            method="percentile",
-            vectorized=False,
-            rng=np.random.default_rng(seed),
-        ).confidence_interval
-        ends = np.stack([interval.low, interval.high], axis=-1)
-    return Shares(
-        first_order=found.first_order[:groups],
-        total=found.total_order[:groups],
-        first_order_interval=ends[0],
-        total_interval=ends[1],
-    )
+def _intervals(a: Floats, b: Floats, mixed: Floats, rng: np.random.Generator) -> Floats:
+    """Of one group's first-order and total index: (2, 2)."""
+    n = len(mixed)
+    at_once = max(1, MEMORY // n)
+    resampled = []
+    for start in range(0, RESAMPLES, at_once):
+        again = rng.integers(0, n, size=(min(at_once, RESAMPLES - start), n))
+        resampled.append(np.concatenate(indices(a[again], b[again], mixed[None][:, again])))
+    low = 0.5 * (1.0 - CONFIDENCE)
+    return np.asarray(np.quantile(np.concatenate(resampled, axis=1), (low, 1.0 - low), axis=1).T)
 
 
 def indices(f_A: Floats, f_B: Floats, f_AB: Floats) -> tuple[Floats, Floats]:
-    """First-order and total indices; names as scipy asks for them. Nothing varies: zero.
+    """First-order and total indices; names as scipy has them. Nothing varies: zero.
 
     Parameters
     ----------

@@ -48,7 +48,7 @@ from solvers.tolerance.inputs import Builds, Inputs, construction_names
 Indices = NDArray[np.intp]
 
 SAMPLES = 32  # rooms that show how the modes of a pane may change
-DIRECTIONS = 10  # of them kept at most
+DIRECTIONS, LEAST_DIRECTION = 10, 1e-12  # kept at most; what one must be of the first: the rest is rounding
 SKIN_BEND = 2.0  # a skin's lowest mode: squared bending wavenumber over the highest explicit one's
 
 
@@ -240,11 +240,12 @@ class Walls:
 
     def _directions(self, pane: Glass, samples: Builds) -> Complexes:
         """What 1 / y of a pane's modes is made of in sample rooms: (n_freq, direction, plate mode)."""
-        found = []
-        for inverse in self._inverse(pane, samples)[0]:
-            size = np.linalg.norm(inverse, axis=0)  # every mode counts alike, by what it may be
-            found.append(np.linalg.svd(inverse / size, full_matrices=False)[2][:DIRECTIONS] * size)
-        return np.stack(found)
+        inverse = self._inverse(pane, samples)[0]
+        size = np.linalg.norm(inverse, axis=1, keepdims=True)  # every mode counts alike, by what it may be
+        _, strength, direction = np.linalg.svd(inverse / size, full_matrices=False)
+        least = LEAST_DIRECTION * strength[:, :1]
+        kept = min(DIRECTIONS, int(np.count_nonzero(strength > least, axis=1).max()))
+        return np.asarray(direction[:, :kept] * size)
 
     def _inverse(self, pane: Glass, builds: Builds) -> tuple[Complexes, Complexes]:
         """1 / y of a pane's explicit modes (n_freq, n, plate mode), and its skin's over the drawn one's (n_freq, n)."""
