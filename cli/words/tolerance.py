@@ -33,6 +33,35 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
         page.line(basis)
     if weighted := weighting_words(results):
         page.line(weighted)
+    _print_percentiles(page, found)
+    count = shown_count(results, found)
+    table = found.plans[count]
+    which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
+    if table.first.shares is not None:
+        print_shares(page, found.group_name, table.first.shares, which)
+    if table.first.worst:
+        page.heading(f"The worst room of the sample: {table.variation_draw_db[0].max():z.2f} dB with {which}")
+        for line in table.first.worst:
+            page.line(line, mark="- ")
+    page.heading("How this was computed")
+    for line in found.method:
+        page.line(line, mark="- ")
+    if found.checked:
+        page.line(
+            f"{found.checked} of the rooms worked out again by the full equations: variations differ by "
+            f"{found.error_db:z.3f} dB at most",
+            mark="- ",
+        )
+    page.line(
+        "What is not drawn: furniture, people, walls that are not flat or not as uniform as drawn, levels of single "
+        "subs."
+    )
+    used = np.unique(table.candidate_index[0])
+    _print_cautions(page, results, used)
+
+
+def _print_percentiles(page: Page, found: Tolerance) -> None:
+    """The table, how sure it is, and plans that stay more even than the first."""
     rows = []
     for count, table in found.plans.items():
         for plan in range(len(table.rank)):
@@ -71,30 +100,6 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
     )
     for beaten in steadier_plans(found):
         page.line(beaten, mark="- ")
-    count = shown_count(results, found)
-    table = found.plans[count]
-    which = f"{subs_word(count)}, plan {int(table.rank[0]) + 1}"
-    if table.first.shares is not None:
-        print_shares(page, found.group_name, table.first.shares, which)
-    if table.first.worst:
-        page.heading(f"The worst room of the sample: {table.variation_draw_db[0].max():z.2f} dB with {which}")
-        for line in table.first.worst:
-            page.line(line, mark="- ")
-    page.heading("How this was computed")
-    for line in found.method:
-        page.line(line, mark="- ")
-    if found.checked:
-        page.line(
-            f"{found.checked} of the rooms worked out again by the full equations: variations differ by "
-            f"{found.error_db:z.3f} dB at most",
-            mark="- ",
-        )
-    page.line(
-        "What is not drawn: furniture, people, walls that are not flat or not as uniform as drawn, levels of single "
-        "subs."
-    )
-    used = np.unique(table.candidate_index[0])
-    _print_cautions(page, results, used)
 
 
 def steadier_plans(found: Tolerance) -> list[str]:
