@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from benchmarks.rooms_seeded import seeded_room
 from roommodes.arrays import Complexes, Floats, Integers
-from roommodes.running import Running
+from roommodes.running import Running, Step
 from solvers.proof.layouts import DB_PER_NEPER, FEWER, field_of, with_proofs
 from solvers.proof.layouts_weights import ROUNDS
 from solvers.search.columns import columns_of
 from solvers.search.explore import Effort
 from solvers.search.kernels.weights_bound import layouts_weights_bound, orthonormal
-from solvers.search.problem import DriveRange, Problem
+from solvers.search.problem import DriveRange, KindWishes, Problem, Wishes
 from solvers.search.search import search
 
 SHORT = DriveRange(delay_s=(0.0, 0.004), gain_db=(-6.0, 0.0), polarity=True)
@@ -151,3 +151,59 @@ def test_three_subs_come_to_a_bound_and_four_to_a_sentence() -> None:
     assert short.layouts_least_db == 0.0
     assert short.remarks[-1].startswith("No proof for 4 subs in the time: ")
     assert short.remarks[-1].endswith(FEWER)
+
+
+def trapped() -> Problem:
+    """A room in which the first three candidates together, and no other three, make the same level at every seat."""
+    problem = seeded_room(3, n_candidate=7, n_seat=7, points_per_octave=5)
+    transfer = problem.transfer.copy()
+    transfer[:, :, 2] = np.abs(transfer[:, :1, 2]) - transfer[:, :, 0] - transfer[:, :, 1]
+    return replace(problem, transfer=transfer)
+
+
+DEAR_AND_PLAIN = KindWishes(
+    kind=np.array([0, 0, 0, 1, 1, 1, 1]),
+    size_m=np.zeros((2, 3)),
+    up_m=np.zeros(2),
+    price=np.array([90_000, 50_000]),
+    budget=240_000,
+)
+ALONG_A_WALL = np.array([[0.1 * k, 0.0, 0.0] if k < 3 else [2.0 * k, 0.0, 0.0] for k in range(7)])
+BARRED: list[tuple[str, Wishes]] = [
+    ("a fixed sub", Wishes(fixed=(4,))),
+    ("two subs a zone", Wishes(zone=np.array([0, 0, 0, 1, 1, 1, 1]), zone_limit=np.array([2, 2]))),
+    ("a distance", Wishes(position_m=ALONG_A_WALL, least_distance_m=0.5)),
+    ("a budget", Wishes(position_m=2.0 * np.arange(21.0).reshape(7, 3), kinds=DEAR_AND_PLAIN)),
+    (
+        "two of a kind",
+        Wishes(
+            position_m=2.0 * np.arange(21.0).reshape(7, 3),
+            kinds=replace(DEAR_AND_PLAIN, budget=None, most=np.array([2, 3])),
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize("wishes", [None, *(one for _, one in BARRED)], ids=["all", *(name for name, _ in BARRED)])
+def test_layouts_that_are_not_wanted_pull_no_bound_down(wishes: Wishes | None) -> None:
+    """With all layouts allowed nothing can be proven; once the even one is barred all others come to a bound."""
+    problem = trapped() if wishes is None else replace(trapped(), wishes=wishes)
+    outcome = search(problem, counts=(3,), seed=1, keep=1, effort=QUICK)[0]
+    least = []
+
+    def fallen() -> bool:
+        return bool(least)
+
+    def take(step: Step) -> None:
+        if "no layout below" in step.note and "below 0.00 dB" not in step.note:
+            least.append(step.note)
+
+    found = with_proofs(
+        problem, (outcome,), seconds=20.0 if wishes else 3.0, running=Running(report=take, cancelled=fallen)
+    )[0]
+    assert found.layouts_least_db is not None
+    if wishes is None:
+        assert found.layouts_least_db < 1e-3
+        assert outcome.plans[0].variation_db < 1e-2
+    else:
+        assert 0.005 < found.layouts_least_db <= outcome.plans[0].variation_db
