@@ -30,10 +30,10 @@ from roommodes.running import Running
 DENSE = 80  # frequencies from which on the reduced model is worth its preparation
 ALLOWED = 1e-3  # error told, and that expected by what is left of the equations, over the receivers' rms
 MARGIN = 3.0  # of the error told over that found
-FIRST_SIZE = 2.2  # directions of the first basis, over the modes of room and panes in the band
+FIRST_SIZE = 2.4  # directions of the first basis, over the modes of room and panes in the band
 FEWEST, MOST_SHARE = 6, 0.25  # full answers at first; over the frequencies asked for, at most
 CHECKED = 2  # frequencies, those where most is left of the equations
-FURTHER = 3  # full answers entered at a time, at least
+FURTHER = 2  # full answers entered at a time, at least
 MOST_BYTES = 2e9  # what the smooth parts may take
 
 
@@ -137,7 +137,8 @@ class _Dense:
             doubt /= _rms(transfer)
             if MARGIN * doubt.max() <= ALLOWED and (error := self._error(order, reduced, transfer, doubt)) <= ALLOWED:
                 break
-            further = order[_peaks(doubt, max(FURTHER, len(reduced.taken) // 5))]
+            over = self._worst(order, reduced, doubt)
+            further = order[over[(MARGIN * doubt[over] > ALLOWED) | (np.arange(len(over)) < FURTHER)]]
             further = further[~np.isin(further, reduced.taken)]
             if len(reduced.taken) + len(further) > most or not len(further):
                 return None
@@ -149,12 +150,17 @@ class _Dense:
 
     def _error(self, order: NDArray[np.intp], reduced: Reduced, transfer: Complexes, doubt: Floats) -> float:
         """What is told: `MARGIN` times the error expected, or found where most is left of the equations."""
-        gap = np.searchsorted(np.sort(self.hz[reduced.taken]), self.hz[order])  # no two between the same full answers
-        falling = np.argsort(-doubt)
-        worst = falling[np.sort(np.unique(gap[falling], return_index=True)[1])[:CHECKED]]
-        exact = np.concatenate([self._exact(int(one)) for one in order[worst]])
+        worst = self._worst(order, reduced, doubt)[:CHECKED]
+        self.running.check(INTERRUPTED)
+        exact = pressure_at(self.ports, self.boundary, self.hz[order[worst]])
         found = np.abs(transfer[worst] - exact).max(axis=(1, 2)) / _rms(exact)
         return MARGIN * float(max(found.max(), doubt.max()))
+
+    def _worst(self, order: NDArray[np.intp], reduced: Reduced, doubt: Floats) -> NDArray[np.intp]:
+        """Places of the largest doubts, falling, no two between the same full answers."""
+        gap = np.searchsorted(np.sort(self.hz[reduced.taken]), self.hz[order])
+        falling = np.argsort(-doubt)
+        return np.asarray(falling[np.sort(np.unique(gap[falling], return_index=True)[1])])
 
     def _first(self) -> NDArray[np.intp]:
         """Places among the sorted frequencies: half of them even, half as modes lie."""
@@ -173,23 +179,6 @@ class _Dense:
             answers.append(self.terms.answers(int(one)))
             self.running.step("room", 0.9 * number / (number + 5.0))
         reduced.extend([int(one) for one in index], answers)
-
-    def _exact(self, index: int) -> Complexes:
-        self.running.check(INTERRUPTED)
-        return pressure_at(self.ports, self.boundary, self.hz[index : index + 1])
-
-
-def _peaks(change: Floats, count: int) -> NDArray[np.intp]:
-    """The largest values that are no neighbours, at most so many."""
-    left = change.copy()
-    found = []
-    for _ in range(count):
-        at = int(left.argmax())
-        if left[at] < 0.0:
-            break
-        found.append(at)
-        left[max(0, at - 1) : at + 2] = -1.0
-    return np.asarray(found, dtype=np.intp)
 
 
 def _rms(transfer: Complexes) -> Floats:

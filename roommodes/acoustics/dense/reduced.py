@@ -21,7 +21,8 @@ from roommodes.acoustics.dense.room_terms import RoomTerms
 from roommodes.acoustics.dense.window import Window
 from roommodes.arrays import Complexes, Floats
 
-LEAST = 1e-6  # what a direction must weigh against the strongest to enter a basis
+LEAST = 1e-6  # what a direction of one answer must weigh against its strongest to be kept
+IN_BASIS = 1e-5  # the same of all answers together, to enter a basis
 CORE = 5  # frequencies with full answers in one part of the band
 REACH = 3  # further ones on each side whose answers enter its basis
 PROBES = 6  # random vectors of signs that see what is left of the equations
@@ -41,6 +42,8 @@ class Reduced:
         nodes, size = terms.node.shape[:2]
         self.terms, self.hz = terms, frequency_hz
         self.taken: list[int] = []
+        self._first = 0  # answers entered at first
+        self._known: dict[tuple[bytes, bytes], tuple[Complexes, Floats]] = {}
         self._probe = np.random.default_rng(0).choice([-1.0, 1.0], size=(size, PROBES))
         self._probed = self._probe.T @ terms.node
         self._columns: list[NDArray[np.intp]] = []
@@ -65,32 +68,43 @@ class Reduced:
         self._answers = np.concatenate([self._answers, new], axis=1)
         self._applied = np.concatenate([self._applied, applied], axis=2)
         self.taken += index
+        self._first = self._first or len(self.taken)
 
     def transfer(self, index: NDArray[np.intp]) -> tuple[Complexes, Floats]:
-        """H at some of the frequencies, (k, seat, source) [1/m], and in what proportion it may be in error (k,)."""
+        """H at some of the frequencies, (k, seat, source) [1/m], and in what proportion it may be in error (k,).
+
+        What was worked out before stands where no further answers came near.
+        """
         seats = self.terms.seats
         result = np.empty((len(index), seats, len(self.terms.shape.T) - seats), dtype=np.complex128)
         doubt = np.empty(len(index))
         for inside, blocks in self._windows(self.hz[index]):
-            columns = np.concatenate([self._columns[one] for one in blocks])
-            result[inside], doubt[inside] = self._in_basis(index[inside], columns)
+            key = (index[inside].tobytes(), blocks.tobytes())
+            if key not in self._known:
+                columns = np.concatenate([self._columns[one] for one in blocks])
+                self._known[key] = self._in_basis(index[inside], columns)
+            result[inside], doubt[inside] = self._known[key]
         return result, doubt
 
     def _windows(self, hz: Floats) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-        """Parts of the band: which of the frequencies lie in each, and whose answers serve it."""
-        order = np.argsort(self.hz[self.taken])
-        at = self.hz[self.taken][order]
+        """Parts of the band: which of the frequencies lie in each, and whose answers serve it.
+
+        The parts are those of the first answers; further ones serve all parts near them.
+        """
+        taken = self.hz[self.taken]
+        at: Floats = np.sort(taken[: self._first])
         starts = np.arange(0, max(1, len(at) - CORE // 2), CORE)
         edges = np.concatenate([[-np.inf], 0.5 * (at[starts[1:] - 1] + at[starts[1:]]), [np.inf]])
         for number, start in enumerate(starts):
             inside = np.flatnonzero((hz >= edges[number]) & (hz < edges[number + 1]))
             end = starts[number + 1] if number + 1 < len(starts) else len(at)
             if len(inside):
-                yield inside, order[max(0, start - REACH) : end + REACH]
+                low, high = at[[max(0, start - REACH), min(end + REACH, len(at)) - 1]]
+                yield inside, np.flatnonzero((taken >= low) & (taken <= high))
 
     def _in_basis(self, index: NDArray[np.intp], columns: NDArray[np.intp]) -> tuple[Complexes, Floats]:
         u, s, v = np.linalg.svd(self._answers[:, columns], full_matrices=False)
-        kept = s > LEAST * s[0]
+        kept = s > IN_BASIS * s[0]
         basis, mix = u[:, kept], v[kept].conj().T / s[kept]
         left = np.concatenate([basis, self._probe], axis=1)
         smooth = mix.T @ self._smooth[:, columns[:, None], columns[None, :]] @ mix

@@ -2,8 +2,11 @@
 
 What is smooth there is put together at a few of the frequencies, and is the polynomial through these at all others:
 the nodes' sums, the panes, and modes of the room well outside the part. Its own modes are taken one by one, and so are
-walls of one strength, whose laws may have kinks.
+walls of one strength, whose laws may have kinks, and what of a pane is no polynomial: two leaves stand still together
+where one swings against the other, and their 1 / y has a pole there.
 """
+
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +16,7 @@ from roommodes.acoustics.dense.wall_terms import WallTerms, lagrange
 from roommodes.arrays import Complexes, Floats
 
 NODES = 14  # of the polynomials
+SINGLE_ERROR = 1e-8  # of the polynomial, over the strength's median: beyond, an unknown is taken by itself
 NEAR = 0.5  # modes so near to the part are taken one by one, over half its width: 2.6^-14 of the others' is missed
 
 
@@ -48,7 +52,13 @@ class Window:
         across = left.T @ terms.overlap
         self.across, far = across[:, self.near], across[:, ~self.near]
         far_low = at.low[:, ~self.near]
-        system = _walls_at(walls.at(nodes), left, basis)
+        self.own = _no_polynomials(walls, self._share(index), nodes, index)
+        own = walls.single[self.own]
+        self.rows = np.concatenate([self.across, left[own].T], axis=1)
+        self.columns = np.concatenate([self.across[: basis.shape[1]].T, basis[own]])
+        smooth_inverse = walls.single_inverse[nodes][:, ~self.own]
+        smooth_walls = replace(walls.at(nodes), single=walls.single[~self.own], single_inverse=smooth_inverse)
+        system = _walls_at(smooth_walls, left, basis)
         system += (at.weight @ smooth.reshape(len(smooth), -1)).reshape(system.shape)
         system += (far * far_low[:, None, :]) @ far[: basis.shape[1]].T
         right = np.tensordot(at.weight, left.T @ terms.node_point, axes=1)
@@ -62,13 +72,28 @@ class Window:
         share = lagrange(self.node_hz, self.hz[index]).astype(np.complex128)
         low = self.terms.low[index][:, self.near]
         rows, r = self.shape
-        stiff = share * np.square(self.node_hz / self.hz[index][:, None])  # stiffness over omega^2 is no polynomial
-        weight = np.concatenate([stiff, *(one.inverse[index][:, None] for one in self.terms.walls.shared)], axis=1)
+        walls = self.terms.walls
+        weight = np.concatenate([self._share(index), *(one.inverse[index][:, None] for one in walls.shared)], axis=1)
         system = (weight @ self.system).reshape(-1, rows, r)
-        system += (self.across * low[:, None, :]) @ self.across[:r].T
+        single = np.concatenate([low, walls.single_inverse[index][:, self.own]], axis=1)
+        system += (self.rows * single[:, None, :]) @ self.columns
         right = (share @ self.right).reshape(len(index), rows, -1)
         right += self.across @ (low[:, :, None] * self.terms.shape[self.near])
         return system, right
+
+    def _share(self, index: NDArray[np.intp]) -> Floats:
+        """Of the nodes in what is there at some frequencies; stiffness over omega^2 is no polynomial."""
+        share = lagrange(self.node_hz, self.hz[index])
+        return np.asarray(share * np.square(self.node_hz / self.hz[index][:, None]))
+
+
+def _no_polynomials(
+    walls: WallTerms, share: Floats, nodes: NDArray[np.intp], index: NDArray[np.intp]
+) -> NDArray[np.bool_]:
+    """Which unknowns with a strength of their own the polynomial misses at some of the frequencies: (n,)."""
+    inverse = walls.single_inverse
+    missed = np.abs(share @ inverse[nodes] - inverse[index]).max(axis=0, initial=0.0)
+    return np.asarray(missed > SINGLE_ERROR * np.median(np.abs(inverse), axis=0))
 
 
 def _walls_at(walls: WallTerms, left: Complexes, basis: Complexes) -> Complexes:

@@ -29,6 +29,7 @@ from roommodes.acoustics.air import Air
 from roommodes.arrays import Complexes, Floats
 
 POINTS = 16  # of Gauss's rule along radius and angle, beside those for the modes' own waves
+NODES, NODES_PER_PHASE = 18, 1.5  # of the polynomial over many frequencies; over its half width times R
 POINTS_PER_M = 4.0  # more of them, over the plate's diagonal: half the largest k in use
 
 
@@ -105,8 +106,25 @@ class ModeRadiation:
 
     def impedance_pa_s_m(self, omega: Complexes, air: Air) -> Complexes:
         """(k,) rad/s -> (k, mode) pressure over velocity of each mode [Pa s/m], [3]."""
-        wave = np.exp(-1j * omega[:, None] / air.speed_of_sound_m_s * self.distance_m[None, :])
-        return np.asarray(0.5j / pi * omega[:, None] * air.density_kg_m3 * (wave @ self.weight.T))
+        wavenumber = omega / air.speed_of_sound_m_s
+        return np.asarray(0.5j / pi * omega[:, None] * air.density_kg_m3 * self._integral(wavenumber))
+
+    def _integral(self, wavenumber: Complexes) -> Complexes:
+        """Of psi psi' e^{-jkR} / R at some k [1/m]: (k,) -> (k, mode).
+
+        At many real ones it is the polynomial through Chebyshev's points, which is exact to rounding: over half their
+        width a = (k_max - k_min) R_max / 2 its coefficients fall as Bessel functions J_n(a).
+        """
+        real = wavenumber.real
+        low, half = real.min(initial=np.inf), 0.5 * np.ptp(real) if len(real) else 0.0
+        count = NODES + ceil(NODES_PER_PHASE * half * float(self.distance_m.max()))
+        if len(real) <= count or not half or wavenumber.imag.any():
+            return np.asarray(np.exp(-1j * wavenumber[:, None] * self.distance_m[None, :]) @ self.weight.T)
+        node = np.cos(pi * (np.arange(count) + 0.5) / count)
+        at_node = np.exp(-1j * (low + half * (1.0 + node))[:, None] * self.distance_m[None, :]) @ self.weight.T
+        coefficient = np.polynomial.chebyshev.chebvander(node, count - 1).T @ at_node * (2.0 / count)
+        coefficient[0] *= 0.5
+        return np.asarray(np.polynomial.chebyshev.chebvander((real - low) / half - 1.0, count - 1) @ coefficient)
 
 
 def _correlation(side_m: float, number: NDArray[np.intp], shift_m: Floats) -> Floats:

@@ -82,3 +82,14 @@ def test_radiation_takes_complex_frequencies(close: Close) -> None:
     along = modes.impedance_pa_s_m(omega + step, AIR) - modes.impedance_pa_s_m(omega - step, AIR)
     across = modes.impedance_pa_s_m(omega + 1j * step, AIR) - modes.impedance_pa_s_m(omega - 1j * step, AIR)
     close(across, 1j * along, 1e-6)
+
+
+def test_radiation_at_many_frequencies_is_that_at_few(close: Close) -> None:
+    """The polynomial against the integral at each frequency by itself."""
+    omega = 2.0 * np.pi * np.geomspace(5.0, 400.0, 150).astype(np.complex128)
+    for side in (0.2, 4.0):
+        modes = ModeRadiation.of(side * A, side * B, MODES)
+        each = np.concatenate([modes.impedance_pa_s_m(omega[[k]], AIR) for k in range(len(omega))])
+        close(modes.impedance_pa_s_m(omega, AIR), each, 1e-11)
+    alike = np.full(40, omega[3])
+    close(modes.impedance_pa_s_m(alike, AIR), each[np.full(40, 3)], 1e-13)
