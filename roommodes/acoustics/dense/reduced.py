@@ -97,9 +97,9 @@ class Reduced:
         edges = np.concatenate([[-np.inf], 0.5 * (at[starts[1:] - 1] + at[starts[1:]]), [np.inf]])
         for number, start in enumerate(starts):
             inside = np.flatnonzero((hz >= edges[number]) & (hz < edges[number + 1]))
-            end = starts[number + 1] if number + 1 < len(starts) else len(at)
             if len(inside):
-                low, high = at[[max(0, start - REACH), min(end + REACH, len(at)) - 1]]
+                end = int(starts[number + 1]) if number + 1 < len(starts) else len(at)
+                low, high = at[max(0, int(start) - REACH)], at[min(end + REACH, len(at)) - 1]
                 yield inside, np.flatnonzero((taken >= low) & (taken <= high))
 
     def _in_basis(self, index: NDArray[np.intp], columns: NDArray[np.intp]) -> tuple[Complexes, Floats]:
