@@ -28,6 +28,7 @@ from threadpoolctl import threadpool_limits
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.poles import Poles, Strip
+from roommodes.acoustics.ports import RigidField
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import (
@@ -199,33 +200,42 @@ def built_modes(
         hz = np.linspace(0.0, max_hz, COUNTED)
         few = hz[mode_count(room, hz) <= limit + 1]
         top_hz = float(few[-1])
+        import scipy.sparse.linalg  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
     if top_hz <= LOWEST_HZ:
         return ()
     kept = rigid_modes(room, KEPT_REACH * top_hz, with_pressure_mode=True) if box else ranks(room, KEPT_REACH * top_hz)
     strip = Strip(low=2.0 * pi * LOWEST_HZ, high=2.0 * pi * top_hz, deepest=log(1e3) / SHORTEST_S)
 
     with threadpool_limits(1):  # one thread per block of frequencies gains more than threads inside small matrices
-        problem = Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision, running)
+
+        def problem() -> Resonances:
+            return Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision, running)
+
+        shaped = None if box else problem()  # whose solution the modes' shapes refer to
         asked = (room, surfaces, max_hz, limit, precision)
-        found = running.arrays("modes", asked, lambda: _found(problem, strip, limit, running))
-        names = problem.textbook_names()
-        parts = (found[name] for name in ("omega", "vector", "pull", "share", "settled"))
+        found = running.arrays("modes", asked, lambda: _found(shaped or problem(), strip, limit, running))
+        solved, names = (shaped.ports.field, shaped.textbook_names()) if shaped else (None, [])
+        parts = (found[name] for name in ("omega", "amplitudes", "rigid_k2", "share", "settled"))
         return tuple(
-            _described(problem, w, problem.amplitudes(w, v, walls), (float(part), bool(done)), names, origin)
-            for w, v, walls, part, done in zip(*parts, strict=True)
+            _described(room, w, amplitudes, (float(k2), float(part), bool(done)), names, origin, solved)
+            for w, amplitudes, k2, part, done in zip(*parts, strict=True)
         )
 
 
 def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> dict[str, NDArray[Any]]:
-    """The poles that show, each with the kept modes' amplitudes, the walls' reaction, its share, and if it settled."""
+    """The poles that show, each with all modes' amplitudes, its rigid mode's k^2, its share, and if it settled."""
     found, share, slope = problem.poles(strip, running.part(0.0, 0.6))
     chosen = np.flatnonzero(share >= LEAST_SHARE)[:limit]
     found = Poles(omega=found.omega[chosen], vector=found.vector[chosen])
     poles, pull, settled = problem.refined(found, slope[chosen], running.part(0.6, 1.0))
+    k2_modes = problem.ports.k2_modes
+    each = [problem.amplitudes(*one) for one in zip(poles.omega, poles.vector, pull, strict=True)]
+    amplitudes = np.array(each, dtype=np.complex128).reshape(-1, *k2_modes.shape)
+    own = [int(np.argmax(np.abs(one) ** 2)) for one in amplitudes]
     return {
         "omega": poles.omega,
-        "vector": poles.vector,
-        "pull": np.asarray(pull),
+        "amplitudes": amplitudes,
+        "rigid_k2": k2_modes.ravel()[own],
         "share": share[chosen],
         "settled": np.asarray(settled),
     }
@@ -247,16 +257,20 @@ def strongest(modes: Sequence[BuiltMode]) -> dict[tuple[int, ...], BuiltMode]:
 
 
 def _described(
-    problem: Resonances,
+    room: Room,
     omega: complex,
     amplitudes: Complexes,
-    found: tuple[float, bool],
+    found: tuple[float, float, bool],
     names: Sequence[tuple[int, int, int] | None],
     origin_m: Floats,
+    rigid: RigidField | None,
 ) -> BuiltMode:
-    """One mode; `found` its share and whether it settled, `names` the textbook's by rank, empty in a box."""
-    room, power = problem.room, np.abs(amplitudes) ** 2
-    share, settled = found
+    """One mode; `found` its rigid mode's k^2, its share and whether it settled, `names` the textbook's by rank.
+
+    In a box there are no names, and no `rigid` field is needed.
+    """
+    power = np.abs(amplitudes) ** 2
+    rigid_k2, share, settled = found
     number = np.unravel_index(int(power.argmax()), power.shape)
     own = tuple(int(n) for n in number)
     planes: list[NullPlane] = []
@@ -265,7 +279,7 @@ def _described(
             planes.extend(_moved(_null_planes(room, amplitudes, number, axis), float(origin_m[axis])))
     return BuiltMode(
         number=own,
-        rigid_hz=room.air.speed_of_sound_m_s * float(np.sqrt(problem.ports.k2_modes[number])) / (2.0 * pi),
+        rigid_hz=room.air.speed_of_sound_m_s * rigid_k2**0.5 / (2.0 * pi),
         frequency_hz=float(omega.real) / (2.0 * pi),
         decay_time_s=log(1e3) / float(omega.imag) if omega.imag > 0.0 else float("inf"),
         null_planes=tuple(planes),
@@ -273,18 +287,19 @@ def _described(
         share=share,
         settled=settled,
         looks_like=names[own[0]] if len(own) == 1 and own[0] < len(names) else None,
-        shape=_shape_of(problem, amplitudes, own, origin_m),
+        shape=_shape_of(room, amplitudes, own, origin_m, rigid),
     )
 
 
-def _shape_of(problem: Resonances, amplitudes: Complexes, own: tuple[int, ...], origin_m: Floats) -> ModeShape:
+def _shape_of(
+    room: Room, amplitudes: Complexes, own: tuple[int, ...], origin_m: Floats, rigid: RigidField | None
+) -> ModeShape:
     """The mode's pressure with its mean square over the room 1, and its own rigid mode's part positive."""
     turn = np.conj(amplitudes[own]) / abs(amplitudes[own])
     scaled = amplitudes * (turn / np.sqrt((np.abs(amplitudes) ** 2).sum()))
-    rigid = problem.ports.field
     if isinstance(rigid, ShapedField):
         return ElementShape(mesh=rigid.solution.mesh, vectors=rigid.solution.vectors, amplitudes=scaled)
-    return BoxShape(room=problem.room, origin_m=origin_m, amplitudes=scaled)
+    return BoxShape(room=room, origin_m=origin_m, amplitudes=scaled)
 
 
 def _moved(planes: Sequence[NullPlane], by_m: float) -> list[NullPlane]:

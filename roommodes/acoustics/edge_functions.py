@@ -25,7 +25,6 @@ from math import pi
 
 import numpy as np
 from numpy.polynomial import legendre
-from scipy.special import fresnel
 
 from roommodes.acoustics.room import AXIS_OF_WALL, Room, Surface
 from roommodes.acoustics.wall_bases import Family, kept_products, legendre_overlaps
@@ -142,6 +141,8 @@ def overlaps_with_edges(
 
 def _edge_overlaps(length_m: float, edge_m: float, side_m: float, *, far: bool, rho_m: Floats, count: int) -> Floats:
     """Overlap of (r + rho)^(-1/2), r from the edge into the side, with the room's cosines: (n, count)."""
+    from scipy.special import fresnel  # noqa: PLC0415 (a tenth of a second that rooms read from what is kept need not pay)
+
     n = np.arange(count)
     k = (np.maximum(n, 1) * (pi / length_m))[None, :]
     rho = rho_m[:, None]

@@ -21,7 +21,6 @@ from math import ceil, pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import spherical_jn
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.layering.layers import Layered, WallLaw, chain
@@ -261,6 +260,8 @@ def legendre_sine(order: int, count: int) -> Floats:
 
     From the integral of P_l(t) e^{jzt}, see `boundary`; row l, column j - 1.
     """
+    from scipy.special import spherical_jn  # noqa: PLC0415 (a tenth of a second that rooms read from what is kept need not pay)
+
     degree = np.arange(order)[:, None]
     j = np.arange(1, count + 1)[None, :]
     bessel = spherical_jn(degree, j * (pi / 2.0))

@@ -80,6 +80,8 @@ def transfer_function(
     result = np.empty((len(hz), len(seats), len(sources)), dtype=np.complex128)
     # one frequency block per thread and one thread per block: small matrices do not gain from threads inside
     running.check(INTERRUPTED)
+    if not room.is_box:
+        import scipy.sparse.linalg  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
     with threadpool_limits(1):
         ports = Ports(
             room,

@@ -20,7 +20,6 @@ from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import spherical_jn
 
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
 from roommodes.arrays import Floats
@@ -84,6 +83,8 @@ def legendre_overlaps(length_m: float, start_m: float, end_m: float, *, order: i
     -------
     (order, count) float64 [sqrt(m)], closed by [1].
     """
+    from scipy.special import spherical_jn  # noqa: PLC0415 (a tenth of a second that rooms read from what is kept need not pay)
+
     width, centre = end_m - start_m, 0.5 * (start_m + end_m)
     n = np.arange(count)
     wavenumber = n * (pi / length_m)

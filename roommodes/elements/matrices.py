@@ -7,8 +7,9 @@
 | J | the determinant of their derivatives |
 """
 
+from typing import TYPE_CHECKING
+
 import numpy as np
-from scipy.sparse import coo_array, csc_array
 
 from roommodes.arrays import Floats
 from roommodes.elements import reference
@@ -16,9 +17,14 @@ from roommodes.elements.mesh import Cell, Mesh
 from roommodes.elements.wedge_matrices import inverse_of, leaning_wedges, upright_wedges
 from roommodes.shapes.solids import Triple
 
+if TYPE_CHECKING:
+    from scipy.sparse import csc_array
 
-def stiffness_and_mass(mesh: Mesh) -> tuple[csc_array, csc_array]:
+
+def stiffness_and_mass(mesh: Mesh) -> "tuple[csc_array, csc_array]":
     """Integrals of grad phi . grad phi [m] and of phi phi [m3]: (size, size) each, symmetric."""
+    from scipy.sparse import coo_array, csc_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+
     rows, columns, stiff, heavy = [], [], [], []
     for cell in mesh.cells:
         k, m = cell_matrices(cell)

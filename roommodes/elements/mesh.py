@@ -11,8 +11,6 @@ from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from roommodes.arrays import Floats
 from roommodes.elements import reference
@@ -186,6 +184,9 @@ def _axis_nodes(planes: Floats, degree: list[int]) -> Floats:
 
 def _numbered(grid: Grid, degrees: list[list[int]]) -> tuple[list[Indices], int]:
     """Numbers of the polynomials' unknowns, cell by cell, and how many there are."""
+    from scipy.sparse import coo_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+    from scipy.sparse.csgraph import connected_components  # noqa: PLC0415 (as above)
+
     cells = grid.cells
     place = {tuple(index): number for number, index in enumerate(cells.tolist())}
     own = []

@@ -10,16 +10,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from math import pi
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array, csr_array, diags_array
 
 from roommodes.arrays import Floats
 from roommodes.elements.mesh import Mesh
 from roommodes.elements.traces import FaceRule, face_rule, face_values
 from roommodes.shapes.faces import CellFace, Face, Plane
 from roommodes.shapes.shape import Shape
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 ON_FACE_M = 1e-5
 IMAGE_REACH_M = 2.0  # images behind faces that are no further away
@@ -78,11 +81,13 @@ class Boundary:
     start: NDArray[np.intp]
     point_m: Floats
     normal: Floats
-    loads: csr_array
+    loads: "csr_array"
 
 
 def boundary_of(mesh: Mesh, faces: Sequence[CellFace]) -> Boundary:
     """A rule for smooth functions on all faces."""
+    from scipy.sparse import coo_array, csr_array, diags_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+
     rules = [rule for face in faces if (rule := face_rule(mesh.cell_at(face.cell), face)) is not None]
     start = np.cumsum([0, *(len(rule.weight_m2) for rule in rules)])
     rows, columns, values = [], [], []

@@ -8,11 +8,9 @@ All of it depends on the room's shape alone, not on what its walls are made of.
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import ceil, log2
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from scipy.sparse import csc_array
-from scipy.sparse.linalg import LinearOperator, SuperLU, eigsh, splu
 
 from roommodes.arrays import Floats
 from roommodes.elements.cost import mode_estimate, require_affordable
@@ -21,6 +19,10 @@ from roommodes.elements.mesh import Mesh, mesh_of
 from roommodes.elements.point_sources import Boundary, boundary_of
 from roommodes.running import Running
 from roommodes.shapes.shape import Shape
+
+if TYPE_CHECKING:
+    from scipy.sparse import csc_array
+    from scipy.sparse.linalg import SuperLU
 
 STEPS_PER_OCTAVE = 16  # of wavenumbers for which a room is solved
 CUT = 2.0  # modes up to this times the highest wavenumber
@@ -47,8 +49,8 @@ class RigidSolution:
     """
 
     mesh: Mesh
-    stiffness: csc_array
-    mass: csc_array
+    stiffness: "csc_array"
+    mass: "csc_array"
     k2: Floats
     vectors: Floats
     max_wavenumber: float
@@ -72,7 +74,7 @@ class RigidSolution:
         return tuple(share * self.max_wavenumber for share in NODES)
 
     @cached_property
-    def factors(self) -> tuple[SuperLU, ...]:
+    def factors(self) -> "tuple[SuperLU, ...]":
         """K + kappa^2 M factorised, one for each of `kappas`."""
         return tuple(_factor(self.stiffness + kappa**2 * self.mass) for kappa in self.kappas)
 
@@ -82,7 +84,10 @@ class RigidSolution:
         return boundary_of(self.mesh, self.mesh.faces)
 
 
-def _factor(matrix: csc_array) -> SuperLU:
+def _factor(matrix: "csc_array") -> "SuperLU":
+    from scipy.sparse import csc_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+    from scipy.sparse.linalg import splu  # noqa: PLC0415 (as above)
+
     return splu(csc_array(matrix), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
 
 
@@ -155,9 +160,11 @@ def solve(shape: Shape, wavenumber: float, running: Running = Running()) -> Rigi
 
 
 def lowest_modes(
-    stiffness: csc_array, mass: csc_array, count: int, kappa: float, running: Running
+    stiffness: "csc_array", mass: "csc_array", count: int, kappa: float, running: Running
 ) -> tuple[Floats, Floats]:
     """The lowest eigenvalues and vectors, M-orthonormal, the largest part of each positive: (count,), (size, count)."""
+    from scipy.sparse.linalg import LinearOperator, eigsh  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+
     factor = _factor(stiffness + kappa**2 * mass)
     done = 0
 

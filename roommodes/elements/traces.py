@@ -6,9 +6,9 @@ with that flux through its walls.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.sparse import csr_array
 
 from roommodes.arrays import Floats
 from roommodes.elements import reference
@@ -18,6 +18,9 @@ from roommodes.elements.wedges import Wedge, graded
 from roommodes.shapes.faces import PLANE_AXES, CellFace, Plane
 from roommodes.shapes.polygons import common_part, is_rectangle, on_polygon, rectangle
 from roommodes.shapes.shape import locate
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 MORE_POINTS = 3  # of a rule on a face, beyond the elements' degree
 
@@ -42,13 +45,15 @@ class FaceRule:
         return self.face.plane.place(self.flat_m)
 
 
-def values_at(mesh: Mesh, point_m: Floats) -> csr_array:
+def values_at(mesh: Mesh, point_m: Floats) -> "csr_array":
     """All basis functions at points of the air: (n, 3) -> (n, size).
 
     Raises
     ------
     ValueError : for a point outside the air.
     """
+    from scipy.sparse import csr_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
+
     where = locate(mesh.grid, point_m)
     if (where[:, 0] < 0).any():
         raise ValueError(f"point {point_m[np.argmin(where[:, 0])]} m is not in the room's air")

@@ -274,6 +274,8 @@ def _holds(grid: Grid, cell: NDArray[np.intp], point: Floats) -> bool:
 
 def _labels(grid: Grid) -> tuple[NDArray[np.intp], int]:
     """Which connected part each cell with air belongs to, (nx, ny, nz), and how many there are."""
+    if grid.air.size == 1:
+        return np.zeros(grid.air.shape, dtype=np.intp), 1
     from scipy.sparse import coo_array  # noqa: PLC0415 (a tenth of a second that plain boxes need not pay)
     from scipy.sparse.csgraph import connected_components  # noqa: PLC0415 (as above)
 

@@ -93,6 +93,8 @@ def fit(
     OutsideModel : the model cannot take this room or these places.
     Interrupted : cancelled before the first step.
     """
+    import scipy.linalg  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
+
     settings = settings or Settings()
     with threadpool_limits(1):
         first = _Work(project, measured, settings, running).run()

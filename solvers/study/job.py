@@ -116,6 +116,8 @@ def do_job(text: str, key: str, running: Running = Running(threads=1), objective
 
     With an objective of one's own its values, (n_strategy,), stand in the record's arrays as `objective`.
     """
+    import scipy.linalg  # noqa: F401, PLC0415 (now, so that its threads are bound as well)
+
     with threadpool_limits(1):
         return _done(text, key, running, objective)
 

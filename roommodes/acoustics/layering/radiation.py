@@ -9,8 +9,8 @@ References
 ----------
 [1] P. M. Morse and K. U. Ingard, Theoretical Acoustics, sect. 7.4: the piston in a wall (from memory; its low- and
     high-frequency limits are tested).
-[2] NIST Digital Library of Mathematical Functions, 11.5.1: Struve functions by an integral (from memory; tested against
-    scipy's, which is for real arguments alone).
+[2] NIST Digital Library of Mathematical Functions, 10.9.4 and 11.5.1: Bessel and Struve functions by an integral (from
+    memory; tested against scipy's, where Struve's is for real arguments alone).
 [3] Lord Rayleigh, The Theory of Sound, sect. 278: the pressure of a vibrating wall,
     (j omega rho / 2 pi) int v e^{-jkR} / R dS (from memory).
 [4] C. E. Wallace, Radiation resistance of a rectangular panel, J. Acoust. Soc. Am. 51(3) 946, 1972: the low-frequency
@@ -23,7 +23,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import jv
 
 from roommodes.acoustics.air import Air
 from roommodes.arrays import Complexes, Floats
@@ -33,22 +32,18 @@ NODES, NODES_PER_PHASE = 18, 1.5  # of the polynomial over many frequencies; ove
 POINTS_PER_M = 4.0  # more of them, over the plate's diagonal: half the largest k in use
 
 
-def struve_1(z: Any) -> Complexes:
-    """Struve function H1 of complex numbers, any shape: (2 z / pi) int_0^{pi/2} cos^2 t sin(z sin t) dt, [2].
+def piston_impedance(z: Any) -> Complexes:
+    """Specific impedance of the air before a round piston in a wall, any shape of z = 2 k a.
 
-    By Gauss and Legendre's rule; the points suffice for the largest |z|.
+    1 - 2 J1(z) / z + 2j H1(z) / z, [1], with both functions as integrals, [2]:
+    (4 / pi) int_0^{pi/2} cos^2 t (1 - e^{-jz sin t}) dt, by Gauss and Legendre's rule; the points suffice for the
+    largest |z|.
     """
-    value = np.asarray(z, dtype=np.complex128)[..., None]
+    value = np.asarray(z, dtype=np.complex128)
     point, weight = np.polynomial.legendre.leggauss(32 + int(np.abs(value).max(initial=0.0)))
     angle = 0.25 * pi * (point + 1.0)
-    share = 0.25 * pi * weight * np.cos(angle) ** 2
-    return np.asarray(2.0 / pi * value[..., 0] * (np.sin(value * np.sin(angle)) @ share))
-
-
-def piston_impedance(z: Any) -> Complexes:
-    """Specific impedance of the air before a round piston in a wall, [1]: 1 - 2 J1(z) / z + 2j H1(z) / z, z = 2 k a."""
-    value = np.asarray(z, dtype=np.complex128)
-    return np.asarray(1.0 - 2.0 * jv(1, value) / value + 2.0j * struve_1(value) / value)
+    share = weight * np.cos(angle) ** 2
+    return np.asarray(-np.expm1(-1j * value[..., None] * np.sin(angle)) @ share)
 
 
 def outside_impedance_pa_s_m(omega: Complexes, air: Air, area_m2: float | None) -> Complexes:

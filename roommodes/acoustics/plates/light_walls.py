@@ -20,7 +20,6 @@ from math import pi
 from typing import Any
 
 import numpy as np
-from scipy.special import jve
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.layering.layers import TransferMatrix
@@ -130,6 +129,8 @@ class Perforated:
 
     def transfer_matrix(self, omega: Complexes, air: Air) -> TransferMatrix:
         """Panel, then cavity."""
+        from scipy.special import jve  # noqa: PLC0415 (a tenth of a second that rooms read from what is kept need not pay)
+
         w = np.asarray(omega + 0.0 * air.density_kg_m3, dtype=np.complex128)
         root = np.sqrt(np.asarray(self.open_fraction, dtype=np.float64))
         near = 1.0 - 1.47 * root + 0.47 * root**3  # [3]
