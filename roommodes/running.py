@@ -63,7 +63,13 @@ class Keeper(Protocol):
     """What keeps arrays between runs, see `roommodes.storage.kept.Kept`."""
 
     def arrays(
-        self, kind: str, asked: Sequence[object], make: "Callable[[], Mapping[str, NDArray[Any]]]", /
+        self,
+        kind: str,
+        asked: Sequence[object],
+        make: "Callable[[], Mapping[str, NDArray[Any]]]",
+        /,
+        *,
+        always: bool = False,
     ) -> "Mapping[str, NDArray[Any]]":
         """The arrays kept for what is asked, or those that `make` works out."""
 
@@ -109,10 +115,15 @@ class Running:
             raise Interrupted(self.words or words)
 
     def arrays(
-        self, kind: str, asked: Sequence[object], make: "Callable[[], Mapping[str, NDArray[Any]]]"
+        self,
+        kind: str,
+        asked: Sequence[object],
+        make: "Callable[[], Mapping[str, NDArray[Any]]]",
+        *,
+        always: bool = False,
     ) -> "Mapping[str, NDArray[Any]]":
-        """What `make` works out, or the same from an earlier run, where that is kept."""
-        return make() if self.kept is None else self.kept.arrays(kind, asked, make)
+        """What `make` works out, or the same from an earlier run, where that is kept, see `Keeper`."""
+        return make() if self.kept is None else self.kept.arrays(kind, asked, make, always=always)
 
     def part(self, begin: float, end: float) -> "Running":
         """The same for work that is a part of a stage: its 0 to 1 are shown as `begin` to `end`."""

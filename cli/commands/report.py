@@ -1,6 +1,7 @@
 """`roommodes report`: the plan for people who were not there, as one page or as a PDF."""
 # ruff: noqa: PLC0415 (imports wait until they are needed: --help stays quick)
 
+import gc
 from pathlib import Path
 from typing import Annotated
 
@@ -14,6 +15,7 @@ from cli.terminal.progress import progress
 from cli.terminal.targets import beside, check_targets
 
 SUFFIXES = (".html", ".pdf")
+COLLECT_AFTER = 2_000_000  # objects: more than a report makes, hardly any of them garbage
 
 
 @guarded
@@ -52,6 +54,7 @@ def report(
     from cli.words.basis import responses_word
     from roommodes.storage.whole_file import write_whole
 
+    gc.set_threshold(COLLECT_AFTER)
     target = output or beside(file, ".html")
     if fault := suffix_fault(target, SUFFIXES):
         raise typer.BadParameter(fault, param_hint="--output")
@@ -77,7 +80,7 @@ def report(
             data, warnings = short_bytes(plans, target.suffix, running, cover=cover, folder=file.absolute().parent)
         else:
             compared, found = model_numbers(plan, running, target.suffix)
-            data, warnings = report_bytes(plan, compared, found, target.suffix, estimated), []
+            data, warnings = report_bytes(plan, compared, found, target.suffix, estimated, running), []
     warn(warnings)
     write_whole(target, data, force=force)
     if as_json:

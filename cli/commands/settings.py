@@ -56,9 +56,11 @@ def settings(
 
     Example: roommodes settings plan.h5 --rate 96000 -o settings.csv
     """
+    from cli.terminal.kept import kept_here
     from cli.words.processor.chains import chains_json, print_chains, sums_warnings
     from cli.words.settings import settings_bytes, settings_json, settings_warnings
     from roommodes.plan.starting_values import check_rate, starting_values
+    from roommodes.running import Running
     from roommodes.storage.whole_file import write_whole
     from solvers.plans.next_measurement import chains
     from solvers.tuning.path_filters import path_filters
@@ -71,7 +73,8 @@ def settings(
     check_targets({"--output": output}, inputs=[file], force=force)
     rate = rate or plan.project.processor.rate_hz
     check_rate(rate)  # before filters are fitted for it
-    values = starting_values(plan, rate_hz=rate, filters=path_filters(plan, rate) if filters else ())
+    paths = path_filters(plan, rate, Running(kept=kept_here())) if filters else ()
+    values = starting_values(plan, rate_hz=rate, filters=paths)
     found = chains(plan, values)
     beyond = (*settings_warnings(plan, values), *sums_warnings(found, plan.project.processor))
     if output:

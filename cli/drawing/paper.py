@@ -15,7 +15,7 @@ from matplotlib.path import Path as FigurePath
 
 from cli.drawing.extents import all_parts, flat
 from cli.drawing.primitives import DIMENSIONS, TEXT_RAISE_MM, Dimension, Label, Layer, Path, Point, Ring, Sheet
-from cli.figures.common_axes import INK, PAPER, STYLE, plain
+from cli.figures.common_axes import INK, PAPER, STYLE, figure_bytes, plain
 from cli.figures.lettering import SMALL_MM
 
 POINTS_PER_MM = 72.0 / 25.4
@@ -40,10 +40,8 @@ def sheet_figure(sheet: Sheet) -> Figure:
 
 def sheet_svg(sheet: Sheet) -> bytes:
     """SVG of one sheet; the same sheet gives the same bytes with the same matplotlib."""
-    buffer = io.BytesIO()
     with _drawn():
-        sheet_figure(sheet).savefig(buffer, format="svg", metadata={"Date": None, "Creator": "roommodes"})
-    return buffer.getvalue()
+        return figure_bytes(sheet_figure(sheet), ".svg")
 
 
 def sheets_pdf(sheets: Sequence[Sheet]) -> bytes:

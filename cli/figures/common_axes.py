@@ -26,6 +26,8 @@ ROW_COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#8a6d00", "#56b4e9")
 SEAT_DASHES: tuple[Any, ...] = ("-", (0, (5, 1.6)), (0, (1.2, 1.2)), (0, (6, 1.5, 1.2, 1.5)), (0, (3, 3)))
 SEAT_MARKERS = ("o", "s", "^", "D", "v", "P", "X", "*")
 LINES_UP_TO = 10  # with more seats, each row is drawn as its average and range
+DPI, SVG_DPI = 150, 72
+WEBP_QUALITY = 90  # a third of what PNG takes
 STEP_DB, SPAN_DB = 5.0, 50.0  # of every axis of levels at the seats: whole steps, at most so much
 NEAR_TICK = 0.2  # octaves: the band's ends have ticks of their own unless one is so near
 TICK_HZ = (16, 20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315)
@@ -51,14 +53,46 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 
 
 def figure_bytes(figure: Figure, suffix: str) -> bytes:
-    """The figure as PNG, SVG or PDF; the same input gives the same bytes with the same matplotlib."""
-    buffer = io.BytesIO()
-    kind = suffix.lstrip(".").lower()
-    undated: dict[str, Any] = {"svg": {"Date": None, "Creator": "roommodes"}, "png": {"Software": "roommodes"}}
-    undated["pdf"] = {"CreationDate": None, "Creator": "roommodes"}
+    """The figure as PNG, SVG, PDF or WebP; the same input gives the same bytes with the same matplotlib.
+
+    Drawn once, at which its layout is found: `Figure.savefig` draws twice, for the same bytes.
+    """
+    buffer, kind = io.BytesIO(), suffix.lstrip(".").lower()
+    canvas: Any
     with mpl.rc_context(STYLE):
-        figure.savefig(buffer, format=kind, dpi=150, metadata=undated[kind])
+        if kind == "svg":
+            return _svg(figure)
+        figure.set_dpi(DPI)
+        if kind == "pdf":
+            from matplotlib.backends.backend_pdf import FigureCanvasPdf  # noqa: PLC0415 (few figures need it)
+
+            canvas = FigureCanvasPdf(figure)
+            canvas.print_pdf(buffer, metadata={"CreationDate": None, "Creator": "roommodes"})
+        elif kind == "webp":
+            import PIL.WebPImagePlugin  # noqa: F401, PLC0415 (else those of all formats are loaded to find it)
+
+            canvas = FigureCanvasAgg(figure)
+            canvas.print_webp(buffer, pil_kwargs={"quality": WEBP_QUALITY})
+        else:
+            canvas = FigureCanvasAgg(figure)
+            canvas.print_png(buffer, metadata={"Software": "roommodes"})
     return buffer.getvalue()
+
+
+def _svg(figure: Figure) -> bytes:
+    """By one renderer, so that no text is measured twice."""
+    from matplotlib.backends import backend_svg  # noqa: PLC0415 (figures in pixels do not need it)
+
+    text = io.StringIO()
+    figure.set_dpi(SVG_DPI)
+    width, height = (SVG_DPI * side for side in figure.get_size_inches())
+    make: Any = backend_svg.RendererSVG
+    renderer = make(width, height, text, image_dpi=DPI, metadata={"Date": None, "Creator": "roommodes"})
+    canvas: Any = backend_svg.FigureCanvasSVG(figure)
+    canvas.get_renderer = lambda: renderer  # what the layout measures with
+    figure.draw(renderer)
+    renderer.finalize()
+    return text.getvalue().encode()
 
 
 def plain(text: str, limit: int = 28) -> str:

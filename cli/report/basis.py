@@ -3,13 +3,8 @@
 from dataclasses import replace
 
 from cli.report.blocks import Bullets, Picture, Section, Table, Text, shown
-from cli.report.on_site.left_out import worth_blocks
 from cli.words.basis import basis_words
-from cli.words.on_site.estimated import SEAT_HEADERS, SEAT_LEGEND, seat_rows, sure_words
-from roommodes.estimates.fitted import was_fitted
 from roommodes.plan.plan import Plan
-from solvers.field.at_seats import worth_at_seats
-from solvers.field.uncertain import uncertain
 from solvers.listening.before_after import BeforeAfter
 
 ALL_MEASURED = "Every response behind this plan was measured; none is estimated. "
@@ -62,8 +57,15 @@ def basis_section(plan: Plan, *, told: bool = False) -> Section | None:
 
 def _estimated(plan: Plan) -> tuple[Text | Picture | Table, ...]:
     """How sure the plan is where not all was measured; empty where all was."""
-    record, sure = plan.measured, uncertain(plan)
-    if record is None or record.estimated is None or sure is None:
+    record = plan.measured
+    if record is None or record.estimated is None:
+        return ()
+    from cli.report.on_site.left_out import worth_blocks  # noqa: PLC0415 (few plans need it)
+    from cli.words.on_site.estimated import SEAT_HEADERS, SEAT_LEGEND, seat_rows, sure_words  # noqa: PLC0415 (as above)
+    from solvers.field.uncertain import uncertain  # noqa: PLC0415 (as above)
+
+    sure = uncertain(plan)
+    if sure is None:
         return ()
     return (
         Text(text=sure_words(sure, promised="shown in this report"), strong=True),
@@ -77,6 +79,10 @@ def _all_measured(plan: Plan) -> tuple[Text | Picture | Table, ...]:
     """What the model is worth where all was measured; empty where some was estimated."""
     if plan.measured is None or plan.measured.estimated is not None:
         return ()
+    from cli.report.on_site.left_out import worth_blocks  # noqa: PLC0415 (few plans need it)
+    from roommodes.estimates.fitted import was_fitted  # noqa: PLC0415 (as above)
+    from solvers.field.at_seats import worth_at_seats  # noqa: PLC0415 (as above)
+
     table = worth_at_seats(plan.results)
     if table is None:
         return (Text(text=ALL_MEASURED + NOT_TOLD),)

@@ -2,7 +2,6 @@
 
 import base64
 import hashlib
-import io
 import warnings
 from importlib.resources import files
 from typing import Any
@@ -18,7 +17,6 @@ from cli.figures.report import HIGHEST_DB, LOWEST_DB, STEP_DB
 from cli.report.blocks import Bullets, Drawing, LiveMap, Picture, Report, Table, Text
 
 DRAWING_MM = 255.0  # as wide as the page's text
-RASTER_DPI, RASTER_QUALITY = 150, 90  # WebP: a third of what PNG takes
 
 
 def report_html(report: Report) -> bytes:
@@ -57,13 +55,10 @@ def _image(block: Picture | Drawing) -> str:
         return _svg(sheet_svg(block.sheet(DRAWING_MM)))
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing")  # a box stands for what the font has not
+        figure = picture_figure(block)
         if not block.raster:
-            return _svg(figure_bytes(picture_figure(block), ".svg"))
-        buffer = io.BytesIO()
-        with mpl.rc_context(STYLE):
-            figure = picture_figure(block)
-            figure.savefig(buffer, format="webp", dpi=RASTER_DPI, pil_kwargs={"quality": RASTER_QUALITY})
-    return _address("image/webp", buffer.getvalue())
+            return _svg(figure_bytes(figure, ".svg"))
+        return _address("image/webp", figure_bytes(figure, ".webp"))
 
 
 def _svg(data: bytes) -> str:

@@ -42,10 +42,23 @@ def _drawing_imports(suffix: str) -> None:
 
 
 def report_bytes(
-    plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", suffix: str, estimated: "Section | None" = None
+    plan: "Plan",
+    compared: "BeforeAfter",
+    found: "RoomFindings",
+    suffix: str,
+    estimated: "Section | None" = None,
+    running: "Running | None" = None,
 ) -> bytes:
-    """The report as HTML or PDF, once the model's numbers are there; `estimated` is a field's section, if any."""
-    content = report_content(plan, compared, found, estimated)
+    """The report as HTML or PDF, once the model's numbers are there.
+
+    Parameters
+    ----------
+    plan, compared, found : what it says.
+    suffix : ".html" or ".pdf".
+    estimated : a field's section, if any.
+    running : where filters are kept.
+    """
+    content = report_content(plan, compared, found, estimated, running)
     if suffix.lower() == ".pdf":
         from cli.report.pdf import report_pdf
         from roommodes.lengths import lengths_of
@@ -57,9 +70,13 @@ def report_bytes(
 
 
 def report_content(
-    plan: "Plan", compared: "BeforeAfter", found: "RoomFindings", estimated: "Section | None" = None
+    plan: "Plan",
+    compared: "BeforeAfter",
+    found: "RoomFindings",
+    estimated: "Section | None" = None,
+    running: "Running | None" = None,
 ) -> "Report":
-    """The report of a plan, its sections in order; `estimated` is a field's section, if any."""
+    """The report of a plan, its sections in order; parameters are those of `report_bytes`."""
     from cli.report.basis import basis_section, without_usual
     from cli.report.beside_mains import mains_section
     from cli.report.blocks import Report, shown
@@ -76,6 +93,7 @@ def report_content(
         unknown_section,
     )
     from roommodes.plan.starting_values import starting_values
+    from roommodes.running import Running
     from solvers.loudness.of_plan import plan_headroom
     from solvers.tuning.path_filters import path_filters
 
@@ -84,7 +102,8 @@ def report_content(
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     headroom = plan_headroom(plan) if results.limit_db is not None and not plan.wired.faults else None
     rate_hz = project.processor.rate_hz
-    values = starting_values(plan, rate_hz=rate_hz, filters=path_filters(plan, rate_hz))
+    filters = path_filters(plan, rate_hz, running or Running())
+    values = starting_values(plan, rate_hz=rate_hz, filters=filters)
     sections = (
         basis_section(plan, told=estimated is not None),
         place_section(plan),

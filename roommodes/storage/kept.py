@@ -1,4 +1,4 @@
-"""Arrays kept between runs: fields and modes of rooms that have not changed since.
+"""Arrays kept between runs: fields and modes of rooms, and filters, where nothing that they rest on has changed since.
 
 A file is named by all that its arrays depend on: what is asked, the program's code, the libraries and the kind of
 processor. It carries a checksum; one that is damaged is as none, and made again. The folder is limited in size, what
@@ -52,7 +52,14 @@ class Kept:
     most_bytes: int = MOST_BYTES
     least_s: float = LEAST_S
 
-    def arrays(self, kind: str, asked: Sequence[object], make: Callable[[], Mapping[str, NDArray[Any]]]) -> Arrays:
+    def arrays(
+        self,
+        kind: str,
+        asked: Sequence[object],
+        make: Callable[[], Mapping[str, NDArray[Any]]],
+        *,
+        always: bool = False,
+    ) -> Arrays:
         """The arrays kept for what is asked, or those that `make` works out, which are then kept.
 
         Parameters
@@ -60,6 +67,7 @@ class Kept:
         kind : what they are.
         asked : all that they depend on: numbers, text, arrays, tuples, mappings and frozen data of these.
         make : works them out.
+        always : keep them even if that took less than `least_s`: what it loads takes longer.
         """
         try:
             path = self._path(kind, asked)
@@ -69,7 +77,7 @@ class Kept:
             return found
         begun = monotonic()
         made = dict(make())
-        if monotonic() - begun >= self.least_s:
+        if always or monotonic() - begun >= self.least_s:
             self._keep(path, made)
         return made
 

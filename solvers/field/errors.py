@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import exp1
 
 from roommodes.arrays import Complexes, Floats
 from roommodes.responses.metrics import level_db
@@ -23,6 +22,8 @@ def expected_level_db(pressure: Complexes, deviation: Floats) -> Floats:
     """
     power = np.maximum(np.abs(pressure), LEAST_LEVEL) ** 2
     spread = np.maximum(deviation, 1e-3 * np.sqrt(power)) ** 2
+    from scipy.special import exp1  # noqa: PLC0415 (a tenth of a second, and only estimates need it)
+
     return np.asarray(10.0 / np.log(10.0) * (np.log(power) + exp1(power / spread)))
 
 
