@@ -9,6 +9,7 @@ if TYPE_CHECKING:
 
     from cli.report.blocks import Report, Section
     from roommodes.plan.plan import Plan
+    from roommodes.plan.starting_values import StartingValues
     from roommodes.running import Running
     from solvers.listening.before_after import BeforeAfter
     from solvers.listening.room import RoomFindings
@@ -92,18 +93,13 @@ def report_content(
         modes_section,
         unknown_section,
     )
-    from roommodes.plan.starting_values import starting_values
     from roommodes.running import Running
     from solvers.loudness.of_plan import plan_headroom
-    from solvers.tuning.path_filters import path_filters
 
     results, project = plan.results, plan.project
     compared = without_usual(plan, compared)
     which = "" if plan.rank == 1 else f", plan {plan.rank} in rank"
     headroom = plan_headroom(plan) if results.limit_db is not None and not plan.wired.faults else None
-    rate_hz = project.processor.rate_hz
-    filters = path_filters(plan, rate_hz, running or Running())
-    values = starting_values(plan, rate_hz=rate_hz, filters=filters)
     sections = (
         basis_section(plan, told=estimated is not None),
         place_section(plan),
@@ -115,7 +111,7 @@ def report_content(
         front_section(plan),
         row_section(plan),
         loudness_section(plan, headroom),
-        values_section(plan, values),
+        values_section(plan, _values(plan, running or Running())),
         electrical_section(plan),
         modes_section(plan, found),
         checks_section(plan, found),
@@ -134,6 +130,15 @@ def report_content(
             "transfer functions and the plans; from it alone the search can be repeated."
         ),
     )
+
+
+def _values(plan: "Plan", running: "Running") -> "StartingValues":
+    """What is dialled in, with filters."""
+    from roommodes.plan.starting_values import starting_values
+    from solvers.tuning.path_filters import path_filters
+
+    rate_hz = plan.project.processor.rate_hz
+    return starting_values(plan, rate_hz=rate_hz, filters=path_filters(plan, rate_hz, running))
 
 
 def short_bytes(
