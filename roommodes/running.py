@@ -86,7 +86,7 @@ class Running:
     begin, end : the part of a stage that the steps of this work fill, see `part`.
     stage, note, words : what steps are called, their note where they have none, and what `check` says, in place of the
         work's own; see `under`.
-    kept : where fields and modes of rooms that have not changed are kept between runs; None works all out.
+    kept : where fields, modes and filters of rooms that have not changed are kept between runs; None works all out.
     """
 
     report: Callable[[Step], None] | None = None

@@ -72,9 +72,9 @@ def draw_sheet(axes: Axes, sheet: Sheet) -> Axes:
             shape = Polygon(part.points, closed=part.closed, fill=False, joinstyle="miter", **_line(part.layer))
             if part.hatch:
                 shape.set_hatch("/////")
-            axes.add_patch(shape)
+            axes.add_artist(shape)
         elif isinstance(part, Ring):
-            axes.add_patch(Circle(part.centre, part.radius, facecolor=PAPER, **_line(part.layer)))
+            axes.add_artist(Circle(part.centre, part.radius, facecolor=PAPER, **_line(part.layer)))
         elif isinstance(part, Label):
             _text(axes, part)
         else:
@@ -83,7 +83,7 @@ def draw_sheet(axes: Axes, sheet: Sheet) -> Axes:
         if lines:
             joined = FigurePath.make_compound_path(*map(FigurePath, lines))
             style = _line(DIMENSIONS) | {"linewidth": width_mm * POINTS_PER_MM, "zorder": UNDER}
-            axes.add_patch(PathPatch(joined, fill=False, **style))
+            axes.add_artist(PathPatch(joined, fill=False, **style))
     return axes
 
 

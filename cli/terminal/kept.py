@@ -1,4 +1,4 @@
-"""Where the commands keep fields and modes of rooms between runs."""
+"""Where the commands keep fields and modes of rooms, and filters, between runs."""
 
 import os
 from pathlib import Path

@@ -1,5 +1,7 @@
 """Figures read without colour, stay inside the room, and do not depend on what was drawn before."""
 
+import io
+
 import matplotlib as mpl
 import numpy as np
 import pytest
@@ -7,7 +9,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 
 from cli.figures.choice import variation_by_count
-from cli.figures.common_axes import level_limits, seat_levels
+from cli.figures.common_axes import STYLE, figure_bytes, level_limits, new_figure, seat_levels
 from cli.figures.room_plan import SubMark, plan_view
 from roommodes.acoustics.room import Room
 from roommodes.project.reading import parse_project
@@ -30,6 +32,33 @@ def draw(seats: int, rows: list[int]):
         title="t",
         level_label="level [dB]",
     )
+
+
+@pytest.mark.parametrize("kind", ["svg", "png", "pdf", "webp"])
+def test_a_figure_drawn_once_is_the_figure_that_matplotlib_saves(kind: str) -> None:
+    """`savefig` draws twice, and measures its letters with three renderers."""
+
+    def drawn() -> Figure:
+        with mpl.rc_context(STYLE):
+            figure = new_figure(7.0, 4.0)
+            left, right = figure.subplots(1, 2)
+            left.plot([10.0, 20000.0], [-3.0, 4.0], label="a line")
+            left.set_ylabel("level [dB]")
+            left.legend()
+            right.plot([0.0, 1.0], [0.0, 1e6])
+            right.set_title("in millions")
+        return figure
+
+    options: dict = {
+        "svg": {"metadata": {"Date": None, "Creator": "roommodes"}},
+        "png": {"metadata": {"Software": "roommodes"}},
+        "pdf": {"metadata": {"CreationDate": None, "Creator": "roommodes"}},
+        "webp": {"pil_kwargs": {"quality": 90}},
+    }
+    plain = io.BytesIO()
+    with mpl.rc_context(STYLE):
+        drawn().savefig(plain, format=kind, dpi=150, **options[kind])
+    assert figure_bytes(drawn(), f".{kind}") == plain.getvalue()
 
 
 def test_every_seat_has_a_pattern_of_its_own() -> None:

@@ -34,6 +34,23 @@ def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
     assert not loaded & own
 
 
+def test_a_kept_room_is_read_without_what_solves_it() -> None:
+    """What `check` and a report of a box load before anything is worked out: neither SciPy's solvers nor a compiler."""
+    program = (
+        "import sys\n"
+        "import cli.words.room, cli.report.html, cli.report.plan, cli.report.room, cli.report.basis\n"
+        "from solvers.listening.room import require_project_fits\n"
+        "from solvers.study.software import processor, software\n"
+        "from tests.rooms import SMALL\n"
+        "from roommodes.project.reading import parse_project\n"
+        "require_project_fits(parse_project(SMALL, source='small.toml'))\n"
+        "software(), processor()\n"
+        "print(*(name for name in ('scipy.linalg', 'scipy.special', 'scipy.sparse', 'numba') if name in sys.modules))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert not done.stdout.split()
+
+
 def test_help_names_every_command_and_each_has_an_example(run) -> None:
     top = run("--help")
     assert top.exit_code == 0

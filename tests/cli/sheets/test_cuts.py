@@ -1,11 +1,17 @@
 """The filters of a plan that was not tuned: cuts find the peaks that are there, and nothing else."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from cli.terminal.plan_options import choose_plan
 from roommodes.filters.biquads import peaking, response
+from roommodes.running import Running
+from roommodes.storage.kept import Kept
 from solvers.tuning.equaliser import Equaliser, equalise
-from solvers.tuning.path_filters import CUTS_ALONE
+from solvers.tuning.path_filters import CUTS_ALONE, common_cuts
 
 RATE_HZ = 48000.0
 HZ = np.geomspace(20, 120, 63)
@@ -54,3 +60,17 @@ def test_they_never_boost_and_never_make_the_mean_less_even() -> None:
         rest = above + found.gain_db
         assert all(one.gain_db < 0.0 for one in found.sections)
         assert np.sum(np.maximum(rest, 0) ** 2) <= np.sum(np.maximum(above, 0) ** 2)
+
+
+def test_those_that_are_kept_are_the_same_to_the_last_bit(plan_file: Path, tmp_path: Path) -> None:
+    plan = choose_plan(plan_file)
+    keeping = Running(kept=Kept(folder=tmp_path, software=lambda: "this"))
+    found = common_cuts(plan, RATE_HZ)
+    assert found
+    assert [common_cuts(plan, RATE_HZ, keeping) for _ in range(2)] == [found, found]
+    (file,) = tmp_path.iterdir()
+    other = replace(plan, tuning=None)
+    assert common_cuts(other, 2.0 * RATE_HZ, keeping) == common_cuts(other, 2.0 * RATE_HZ)
+    assert len(list(tmp_path.iterdir())) == 2
+    file.write_bytes(file.read_bytes()[:-1])
+    assert common_cuts(plan, RATE_HZ, keeping) == found

@@ -51,6 +51,15 @@ def test_the_second_time_it_is_read(kept: Kept) -> None:
         assert array.tobytes() == second[name].tobytes()
 
 
+def test_what_is_quick_is_kept_where_that_is_asked(kept: Kept) -> None:
+    """What is quick is else not worth a file; what it must load first may take longer than a file."""
+    working, choosy = Working(), replace(kept, least_s=60.0)
+    for always, times in ((False, 2), (True, 3)):
+        first, second = (choosy.arrays("cuts", ("a",), working, always=always) for _ in range(2))
+        assert working.times == times
+        assert first["field"].tobytes() == second["field"].tobytes()
+
+
 def test_whatever_it_depends_on_gives_another_name(kept: Kept) -> None:
     project = parse_project(SMALL, source="small.toml")
     room, surfaces, hz = project.room, tuple(project.surfaces()), np.array([40.0, 50.0])
