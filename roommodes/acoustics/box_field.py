@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from roommodes.acoustics import imaginary
 from roommodes.acoustics.contraction import (
     PART_BYTES,
+    AdjacentWalls,
     Factors,
-    adjacent_walls,
     chosen_overlaps,
     chosen_shapes,
     parallel_walls,
@@ -210,10 +210,11 @@ class BoxField:
             near, far = (wall_cosines(side, self.counts[axis]) for side in (0, 1))
             moved = np.moveaxis(kernel, 1 + axis, -1)
             planes[axis] = (moved @ near**2, moved @ (near * far))
+        adjacent = AdjacentWalls(kernel)
 
         def block(rows: Family, columns: Family) -> Floats:
             if rows.normal_axis != columns.normal_axis:
-                return adjacent_walls(kernel, rows, columns)
+                return adjacent.block(rows, columns)
             return parallel_walls(planes[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
 
         return (
@@ -256,13 +257,12 @@ class BoxField:
             axis: [imaginary.wall_kernel(room, kappa, axis, opposite=far, counts=plane) for far in (False, True)]
             for axis in axes
         }
-        edge = np.empty(0)
-        if len(axes) > 1:
-            edge = imaginary.edge_kernel(room, kappa, _edge_counts(room, self.precision))
+        edges = _edge_counts(room, self.precision) if len(axes) > 1 else (0, 0, 0)
+        adjacent = AdjacentWalls(imaginary.edge_kernel(room, kappa, edges))
 
         def block(rows: Family, columns: Family) -> Floats:
             if rows.normal_axis != columns.normal_axis:
-                return adjacent_walls(edge, rows, columns)
+                return adjacent.block(rows, columns)
             return parallel_walls(walls[rows.normal_axis][int(rows.side != columns.side)], rows, columns)
 
         def against(point_m: Floats, factors: Factors) -> Floats:

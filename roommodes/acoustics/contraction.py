@@ -22,6 +22,7 @@ from roommodes.shapes.faces import PLANE_AXES
 
 Factors = tuple[Floats, Floats, Floats]
 
+HELD = 2.0  # what sums along one axis may take while they are used again, over the kernel itself
 PART_BYTES = 256e6  # what the sums over points take at a time; where they need more, one part comes after another
 
 
@@ -77,51 +78,73 @@ def parallel_walls(plane_kernel: Floats, rows: Family, columns: Family) -> Float
     return full[:, rows.keep[:, None], columns.keep[None, :]]
 
 
-def adjacent_walls(kernel: Floats, rows: Family, columns: Family) -> Floats:
-    """Boundary modes of families on two walls that share an edge.
+class AdjacentWalls:
+    """Sums between boundary modes on walls that share an edge.
+
+    The first axis is summed once for all families that meet the same wall, as far as `HELD` times the kernel's memory.
 
     Parameters
     ----------
     kernel : (k, nx, ny, nz).
-    rows, columns : the two families, with different normals.
-
-    Returns
-    -------
-    (k, rows.size, columns.size).
     """
-    d, e = rows.normal_axis, columns.normal_axis
-    shared = 3 - d - e
-    count = kernel.shape[1:]
-    # the rows' family has a basis along e and the shared axis, the columns' family along d and the shared axis
-    rows_e = rows.table(e)[:, : count[e]] * wall_cosines(columns.side, count[e])
-    columns_d = columns.table(d)[:, : count[d]] * wall_cosines(rows.side, count[d])
-    rows_t, columns_t = rows.table(shared)[:, : count[shared]], columns.table(shared)[:, : count[shared]]
-    inner = _along_two(kernel, {e: rows_e, d: columns_d}, shared)  # (k, t, low axis, high axis)
-    if d < e:
-        inner = inner.swapaxes(2, 3)
-    inner = inner.reshape(inner.shape[0], count[shared], -1)
-    full = pair_products(rows_t, columns_t) @ inner  # (k, rows_t columns_t, rows_e columns_d)
-    full = full.reshape(-1, len(rows_t), len(columns_t), len(rows_e), len(columns_d))
-    # to (k, rows' first, rows' second, columns' first, columns' second)
-    row_order = (3, 1) if e < shared else (1, 3)
-    column_order = (4, 2) if d < shared else (2, 4)
-    full = full.transpose(0, *row_order, *column_order)
-    full = full.reshape(full.shape[0], len(rows_t) * len(rows_e), len(columns_t) * len(columns_d))
-    return full[:, rows.keep[:, None], columns.keep[None, :]]
 
+    def __init__(self, kernel: Floats) -> None:
+        self.kernel = kernel
+        self._held: list[tuple[Floats, int, Floats]] = []  # a family's table, the side of the wall it meets, the sum
 
-def _along_two(kernel: Floats, tables: dict[int, Floats], shared: int) -> Floats:
-    """The kernel (k, nx, ny, nz) summed along two axes with their tables (n, count): (k, shared, n low, n high).
+    def block(self, rows: Family, columns: Family) -> Floats:
+        """Two families with different normals: (k, rows.size, columns.size)."""
+        d, e = rows.normal_axis, columns.normal_axis
+        shared = 3 - d - e
+        count = self.kernel.shape[1:]
+        # the rows' family has a basis along e and the shared axis, the columns' family along d and the shared axis
+        inner = self._along_two({e: (rows, columns.side), d: (columns, rows.side)}, shared)  # (k, t, low, high axis)
+        if d < e:
+            inner = inner.swapaxes(2, 3)
+        n_rows_e, n_columns_d = inner.shape[2:]
+        inner = inner.reshape(inner.shape[0], count[shared], -1)
+        rows_t, columns_t = rows.table(shared)[:, : count[shared]], columns.table(shared)[:, : count[shared]]
+        full = pair_products(rows_t, columns_t) @ inner  # (k, rows_t columns_t, rows_e columns_d)
+        full = full.reshape(-1, len(rows_t), len(columns_t), n_rows_e, n_columns_d)
+        # to (k, rows' first, rows' second, columns' first, columns' second)
+        row_order = (3, 1) if e < shared else (1, 3)
+        column_order = (4, 2) if d < shared else (2, 4)
+        full = full.transpose(0, *row_order, *column_order)
+        full = full.reshape(full.shape[0], len(rows_t) * n_rows_e, len(columns_t) * n_columns_d)
+        return full[:, rows.keep[:, None], columns.keep[None, :]]
 
-    Each product takes arrays as they lie: one over strides that no library multiplies is many times as slow.
-    """
-    depth, x, y, z = kernel.shape
-    if shared == 0:
-        return np.asarray(tables[1] @ (kernel @ tables[2].T))
-    first = (tables[0] @ kernel.reshape(depth, x, y * z)).reshape(depth, len(tables[0]), y, z)
-    if shared == 1:
-        return np.asarray((first @ tables[2].T).swapaxes(1, 2))
-    return np.asarray(np.moveaxis(tables[1] @ first, 3, 1))
+    def _along_two(self, met: dict[int, tuple[Family, int]], shared: int) -> Floats:
+        """The kernel summed along two axes, by a family's table on a side of each: (k, shared, n low, n high).
+
+        Each product takes arrays as they lie: one over strides that no library multiplies is many times as slow.
+        """
+        if shared == 0:
+            return np.asarray(self._table(1, *met[1]) @ self._first(2, *met[2]))
+        first = self._first(0, *met[0])
+        if shared == 1:
+            return np.asarray((first @ self._table(2, *met[2]).T).swapaxes(1, 2))
+        return np.asarray(np.moveaxis(self._table(1, *met[1]) @ first, 3, 1))
+
+    def _table(self, axis: int, family: Family, side: int) -> Floats:
+        """Overlaps along an axis with the cosines at the wall met there: (n, count)."""
+        count = self.kernel.shape[1 + axis]
+        return np.asarray(family.table(axis)[:, :count] * wall_cosines(side, count))
+
+    def _first(self, axis: int, family: Family, side: int) -> Floats:
+        """The kernel summed along the first or the last axis: (k, n, ny, nz) or (k, nx, ny, n)."""
+        own = family.table(axis)
+        for table, other, found in self._held:
+            if table is own and other == side:
+                return found
+        table, (depth, x, y, z) = self._table(axis, family, side), self.kernel.shape
+        if axis == 2:
+            found = self.kernel @ table.T
+        else:
+            found = (table @ self.kernel.reshape(depth, x, y * z)).reshape(depth, len(table), y, z)
+        if sum(one.nbytes for *_, one in self._held) + found.nbytes > HELD * self.kernel.nbytes:
+            self._held.clear()
+        self._held.append((own, side, found))
+        return found
 
 
 def points_to_family(plane_kernel: Floats, factors: Factors, family: Family) -> Floats:

@@ -48,7 +48,7 @@ def wall_area_m2(room: Room, axis: int) -> float:
 
 
 def edge_kernel(room: Room, kappa: float, counts: tuple[int, int, int]) -> Floats:
-    """1 / (V (k_n^2 + kappa^2)) for `adjacent_walls`: (1, nx, ny, nz)."""
+    """1 / (V (k_n^2 + kappa^2)) for `AdjacentWalls`: (1, nx, ny, nz)."""
     k2 = [(np.arange(n) * (pi / size)) ** 2 for n, size in zip(counts, room.size_m, strict=True)]
     total = k2[0][:, None, None] + k2[1][None, :, None] + k2[2][None, None, :]
     return np.asarray(1.0 / (room.volume_m3 * (total + kappa**2)))[None]

@@ -142,7 +142,9 @@ Strength = LocalStrength | FrontStrength | PlateStrength | SkinStrength
 
 
 class Matrices:
-    """Matrices of strengths at some frequencies; what plate modes radiate is worked out once for all that share it.
+    """Matrices of strengths at some frequencies.
+
+    Each is worked out once, and so are what plate modes radiate and what a wall's law says for all that share them.
 
     Parameters
     ----------
@@ -151,10 +153,24 @@ class Matrices:
 
     def __init__(self, omega: Complexes) -> None:
         self.omega = omega
+        self._known: list[tuple[Strength, Complexes]] = []
         self._outside: list[tuple[PlateStrength, Complexes]] = []
 
     def of(self, strength: Strength) -> Complexes:
         """(k, size) where it is diagonal, else (k, size, size) [1/m]."""
+        for other, found in self._known:
+            if strength is other:
+                return found
+        found = self._made(strength)
+        self._known.append((strength, found))
+        return found
+
+    def _made(self, strength: Strength) -> Complexes:
+        if isinstance(strength, LocalStrength):
+            for other, found in self._known:
+                if isinstance(other, LocalStrength) and strength.law is other.law and strength.air == other.air:
+                    return np.repeat(found[:, :1], strength.size, axis=1)
+            return strength.matrix(self.omega)
         if not isinstance(strength, PlateStrength) or strength.radiation is None:
             return strength.matrix(self.omega)
         for other, outside in self._outside:

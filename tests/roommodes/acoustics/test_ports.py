@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from roommodes.acoustics import imaginary
-from roommodes.acoustics.contraction import adjacent_walls, parallel_walls
+from roommodes.acoustics.contraction import AdjacentWalls, parallel_walls
 from roommodes.acoustics.ports import Ports, tail_weights
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import AXIS_OF_WALL, Room
@@ -73,7 +73,7 @@ def test_boundary_modes_at_an_imaginary_wavenumber(first, second, close):
         kernel = imaginary.wall_kernel(ROOM, kappa, rows.normal_axis, opposite=opposite, counts=COUNTS)
         got = parallel_walls(kernel, rows, columns)[0]
     else:
-        got = adjacent_walls(imaginary.edge_kernel(ROOM, kappa, (150, 150, 150)), rows, columns)[0]
+        got = AdjacentWalls(imaginary.edge_kernel(ROOM, kappa, (150, 150, 150))).block(rows, columns)[0]
     close(got, want, rtol=2e-3, scale=float(np.abs(want).max()))
 
 
