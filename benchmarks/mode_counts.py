@@ -135,7 +135,7 @@ def count(room: Room, surfaces: tuple[Surface, ...]) -> Count:
     counted = turns + sum(inside(w) for w in rigid.tolist()) + sum(size for w, size in own if inside(w))
     kept = rigid_modes(room, KEPT_REACH * HIGH_HZ, with_pressure_mode=True)
     problem = Resonances(room, surfaces, kept, top_hz, FOR_READING)
-    found, _, _ = problem.poles(Strip(low=low, high=high, deepest=log(1e3) / SHORTEST_S), Running())
+    found = problem.poles(Strip(low=low, high=high, deepest=log(1e3) / SHORTEST_S), Running()).poles
     return Count(counted=counted, found=sum(inside(w) for w in found.omega.tolist()), deepest=deepest)
 
 

@@ -224,10 +224,12 @@ def built_modes(
 
 def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> dict[str, NDArray[Any]]:
     """The poles that show, each with all modes' amplitudes, its rigid mode's k^2, its share, and if it settled."""
-    found, share, slope = problem.poles(strip, running.part(0.0, 0.6))
-    chosen = np.flatnonzero(share >= LEAST_SHARE)[:limit]
-    found = Poles(omega=found.omega[chosen], vector=found.vector[chosen])
-    poles, pull, settled = problem.refined(found, slope[chosen], running.part(0.6, 1.0))
+    found = problem.poles(strip, running.part(0.0, 0.6))
+    chosen = np.flatnonzero(found.share >= LEAST_SHARE)[:limit]
+    some = Poles(omega=found.poles.omega[chosen], vector=found.poles.vector[chosen])
+    running = running.part(0.6, 1.0)
+    reaction = problem.reactions_at(found, chosen, running.silent())
+    poles, pull, settled = problem.refined(some, found.slope[chosen], reaction, running)
     k2_modes = problem.ports.k2_modes
     each = [problem.amplitudes(*one) for one in zip(poles.omega, poles.vector, pull, strict=True)]
     amplitudes = np.array(each, dtype=np.complex128).reshape(-1, *k2_modes.shape)
@@ -236,7 +238,7 @@ def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> d
         "omega": poles.omega,
         "amplitudes": amplitudes,
         "rigid_k2": k2_modes.ravel()[own],
-        "share": share[chosen],
+        "share": found.share[chosen],
         "settled": np.asarray(settled),
     }
 

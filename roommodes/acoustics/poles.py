@@ -143,17 +143,20 @@ class RationalMatrix:
         watched = np.concatenate(
             [np.einsum("ip,fij,jp->fp", probe, value, probe, optimize=True), np.einsum("fii->fi", value)], axis=1
         )
-        support, self.weight, self.error = rational_fit(omega, watched, most=len(omega) // 2)
-        self.omega, self.value = omega[support], value[support]
+        self.support, self.weight, self.error = rational_fit(omega, watched, most=len(omega) // 2)
+        self.omega, self.value = omega[self.support], value[self.support]
 
-    def at(self, omega: Complexes) -> Complexes:
-        """G: (k,) -> (k, n, n)."""
+    def shares(self, omega: Complexes) -> Complexes:
+        """Of the values at each of the points `support` in G: (k,) -> (k, support)."""
         away = omega[:, None] - self.omega[None, :]
         exact = np.abs(away) < 1e-9 * np.abs(self.omega)
         share = self.weight / np.where(exact, 1.0, away)
         share = np.where(exact.sum(axis=1)[:, None] > 0, exact.astype(np.complex128), share)
-        share /= share.sum(axis=1)[:, None]
-        return np.tensordot(share, self.value, axes=1)
+        return np.asarray(share / share.sum(axis=1)[:, None])
+
+    def at(self, omega: Complexes) -> Complexes:
+        """G: (k,) -> (k, n, n)."""
+        return np.tensordot(self.shares(omega), self.value, axes=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -244,8 +247,8 @@ def newton_step(value: Complexes, slope: Complexes, vector: Complexes) -> tuple[
     shift = 1e-13 * np.abs(value).max(axis=(1, 2))[:, None, None] * np.eye(value.shape[1])
     turned = np.asarray(np.linalg.solve(value + shift, slope @ vector[..., None])[..., 0], dtype=np.complex128)
     turned /= np.linalg.norm(turned, axis=1)[:, None]
-    steep = _form(turned, slope)
-    return np.asarray(_form(turned, value) / steep), np.asarray(turned / np.sqrt(steep)[:, None])
+    steep = forms(turned, slope)
+    return np.asarray(forms(turned, value) / steep), np.asarray(turned / np.sqrt(steep)[:, None])
 
 
 def value_and_slope(matrix: Callable[[Complexes], Complexes], omega: Complexes) -> tuple[Complexes, Complexes]:
@@ -288,6 +291,6 @@ def _unlike(vector: Complexes, slope: Complexes) -> Complexes:
     return np.stack(found)
 
 
-def _form(vector: Complexes, matrix: Complexes) -> Complexes:
+def forms(vector: Complexes, matrix: Complexes) -> Complexes:
     """v^T M v for each: (k, n), (k, n, n) -> (k,)."""
     return np.asarray(np.einsum("ki,kij,kj->k", vector, matrix, vector, optimize=True))

@@ -39,6 +39,8 @@ from roommodes.shapes.grid import SAME_M
 
 Parts = tuple[Floats, Floats, Floats, Floats]
 
+OVERLAP_BYTES = 32e6  # of the overlaps with modes that are made at a time
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PortMatrices:
@@ -173,6 +175,32 @@ class Ports:
             part + np.tensordot(weights, tail, axes=1) for part, tail in zip(low, self.tails, strict=True)
         )
         return points, seats, sources, walls
+
+    def times(self, k2: Complexes, x: Complexes, *, without: NDArray[np.bool_]) -> Complexes:
+        """`boundary` of `at` times one vector for each squared wavenumber, the matrix never made.
+
+        Parameters
+        ----------
+        k2 : (k,) [1/m2].
+        x : (k, mode).
+        without : as `k2_modes`, the modes to leave out of the sum.
+        """
+        weights = tail_weights(k2, self.field.nodes, self.field.cut_wavenumber)
+        pair = np.concatenate([x.real, x.imag]).T
+        tails = self.tails[3] @ pair  # (node, mode, 2k)
+        tails = tails[:, :, : len(k2)] + 1j * tails[:, :, len(k2) :]
+        result = np.einsum("kn,nbk->kb", weights, tails)
+        kernel = np.where(without, 0.0, self._kernel(k2)).reshape(len(k2), -1)
+        number = np.stack(np.unravel_index(np.arange(kernel.shape[1]), self.k2_modes.shape), axis=1)
+        step = max(1, int(OVERLAP_BYTES / (8.0 * max(1, self.size))))
+        for start in range(0, len(number), step):
+            part = slice(start, start + step)
+            overlap = self.overlaps(number[part])
+            both = overlap.T @ pair
+            pulled = kernel[:, part] * (both[:, : len(k2)] + 1j * both[:, len(k2) :]).T
+            both = overlap @ np.concatenate([pulled.real, pulled.imag]).T
+            result += (both[:, : len(k2)] + 1j * both[:, len(k2) :]).T
+        return np.asarray(result)
 
     def overlaps(self, number: NDArray[np.intp]) -> Floats:
         """U, every boundary mode's overlap with the field's modes at (n, axes): (boundary mode, n) [m]."""

@@ -14,15 +14,16 @@ response from any kept mode to any other, so that its poles are what the respons
 | omega | complex angular frequency, 2 pi f + j delta: a pole rings as e^{-delta t} [rad/s] |
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import pi
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, newton_step, poles_in, value_and_slope
+from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, forms, newton_step, poles_in, value_and_slope
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.rigid_modes import RigidModes
@@ -42,8 +43,11 @@ ORDER_HZ = 16  # frequencies at which the walls' strength is looked at, to choos
 STEP_HZ = 9.0  # between samples of the folded walls; halved until their fit is good enough
 MOST_HALVINGS = 4
 GOOD = 1e-7  # largest error of that fit
+KEPT_BYTES = 256e6  # of the walls' reactions at the samples; where there are more, each pole's own is worked out
+SURE = 3e-4  # of the equations' parts, what may be left at a pole where its error goes with the square
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
 MOST_ROUNDS = 4
+Answer = TypeVar("Answer")
 INTERRUPTED = "interrupted while the modes were sought"
 
 
@@ -97,6 +101,7 @@ class Resonances:
         self.kept_overlaps = self.ports.overlaps(kept.number)  # (mode, kept)
         self.kept_k2 = self.ports.k2_modes[index]
         self.plates, self._plate_scale = self._plates(2.0 * pi * highest_hz)
+        self.others = np.setdiff1d(np.arange(self.boundary.size), self.plates)
 
     def _plates(self, highest_omega: float) -> tuple[NDArray[np.intp], Floats]:
         """Places of the panes' modes whose own resonances lie in the band or little above, and |y|^(1/2) / omega."""
@@ -133,8 +138,8 @@ class Resonances:
         return self._each(self.reaction, omega, running)
 
     def _each(
-        self, answer: Callable[[Complexes], Complexes], omega: Complexes, running: Running
-    ) -> Iterator[Complexes]:
+        self, answer: Callable[[Complexes], Iterable[Answer]], omega: Complexes, running: Running
+    ) -> Iterator[Answer]:
         """What `answer` gives at any number of frequencies, some at a time."""
         numbers = max(1.0, float(self.boundary.size) ** 2, BOX_SHARE * self.ports.k2_modes.size)
         together = max(1, min(TOGETHER, int(CHUNK_BYTES / (16.0 * numbers))))
@@ -161,20 +166,18 @@ class Resonances:
         whole[:, index, index] += self.kept_k2 - bulk_k2(self.room, omega)[:, None]
         return whole
 
-    def poles(self, strip: Strip, running: Running) -> tuple[Poles, Floats, Complexes]:
-        """All poles in a strip, each one's share of the response at its frequency, and dT / domega: of T's fit.
-
-        The share is the pole's part over the whole, both as rms over all places and sources in the room; parts of
-        several poles may take from one another, so that shares may sum to more or less than 1.
-        """
+    def poles(self, strip: Strip, running: Running) -> "Fitted":
+        """All poles in a strip, of a fit to T."""
         omega = strip.samples(2.0 * pi * STEP_HZ)
-        value = self._sampled(omega, running)
+        answers: list[NDArray[np.complex64]] = []
+        value = self._sampled(omega, answers, running)
         fit = RationalMatrix(omega, value)
         for _ in range(MOST_HALVINGS):
             if fit.error <= GOOD:
                 break
             between = strip.between(omega)
-            omega, value = np.concatenate([omega, between]), np.concatenate([value, self._sampled(between, running)])
+            value = np.concatenate([value, self._sampled(between, answers, running)])
+            omega = np.concatenate([omega, between])
             fit = RationalMatrix(omega, value)
 
         def whole(at: Complexes) -> Complexes:
@@ -183,42 +186,65 @@ class Resonances:
         found = poles_in(whole, strip)
         level = np.linalg.norm(np.linalg.inv(whole(found.omega.real.astype(np.complex128))), axis=(1, 2))
         part = (np.abs(found.vector) ** 2).sum(axis=1) / found.omega.imag
-        return found, np.asarray(part / level), value_and_slope(whole, found.omega)[1]
+        share, slope = np.asarray(part / level), value_and_slope(whole, found.omega)[1]
+        every = tuple(answers) if len(answers) == len(omega) else None
+        return Fitted(poles=found, share=share, slope=slope, fit=fit, answers=every)
 
-    def _sampled(self, omega: Complexes, running: Running) -> Complexes:
-        return np.stack(list(self._each(self._with_plates, omega, running)))
+    def _sampled(self, omega: Complexes, answers: list[NDArray[np.complex64]], running: Running) -> Complexes:
+        """What `_with_plates` gives at any number of frequencies; the reactions are added to `answers` while few."""
+        size = 8.0 * len(self.others) * (len(self.kept_k2) + len(self.plates))
+        values = []
+        for folded, answer in self._each(self._with_plates, omega, running):
+            values.append(folded)
+            if (len(answers) + 1) * size <= KEPT_BYTES:
+                answers.append(answer.astype(np.complex64))
+        return np.stack(values)
 
-    def _with_plates(self, omega: Complexes) -> Complexes:
-        """Like U Y' U^T / V, with the panes' modes in `plates` as unknowns too: (k,) -> (k, kept + plate, same).
+    def _with_plates(self, omega: Complexes) -> list[tuple[Complexes, Complexes]]:
+        """Like U Y' U^T / V, with the panes' modes in `plates` as unknowns too: (kept + plate, same) for each of (k,).
 
         Their own resonances are then no poles of it, and few frequencies serve a fit. The unknowns are the reactions of
         these modes over j sigma V^(1/2), which keeps it symmetric; sigma goes with omega, so that it stays finite at 0.
+        With each come the other boundary modes' reactions over V^(1/2): (other, kept + plate).
         """
         kept, plates = len(self.kept_k2), self.plates
         if not self.boundary.size:
-            return np.zeros((len(omega), kept, kept), dtype=np.complex128)
+            none = np.zeros((kept, kept), dtype=np.complex128)
+            return [(none, none[:0])] * len(omega)
         z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
         matrices = Matrices(omega)
         strengths = [matrices.of(strength) for strength in self.boundary.strengths]
         own = np.concatenate([y if y.ndim == 2 else np.zeros(y.shape[:2]) for y in strengths], axis=1)[:, plates]
         sigma = 1j * self._plate_scale * omega[:, None]  # (k, plate)
         overlaps = self.kept_overlaps / self.room.volume_m3**0.5
-        wide = np.broadcast_to(overlaps, (len(omega), *overlaps.shape))
-        right = np.concatenate([wide, -sigma[:, None, :] * z[:, :, plates]], axis=2)
-        right[:, plates] = 0.0
-        others = np.setdiff1d(np.arange(self.boundary.size), plates)
-        both = times(strengths, np.concatenate([z[:, :, others], right], axis=2))[:, others]
-        index = np.arange(len(others))
-        both[:, index, index] += 1.0
-        answer = np.linalg.solve(both[:, :, : len(index)], both[:, :, len(index) :])
-        found = right[:, others].transpose(0, 2, 1) @ answer
+        others, count, size = self.others, len(self.others), kept + len(plates)
+        rows = z.take(others, axis=1)
+        right = np.empty((len(omega), count, size), dtype=np.complex128)
+        right[:, :, :kept] = overlaps[others]
+        np.multiply(rows[:, :, plates], -sigma[:, None, :], out=right[:, :, kept:])
+        theirs = self._of_others(strengths)
+        system = times(theirs, rows.take(others, axis=2))
+        index = np.arange(count)
+        system[:, index, index] += 1.0
+        answer = np.linalg.solve(system, times(theirs, right))
+        found = right.transpose(0, 2, 1) @ answer
         across = sigma[:, :, None] * overlaps[plates][None]
         found[:, kept:, :kept] += across
         found[:, :kept, kept:] += across.transpose(0, 2, 1)
         among = z[:, plates[:, None], plates[None, :]]
         among[:, np.arange(len(plates)), np.arange(len(plates))] += 1.0 / own
         found[:, kept:, kept:] -= sigma[:, :, None] * sigma[:, None, :] * among
-        return np.asarray(found)
+        return list(zip(found, answer, strict=True))
+
+    def _of_others(self, strengths: Sequence[Complexes]) -> list[Complexes]:
+        """Strengths, as `Matrices.of` has them, of the boundary modes `others` alone: panes' skins are among these."""
+        found, start = [], 0
+        is_other = np.isin(np.arange(self.boundary.size), self.others)
+        for y in strengths:
+            end = start + y.shape[1]
+            found.append(y[:, is_other[start:end]] if y.ndim == 2 else y)
+            start = end
+        return found
 
     def _without_plates(self, wide: Complexes) -> Complexes:
         """U Y' U^T / V from what `_with_plates` gives: (k, kept + plate, same) -> (k, kept, kept)."""
@@ -230,16 +256,70 @@ class Resonances:
             wide[:, :kept, :kept] - across.transpose(0, 2, 1) @ np.linalg.solve(wide[:, kept:, kept:], across)
         )
 
-    def refined(self, poles: Poles, slope: Complexes, running: Running) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
-        """Poles of the fit brought to where the full equations have them; `slope` is dT / domega there, of the fit.
+    def reactions_at(self, found: "Fitted", chosen: NDArray[np.intp], running: Running) -> Complexes:
+        """The walls' reaction to some of the poles, Y' U^T v, as the fit has it: (p, boundary mode)."""
+        omega, vector, fit = found.poles.omega[chosen], found.poles.vector[chosen], found.fit
+        pull = np.zeros((len(omega), self.boundary.size), dtype=np.complex128)
+        if found.answers is None:
+            for number, reaction in enumerate(self.reactions(omega, running)):
+                pull[number] = reaction @ vector[number]
+            return pull
+        kept, plates = len(self.kept_k2), self.plates
+        wide = fit.at(omega)
+        across, among = wide[:, kept:, :kept], wide[:, kept:, kept:]
+        plate = -np.linalg.solve(among, across @ vector[:, :, None])[:, :, 0]
+        both = np.concatenate([vector, plate], axis=1).astype(np.complex64)
+        for share, number in zip(fit.shares(omega).T, fit.support, strict=True):
+            pull[:, self.others] += share[:, None] * (both @ found.answers[number].T)
+        pull[:, plates] = 1j * self._plate_scale * omega[:, None] * plate
+        return np.asarray(pull * self.room.volume_m3**0.5)
+
+    def _confirmed(self, poles: Poles, slope: Complexes, pull: Complexes) -> tuple[Complexes, NDArray[np.bool_]]:
+        """One step of the full equations' quotient from poles and walls that nearly solve them.
+
+        With q the walls' reaction, r = Y (U v - Z' q) - q is what is left of their equations. Then v^T U Y' U^T v is
+        (U v)^T q + (U v - Z' q)^T r, and omega is off by v^T T v / v^T T' v; both but for squares of errors. No matrix
+        is made or factorised.
+
+        Parameters
+        ----------
+        poles, slope, pull : (p,), dT / domega there (p, kept, kept), q (p, boundary mode).
+
+        Returns
+        -------
+        omega (p,), moved where it is sure, and where it is: where the step is short and little left of the equations.
+        """
+        v, k2, volume = poles.vector, bulk_k2(self.room, poles.omega), self.room.volume_m3
+        pressure = v @ self.kept_overlaps.T
+        free = pressure - self.ports.times(k2, pull, without=self.is_kept)
+        rest = Matrices(poles.omega).times(self.boundary.strengths, free[:, :, None])[:, :, 0] - pull
+        air = (self.kept_k2 - k2[:, None]) * v
+        form = (v * air).sum(axis=1) + ((pressure * pull).sum(axis=1) + (free * rest).sum(axis=1)) / volume
+        move = form / forms(v, slope)
+        left = np.linalg.norm(air + pull @ self.kept_overlaps / volume, axis=1) / (
+            np.abs(k2) * np.linalg.norm(v, axis=1)
+        )
+        walls = np.linalg.norm(rest, axis=1) / np.maximum(np.linalg.norm(pull, axis=1), 1e-300)
+        sure = (np.abs(move) < REFINED * np.abs(poles.omega)) & (left < SURE) & (walls < SURE)
+        return np.where(sure, poles.omega - move, poles.omega), np.asarray(sure)
+
+    def refined(
+        self, poles: Poles, slope: Complexes, pull: Complexes, running: Running
+    ) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
+        """Poles of the fit brought to where the full equations have them.
+
+        Parameters
+        ----------
+        poles, slope, pull : as for `_confirmed`, of the fit.
 
         Returns
         -------
         The poles (p,), the walls' reaction to each, Y' U^T v (p, boundary mode), and whether it settled (p,).
         """
-        omega, vector = poles.omega.copy(), poles.vector.copy()
-        pull = np.zeros((len(omega), self.boundary.size), dtype=np.complex128)
-        settled = np.zeros(len(omega), dtype=bool)
+        vector, pull = poles.vector.copy(), pull.copy()
+        if not len(poles.omega):
+            return poles, pull, np.zeros(0, dtype=bool)
+        omega, settled = self._confirmed(poles, slope, pull)
         for _ in range(MOST_ROUNDS):
             going = np.flatnonzero(~settled)
             if not len(going):
@@ -250,6 +330,9 @@ class Resonances:
             omega[going] -= move
             pull[going] = np.einsum("pbk,pk->pb", reaction, vector[going])
             settled[going] = np.abs(move) < REFINED * np.abs(omega[going])
+            if len(going := going[~settled[going]]):
+                some = Poles(omega=omega[going], vector=vector[going])
+                omega[going], settled[going] = self._confirmed(some, slope[going], pull[going])
             running.step("modes", float(settled.mean()))
         return Poles(omega=omega, vector=vector), pull, settled
 
@@ -259,3 +342,24 @@ class Resonances:
         all_modes = -self.ports.pulled(pull) / (self.room.volume_m3 * (self.ports.k2_modes - bulk_k2(self.room, w)[0]))
         all_modes[tuple(self.kept.number.T)] = kept
         return np.asarray(all_modes)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fitted:
+    """Poles of a fit to T.
+
+    Parameters
+    ----------
+    poles : (p,).
+    share : (p,) of the response at each one's frequency: the pole's part over the whole, both as rms over all places
+        and sources in the room. Parts of several poles may take from one another, so that shares may sum to more or
+        less than 1.
+    slope : (p, kept, kept) dT / domega.
+    fit, answers : the fit, and what the walls do at each of its samples; None where that would be too much to keep.
+    """
+
+    poles: Poles
+    share: Floats
+    slope: Complexes
+    fit: RationalMatrix
+    answers: tuple[NDArray[np.complex64], ...] | None

@@ -161,3 +161,16 @@ def test_the_modes_left_out_are_exactly_those_named(close):
     back = overlaps / (ROOM.volume_m3 * (ports.k2_modes[without] - k2[0])) @ overlaps.T
     whole = ports.at(k2).boundary[0]
     close(ports.at(k2, without=without).boundary[0] + back, whole, rtol=1e-10, scale=float(np.abs(whole).max()))
+
+
+def test_the_boundary_matrix_times_vectors_needs_no_matrix(close, monkeypatch):
+    monkeypatch.setattr("roommodes.acoustics.ports.OVERLAP_BYTES", 4e4)  # in several parts
+    families = (family("front"), family("ceiling"))
+    nowhere = np.empty((0, 3))
+    ports = Ports(ROOM, families, seat_m=nowhere, source_m=nowhere, max_wavenumber=3.0, precision=Precision())
+    k2 = np.array([4.0 + 0.1j, 1.0 - 0.3j, 7.0])
+    without = ports.k2_modes < 6.0
+    random = np.random.default_rng(2)
+    x = random.normal(size=(3, ports.size)) + 1j * random.normal(size=(3, ports.size))
+    expected = np.einsum("kij,kj->ki", ports.at(k2, without=without).boundary, x)
+    close(ports.times(k2, x, without=without), expected, rtol=1e-10, scale=float(np.abs(expected).max()))

@@ -4,15 +4,17 @@ from math import log, pi
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from roommodes.acoustics import resonances
 from roommodes.acoustics.built_modes import FOR_READING, SHORTEST_S
 from roommodes.acoustics.plates.panes import Pane
-from roommodes.acoustics.poles import Strip
-from roommodes.acoustics.resonances import Resonances
+from roommodes.acoustics.poles import Poles, Strip, newton_step
+from roommodes.acoustics.resonances import Fitted, Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.wall_laws import ConstantAdmittance
+from roommodes.arrays import Complexes
 from roommodes.running import Running
 
 TOP_HZ = 70.0
@@ -34,23 +36,83 @@ def test_panes_as_unknowns_leave_the_equations_as_they_are(close) -> None:
     room = problem()
     assert len(room.plates) >= 5
     omega = 2.0 * pi * np.array([8.0, 31.0, 60.0]) + 1j * np.array([0.0, 20.0, -40.0])
-    wide = room._without_plates(room._with_plates(omega))
+    wide = room._without_plates(np.stack([folded for folded, _ in room._with_plates(omega)]))
     for one, reaction in zip(wide, room.reaction(omega), strict=True):
         folded = room.folded(reaction)
         close(one, folded, rtol=1e-8, scale=float(np.abs(folded).max()))
 
 
 def test_poles_are_those_of_a_much_finer_fit(monkeypatch: pytest.MonkeyPatch) -> None:
-    found, share, _ = problem().poles(STRIP, Running())
+    found = problem().poles(STRIP, Running())
     monkeypatch.setattr(resonances, "PLATE_REACH", 0.0)
     monkeypatch.setattr(resonances, "STEP_HZ", 0.5)
     monkeypatch.setattr(resonances, "GOOD", 1e-9)
     finer = problem()
     assert not len(finer.plates)
-    expected, shares, _ = finer.poles(STRIP, Running())
-    shown = shares > 0.05
+    expected = finer.poles(STRIP, Running())
+    shown = expected.share > 0.05
     assert shown.sum() >= 8
-    for omega, part in zip(expected.omega[shown], shares[shown], strict=True):
-        near = int(np.abs(found.omega - omega).argmin())
-        assert abs(found.omega[near] - omega) < 1e-5 * abs(omega)
-        assert share[near] == pytest.approx(part, abs=2e-3)
+    for omega, part in zip(expected.poles.omega[shown], expected.share[shown], strict=True):
+        near = int(np.abs(found.poles.omega - omega).argmin())
+        assert abs(found.poles.omega[near] - omega) < 1e-5 * abs(omega)
+        assert found.share[near] == pytest.approx(part, abs=2e-3)
+
+
+def shown_of(room: Resonances) -> tuple[Fitted, NDArray[np.intp], Poles, Complexes]:
+    """The poles that show: all that were found, which of these, they alone and the walls' reaction to each."""
+    found = room.poles(STRIP, Running())
+    chosen = np.flatnonzero(found.share > 0.1)
+    assert len(chosen) >= 8
+    some = Poles(omega=found.poles.omega[chosen], vector=found.poles.vector[chosen])
+    return found, chosen, some, room.reactions_at(found, chosen, Running())
+
+
+@pytest.mark.parametrize(("kept_bytes", "rtol"), [(256e6, 3e-5), (0.0, 1e-12)])
+def test_reactions_of_the_fit_are_those_of_the_equations(
+    kept_bytes: float, rtol: float, close, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(resonances, "KEPT_BYTES", kept_bytes)
+    room = problem()
+    found, _, some, pull = shown_of(room)
+    assert (found.answers is None) == (kept_bytes == 0.0)
+    for omega, vector, walls in zip(some.omega, some.vector, pull, strict=True):
+        expected = room.reaction(np.array([omega]))[0] @ vector
+        close(walls, expected, rtol=rtol, scale=float(np.abs(expected).max()))
+
+
+def test_a_pole_confirmed_without_a_matrix_is_where_newton_puts_it() -> None:
+    room = problem()
+    found, chosen, some, pull = shown_of(room)
+    away = Poles(omega=some.omega * (1.0 + 3e-7j), vector=some.vector)
+    omega, sure = room._confirmed(away, found.slope[chosen], pull)
+    assert sure.all()
+    plain, vector = some.omega.copy(), some.vector
+    for _ in range(3):
+        value = room.complete(np.stack([room.folded(one) for one in room.reaction(plain)]), plain)
+        move, vector = newton_step(value, found.slope[chosen], vector)
+        plain -= move
+    assert (np.abs(away.omega - plain) > 1e-7 * np.abs(plain)).all()
+    assert (np.abs(omega - plain) < 1e-9 * np.abs(plain)).all()
+
+
+def test_a_pole_that_the_quotient_cannot_confirm_goes_the_plain_way() -> None:
+    room = problem()
+    found, chosen, some, pull = shown_of(room)
+    slope = found.slope[chosen]
+    expected, walls, settled = room.refined(some, slope, pull, Running())
+    assert settled.all()
+    assert not room._confirmed(some, slope, 1.01 * pull)[1].any()
+    poles, again, settled = room.refined(some, slope, 1.01 * pull, Running())
+    assert settled.all()
+    assert (np.abs(poles.omega - expected.omega) < 1e-7 * np.abs(expected.omega)).all()
+    sign = np.sign((again * walls.conj()).sum(axis=1).real)[:, None]  # a vector and its negative are one
+    assert (np.linalg.norm(sign * again - walls, axis=1) < 1e-3 * np.linalg.norm(walls, axis=1)).all()
+
+
+def test_what_hardly_is_a_pole_is_not_confirmed() -> None:
+    room = problem()
+    found, chosen, some, pull = shown_of(room)
+    away = Poles(omega=some.omega * 1.01, vector=some.vector)
+    omega, sure = room._confirmed(away, found.slope[chosen], pull)
+    assert not sure.any()
+    assert (omega == away.omega).all()
