@@ -43,7 +43,7 @@ def main() -> int:
         prepared = process_time() - begun
         unit = design.points()[0]
         builds = design.inputs.builds(unit[: options.rooms])
-        reduced = design.heard(builds, design.field.transfer(builds)).variation_db
+        reduced = design.heard_in(builds).variation_db
         full, spent = [], 0.0
         for index in range(options.rooms):
             room, surfaces = design.inputs.built(builds, index)
@@ -63,7 +63,7 @@ def main() -> int:
         times = []
         for _ in range(5):
             begun = process_time()
-            design.field.transfer(many)
+            design.heard_in(many)
             times.append((process_time() - begun) / len(many))
     median, high, worst = np.median(error), np.percentile(error, 95.0), error.max()
     plain, quick = spent / options.rooms, min(times)

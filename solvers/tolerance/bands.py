@@ -5,7 +5,7 @@ The full equations take as their size cubed, and half the highest frequency is s
 
 from dataclasses import dataclass
 from itertools import product
-from math import pi
+from math import pi, prod
 
 import numpy as np
 
@@ -99,6 +99,8 @@ def stencil(places: Places, size_m: Floats, inputs: Inputs) -> tuple[Floats, Flo
         moves += [sign * np.eye(3)[axis] for sign in (1.0, -1.0)]
     if len(axes) > 1:
         for signs in product((1.0, -1.0), repeat=len(axes)):
+            if prod(signs) < 0.0:
+                continue  # every other corner is enough for the products of two moves
             corner = np.zeros(3)
             corner[axes] = signs
             moves.append(corner)

@@ -10,18 +10,19 @@ add to a point's own pressure, in the median: beside glass in resonance the larg
 References
 ----------
 [1] R. A. Horn, C. R. Johnson, Matrix Analysis, Cambridge 2013, section 4.4 (from memory).
+[2] N. Halko, P. G. Martinsson, J. A. Tropp, Finding structure with randomness, SIAM Review 53(2), 2011 (from memory).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import eigh
+from scipy.linalg.lapack import zsysv, zsysv_lwork
 
-from roommodes.arrays import Complexes, Floats
+from roommodes.arrays import Complexes
 
-MOST = 220  # directions that the answers are cut to before
-FIRST = 0.1  # of that, what a direction may give at most that is left out before
+MIXED, MIXED_MODES = 20, 40  # mixtures of what is asked for at most, at points and for modes
 LEAST = 1e-3  # what a singular value of A must be of what the walls add to a point's own pressure
 
 
@@ -40,18 +41,28 @@ class Reaction:
 
     def times(self, answers: Complexes) -> Complexes:
         """(mode, n) -> (mode, n)."""
-        result, start = self.boundary @ answers, 0
-        for one in self.strengths:
-            part = slice(start, start + len(one))
+        result = self.boundary @ answers
+        for part, one in self._parts():
             result[part] += answers[part] / one[:, None] if one.ndim == 1 else np.linalg.solve(one, answers[part])
-            start = part.stop
         return result
 
-    @property
-    def weight(self) -> Floats:
-        """How hard the walls are before each mode, as a weight of amplitudes: (mode,)."""
-        hard = [1.0 / np.abs(one) if one.ndim == 1 else np.abs(np.linalg.inv(one).diagonal()) for one in self.strengths]
-        return np.asarray(np.concatenate(hard) ** 0.5)
+    def answers(self, asked: Complexes) -> Complexes:
+        """The other way: (mode, n) -> (mode, n). In double precision: in single, figures hang on the library."""
+        system = self.boundary.copy()
+        for part, one in self._parts():
+            if one.ndim == 1:
+                at = np.arange(part.start, part.stop)
+                system[at, at] += 1.0 / one
+            else:
+                system[part, part] += np.linalg.inv(one)
+        size = int(zsysv_lwork(len(system))[0].real)
+        return np.asarray(zsysv(system.T, asked, lwork=size, overwrite_a=True)[2])  # symmetric
+
+    def _parts(self) -> Iterator[tuple[slice, Complexes]]:
+        start = 0
+        for one in self.strengths:
+            yield slice(start, start + len(one)), one
+            start += len(one)
 
 
 def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> Complexes:
@@ -67,23 +78,15 @@ def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> Complexes:
     -------
     (mode, r) orthonormal, what matters most first.
     """
-    weight = drawn.weight[:, None]
-    few, strong = _strongest(weight * answers, heard)
-    mixed = (few / weight) * strong
-    seen = mixed.T @ drawn.times(mixed)
-    value, mixture = eigh(seen.conj().T @ seen)
-    value, mixture = value[::-1] / heard**2, mixture[:, ::-1]
-    kept = int((value > LEAST**2).sum())
-    return np.asarray(np.linalg.qr(mixed @ mixture[:, :kept])[0])
+    seen = answers.T @ drawn.times(answers)
+    _, mixture = eigh(seen.conj().T @ seen, subset_by_value=((LEAST * heard) ** 2, np.inf))
+    return np.asarray(np.linalg.qr(answers @ mixture[:, ::-1])[0])
 
 
-def _strongest(answers: Complexes, heard: float) -> tuple[Complexes, Floats]:
-    """Orthonormal directions (mode, k) that hold nearly all of some answers (mode, n), and how much is in each (k,)."""
-    modes, n = answers.shape
-    k = min(modes, n, MOST)
-    signs = np.random.default_rng(0).choice([-1.0, 1.0], size=(n, k))
-    direction = np.linalg.qr(answers.real @ signs + 1j * (answers.imag @ signs))[0]
-    inside = direction.conj().T @ answers
-    value, turn = eigh(inside @ inside.conj().T)
-    strong = value > FIRST * LEAST * heard
-    return direction @ turn[:, strong], np.asarray(value[strong] ** 0.5)
+def mixed(asked: Complexes, most: int, rng: np.random.Generator) -> Complexes:
+    """Random mixtures of what is asked for, if it is more than so many: (mode, n) -> (mode, k).
+
+    Their answers lie where those to all of it lie [2].
+    """
+    n = asked.shape[1]
+    return asked if n <= most else asked @ rng.choice([-1.0, 1.0], size=(n, most)) / most**0.5

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,9 +93,7 @@ class Design:
 
     def points(self) -> tuple[Floats, Floats]:
         """A and B in the unit cube: (half, size) each."""
-        size = self.inputs.size
-        both = qmc.Sobol(max(2 * size, 1), rng=self.seed).random(self.half)
-        return both[:, :size], both[:, size : 2 * size]
+        return _points(self.inputs.size, self.half, self.seed)
 
     def heard(self, builds: Builds, transfer: Complexes) -> Heard:
         """What all plans give in rooms with a known field (n, n_freq, n_ear, n_cabinet), kinds not yet in it."""
@@ -167,3 +166,11 @@ class Design:
             full = self.heard(builds.part(slice(index, index + 1)), transfer[None]).variation_db[:, 0]
             worst = max(worst, float(np.abs(full - reduced[:, index]).max()))
         return worst
+
+
+@lru_cache(maxsize=2)
+def _points(size: int, half: int, seed: int) -> tuple[Floats, Floats]:
+    """A and B of a design: every part of it asks for them."""
+    both = qmc.Sobol(max(2 * size, 1), rng=seed).random(half)
+    both.flags.writeable = False
+    return both[:, :size], both[:, size : 2 * size]

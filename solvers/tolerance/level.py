@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.arrays import Complexes
+from roommodes.arrays import Complexes, Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,3 +47,9 @@ def square(r: int) -> NDArray[np.intp]:
     index = np.empty((r, r), dtype=np.intp)
     index[first, second] = index[second, first] = np.arange(len(first))
     return index
+
+
+def real_times(real: Floats, many: Complexes) -> Complexes:
+    """A product of real and complex matrices, without zeros for the imaginary parts."""
+    flat = np.ascontiguousarray(many)
+    return np.asarray(np.matmul(real, flat.view(np.float64)).view(np.complex128))

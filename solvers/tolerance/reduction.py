@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg.lapack import zgesv
 from scipy.stats import qmc
 from threadpoolctl import threadpool_limits
 
@@ -24,16 +23,16 @@ from roommodes.acoustics.ports import PortMatrices, Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary
-from roommodes.acoustics.strengths import Matrices, times
+from roommodes.acoustics.strengths import Matrices
 from roommodes.acoustics.transfer import bulk_k2
 from roommodes.arrays import Complexes, Floats
 from roommodes.running import Running
 from solvers.tolerance.bands import Band, bands_of
-from solvers.tolerance.basis import Reaction, leading_of
+from solvers.tolerance.basis import MIXED, MIXED_MODES, Reaction, leading_of, mixed
 from solvers.tolerance.field import BandField, Field
 from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.kept_levels import depends_on, packed, unpacked
-from solvers.tolerance.level import Level
+from solvers.tolerance.level import Level, real_times
 from solvers.tolerance.modes import Modes, ShapedModes, box_modes, shaped_modes
 from solvers.tolerance.walls import Walls
 
@@ -42,7 +41,8 @@ PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=30.0, plane_wavenu
 LOW_REACH, LOW_MORE = 1.6, 0.6  # modes below LOW_REACH k + LOW_MORE [1/m] are worked out one by one
 K2_STEP = 0.02  # over which the smooth part's slope is taken
 AT_ONCE = 2  # wavenumbers of one frequency
-SAMPLES = 12  # rooms beside the drawn one from which a basis is learnt
+SAMPLES, MORE = 12, 15  # rooms beside the drawn one from which a basis is learnt: at first, and where it is not settled
+SETTLED = 0.5  # of the directions that they show, what a settled basis has at most
 MODE_SAMPLES = 2  # of them, with the low modes too
 CLIMATES, LEAST_BUNDLE = 128, 1e-9  # rooms that show how low modes change, and the weakest change that is kept
 
@@ -125,7 +125,7 @@ def _levels(learner: "_Learner", running: Running, note: str) -> tuple[Level, ..
 def _learner(band: Band, modes: Modes | None, *, seed: int, running: Running) -> "_Learner":
     """The full equations in the drawn room and the sample rooms, ready to be asked at each frequency."""
     inputs, walls, frequency_hz = band.inputs, band.walls, band.frequency_hz
-    sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:SAMPLES]
+    sobol = qmc.Sobol(max(inputs.size, 1), rng=seed).random(16)[:MORE]
     samples = inputs.drawn().joined(inputs.builds(sobol[:, : inputs.size]))
     ports = Ports(
         inputs.project.room,
@@ -299,7 +299,8 @@ class _Learner:
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
         ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
         shapes = [shape[:, low] for shape in self.shapes]
-        found, own = [], []
+        found = []
+        rng = np.random.default_rng(0)
         for sample, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
             k2_here = k2 * (self.room.air.speed_of_sound_m_s / speed) ** 2
             d = 1.0 / (volume * (mode_k2 - k2_here))
@@ -310,23 +311,24 @@ class _Learner:
                 + overlap @ (d[:, None] * shapes[1][sample % cabinet_nodes :: cabinet_nodes].T),
             ]
             asked = np.concatenate(points, axis=1)
-            n_point = asked.shape[1]
-            scale = float(np.linalg.norm(asked)) / n_point**0.5
+            scale = float(np.linalg.norm(asked)) / asked.shape[1] ** 0.5
+            reaction = Reaction(
+                strengths=[one[index] for one in strengths],
+                boundary=rest.boundary[0] + real_times(overlap, np.asarray(d[:, None] * overlap.T, np.complex128)),
+            )
+            if sample == 0:
+                drawn, answers = reaction, reaction.answers(asked)
+                heard = float(np.median(np.abs((answers * asked).sum(axis=0)))) / scale**2
+            asked = mixed(asked, MIXED, rng)
             if sample < MODE_SAMPLES:  # what a shift of a mode by so much would add
                 moved = np.abs(1.0 / (volume * (mode_k2 - k2_here * (1.0 + K2_STEP))) - d)
-                asked = np.concatenate([asked, overlap * moved], axis=1)
-            boundary = rest.boundary[0] + (overlap * d) @ overlap.T
-            at = [one[index : index + 1] for one in strengths]
-            both = times(at, np.concatenate([boundary, asked], axis=1)[None])[0]
-            system, right = both[:, : len(boundary)], both[:, len(boundary) :]
-            system[np.arange(len(system)), np.arange(len(system))] += 1.0
-            # in double precision: in single, the last figures of the percentiles hang on the linear algebra library
-            answers = zgesv(system, right)[2] / scale
-            found.append(answers)
-            own.append(np.abs((answers[:, :n_point] * asked[:, :n_point]).sum(axis=0)) / scale)
-            if sample == 0:
-                drawn = Reaction(strengths=[one[0] for one in at], boundary=boundary)
-        return leading_of(np.concatenate(found, axis=1), drawn, float(np.median(own)))
+                asked = np.concatenate([asked, mixed(overlap * (moved + 0j), MIXED_MODES, rng)], axis=1)
+            found.append(reaction.answers(asked) / scale)
+            if sample in (SAMPLES, MORE):
+                basis = leading_of(np.concatenate(found, axis=1), drawn, heard)
+                if basis.shape[1] <= SETTLED * sum(one.shape[1] for one in found):
+                    break
+        return basis
 
 
 def _points(value: Complexes, fit: Floats, step: complex) -> tuple[Complexes, Complexes]:

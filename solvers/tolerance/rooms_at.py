@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from roommodes.arrays import Complexes, Floats
-from solvers.tolerance.level import Level, square
+from solvers.tolerance.level import Level, real_times, square
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,7 +92,7 @@ class Points:
         """Ears against cabinets, the modes above the cut alone: (n, ear, cabinet)."""
         level = at.level
         n_ear, n_power, n_cabinet, n_other = level.direct.shape
-        half = _real_times(self.ear_power.transpose(1, 0, 2), level.direct.reshape(n_ear, n_power, -1))
+        half = real_times(self.ear_power.transpose(1, 0, 2), level.direct.reshape(n_ear, n_power, -1))
         half = half.reshape(n_ear, -1, n_cabinet, n_other)
         value: Complexes = np.einsum("encp,ncp->nec", half, self.cabinet_power)
         return np.asarray(value * at.scale[:, None, None] + at.slope[:, None, None] * level.direct_slope[None])
@@ -112,7 +112,7 @@ def pressures(at: At, driven: Sequence[tuple[Points, Complexes]]) -> list[Comple
     """
     level, d = at.level, at.d[:, None, :]
     low = [
-        _real_times(points.cabinet_shape.transpose(0, 2, 1), drive).transpose(0, 2, 1) * d for points, drive in driven
+        real_times(points.cabinet_shape.transpose(0, 2, 1), drive).transpose(0, 2, 1) * d for points, drive in driven
     ]
     found = [points.direct(at) @ drive for points, drive in driven]
     if at.wall is not None:
@@ -131,21 +131,15 @@ def pressures(at: At, driven: Sequence[tuple[Points, Complexes]]) -> list[Comple
             found[index] -= _smooth(at, level.ear, level.ear_slope, points.ear_power) @ answer[:, :, part]
             start = part.stop
     return [
-        value + _real_times(points.ear_shape, one.transpose(0, 2, 1))
+        value + real_times(points.ear_shape, one.transpose(0, 2, 1))
         for value, one, (points, _) in zip(found, low, driven, strict=True)
     ]
 
 
 def _smooth(at: At, value: Complexes, slope: Complexes, power: Floats) -> Complexes:
     """A smooth part on the basis: (n, point, r)."""
-    here = _real_times(power.transpose(1, 0, 2), value).transpose(1, 0, 2)
+    here = real_times(power.transpose(1, 0, 2), value).transpose(1, 0, 2)
     return np.asarray(here * at.scale[:, None, None] + at.slope[:, None, None] * slope[None])
-
-
-def _real_times(real: Floats, many: Complexes) -> Complexes:
-    """A product of real and complex matrices, without zeros for the imaginary parts."""
-    flat = np.ascontiguousarray(many)
-    return np.asarray(np.matmul(real, flat.view(np.float64)).view(np.complex128))
 
 
 def _over(many: Complexes, matrix: Complexes) -> Complexes:
