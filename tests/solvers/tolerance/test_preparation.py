@@ -41,6 +41,7 @@ def test_what_the_basis_leaves_out_is_the_first_singular_value_left_out() -> Non
     answers = (left * 10.0 ** -np.linspace(0.0, 5.0, count)) @ right + 0j
     system = np.diag(1.0 / strength) + z + z.T
     np.testing.assert_allclose(drawn.times(answers), system @ answers, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(drawn.answers(answers), np.linalg.solve(system, answers), rtol=1e-9, atol=1e-12)
     seen = answers.T @ system @ answers
     asked = system @ answers
     singular = np.linalg.svd(seen, compute_uv=False)
