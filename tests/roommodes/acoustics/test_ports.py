@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from roommodes.acoustics import imaginary
+from roommodes.acoustics import contraction, imaginary
 from roommodes.acoustics.contraction import AdjacentWalls, parallel_walls
 from roommodes.acoustics.ports import Ports, tail_weights
 from roommodes.acoustics.precision import Precision
@@ -174,3 +174,15 @@ def test_the_boundary_matrix_times_vectors_needs_no_matrix(close, monkeypatch):
     x = random.normal(size=(3, ports.size)) + 1j * random.normal(size=(3, ports.size))
     expected = np.einsum("kij,kj->ki", ports.at(k2, without=without).boundary, x)
     close(ports.times(k2, x, without=without), expected, rtol=1e-10, scale=float(np.abs(expected).max()))
+
+
+@pytest.mark.parametrize("held", [0.0, 0.5, 2.0])
+def test_sums_that_are_used_again_are_those_made_anew(held, monkeypatch):
+    """Several families on each wall, on both walls of an axis, in two orders: whatever is held, to the last bit."""
+    monkeypatch.setattr(contraction, "HELD", held)
+    families = [family(wall, order) for wall in RECTANGLES for order in (2, 3)]
+    kernel = np.random.default_rng(5).random((2, 19, 14, 9))
+    shared = AdjacentWalls(kernel)
+    pairs = [(a, b) for a in families for b in families if a.normal_axis != b.normal_axis]
+    for rows, columns in [*pairs, *reversed(pairs)]:
+        assert (shared.block(rows, columns) == AdjacentWalls(kernel).block(rows, columns)).all()

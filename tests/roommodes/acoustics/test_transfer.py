@@ -7,6 +7,7 @@ from roommodes.acoustics.air import Air
 from roommodes.acoustics.plates.panes import Pane
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import WALLS, Room, Surface, Wall
+from roommodes.acoustics.strengths import LocalStrength, Matrices
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
 from roommodes.errors import OutsideModel
@@ -273,3 +274,13 @@ def test_outside_its_validity_the_model_says_so(changed, words):
     question = {"frequency_hz": [50.0], "seat_m": [[2.0, 1.0, 1.0]], "source_m": [[0.3, 0.4, 0.2]], **changed}
     with pytest.raises(OutsideModel, match=words):
         transfer_function(room(), (), **question)
+
+
+def test_a_law_that_surfaces_share_is_to_each_what_it_is_by_itself():
+    omega = 2.0 * np.pi * HZ.astype(np.complex128)
+    cold, warm = Air(temperature_c=15.0), Air(temperature_c=25.0)
+    matrices = Matrices(omega)
+    for law, air, size in ((LIGHT, cold, 3), (LIGHT, cold, 5), (LIGHT, warm, 5), (MIXED[0].law, cold, 5)):
+        strength = LocalStrength(law=law, air=air, size=size)
+        for _ in range(2):
+            assert (matrices.of(strength) == strength.matrix(omega)).all()
