@@ -1,12 +1,13 @@
 """The field in a project's room."""
 
 from math import pi
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.box_within import box_within
+from roommodes.acoustics.dense.answer import DenseTransfer
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room_boundary import require_boundary_fits
 from roommodes.acoustics.transfer import transfer_function
@@ -15,9 +16,6 @@ from roommodes.elements.solution import require_solvable
 from roommodes.project.bands.search_grid import search_grid_hz
 from roommodes.project.project import Project
 from roommodes.running import Running
-
-if TYPE_CHECKING:
-    from roommodes.acoustics.dense.curves import DenseTransfer
 
 # levels at the seats to 0.03 dB, in a tenth of the time (measured in the demo's room)
 QUICK = Precision(
@@ -85,16 +83,16 @@ def dense_project_transfer(
     source_m: Floats,
     precision: Precision | None = None,
     running: Running = Running(),
-) -> "DenseTransfer":
+) -> DenseTransfer:
     """The same at many frequencies, by a reduced model where that is quicker; its error is told.
 
     Parameters and errors are those of `project_transfer`.
     """
-    from roommodes.acoustics.dense.curves import DenseTransfer, dense_transfer  # noqa: PLC0415 (few questions need it)
-
     surfaces = project.surfaces()
 
     def field() -> dict[str, NDArray[Any]]:
+        from roommodes.acoustics.dense.curves import dense_transfer  # noqa: PLC0415 (not for what is kept)
+
         found = dense_transfer(
             project.room,
             surfaces,

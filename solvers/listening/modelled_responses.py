@@ -8,7 +8,7 @@ reduced model's own error is told.
 import numpy as np
 
 from roommodes.acoustics.box_within import box_within
-from roommodes.acoustics.dense.curves import ALLOWED, MARGIN, DenseTransfer
+from roommodes.acoustics.dense.answer import ALLOWED, MARGIN, DenseTransfer
 from roommodes.acoustics.precision import Precision
 from roommodes.arrays import Floats, Integers
 from roommodes.plan.plan import Plan

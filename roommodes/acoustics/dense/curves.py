@@ -7,7 +7,7 @@ reduced model cannot take goes the direct way.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.checks.surfaces import require_surfaces
+from roommodes.acoustics.dense.answer import ALLOWED, MARGIN, DenseTransfer
 from roommodes.acoustics.dense.reduced import Reduced
 from roommodes.acoustics.dense.room_terms import RoomTerms, room_terms
 from roommodes.acoustics.dense.wall_terms import NotSmooth, wall_terms
@@ -28,31 +29,11 @@ from roommodes.effort import require_room_for
 from roommodes.running import Running
 
 DENSE = 80  # frequencies from which on the reduced model is worth its preparation
-ALLOWED = 1e-3  # error told, and that expected by what is left of the equations, over the receivers' rms
-MARGIN = 3.0  # of the error told over that found
 FIRST_SIZE = 2.4  # directions of the first basis, over the modes of room and panes in the band
 FEWEST, MOST_SHARE = 6, 0.25  # full answers at first; over the frequencies asked for, at most
 CHECKED = 2  # frequencies, those where most is left of the equations
 FURTHER = 2  # full answers entered at a time, at least
 MOST_BYTES = 2e9  # what the smooth parts may take
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DenseTransfer:
-    """Transfer functions at many frequencies.
-
-    Parameters
-    ----------
-    transfer : (n_freq, n_seat, n_source) [1/m].
-    error : expected at most, over the receivers' rms at each frequency: `MARGIN` times what the reduced model expects,
-        or what was found where it misses most of the equations and the full ones were solved to check it; 0 where all
-        are the full ones'.
-    solved : at how many frequencies the full equations were solved.
-    """
-
-    transfer: Complexes
-    error: float
-    solved: int
 
 
 def dense_transfer(
