@@ -1,7 +1,7 @@
 """Seat responses in open formats: AES69 (SOFA) and WAV."""
 
 import importlib
-import struct
+import io
 import tempfile
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,6 @@ from roommodes.arrays import Floats
 from roommodes.errors import FileUnusable
 from roommodes.plan.plan import MEASURED_UNIT, Plan, Results
 
-WAV_FLOAT = 3  # the format's number for floating point
 SOFA_MISSING = (
     "SOFA files need the package sofar, which is not installed; install roommodes with its extra: "
     "pip install 'roommodes[sofa]'"
@@ -92,10 +91,9 @@ def wav_words(plan: Plan, length_s: float, *, latency_s: float, alone: bool) -> 
 
 
 def wav_bytes(impulse: Floats, rate_hz: int) -> bytes:
-    """One channel per seat, 32-bit floating point: (n_sample, n_seat). SciPy takes longer to load."""
-    (samples, channels), data = impulse.shape, impulse.astype("<f4").tobytes()
-    width = 4 * channels  # bytes of one sample of all channels
-    layout = struct.pack("<HHIIHHH", WAV_FLOAT, channels, rate_hz, width * rate_hz, width, 32, 0)
-    chunks = ((b"fmt ", layout), (b"fact", struct.pack("<I", samples)), (b"data", data))
-    body = b"WAVE" + b"".join(name + struct.pack("<I", len(content)) + content for name, content in chunks)
-    return b"RIFF" + struct.pack("<I", len(body)) + body
+    """One channel per seat, 32-bit floating point: (n_sample, n_seat)."""
+    from scipy.io import wavfile  # noqa: PLC0415 (slow to load; only for WAV)
+
+    buffer = io.BytesIO()
+    wavfile.write(buffer, rate_hz, impulse.astype(np.float32))
+    return buffer.getvalue()

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from cli.formats.sofa_wav import wav_bytes
 from cli.terminal.plan_options import choose_plan
 from roommodes.responses.impulse_response import causal, impulse_grid
 
@@ -48,14 +47,6 @@ def test_without_the_extra_it_says_what_to_install(run, plan_file: Path, monkeyp
     assert result.exit_code == 5
     assert "pip install 'roommodes[sofa]'" in result.stderr
     assert not Path("r.sofa").exists()
-
-
-@pytest.mark.parametrize("channels", [1, 3])
-def test_wav_files_are_scipys_to_the_last_byte(channels: int) -> None:
-    impulse = np.random.default_rng(2).normal(size=(101, channels))
-    plain = io.BytesIO()
-    wavfile.write(plain, 44100, impulse.astype(np.float32))
-    assert wav_bytes(impulse, 44100) == plain.getvalue()
 
 
 def test_wav_has_the_spectrum_of_the_plan(run, plan_file: Path) -> None:
