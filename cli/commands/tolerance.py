@@ -62,7 +62,8 @@ def tolerance(
             "--frequencies",
             min=12,
             max=400,
-            help="Most frequencies over the band, up to four times as many if weighted; 24 if left out.",
+            help="Most frequencies over the band, up to four times as many if weighted; left out: the plan file's own, "
+            "96 at most.",
         ),
     ] = None,
     check: Annotated[int, typer.Option("--check", min=0, max=64, help="Rooms to check with the full equations.")] = 2,

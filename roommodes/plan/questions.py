@@ -70,7 +70,7 @@ class PlanQuestions:
         seed : of the rooms.
         checked : rooms that the full equations work out again.
         shares : whether to say which uncertainty matters most.
-        frequencies : at most so many over the band; None for 24.
+        frequencies : at most so many over the band; None for the plan file's own, 96 at most.
         threads, running : threads; progress and cancelling in place of none.
 
         Raises

@@ -2,7 +2,7 @@
 
 | axis | scale | meaning |
 | --- | --- | --- |
-| frequency_hz | /frequency_hz | logarithmic grid, coarser than the plan file's [Hz] |
+| frequency_hz | /frequency_hz | logarithmic grid: the plan file's own, or coarser [Hz] |
 | seat, group, percentile | /seat, /group, /percentile | index; index of the group of inputs; 5, 50, 90, 95 |
 | plan | /plans/n/plan | by rising 90th percentile of variation |
 | sub, draw, end | /plans/n/sub, /draw, /end | index from 0; a built room; low and high end of an interval |

@@ -2,8 +2,8 @@
 
 A scrambled Sobol' sequence gives two samples A and B of built rooms; both stand behind the percentiles, and the
 first points of A mixed with B, group by group, behind the indices (`tolerance.shares`). The field in each room comes
-from `tolerance.field`. Every figure is the plan file's own plus the difference that the room makes, so that the coarser
-grid of frequencies and the reduced equations cancel where nothing differs.
+from `tolerance.field`. Every figure is the plan file's own plus the difference that the room makes, so that the
+reduced equations cancel where nothing differs.
 """
 
 from collections.abc import Mapping
@@ -28,7 +28,7 @@ from solvers.tolerance.reduction import reduced_field
 from solvers.tolerance.sampling import MOST_HALF, Sampled, sampled
 from solvers.tolerance.worst import worst_words
 
-FREQUENCIES = 24  # at most, over the band
+FREQUENCIES = 96  # at most, over the band: a plan's own are mostly fewer, and are taken then
 SHARE_POINTS = 128  # points of A and of B behind the indices, at most
 
 

@@ -99,7 +99,7 @@ def inputs_here() -> Inputs:
 def test_reduced_field_agrees_with_rewritten_projects() -> None:
     """Four built rooms, each written as a project file of its own and given to the model at its full precision."""
     inputs = inputs_here()
-    hz = lean_grid(inputs.project)
+    hz = lean_grid(inputs.project, 24)
     field = reduced_field(inputs, frequency_hz=hz, seed=1)
     builds = inputs.builds(np.random.default_rng(7).random((4, inputs.size)))
     reduced = field.transfer(builds)
@@ -142,7 +142,7 @@ def test_bundles_of_modes_are_the_modes_one_by_one() -> None:
 
 def test_drawn_room_is_met_nearly_exactly(close: Close) -> None:
     inputs = inputs_here()
-    project, hz = inputs.project, lean_grid(inputs.project)
+    project, hz = inputs.project, lean_grid(inputs.project, 24)
     reduced = reduced_field(inputs, frequency_hz=hz, seed=1).transfer(inputs.drawn())[0]
     full = transfer_function(
         project.room, project.surfaces(), frequency_hz=hz, seat_m=inputs.ear_m, source_m=inputs.cabinet_m
@@ -157,7 +157,7 @@ def test_rigid_room_needs_no_walls(close: Close) -> None:
     )
     project = type(project)(tables=bare, toml_text=project.toml_text, source=project.source)
     inputs = inputs_of(project, ear_m=project.seats.position_m, cabinet_m=np.array([[0.3, 1.2, 0.3]]), n_slot=1)
-    hz = lean_grid(project)
+    hz = lean_grid(project, 24)
     builds = inputs.builds(np.random.default_rng(3).random((2, inputs.size)))
     reduced = reduced_field(inputs, frequency_hz=hz, seed=1).transfer(builds)
     for index in range(2):

@@ -85,7 +85,7 @@ def test_one_solution_serves_places_and_settings(results: Results, close: Close)
     """Shares of groups that share a solution are those of rooms worked out by themselves, by transfer functions."""
     asked = Asked(draws=64, plans=1, checked=0)
     leading = leading_plans(results, plans=1)
-    design = design_of(results, asked, leading, frequency_hz=lean_grid(results.project))
+    design = design_of(results, asked, leading, frequency_hz=lean_grid(results.project, 24))
     names = list(design.inputs.groups)
     jobs = design.mixes(names, 0, 32)
     assert len(jobs) == len(names) - 2, "cabinets, ears and settings at once"
