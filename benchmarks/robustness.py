@@ -3,8 +3,8 @@
     python -m benchmarks.robustness [--rooms N]
 
 Each room is a project with walls from the library and a pane. The search runs as by default; `robust_results` polishes
-against 256 drawn rooms; both are then judged in 512 rooms of another seed. Ends with an error unless the robust plan
-has the smaller 90th percentile in at least five of six rooms.
+against 256 drawn rooms; both are then judged in 512 rooms of another seed, at the plan's own frequencies. Ends with an
+error if a robust plan's 90th percentile is larger than the plain one's by over 0.02 dB, or all together gain nothing.
 """
 
 import argparse
@@ -20,7 +20,7 @@ from solvers.tolerance.robust_plans import OTHER_ROOMS, ROOMS, robust_results
 
 SEEDS = (31, 32, 33, 34, 35, 36)
 SUBS = 3
-NEEDED = 5 / 6  # of the rooms
+WORSE_DB = 0.02  # at most, in any room
 WALLS = ("brick", "blockwork", "plasterboard on studs", "plasterboard on studs, filled", "concrete")
 CEILINGS = ("plasterboard on battens", "timber floor", "concrete")
 PANES = ("glass pane 4 mm", "glass pane 6 mm", "glass pane 10 mm")
@@ -85,7 +85,7 @@ def main() -> int:
         f"better at the 90th percentile in {better} of {len(seeds)} rooms, by {np.mean(gained):.2f} dB on average, for "
         f"{np.mean(given):.2f} dB of variation as drawn"
     )
-    return 0 if better >= NEEDED * len(seeds) else 1
+    return 0 if min(gained) > -WORSE_DB and np.mean(gained) > 0.0 else 1
 
 
 if __name__ == "__main__":
