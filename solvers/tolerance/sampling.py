@@ -22,7 +22,7 @@ from solvers.tolerance.field import CHUNK
 from solvers.tolerance.shares import shares
 
 FIRST_HALF, MOST_HALF = 256, 1024  # points of A, and of B, where their number is left open
-SETTLED_DB = 0.05  # half of what the lean grid of frequencies moves a percentile by
+SETTLED_DB = 0.05  # standard error of a 90th percentile
 FIRST_POINTS = 32  # behind every share
 SETTLED_SHARE = 0.1  # half of its 90 % interval
 STAGES = ("sampled rooms", "what matters most")

@@ -11,8 +11,8 @@ S_i is the part of V that goes if i alone becomes known; T_i what remains if all
 of it than A and B, and T_i comes to more than one. With the variance of the two samples whose difference it is it does
 not, and its error is a quarter less (`tests/solvers/tolerance/test_shares.py`).
 
-Intervals come from drawing the points anew with replacement (bootstrap, percentiles), for each group from the points
-that it has.
+Intervals come from drawing the points anew with replacement (bootstrap, percentiles, by scipy), for each group from the
+points that it has.
 
 References
 ----------
@@ -27,6 +27,7 @@ References
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.arrays import Floats
 from roommodes.plan.tolerance import Shares
@@ -49,20 +50,32 @@ def shares(a: Floats, b: Floats, mixed: Sequence[Floats], *, seed: int = 0) -> S
     for group, values in enumerate(mixed):
         n = len(values)
         found[:, group] = np.ravel(indices(a[:n], b[:n], values[None]))
-        ends[:, group] = _intervals(a[:n], b[:n], values, np.random.default_rng(seed))
+        ends[:, group] = found[:, group, None]  # a single point cannot be drawn anew
+        if n > 1:
+            ends[:, group] = _intervals(a[:n], b[:n], values, np.random.default_rng(seed))
     return Shares(first_order=found[0], total=found[1], first_order_interval=ends[0], total_interval=ends[1])
 
 
 def _intervals(a: Floats, b: Floats, mixed: Floats, rng: np.random.Generator) -> Floats:
     """Of one group's first-order and total index: (2, 2)."""
-    n = len(mixed)
-    at_once = max(1, MEMORY // n)
-    resampled = []
-    for start in range(0, RESAMPLES, at_once):
-        again = rng.integers(0, n, size=(min(at_once, RESAMPLES - start), n))
-        resampled.append(np.concatenate(indices(a[again], b[again], mixed[None][:, again])))
-    low = 0.5 * (1.0 - CONFIDENCE)
-    return np.asarray(np.quantile(np.concatenate(resampled, axis=1), (low, 1.0 - low), axis=1).T)
+    from scipy import stats  # noqa: PLC0415 (slow to load; only for intervals)
+
+    def resampled(points: NDArray[np.intp], axis: int = -1) -> Floats:
+        """Both indices of the points along the last axis, which scipy calls so."""
+        assert axis == -1
+        return np.concatenate(indices(a[points], b[points], mixed[None][:, points]))
+
+    interval = stats.bootstrap(
+        (np.arange(len(mixed)),),
+        resampled,
+        n_resamples=RESAMPLES,
+        batch=max(1, MEMORY // len(mixed)),
+        vectorized=True,
+        confidence_level=CONFIDENCE,
+        method="percentile",
+        rng=rng,
+    ).confidence_interval
+    return np.stack([interval.low, interval.high], axis=-1)
 
 
 def indices(f_A: Floats, f_B: Floats, f_AB: Floats) -> tuple[Floats, Floats]:
