@@ -104,7 +104,7 @@ def tolerance(
         return
     check_targets({"--output": output, "--figure": figure}, inputs=[file], force=force)
     asked = Asked(draws=draws, seed=seed, plans=plans, counts=counts, checked=check, indices=shares)
-    grid = lean_grid(results.project) if frequencies is None else lean_grid(results.project, frequencies)
+    grid = lean_grid(results.project, frequencies)
     write_percentiles(results, asked, frequency_hz=grid, output=output, figure=figure, out=out)
 
 

@@ -82,7 +82,7 @@ class PlanQuestions:
 
         plan = self._plan
         asked = Asked(draws=draws, seed=seed, plans=1, counts=(plan.subs,), checked=checked, indices=shares)
-        grid = lean_grid(plan.project) if frequencies is None else lean_grid(plan.project, frequencies)
+        grid = lean_grid(plan.project, frequencies)
         return tolerance_of(plan.alone(), asked, frequency_hz=grid, running=running or Running(threads=threads))
 
     def tuned(
@@ -369,7 +369,7 @@ class ResultsQuestions:
         results = self._results
         numbers = None if counts is None else tuple(counts)
         asked = Asked(draws=draws, seed=seed, plans=plans, counts=numbers, checked=checked, indices=shares)
-        grid = lean_grid(results.project) if frequencies is None else lean_grid(results.project, frequencies)
+        grid = lean_grid(results.project, frequencies)
         return tolerance_of(results, asked, frequency_hz=grid, running=running or Running(threads=threads))
 
     def robust(

@@ -97,3 +97,13 @@ def test_one_solution_serves_places_and_settings(results: Results, close: Close)
             builds = design.inputs.builds(unit)
             plain = design.heard(builds, design.field.transfer(builds)).variation_db
             close(values, plain[list(design.first)], rtol=1e-9, scale=1.0)
+
+
+def test_a_plans_own_frequencies_are_taken_and_fewer_are_said(results: Results) -> None:
+    own = lean_grid(results.project)
+    np.testing.assert_allclose(own, results.frequency_hz, rtol=1e-12)
+    asked, said = Asked(draws=16, plans=1, checked=0, indices=False), f"the plan file has {len(own)}"
+    few = tolerance_of(results, asked, frequency_hz=lean_grid(results.project, 4), running=Running(threads=1))
+    assert len(few.frequency_hz) < len(own)
+    assert any(said in line for line in few.method)
+    assert not any(said in line for line in tolerance_of(results, asked, running=Running(threads=1)).method)
