@@ -20,10 +20,10 @@ def expected_level_db(pressure: Complexes, deviation: Floats) -> Floats:
     ln|m|² + E1(|m|²/σ²), m the mean, σ the standard deviation. Where the value is hardly known its own level would be
     too low: a sum of what may cancel is no null.
     """
-    power = np.maximum(np.abs(pressure), LEAST_LEVEL) ** 2
-    spread = np.maximum(deviation, 1e-3 * np.sqrt(power)) ** 2
     from scipy.special import exp1  # noqa: PLC0415 (a tenth of a second, and only estimates need it)
 
+    power = np.maximum(np.abs(pressure), LEAST_LEVEL) ** 2
+    spread = np.maximum(deviation, 1e-3 * np.sqrt(power)) ** 2
     return np.asarray(10.0 / np.log(10.0) * (np.log(power) + exp1(power / spread)))
 
 
