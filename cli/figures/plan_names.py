@@ -3,6 +3,7 @@
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import product
 from typing import Any
 
 from matplotlib.axes import Axes
@@ -13,7 +14,9 @@ from roommodes.project.project import Project
 
 LETTER_SHARE, LINE_SHARE = 0.6, 1.25  # width of a letter and height of a line, of the letters' size
 POINTS_PER_IN = 72.0
-SMALL_BLOCK = 0.12  # of the room's shorter side: a smaller block has its name beside it
+BESIDE_IN, LEAST_IN = 0.6, 1.0  # what the axes' marks and their name take beside them; a plan's height at least
+KEPT_FREE_SIZE, BLOCK_SIZE = 7.0, 6.5  # of the letters of names of what is kept free, and of blocks [pt]
+BESIDE_SHARE = 0.01  # of the room's shorter side between a thing and the name beside it
 
 Corners = tuple[float, float, float, float]  # lower and higher x, lower and higher y [m]
 
@@ -33,6 +36,12 @@ class Names:
     m_per_point: float
     taken: list[Corners] = field(default_factory=list)
 
+    def half_m(self, words: str, size: float) -> tuple[float, float]:
+        """Half of what words take up on paper, along x and y [m]."""
+        lines = words.split("\n")
+        wide, high = LETTER_SHARE * max(map(len, lines)), LINE_SHARE * len(lines)
+        return 0.5 * wide * size * self.m_per_point, 0.5 * high * size * self.m_per_point
+
     def write(
         self,
         words: str,
@@ -43,9 +52,7 @@ class Names:
         backed: bool = False,
     ) -> None:
         """Words about the first free of some places [m]; where none is free, about that with the least in its way."""
-        lines = words.split("\n")
-        half_x = 0.5 * LETTER_SHARE * size * max(map(len, lines)) * self.m_per_point
-        half_y = 0.5 * LINE_SHARE * size * len(lines) * self.m_per_point
+        half_x, half_y = self.half_m(words, size)
         (x_low, x_high), (y_low, y_high) = self.axes.get_xlim(), self.axes.get_ylim()
         boxes = []
         for at_x, at_y in places:
@@ -68,13 +75,23 @@ class Names:
         )
 
 
-def names_of(axes: Axes) -> Names:
-    """None yet, on axes of equal scale whose ends are set."""
+def names_of(axes: Axes, *, below_in: float) -> Names:
+    """None yet, on axes of equal scale whose ends are set.
+
+    Parameters
+    ----------
+    axes : alone in their part of the figure; the layout, found when the figure is drawn, gives them all of it but
+        what stands beside and below.
+    below_in : what the axes' marks, their name and the key take up below them [inch].
+    """
     figure = axes.get_figure(root=True)
     assert figure is not None, "axes stand on a figure"
-    box, (wide_in, high_in) = axes.get_position(), figure.get_size_inches()
+    box, margins = axes.get_position(original=True), figure.subplotpars
+    width_in, height_in = figure.get_size_inches().tolist()
+    wide_in = width_in * box.width / (margins.right - margins.left) - BESIDE_IN
+    high_in = max(height_in * box.height / (margins.top - margins.bottom) - below_in, LEAST_IN)
     (x_low, x_high), (y_low, y_high) = axes.get_xlim(), axes.get_ylim()
-    m_per_in = max((x_high - x_low) / (box.width * wide_in), (y_high - y_low) / (box.height * high_in))
+    m_per_in = max((x_high - x_low) / wide_in, (y_high - y_low) / high_in)
     return Names(axes=axes, m_per_point=m_per_in / POINTS_PER_IN)
 
 
@@ -89,19 +106,22 @@ def write_names(names: Names, project: Project) -> None:
     """What is kept free, blocks, slopes and main loudspeakers by their names, where they meet nothing."""
     room, lengths = project.room, lengths_of(project)
     ears = float(project.seats.position_m[:, 2].min())
+    room_m = (room.length_m, room.width_m)
     for box in project.keep_outs:
-        (x0, y0, _), (x1, y1, _) = box.low, box.high
-        names.write(textwrap.fill(plain(box.name), 10), _within((x0, x1), (y0, y1)), size=7.0, backed=True)
+        x_m, y_m = ((box.low[axis], box.high[axis]) for axis in (0, 1))
+        words = textwrap.fill(plain(box.name), 10)
+        half = names.half_m(words, KEPT_FREE_SIZE)
+        beside = () if _fits(half, x_m, y_m) else _beside(x_m, y_m, half, room_m)
+        names.write(words, beside or _within(x_m, y_m), size=KEPT_FREE_SIZE, backed=not beside)
     for block in room.blocks:
-        (x0, y0, z0), (x1, y1, z1) = block.low_m, block.high_m
-        if min(x1 - x0, y1 - y0, z1 - z0) > 0.0:
+        x_m, y_m, (z0, z1) = ((block.low_m[axis], block.high_m[axis]) for axis in (0, 1, 2))
+        if all(low < high for low, high in (x_m, y_m, (z0, z1))):
             height = f"\n+{lengths.text(z1)}" if z0 <= ears and z1 <= ears else ""
-            aside = [(0.5 * (x0 + x1), y) for y in (y0 - 0.03 * room.width_m, y1 + 0.03 * room.width_m)]
-            places = [*_within((x0, x1), (y0, y1)), *aside]
-            if min(x1 - x0, y1 - y0) < SMALL_BLOCK * min(room.length_m, room.width_m):
-                inside = [(x, y) for x, y in aside if 0.0 < y < room.width_m]
-                places = [*inside, *places]
-            names.write(textwrap.fill(plain(block.name, 24), 14) + height, places)
+            words = textwrap.fill(plain(block.name, 24), 14) + height
+            half = names.half_m(words, BLOCK_SIZE)
+            inside, outside = _within(x_m, y_m), _beside(x_m, y_m, half, room_m)
+            places = [*inside, *outside] if _fits(half, x_m, y_m) else [*outside, *inside]
+            names.write(words, places, size=BLOCK_SIZE)
     for slope in room.slopes:
         (h0, z0), (h1, z1) = slope.from_m, slope.to_m
         spans = ((0.0, room.length_m), (0.0, room.width_m))
@@ -110,15 +130,35 @@ def write_names(names: Names, project: Project) -> None:
         words = f"{plain(slope.name, 14)}: {lengths.text(max(z0, z1))} to {lengths.text(min(z0, z1))}"
         names.write(words, _within(*area))
     for body in project.mains_bodies:
-        x, at_y, beside = 0.5 * (body.low[0] + body.high[0]), 0.5 * (body.low[1] + body.high[1]), 0.07 * room.length_m
-        off = 0.025 * room.width_m
+        x, at_y = 0.5 * (body.low[0] + body.high[0]), 0.5 * (body.low[1] + body.high[1])
+        off, along = 0.025 * room.width_m, 0.07 * room.length_m
         places = [
             (x, body.low[1] - off),
             (x, body.high[1] + off),
-            (body.high[0] + beside, at_y),
-            (body.low[0] - beside, at_y),
+            (body.high[0] + along, at_y),
+            (body.low[0] - along, at_y),
         ]
         names.write(body.name, places, size=6.0)
+
+
+def _fits(half_m: tuple[float, float], x_m: tuple[float, float], y_m: tuple[float, float]) -> bool:
+    """Whether words of a half size fit into a rectangle."""
+    return 2.0 * half_m[0] <= x_m[1] - x_m[0] and 2.0 * half_m[1] <= y_m[1] - y_m[0]
+
+
+def _beside(
+    x_m: tuple[float, float], y_m: tuple[float, float], half_m: tuple[float, float], room_m: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """Places around a rectangle for words of a half size, inside the room, with its middle or an end in line."""
+    gap = BESIDE_SHARE * min(room_m)
+    spans = [(*x_m, half_m[0]), (*y_m, half_m[1])]
+    in_line = [(0.5 * (low + high), low + half, high - half) for low, high, half in spans]
+    off = [(low - gap - half, high + gap + half) for low, high, half in spans]
+    around = [*product(in_line[0], off[1]), *product(off[0], in_line[1])]
+    least = [gap + half for half in half_m]
+    return [
+        place for place in around if all(a < at < whole - a for at, a, whole in zip(place, least, room_m, strict=True))
+    ]
 
 
 def _within(x_m: tuple[float, float], y_m: tuple[float, float]) -> list[tuple[float, float]]:

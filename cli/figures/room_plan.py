@@ -25,6 +25,7 @@ from roommodes.project.project import Project
 GLASS, PART, ZONE = "#56b4e9", "#d8c7a3", "#dbe7d3"
 SUB = "#27313a"
 KEY_BELOW_IN = 0.5  # from the axis to the key: its marks and its name
+KEY_LINE_IN = 0.165  # from one line of the key to the next
 MOST_IN_TWO = 16  # entries of a plan's key in two columns
 KEPT_FREE: Mapping[str, Any] = MappingProxyType(
     {"facecolor": "none", "edgecolor": "#8b949b", "hatch": "////", "linewidth": 0.6}
@@ -37,7 +38,7 @@ STRIP, LETTER = 0.02, 0.035  # of the shorter side: a part of a wall outside it;
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SubMark:
-    """One sub in a plan view: where it stands and what is dialled in."""
+    """One sub in a plan view: where it stands and what is dialled in, for the key; empty: told elsewhere."""
 
     position_m: tuple[float, float, float]
     drive: str
@@ -75,7 +76,7 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     axes : to draw on.
     project : the room and what is in it; parts of walls are strips with the drawing's letters, glass in blue, keep-outs
         hatched boxes; the screen stands at the front wall, centred.
-    subs : numbered in this order; the drives are listed below the plan.
+    subs : numbered in this order; the drives that they name are listed below the plan.
     title : what it shows.
     candidates : whether the candidates are drawn, as small dots.
     """
@@ -85,23 +86,32 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     axes.set_xlim(-margin, length + margin)
     axes.set_ylim(-margin, width + margin)
     axes.set_aspect("equal", anchor="N")  # the key below has what is left
-    names = names_of(axes)
-    axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0))
+    axes.add_patch(Rectangle((0, 0), length, width, facecolor="none", edgecolor=INK, linewidth=2.0, zorder=1.6))
     zones = _zones(axes, project)
     solids = _solids(axes, room, seats.position_m)
     for (x0, y0, _), (x1, y1, _) in ((box.low, box.high) for box in project.keep_outs):
         axes.add_patch(Rectangle((x0, y0), x1 - x0, y1 - y0, **KEPT_FREE, zorder=1.5))
     for pane in glass:
         _glass(axes, room, pane)
+    points = project.mains.positions_m if project.mains and not project.mains_bodies else ()
+    shown = _Shown(
+        candidates=candidates,
+        screen=screen is not None,
+        glass=bool(glass),
+        mains=bool(points),
+        kept_free=bool(project.keep_outs),
+        solids=solids,
+        zones=zones,
+        parts=_parts(axes, project),
+    )
+    names = names_of(axes, below_in=KEY_BELOW_IN + KEY_LINE_IN * _plan_key(axes, subs, shown))
     for body in project.mains_bodies:
         axes.add_patch(Polygon(body.corners_m, facecolor=PAPER, edgecolor=INK, linewidth=1.0, zorder=3))
         names.taken.append((body.low[0], body.high[0], body.low[1], body.high[1]))
-    points = project.mains.positions_m if project.mains and not project.mains_bodies else ()
     for x, y, _ in points:
         axes.plot([x], [y], **MAIN_POINT, zorder=3.5)
         reach = names.m_per_point * MAIN_POINT["markersize"] / 2.0
         names.taken.append((x - reach, x + reach, y - reach, y + reach))
-    parts = _parts(axes, project)
     if screen is not None:
         _screen(axes, room, screen.picture, names)
     if candidates:
@@ -121,17 +131,6 @@ def plan_view(axes: Axes, project: Project, *, subs: Sequence[SubMark], title: s
     for spine in axes.spines.values():
         spine.set_visible(False)
     axes.set_title(title, loc="left", fontsize=10)
-    shown = _Shown(
-        candidates=candidates,
-        screen=screen is not None,
-        glass=bool(glass),
-        mains=bool(points),
-        kept_free=bool(project.keep_outs),
-        solids=solids,
-        zones=zones,
-        parts=parts,
-    )
-    _plan_key(axes, subs, shown)
     return axes
 
 
@@ -274,10 +273,11 @@ def _glass(axes: Axes, room: Room, pane: GlassMark) -> None:
     axes.add_patch(Polygon(points, closed=True, facecolor=GLASS, edgecolor=INK, linewidth=0.9, zorder=3))
 
 
-def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
+def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> int:
+    """The key below the plan; how many lines it has."""
     handles: list[Any] = []
-    for number, sub in enumerate(subs, start=1):
-        label = f"sub {number}: {sub.drive}"
+    told = [f"sub {number}: {sub.drive}" for number, sub in enumerate(subs, start=1) if sub.drive]
+    for label in told or ["sub"] * bool(subs):
         handles.append(Line2D([], [], linestyle="", marker="s", color=SUB, markersize=6, label=label))
     if shown.zones:
         handles.append(Rectangle((0, 0), 1, 1, facecolor=ZONE, label="where subs may stand"))
@@ -295,6 +295,7 @@ def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
         handles.append(Rectangle((0, 0), 1, 1, **SOLID_STYLES[kind], label=kind))
     for words in shown.parts:
         handles.append(Line2D([], [], linestyle="", label=words))
+    columns = 2 if len(handles) <= MOST_IN_TWO else 3
     if handles:
         axes.legend(
             handles=handles,
@@ -303,7 +304,8 @@ def _plan_key(axes: Axes, subs: Sequence[SubMark], shown: _Shown) -> None:
             bbox_transform=axes.transAxes + ScaledTranslation(0.0, -KEY_BELOW_IN, axes.figure.dpi_scale_trans),
             frameon=False,
             fontsize=8,
-            ncols=2 if len(handles) <= MOST_IN_TWO else 3,
+            ncols=columns,
             columnspacing=1.2,
             borderaxespad=0.0,
         )
+    return -(-len(handles) // columns)

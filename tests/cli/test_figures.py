@@ -160,6 +160,36 @@ def test_the_plan_shows_parts_of_walls_with_letters_and_zones() -> None:
     assert any(one.ymin == 0.5 and one.ymax == 3.5 and one.xmin < 0.3 < one.xmax for one in spans), "the zone"
 
 
+@pytest.mark.parametrize("size_in", [(6.7, 4.4), (12.5, 5.6)])
+def test_the_name_of_what_is_kept_free_stands_beside_it_where_it_does_not_fit(size_in: tuple[float, float]) -> None:
+    """Measured on the drawn figure: neither over walls nor over the thing, and near it; a large one holds its name."""
+    kept = "".join(
+        f'[[keep_outs]]\nname = "{name}"\nfrom_m = {low}\nto_m = {high}\n'
+        for name, low, high in (
+            ("equipment rack", [3.7, 0.0, 0.0], [4.0, 0.4, 2.0]),
+            ("door", [3.0, 2.2, 0.0], [3.8, 3.2, 2.0]),
+        )
+    )
+    project = parse_project(SMALL + kept, source="test")
+    with mpl.rc_context(STYLE):
+        figure = new_figure(*size_in)
+        axes = plan_view(figure.subplots(), project, subs=[], title="t")
+        figure.draw_without_rendering()
+    x, y = project.room.length_m, project.room.width_m
+    ends = {
+        text.get_text(): axes.transData.inverted().transform(text.get_window_extent().get_points())
+        for text in axes.texts
+    }
+    (x0, y0), (x1, y1) = ends["equipment\nrack"]
+    assert 0.0 < x0 < x1 < x
+    assert 0.0 < y0 < y1 < y
+    assert x1 < 3.7 or y0 > 0.4, "over the rack"
+    assert np.hypot(max(3.7 - x1, 0.0), max(y0 - 0.4, 0.0)) < 0.2, "far from the rack"
+    (x0, y0), (x1, y1) = ends["door"]
+    assert 3.0 < x0 < x1 < 3.8
+    assert 2.2 < y0 < y1 < 3.2
+
+
 def test_drawing_leaves_the_settings_of_the_program_alone(run, small) -> None:
     before = dict(mpl.rcParams)
     assert run("predict", small, "-o", "a.png").exit_code == 0
