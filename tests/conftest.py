@@ -20,6 +20,11 @@ settings.register_profile("untimed", deadline=None)  # no test hangs on how busy
 settings.load_profile("untimed")
 
 
+def pytest_xdist_auto_num_workers() -> int:
+    """For `-n auto`: one more than there are processors, since tests of clusters, signals and locks wait."""
+    return int(os.environ.get("PYTEST_XDIST_AUTO_NUM_WORKERS") or (os.cpu_count() or 1) + 1)
+
+
 class Close(Protocol):
     """The shape of the `close` fixture, for annotations."""
 
