@@ -16,7 +16,7 @@ References
 [1] H. Kuttruff, Room Acoustics, section 3.3: T60 = 6.91 / delta (from memory; exact).
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import ceil, log, pi
 from typing import Any
@@ -28,7 +28,6 @@ from threadpoolctl import threadpool_limits
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.poles import Poles, Strip
-from roommodes.acoustics.ports import RigidField
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import (
@@ -46,6 +45,7 @@ from roommodes.acoustics.transfer import LOWEST_HZ
 from roommodes.acoustics.wall_bases import cosine_table
 from roommodes.arrays import Complexes, Floats
 from roommodes.elements.field import ShapedField
+from roommodes.elements.solution import RigidSolution, solved
 from roommodes.errors import OutsideModel
 from roommodes.running import Running
 
@@ -211,13 +211,12 @@ def built_modes(
         def problem() -> Resonances:
             return Resonances(room, surfaces, kept, top_hz + BEYOND_HZ, precision, running)
 
-        shaped = None if box else problem()  # whose solution the modes' shapes refer to
         asked = (room, surfaces, max_hz, limit, precision)
-        found = running.arrays("modes", asked, lambda: _found(shaped or problem(), strip, limit, running))
-        solved, names = (shaped.ports.field, shaped.textbook_names()) if shaped else (None, [])
+        found = running.arrays("modes", asked, lambda: _found(problem(), strip, limit, running))
+        solution, names = (None, []) if box else _shape_again(room, found, running)
         parts = (found[name] for name in ("omega", "amplitudes", "rigid_k2", "share", "settled"))
         return tuple(
-            _described(room, w, amplitudes, (float(k2), float(part), bool(done)), names, origin, solved)
+            _described(room, w, amplitudes, (float(k2), float(part), bool(done)), names, origin, solution)
             for w, amplitudes, k2, part, done in zip(*parts, strict=True)
         )
 
@@ -240,7 +239,30 @@ def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> d
         "rigid_k2": k2_modes.ravel()[own],
         "share": found.share[chosen],
         "settled": np.asarray(settled),
+        **_shape_named(problem),
     }
+
+
+def _shape_named(problem: Resonances) -> dict[str, NDArray[Any]]:
+    """Of a room that is no box: by what its solution is asked for again, and textbook names by rank, -1 where none."""
+    field = problem.ports.field
+    if not isinstance(field, ShapedField):
+        return {}
+    names = [name or (-1, -1, -1) for name in problem.textbook_names()]
+    return {
+        "seams": np.array(field.solution.mesh.shape.seams, dtype=np.float64).reshape(-1, 2),
+        "wavenumber": np.array(field.solution.max_wavenumber),
+        "names": np.array(names, dtype=np.int64).reshape(-1, 3),
+    }
+
+
+def _shape_again(
+    room: Room, found: Mapping[str, NDArray[Any]], running: Running
+) -> tuple[RigidSolution, list[tuple[int, int, int] | None]]:
+    """The solution that the modes' shapes refer to, and their textbook names by rank, from what is `_shape_named`."""
+    seams = tuple((int(axis), float(at)) for axis, at in found["seams"])
+    solution = solved(replace(room.shape, seams=seams), float(found["wavenumber"]), running)
+    return solution, [None if x < 0 else (x, y, z) for x, y, z in found["names"].tolist()]
 
 
 def ranks(room: Room, max_hz: float) -> RigidModes:
@@ -265,11 +287,11 @@ def _described(
     found: tuple[float, float, bool],
     names: Sequence[tuple[int, int, int] | None],
     origin_m: Floats,
-    rigid: RigidField | None,
+    rigid: RigidSolution | None,
 ) -> BuiltMode:
     """One mode; `found` its rigid mode's k^2, its share and whether it settled, `names` the textbook's by rank.
 
-    In a box there are no names, and no `rigid` field is needed.
+    In a box there are no names, and no `rigid` solution is needed.
     """
     power = np.abs(amplitudes) ** 2
     rigid_k2, share, settled = found
@@ -294,13 +316,13 @@ def _described(
 
 
 def _shape_of(
-    room: Room, amplitudes: Complexes, own: tuple[int, ...], origin_m: Floats, rigid: RigidField | None
+    room: Room, amplitudes: Complexes, own: tuple[int, ...], origin_m: Floats, rigid: RigidSolution | None
 ) -> ModeShape:
     """The mode's pressure with its mean square over the room 1, and its own rigid mode's part positive."""
     turn = np.conj(amplitudes[own]) / abs(amplitudes[own])
     scaled = amplitudes * (turn / np.sqrt((np.abs(amplitudes) ** 2).sum()))
-    if isinstance(rigid, ShapedField):
-        return ElementShape(mesh=rigid.solution.mesh, vectors=rigid.solution.vectors, amplitudes=scaled)
+    if rigid:
+        return ElementShape(mesh=rigid.mesh, vectors=rigid.vectors, amplitudes=scaled)
     return BoxShape(room=room, origin_m=origin_m, amplitudes=scaled)
 
 

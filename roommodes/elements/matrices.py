@@ -7,6 +7,7 @@
 | J | the determinant of their derivatives |
 """
 
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +20,18 @@ from roommodes.shapes.solids import Triple
 
 if TYPE_CHECKING:
     from scipy.sparse import csc_array
+
+
+class Matrices:
+    """Stiffness and mass of a mesh, put together when they are first asked for."""
+
+    def __init__(self, mesh: Mesh) -> None:
+        self.mesh = mesh
+
+    @cached_property
+    def both(self) -> "tuple[csc_array, csc_array]":
+        """As `stiffness_and_mass`."""
+        return stiffness_and_mass(self.mesh)
 
 
 def stiffness_and_mass(mesh: Mesh) -> "tuple[csc_array, csc_array]":

@@ -8,13 +8,13 @@ All of it depends on the room's shape alone, not on what its walls are made of.
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import ceil, log2
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from roommodes.arrays import Floats
 from roommodes.elements.cost import mode_estimate, require_affordable
-from roommodes.elements.matrices import stiffness_and_mass
+from roommodes.elements.matrices import Matrices
 from roommodes.elements.mesh import Mesh, mesh_of
 from roommodes.elements.point_sources import Boundary, boundary_of
 from roommodes.running import Running
@@ -37,26 +37,22 @@ INTERRUPTED = "interrupted while the shape was solved"
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class RigidSolution:
-    """A rigid room solved; picklable, so that it can be kept.
+    """A rigid room solved.
 
     Parameters
     ----------
     mesh : its elements.
-    stiffness, mass : (size, size).
+    matrices : theirs.
     k2 : (mode,) squared wavenumbers, rising, the first zero [1/m2].
     vectors : (size, mode) the modes phi_n, the mean of phi_n^2 over the room 1.
     max_wavenumber : for which it was made [1/m].
     """
 
     mesh: Mesh
-    stiffness: "csc_array"
-    mass: "csc_array"
+    matrices: Matrices
     k2: Floats
     vectors: Floats
     max_wavenumber: float
-
-    def __getstate__(self) -> dict[str, Any]:
-        return {name: value for name, value in self.__dict__.items() if name in self.__dataclass_fields__}
 
     @property
     def volume_m3(self) -> float:
@@ -76,7 +72,8 @@ class RigidSolution:
     @cached_property
     def factors(self) -> "tuple[SuperLU, ...]":
         """K + kappa^2 M factorised, one for each of `kappas`."""
-        return tuple(_factor(self.stiffness + kappa**2 * self.mass) for kappa in self.kappas)
+        stiffness, mass = self.matrices.both
+        return tuple(_factor(stiffness + kappa**2 * mass) for kappa in self.kappas)
 
     @cached_property
     def boundary(self) -> Boundary:
@@ -97,7 +94,7 @@ def rounded_up(wavenumber: float) -> float:
 
 
 def solved(shape: Shape, wavenumber: float, running: Running = Running()) -> RigidSolution:
-    """The rigid room of a shape for wavenumbers up to this [1/m]; the last few are remembered.
+    """The rigid room of a shape for wavenumbers up to this [1/m]; the last few are remembered, and kept where asked.
 
     Raises
     ------
@@ -142,21 +139,22 @@ def solve(shape: Shape, wavenumber: float, running: Running = Running()) -> Rigi
     """As `solved`, without memory."""
     require_solvable(shape, wavenumber)
     mesh = mesh_of(shape, wavenumber)
+    matrices = Matrices(mesh)
     running.check(INTERRUPTED)
-    stiffness, mass = stiffness_and_mass(mesh)
-    count = min(ceil(1.03 * mode_estimate(shape, CUT * wavenumber)) + 4, mesh.size - 2)
+    found = running.arrays("shape", (shape, wavenumber), lambda: _modes(matrices, wavenumber, running))
+    k2, vectors = found["k2"], found["vectors"]
+    return RigidSolution(mesh=mesh, matrices=matrices, k2=k2, vectors=vectors, max_wavenumber=wavenumber)
+
+
+def _modes(matrices: Matrices, wavenumber: float, running: Running) -> dict[str, Floats]:
+    """k2 and vectors of `RigidSolution`."""
+    mesh, (stiffness, mass) = matrices.mesh, matrices.both
+    count = min(ceil(1.03 * mode_estimate(mesh.shape, CUT * wavenumber)) + 4, mesh.size - 2)
     k2, vectors = lowest_modes(stiffness, mass, count, wavenumber, running)
-    volume = shape.volume_m3
+    volume = mesh.shape.volume_m3
     k2[0], vectors[:, 0] = 0.0, 0.0
     vectors[: mesh.n_node, 0] = volume**-0.5  # the wedges' functions have no part in a constant
-    return RigidSolution(
-        mesh=mesh,
-        stiffness=stiffness,
-        mass=mass,
-        k2=k2,
-        vectors=vectors * volume**0.5,
-        max_wavenumber=wavenumber,
-    )
+    return {"k2": k2, "vectors": vectors * volume**0.5}
 
 
 def lowest_modes(
