@@ -113,6 +113,7 @@ def write_names(names: Names, project: Project) -> None:
         half = names.half_m(words, KEPT_FREE_SIZE)
         beside = () if _fits(half, x_m, y_m) else _beside(x_m, y_m, half, room_m)
         names.write(words, beside or _within(x_m, y_m), size=KEPT_FREE_SIZE, backed=not beside)
+    names.taken += [(box.low[0], box.high[0], box.low[1], box.high[1]) for box in project.keep_outs]
     for block in room.blocks:
         x_m, y_m, (z0, z1) = ((block.low_m[axis], block.high_m[axis]) for axis in (0, 1, 2))
         if all(low < high for low, high in (x_m, y_m, (z0, z1))):
