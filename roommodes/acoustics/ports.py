@@ -40,6 +40,12 @@ from roommodes.shapes.grid import SAME_M
 Parts = tuple[Floats, Floats, Floats, Floats]
 
 OVERLAP_BYTES = 32e6  # of the overlaps with modes that are made at a time
+REACH, MORE = 1.15, 0.5  # modes below REACH k + MORE [1/m] are taken one by one in `SmoothPorts`
+NODES = (
+    11  # its k^2: 2e-9 of what a mode adds is missed at most, where modes ring for `built_modes.SHORTEST_S` or longer
+)
+BELOW = -0.3  # where they begin, over the largest one
+FITTED = 400  # modes at which its weights are fitted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,6 +219,49 @@ class Ports:
     def _kernel(self, k2: NDArray[Any]) -> NDArray[Any]:
         wide = k2.reshape(-1, *(1,) * self.k2_modes.ndim)
         return np.asarray(1.0 / (self.field.volume_m3 * (self.k2_modes[None] - wide)))
+
+
+class SmoothPorts:
+    """`Ports.at(...).boundary` without the room's lowest modes, near the real axis: a sum of fixed matrices.
+
+    What is left when the modes kept elsewhere are taken out has its poles well above the band. A few modes more are
+    taken one by one; the rest is smooth in k^2, and at any k^2 the weighted sum of its values at a few real ones. So
+    all frequencies share the sums over modes, and each takes little beside them.
+
+    Parameters
+    ----------
+    ports : the room's.
+    without : as `ports.k2_modes`, the modes to leave out of the sum.
+    max_wavenumber : the largest real part of k that will be asked for [1/m].
+    order : (mode,) the boundary modes in the order in which they will be given.
+    """
+
+    def __init__(
+        self, ports: Ports, *, without: NDArray[np.bool_], max_wavenumber: float, order: NDArray[np.intp]
+    ) -> None:
+        cut, top = REACH * max_wavenumber + MORE, max_wavenumber**2
+        single = (ports.k2_modes <= cut**2) & ~without
+        turn = np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES)
+        nodes = 0.5 * top * ((1.0 + BELOW) + (1.0 - BELOW) * turn)
+        found = ports.real_at(nodes, without=without | single)[3]
+        self._value = found[:, order[:, None], order[None, :]].reshape(NODES, -1)
+        self._overlap = ports.overlaps(np.argwhere(single))[order]  # (mode, n)
+        self._k2, self._volume_m3 = ports.k2_modes[single], ports.field.volume_m3
+        # weights as of `smooth_weights`: least squares over modes beyond the cut, by factors worked out once
+        self._beyond = np.geomspace(cut**2, 1e4 * cut**2, FITTED)
+        q, r = np.linalg.qr(self._beyond[:, None] / (self._beyond[:, None] - nodes[None, :]))
+        self._q, self._r = q, r.astype(np.complex128)
+
+    def at(self, k2: Complexes) -> Complexes:
+        """At squared wavenumbers [1/m2]: (k,) -> (k, mode, mode)."""
+        size = len(self._overlap)
+        weight = np.linalg.solve(self._r, self._q.T @ (self._beyond[:, None] / (self._beyond[:, None] - k2))).T
+        low = 1.0 / (self._volume_m3 * (self._k2 - k2[:, None]))
+        both = (np.concatenate([weight.real, weight.imag]) @ self._value).reshape(-1, size, size)
+        both += (self._overlap * np.concatenate([low.real, low.imag])[:, None, :]) @ self._overlap.T
+        result = np.empty((len(k2), size, size), dtype=np.complex128)
+        result.real, result.imag = both[: len(k2)], both[len(k2) :]
+        return result
 
 
 def _field(

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, forms, newton_step, poles_in, value_and_slope
-from roommodes.acoustics.ports import Ports
+from roommodes.acoustics.ports import Ports, SmoothPorts
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.rigid_modes import RigidModes
 from roommodes.acoustics.room import Room, Surface
@@ -36,7 +36,8 @@ from roommodes.elements.field import ShapedField
 from roommodes.elements.likeness import textbook_names
 from roommodes.running import Running
 
-TOGETHER = 13  # frequencies to a call of the ports
+TOGETHER = 13  # frequencies to a block of work
+AT_ONCE = 4  # of these whose matrices are at hand together: few enough to stay in the processor's cache
 BOX_SHARE = 0.5  # of what a pair of boundary modes takes in such a call, for each mode of the box
 PLATE_REACH = 1.2  # panes' modes with resonances up to this times the highest frequency are unknowns of the fit
 ORDER_HZ = 16  # frequencies at which the walls' strength is looked at, to choose their polynomials
@@ -102,6 +103,8 @@ class Resonances:
         self.kept_k2 = self.ports.k2_modes[index]
         self.plates, self._plate_scale = self._plates(2.0 * pi * highest_hz)
         self.others = np.setdiff1d(np.arange(self.boundary.size), self.plates)
+        order = np.concatenate([self.others, self.plates])
+        self.smooth = SmoothPorts(self.ports, without=self.is_kept, max_wavenumber=highest, order=order)
 
     def _plates(self, highest_omega: float) -> tuple[NDArray[np.intp], Floats]:
         """Places of the panes' modes whose own resonances lie in the band or little above, and |y|^(1/2) / omega."""
@@ -121,22 +124,6 @@ class Resonances:
         field = self.ports.field
         return textbook_names(field.solution, len(self.kept_k2)) if isinstance(field, ShapedField) else []
 
-    def reaction(self, omega: Complexes) -> Complexes:
-        """Y' U^T: (k,) -> (k, boundary mode, kept)."""
-        if not self.boundary.size:
-            return np.zeros((len(omega), 0, len(self.kept_k2)), dtype=np.complex128)
-        size = self.boundary.size
-        z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
-        wide = np.broadcast_to(self.kept_overlaps, (len(omega), *self.kept_overlaps.shape))
-        both = Matrices(omega).times(self.boundary.strengths, np.concatenate([z, wide], axis=2))
-        index = np.arange(size)
-        both[:, index, index] += 1.0
-        return np.asarray(np.linalg.solve(both[:, :, :size], both[:, :, size:]))
-
-    def reactions(self, omega: Complexes, running: Running) -> Iterator[Complexes]:
-        """Y' U^T at any number of frequencies, each (boundary mode, kept)."""
-        return self._each(self.reaction, omega, running)
-
     def _each(
         self, answer: Callable[[Complexes], Iterable[Answer]], omega: Complexes, running: Running
     ) -> Iterator[Answer]:
@@ -153,11 +140,8 @@ class Resonances:
 
     def matrix(self, omega: complex) -> Complexes:
         """A with A a = k^2 a at this frequency: (kept, kept) [1/m2]."""
-        return np.asarray(np.diag(self.kept_k2) + self.folded(self.reaction(np.array([omega]))[0]))
-
-    def folded(self, reaction: Complexes) -> Complexes:
-        """U Y' U^T / V from Y' U^T: (kept, kept) [1/m2]."""
-        return np.asarray(self.kept_overlaps.T @ reaction / self.room.volume_m3)
+        wide = self._with_plates(np.array([omega]))[0][0]
+        return np.asarray(np.diag(self.kept_k2) + self._without_plates(wide[None])[0])
 
     def complete(self, folded: Complexes, omega: Complexes) -> Complexes:
         """T from U Y' U^T / V: (k, kept, kept), (k,) -> (k, kept, kept) [1/m2]."""
@@ -207,23 +191,25 @@ class Resonances:
         these modes over j sigma V^(1/2), which keeps it symmetric; sigma goes with omega, so that it stays finite at 0.
         With each come the other boundary modes' reactions over V^(1/2): (other, kept + plate).
         """
-        kept, plates = len(self.kept_k2), self.plates
         if not self.boundary.size:
-            none = np.zeros((kept, kept), dtype=np.complex128)
+            none = np.zeros((len(self.kept_k2),) * 2, dtype=np.complex128)
             return [(none, none[:0])] * len(omega)
-        z = self.ports.at(bulk_k2(self.room, omega), without=self.is_kept).boundary
         matrices = Matrices(omega)
         strengths = [matrices.of(strength) for strength in self.boundary.strengths]
-        own = np.concatenate([y if y.ndim == 2 else np.zeros(y.shape[:2]) for y in strengths], axis=1)[:, plates]
+        parts = [slice(start, start + AT_ONCE) for start in range(0, len(omega), AT_ONCE)]
+        return [one for part in parts for one in self._folded(omega[part], [y[part] for y in strengths])]
+
+    def _folded(self, omega: Complexes, strengths: Sequence[Complexes]) -> Iterator[tuple[Complexes, Complexes]]:
+        """The same of a few frequencies whose strengths, as `Matrices.of` has them, are known."""
+        kept, plates, count = len(self.kept_k2), self.plates, len(self.others)
+        z = self.smooth.at(bulk_k2(self.room, omega))
         sigma = 1j * self._plate_scale * omega[:, None]  # (k, plate)
         overlaps = self.kept_overlaps / self.room.volume_m3**0.5
-        others, count, size = self.others, len(self.others), kept + len(plates)
-        rows = z.take(others, axis=1)
-        right = np.empty((len(omega), count, size), dtype=np.complex128)
-        right[:, :, :kept] = overlaps[others]
-        np.multiply(rows[:, :, plates], -sigma[:, None, :], out=right[:, :, kept:])
+        right = np.empty((len(omega), count, kept + len(plates)), dtype=np.complex128)
+        right[:, :, :kept] = overlaps[self.others]
+        np.multiply(z[:, :count, count:], -sigma[:, None, :], out=right[:, :, kept:])
         theirs = self._of_others(strengths)
-        system = times(theirs, rows.take(others, axis=2))
+        system = times(theirs, z[:, :count, :count])
         index = np.arange(count)
         system[:, index, index] += 1.0
         answer = np.linalg.solve(system, times(theirs, right))
@@ -231,10 +217,11 @@ class Resonances:
         across = sigma[:, :, None] * overlaps[plates][None]
         found[:, kept:, :kept] += across
         found[:, :kept, kept:] += across.transpose(0, 2, 1)
-        among = z[:, plates[:, None], plates[None, :]]
+        own = np.concatenate([y if y.ndim == 2 else np.zeros(y.shape[:2]) for y in strengths], axis=1)[:, plates]
+        among = z[:, count:, count:]
         among[:, np.arange(len(plates)), np.arange(len(plates))] += 1.0 / own
         found[:, kept:, kept:] -= sigma[:, :, None] * sigma[:, None, :] * among
-        return list(zip(found, answer, strict=True))
+        return zip(found, answer, strict=True)
 
     def _of_others(self, strengths: Sequence[Complexes]) -> list[Complexes]:
         """Strengths, as `Matrices.of` has them, of the boundary modes `others` alone: panes' skins are among these."""
@@ -259,19 +246,30 @@ class Resonances:
     def reactions_at(self, found: "Fitted", chosen: NDArray[np.intp], running: Running) -> Complexes:
         """The walls' reaction to some of the poles, Y' U^T v, as the fit has it: (p, boundary mode)."""
         omega, vector, fit = found.poles.omega[chosen], found.poles.vector[chosen], found.fit
-        pull = np.zeros((len(omega), self.boundary.size), dtype=np.complex128)
         if found.answers is None:
-            for number, reaction in enumerate(self.reactions(omega, running)):
-                pull[number] = reaction @ vector[number]
-            return pull
-        kept, plates = len(self.kept_k2), self.plates
-        wide = fit.at(omega)
-        across, among = wide[:, kept:, :kept], wide[:, kept:, kept:]
-        plate = -np.linalg.solve(among, across @ vector[:, :, None])[:, :, 0]
-        both = np.concatenate([vector, plate], axis=1).astype(np.complex64)
+            each = zip(omega[:, None], vector[:, None], self._each(self._with_plates, omega, running), strict=True)
+            parts = []
+            for at, own, (wide, answer) in each:
+                both = self._both(wide[None], own)
+                parts.append(self._pull(at, both, both @ answer.T))
+            return np.concatenate([np.empty((0, self.boundary.size), dtype=np.complex128), *parts])
+        both = self._both(fit.at(omega), vector)
+        single, others = both.astype(np.complex64), np.zeros((len(omega), len(self.others)), dtype=np.complex128)
         for share, number in zip(fit.shares(omega).T, fit.support, strict=True):
-            pull[:, self.others] += share[:, None] * (both @ found.answers[number].T)
-        pull[:, plates] = 1j * self._plate_scale * omega[:, None] * plate
+            others += share[:, None] * (single @ found.answers[number].T)
+        return self._pull(omega, both, others)
+
+    def _both(self, wide: Complexes, vector: Complexes) -> Complexes:
+        """Kept modes (p, kept) and what plates they move, from what `_with_plates` gives: (p, kept + plate)."""
+        kept = len(self.kept_k2)
+        pressure = wide[:, kept:, :kept] @ vector[:, :, None]
+        return np.concatenate([vector, -np.linalg.solve(wide[:, kept:, kept:], pressure)[:, :, 0]], axis=1)
+
+    def _pull(self, omega: Complexes, both: Complexes, others: Complexes) -> Complexes:
+        """Y' U^T v from these and the other boundary modes' reactions over V^(1/2): (p, boundary mode)."""
+        pull = np.empty((len(omega), self.boundary.size), dtype=np.complex128)
+        pull[:, self.others] = others
+        pull[:, self.plates] = 1j * self._plate_scale * omega[:, None] * both[:, len(self.kept_k2) :]
         return np.asarray(pull * self.room.volume_m3**0.5)
 
     def _confirmed(self, poles: Poles, slope: Complexes, pull: Complexes) -> tuple[Complexes, NDArray[np.bool_]]:
@@ -324,11 +322,14 @@ class Resonances:
             going = np.flatnonzero(~settled)
             if not len(going):
                 break
-            reaction = np.stack(list(self.reactions(omega[going], running.silent())))
-            value = self.complete(np.stack([self.folded(one) for one in reaction]), omega[going])
-            move, vector[going] = newton_step(value, slope[going], vector[going])
+            move = np.empty(len(going), dtype=np.complex128)
+            for number, (wide, answer) in enumerate(self._each(self._with_plates, omega[going], running.silent())):
+                one = going[number, None]
+                value = self.complete(self._without_plates(wide[None]), omega[one])
+                move[number, None], vector[one] = newton_step(value, slope[one], vector[one])
+                both = self._both(wide[None], vector[one])
+                pull[one] = self._pull(omega[one], both, both @ answer.T)
             omega[going] -= move
-            pull[going] = np.einsum("pbk,pk->pb", reaction, vector[going])
             settled[going] = np.abs(move) < REFINED * np.abs(omega[going])
             if len(going := going[~settled[going]]):
                 some = Poles(omega=omega[going], vector=vector[going])

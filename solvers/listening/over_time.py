@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from roommodes.acoustics.built_modes import BuiltMode, built_modes
+from roommodes.acoustics.built_modes import FOR_READING, BuiltMode, built_modes
 from roommodes.acoustics.transfer import HIGHEST_HZ, LOWEST_HZ
 from roommodes.arrays import Complexes, Floats
 from roommodes.errors import OutsideModel
@@ -86,7 +86,9 @@ def plan_over_time(plan: Plan, *, length_s: float = 2.0, running: Running = Runn
         hz, weight, transfer = measured_responses(plan.results, plan.candidate_index, length_s)
     low, high = float(plan.frequency_hz[0]), float(plan.frequency_hz[-1])
     project, seats = plan.project, plan.seats
-    found = built_modes(project.room, project.surfaces(), max_hz=min(high, MOST_MODES_HZ), running=running)
+    found = built_modes(
+        project.room, project.surfaces(), max_hz=min(high, MOST_MODES_HZ), precision=FOR_READING, running=running
+    )
     modes = tuple(mode for mode in found if low <= mode.frequency_hz <= high)
     drives = plan.weights(hz)
     inside = (hz >= low) & (hz <= high)

@@ -13,6 +13,8 @@ from roommodes.acoustics.poles import Poles, Strip, newton_step
 from roommodes.acoustics.resonances import Fitted, Resonances
 from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import Room, Surface
+from roommodes.acoustics.strengths import Matrices
+from roommodes.acoustics.transfer import bulk_k2
 from roommodes.acoustics.wall_laws import ConstantAdmittance
 from roommodes.arrays import Complexes
 from roommodes.running import Running
@@ -32,13 +34,26 @@ def problem() -> Resonances:
     return Resonances(ROOM, SURFACES, kept, TOP_HZ + 12.0, FOR_READING)
 
 
+def plain_reaction(room: Resonances, omega: Complexes) -> Complexes:
+    """Y' U^T with every mode of the box summed at every frequency: (k,) -> (k, boundary mode, kept)."""
+    z = room.ports.at(bulk_k2(ROOM, omega), without=room.is_kept).boundary
+    wide = np.broadcast_to(room.kept_overlaps, (len(omega), *room.kept_overlaps.shape))
+    both = Matrices(omega).times(room.boundary.strengths, np.concatenate([z, wide], axis=2))
+    size = room.boundary.size
+    return np.asarray(np.linalg.solve(both[:, :, :size] + np.eye(size), both[:, :, size:]))
+
+
+def plain_folded(room: Resonances, omega: Complexes) -> Complexes:
+    """U Y' U^T / V: (k,) -> (k, kept, kept)."""
+    return np.asarray(room.kept_overlaps.T @ plain_reaction(room, omega) / ROOM.volume_m3)
+
+
 def test_panes_as_unknowns_leave_the_equations_as_they_are(close) -> None:
     room = problem()
     assert len(room.plates) >= 5
     omega = 2.0 * pi * np.array([8.0, 31.0, 60.0]) + 1j * np.array([0.0, 20.0, -40.0])
     wide = room._without_plates(np.stack([folded for folded, _ in room._with_plates(omega)]))
-    for one, reaction in zip(wide, room.reaction(omega), strict=True):
-        folded = room.folded(reaction)
+    for one, folded in zip(wide, plain_folded(room, omega), strict=True):
         close(one, folded, rtol=1e-8, scale=float(np.abs(folded).max()))
 
 
@@ -67,7 +82,7 @@ def shown_of(room: Resonances) -> tuple[Fitted, NDArray[np.intp], Poles, Complex
     return found, chosen, some, room.reactions_at(found, chosen, Running())
 
 
-@pytest.mark.parametrize(("kept_bytes", "rtol"), [(256e6, 3e-5), (0.0, 1e-12)])
+@pytest.mark.parametrize(("kept_bytes", "rtol"), [(256e6, 3e-5), (0.0, 1e-8)])
 def test_reactions_of_the_fit_are_those_of_the_equations(
     kept_bytes: float, rtol: float, close, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -76,7 +91,7 @@ def test_reactions_of_the_fit_are_those_of_the_equations(
     found, _, some, pull = shown_of(room)
     assert (found.answers is None) == (kept_bytes == 0.0)
     for omega, vector, walls in zip(some.omega, some.vector, pull, strict=True):
-        expected = room.reaction(np.array([omega]))[0] @ vector
+        expected = plain_reaction(room, np.array([omega]))[0] @ vector
         close(walls, expected, rtol=rtol, scale=float(np.abs(expected).max()))
 
 
@@ -88,7 +103,7 @@ def test_a_pole_confirmed_without_a_matrix_is_where_newton_puts_it() -> None:
     assert sure.all()
     plain, vector = some.omega.copy(), some.vector
     for _ in range(3):
-        value = room.complete(np.stack([room.folded(one) for one in room.reaction(plain)]), plain)
+        value = room.complete(plain_folded(room, plain), plain)
         move, vector = newton_step(value, found.slope[chosen], vector)
         plain -= move
     assert (np.abs(away.omega - plain) > 1e-7 * np.abs(plain)).all()
