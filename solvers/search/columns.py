@@ -229,13 +229,13 @@ class Grid:
     Parameters
     ----------
     re, im : (n_column, n_block, n_seat, n_point) float32.
-    omega : (n_block, n_point) float64 [rad/s].
+    hz : (n_block, n_point) float64 [Hz].
     weight : (n_block, n_point) float32, sum 1, zero on padding.
     """
 
     re: Singles
     im: Singles
-    omega: Floats
+    hz: Floats
     weight: Singles
 
 
@@ -266,6 +266,6 @@ def grid_of(columns: Columns, frequency_hz: Floats, *, at_most: int | None = Non
     return Grid(
         re=np.ascontiguousarray(blocked.real, dtype=np.float32),
         im=np.ascontiguousarray(blocked.imag, dtype=np.float32),
-        omega=np.ascontiguousarray(2.0 * np.pi * frequency_hz[index]),
+        hz=np.ascontiguousarray(frequency_hz[index]),
         weight=weight,
     )

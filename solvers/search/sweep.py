@@ -81,12 +81,12 @@ def sweeper_of(problem: Problem, columns: Columns, *, at_most: int | None, rewar
     steps = ceil(drives.delay_span_s / finest - 1e-9)
     step = drives.delay_span_s / steps if steps else 1.0
     grid = grid_of(columns, problem.frequency_hz, at_most=at_most)
-    angle = (np.arange(-steps, steps + 1) * step)[:, None, None] * grid.omega
+    angle = (np.arange(-steps, steps + 1) * step)[:, None, None] * (2.0 * np.pi * grid.hz)
     return Sweeper(
         tables=Tables(
             re=grid.re,
             im=grid.im,
-            omega=grid.omega,
+            hz=grid.hz.astype(np.float32),
             wf=grid.weight,
             a=columns.seat_weight.astype(np.float32),
             cos_table=np.cos(angle).astype(np.float32),

@@ -194,6 +194,8 @@ def _sources() -> list[Path]:
 
 def kernel(function: Function) -> Function:
     """Compile on first use without the interpreter's lock; keep the machine code for the next run."""
+    if NUMBA.DISABLE_JIT:
+        return function
     options: dict[str, Any] = {"nogil": True, "fastmath": RELAXED, "error_model": "numpy"}
     with _cache_folder() as folder:
         if folder is None:

@@ -3,15 +3,17 @@
 Seat-to-seat variation is a sum of squares, V^2 = mean_f sum_s a_s (L - Lm)^2, so Levenberg's and Marquardt's damped
 Gauss-Newton steps, projected on the limits of delay and gain, reach a local optimum in a few steps (`polish` has
 the same in float64). With q_c = w_c H_c / p: dL/dgain_c = Re q_c, dL/ddelay_c = (20 / ln 10) omega Im q_c.
-It works on the blocks of `search.kernels.sweep.Tables`, written so that every inner loop
-runs over frequencies or points in the processor's vector registers. Good to about 1e-5 of the value.
+It works on the blocks of `search.kernels.sweep.Tables`, tile by tile: sixteen frequencies at all seats, which stay near
+the processor. Good to about 1e-5 of the value.
 
 | name | meaning | shape |
 | --- | --- | --- |
 | x | gains [dB], then delays [ms] | [2 slot] |
 | w | weight of each slot, real and imaginary | [slot, 2, block, point] |
-| d | derivative of the level by x, then centred over seats and weighted | [2 slot, block, seat, point] |
-| r | level [dB], then its weighted deviation from the mean over seats | [block, seat, point] |
+| t | parts w H of the pressure, real, then imaginary; their slopes take their place | [tile, row, seat, lane] |
+| d | derivative of the level by x, centred over seats and weighted | [tile, row, seat, lane] |
+| r | level [dB], then its weighted deviation from the mean over seats | [tile, seat, lane] |
+| row | 2 slot, and as many of zeros as make a multiple of four | |
 """
 
 from typing import Any, NamedTuple
@@ -20,124 +22,223 @@ import numpy as np
 from numpy.typing import NDArray
 
 from solvers.search.kernels.compiled import kernel
-from solvers.search.kernels.sweep import FLOOR, LOG_UNIT_DB, ONE, ZERO, Tables, log2_fast
+from solvers.search.kernels.lanes import WIDTH, larger, load, splat, store, total
+from solvers.search.kernels.sweep import FLOOR, LOG_UNIT_DB, QUARTER, ZERO, Tables, log2_fast, sin_turn
 
 Array = NDArray[Any]
 
 UNIT = np.float32(LOG_UNIT_DB)
-DB_PER_NEPER_MS = np.float32(20e-3 / np.log(10.0))
+DB_PER_TURN_MS = np.float32(2.0 * np.pi * 20e-3 / np.log(10.0))
 HOPEFUL_STEPS = 2  # of a polish before it may be given up
-QUARTER = np.float32(0.25)
-HALF = np.float32(0.5)
-# sin(2 pi t) / t in powers of t^2 on a quarter turn: own least-maximum fit at Chebyshev nodes, 3e-11 off
-S0 = np.float32(6.283185307)
-S1 = np.float32(-41.34170212)
-S2 = np.float32(81.60522621)
-S3 = np.float32(-76.70428132)
-S4 = np.float32(42.00980571)
-S5 = np.float32(-14.39413522)
 
 
 class Scratch(NamedTuple):
-    """Memory that a polish works in: w, p (2, point), mean (point,), d, r as above; m (4, 2 slot, 2 slot)."""
+    """Memory that a polish works in, and what is known beforehand.
+
+    w, d, r : as above; d holds t first.
+    p : (tile, 2, seat, lane) pressure over its power, times the roots of the seat's and the frequency's weight.
+    products : (row, row, lane) sums of d d. lean, rise : (row, lane) sums of d r, and of the mean of d over seats.
+    root_f, root_s : (block, point), (seat,) roots of the weights.
+    m : (3, 2 slot, 2 slot) of the steps. held : (2 slot,) bool, unknowns that stay at a limit.
+    """
 
     w: Array
-    p: Array
-    mean: Array
     d: Array
     r: Array
+    p: Array
+    products: Array
+    lean: Array
+    rise: Array
+    root_f: Array
+    root_s: Array
     m: Array
+    held: Array
 
 
 @kernel
 def scratch_of(tables: Tables, n_slot: int) -> Scratch:
     """Memory for polishing plans of so many slots."""
     _, n_block, n_seat, n_point = tables.re.shape
+    n_tile = n_block * n_point // WIDTH
     n_x = 2 * n_slot
+    n_row = (n_x + 3) // 4 * 4
     return Scratch(
         np.zeros((n_slot, 2, n_block, n_point), np.float32),
-        np.zeros((2, n_point), np.float32),
-        np.zeros(n_point, np.float32),
-        np.zeros((n_x, n_block, n_seat, n_point), np.float32),
-        np.zeros((n_block, n_seat, n_point), np.float32),
-        np.zeros((4, max(4, n_x), max(4, n_x))),
+        np.zeros((n_tile, n_row, n_seat, WIDTH), np.float32),
+        np.zeros((n_tile, n_seat, WIDTH), np.float32),
+        np.zeros((n_tile, 2, n_seat, WIDTH), np.float32),
+        np.zeros((n_row, n_row, WIDTH), np.float32),
+        np.zeros((n_row, WIDTH), np.float32),
+        np.zeros((n_row, WIDTH), np.float32),
+        np.sqrt(tables.wf),
+        np.sqrt(tables.a),
+        np.zeros((3, max(3, n_x), max(3, n_x))),
+        np.zeros(n_x, np.bool_),
     )
 
 
 @kernel
-def sin_turn(t: Any) -> Any:
-    """sin(2 pi t), float32."""
-    t = t - np.floor(t + HALF)
-    if t > QUARTER:
-        t = HALF - t
-    if t < -QUARTER:
-        t = -HALF - t
-    u = t * t
-    return t * (S0 + u * (S1 + u * (S2 + u * (S3 + u * (S4 + u * S5)))))
-
-
-@kernel
-def centre_points(tables: Tables, values: Array, mean: Array) -> float:
-    """Take the weighted mean over seats away, weight what is left for a sum of squares; returns the whole mean."""
-    n_block, n_seat, n_point = values.shape
-    whole = ZERO
-    for k in range(n_block):
-        for f in range(n_point):
-            mean[f] = ZERO
-        for s in range(n_seat):
-            for f in range(n_point):
-                mean[f] += tables.a[s] * values[k, s, f]
-        for f in range(n_point):
-            whole += tables.wf[k, f] * mean[f]
-        for s in range(n_seat):
-            for f in range(n_point):
-                values[k, s, f] = (values[k, s, f] - mean[f]) * np.sqrt(tables.wf[k, f] * tables.a[s])
-    return float(whole)
-
-
-@kernel
-def levels_and_slopes(tables: Tables, columns: Array, pol: Array, x: Array, scratch: Scratch) -> None:
-    """Level at every point into r and its derivatives by x into d [dB, dB per unit]."""
-    w, p, _, d, r, _ = scratch
-    n = len(columns)
-    _, n_block, n_seat, n_point = tables.re.shape
+def weights_of(tables: Tables, pol: Array, x: Array, w: Array) -> None:
+    """Weight of each slot at its drive into w."""
+    n = len(pol)
+    n_block, n_point = tables.wf.shape
     for c in range(n):
         amplitude = np.float32(pol[c] * 10.0 ** (x[c] / 20.0))
-        turn_s = np.float32(x[n + c] * 1e-3 / (2.0 * np.pi))
+        delay_s = np.float32(1e-3 * x[n + c])
         for k in range(n_block):
-            for f in range(n_point):
-                t = np.float32(tables.omega[k, f]) * turn_s
-                w[c, 0, k, f] = amplitude * sin_turn(t + QUARTER)
-                w[c, 1, k, f] = -amplitude * sin_turn(t)
+            for f in range(0, n_point, WIDTH):
+                t = load(tables.hz, (k, f)) * delay_s
+                store(w, (c, 0, k, f), amplitude * sin_turn(t + QUARTER))
+                store(w, (c, 1, k, f), -amplitude * sin_turn(t))
+
+
+@kernel
+def value_alone(tables: Tables, columns: Array, pol: Array, x: Array, reward: float, scratch: Scratch) -> float:
+    """V^2 - reward * mean level [dB^2]; parts, pressure and deviations stay in the scratch for `slopes_there`."""
+    w, t, r, p = scratch.w, scratch.d, scratch.r, scratch.p
+    n = len(columns)
+    _, n_block, n_seat, n_point = tables.re.shape
+    weights_of(tables, pol, x, w)
+    squares, mean_level = splat(ZERO), splat(ZERO)
+    tile = 0
     for k in range(n_block):
+        for f in range(0, n_point, WIDTH):
+            root = load(scratch.root_f, (k, f))
+            mean = splat(ZERO)
+            for s in range(n_seat):
+                p_re, p_im = splat(ZERO), splat(ZERO)
+                for c in range(n):
+                    h_re = load(tables.re, (columns[c], k, s, f))
+                    h_im = load(tables.im, (columns[c], k, s, f))
+                    w_re = load(w, (c, 0, k, f))
+                    w_im = load(w, (c, 1, k, f))
+                    t_re = w_re * h_re - w_im * h_im
+                    t_im = w_re * h_im + w_im * h_re
+                    store(t, (tile, c, s, 0), t_re)
+                    store(t, (tile, n + c, s, 0), t_im)
+                    p_re += t_re
+                    p_im += t_im
+                power = larger(p_re * p_re + p_im * p_im, splat(FLOOR))
+                level = UNIT * log2_fast(power)
+                inverse = (scratch.root_s[s] * root) / power
+                store(r, (tile, s, 0), level)
+                store(p, (tile, 0, s, 0), p_re * inverse)
+                store(p, (tile, 1, s, 0), p_im * inverse)
+                mean += tables.a[s] * level
+            mean_level += load(tables.wf, (k, f)) * mean
+            for s in range(n_seat):
+                deviation = (load(r, (tile, s, 0)) - mean) * (scratch.root_s[s] * root)
+                store(r, (tile, s, 0), deviation)
+                squares += deviation * deviation
+            tile += 1
+    return float(total(squares)) - reward * float(total(mean_level))
+
+
+@kernel
+def centred_slopes(tables: Tables, scratch: Scratch, n: int, k: int, f: int, tile: int) -> None:
+    """Parts of one tile turned into slopes of the level, centred and weighted; sums of lean and rise go on."""
+    d, r, p, root_s = scratch.d, scratch.r, scratch.p, scratch.root_s
+    n_seat = len(root_s)
+    root = load(scratch.root_f, (k, f))
+    swing = DB_PER_TURN_MS * load(tables.hz, (k, f))
+    for c in range(n):
+        mean_g, mean_t = splat(ZERO), splat(ZERO)
         for s in range(n_seat):
-            for f in range(n_point):
-                p[0, f] = ZERO
-                p[1, f] = ZERO
-            for c in range(n):
-                column = columns[c]
-                for f in range(n_point):
-                    h_re = tables.re[column, k, s, f]
-                    h_im = tables.im[column, k, s, f]
-                    t_re = w[c, 0, k, f] * h_re - w[c, 1, k, f] * h_im
-                    t_im = w[c, 0, k, f] * h_im + w[c, 1, k, f] * h_re
-                    d[c, k, s, f] = t_re
-                    d[n + c, k, s, f] = t_im
-                    p[0, f] += t_re
-                    p[1, f] += t_im
-            for f in range(n_point):
-                power = max(p[0, f] * p[0, f] + p[1, f] * p[1, f], FLOOR)
-                r[k, s, f] = UNIT * log2_fast(power)
-                inverse = ONE / power
-                p[0, f] *= inverse
-                p[1, f] *= inverse
-            for c in range(n):
-                for f in range(n_point):
-                    t_re = d[c, k, s, f]
-                    t_im = d[n + c, k, s, f]
-                    d[c, k, s, f] = t_re * p[0, f] + t_im * p[1, f]
-                    slope = DB_PER_NEPER_MS * np.float32(tables.omega[k, f])
-                    d[n + c, k, s, f] = slope * (t_im * p[0, f] - t_re * p[1, f])
+            t_re, t_im = load(d, (tile, c, s, 0)), load(d, (tile, n + c, s, 0))
+            p_re, p_im = load(p, (tile, 0, s, 0)), load(p, (tile, 1, s, 0))
+            by_gain = t_re * p_re + t_im * p_im
+            by_turn = t_im * p_re - t_re * p_im
+            store(d, (tile, c, s, 0), by_gain)
+            store(d, (tile, n + c, s, 0), by_turn)
+            mean_g += root_s[s] * by_gain
+            mean_t += root_s[s] * by_turn
+        lean_g, lean_t = load(scratch.lean, (c, 0)), load(scratch.lean, (n + c, 0))
+        for s in range(n_seat):
+            by_gain = load(d, (tile, c, s, 0)) - root_s[s] * mean_g
+            by_delay = swing * (load(d, (tile, n + c, s, 0)) - root_s[s] * mean_t)
+            store(d, (tile, c, s, 0), by_gain)
+            store(d, (tile, n + c, s, 0), by_delay)
+            deviation = load(r, (tile, s, 0))
+            lean_g += by_gain * deviation
+            lean_t += by_delay * deviation
+        store(scratch.lean, (c, 0), lean_g)
+        store(scratch.lean, (n + c, 0), lean_t)
+        store(scratch.rise, (c, 0), load(scratch.rise, (c, 0)) + root * mean_g)
+        store(scratch.rise, (n + c, 0), load(scratch.rise, (n + c, 0)) + root * (swing * mean_t))
+
+
+@kernel
+def four(sums: Array, i: int, j: int) -> Any:
+    """Four lanes beside each other."""
+    return load(sums, (i, j, 0)), load(sums, (i, j + 1, 0)), load(sums, (i, j + 2, 0)), load(sums, (i, j + 3, 0))
+
+
+@kernel
+def keep_four(sums: Array, i: int, j: int, m0: Any, m1: Any, m2: Any, m3: Any) -> None:
+    """Write four lanes beside each other."""
+    store(sums, (i, j, 0), m0)
+    store(sums, (i, j + 1, 0), m1)
+    store(sums, (i, j + 2, 0), m2)
+    store(sums, (i, j + 3, 0), m3)
+
+
+@kernel
+def add_products(d: Array, tile: int, i: int, j: int, sums: Array) -> None:
+    """Products of rows i to i + 3 with rows j to j + 3 of one tile, added to their sums, which stay in registers."""
+    a0, a1, a2, a3 = four(sums, i, j)
+    b0, b1, b2, b3 = four(sums, i + 1, j)
+    c0, c1, c2, c3 = four(sums, i + 2, j)
+    d0, d1, d2, d3 = four(sums, i + 3, j)
+    for s in range(d.shape[2]):
+        u0, u1 = load(d, (tile, j, s, 0)), load(d, (tile, j + 1, s, 0))
+        u2, u3 = load(d, (tile, j + 2, s, 0)), load(d, (tile, j + 3, s, 0))
+        row = load(d, (tile, i, s, 0))
+        a0 += row * u0
+        a1 += row * u1
+        a2 += row * u2
+        a3 += row * u3
+        row = load(d, (tile, i + 1, s, 0))
+        b0 += row * u0
+        b1 += row * u1
+        b2 += row * u2
+        b3 += row * u3
+        row = load(d, (tile, i + 2, s, 0))
+        c0 += row * u0
+        c1 += row * u1
+        c2 += row * u2
+        c3 += row * u3
+        row = load(d, (tile, i + 3, s, 0))
+        d0 += row * u0
+        d1 += row * u1
+        d2 += row * u2
+        d3 += row * u3
+    keep_four(sums, i, j, a0, a1, a2, a3)
+    keep_four(sums, i + 1, j, b0, b1, b2, b3)
+    keep_four(sums, i + 2, j, c0, c1, c2, c3)
+    keep_four(sums, i + 3, j, d0, d1, d2, d3)
+
+
+@kernel
+def slopes_there(tables: Tables, n: int, reward: float, scratch: Scratch, slope: Array, curvature: Array) -> None:
+    """Gradient and Gauss-Newton matrix where `value_alone` was asked last, which may be done once."""
+    products, lean, rise = scratch.products, scratch.lean, scratch.rise
+    products[:] = ZERO
+    lean[:] = ZERO
+    rise[:] = ZERO
+    n_block, n_point = tables.wf.shape
+    tile = 0
+    for k in range(n_block):
+        for f in range(0, n_point, WIDTH):
+            centred_slopes(tables, scratch, n, k, f, tile)
+            for i in range(0, 2 * n, 4):
+                for j in range(0, i + 1, 4):
+                    add_products(scratch.d, tile, i, j, products)
+            tile += 1
+    for i in range(2 * n):
+        slope[i] = 2.0 * float(total(load(lean, (i, 0)))) - reward * float(total(load(rise, (i, 0))))
+        for j in range(i + 1):
+            curvature[i, j] = 2.0 * float(total(load(products, (i, j, 0))))
+            curvature[j, i] = curvature[i, j]
 
 
 @kernel
@@ -152,55 +253,36 @@ def value_quick(
     curvature: Array,
 ) -> float:
     """V^2 - reward * mean level [dB^2]; gradient and Gauss-Newton matrix are written to slope, curvature."""
-    n_x = 2 * len(columns)
-    levels_and_slopes(tables, columns, pol, x, scratch)
-    r = scratch.r.reshape(scratch.r.size)
-    d = scratch.d.reshape((n_x, r.size))
-    mean_level = centre_points(tables, scratch.r, scratch.mean)
-    total = ZERO
-    for q in range(len(r)):
-        total += r[q] * r[q]
-    value = float(total) - reward * mean_level
-    for i in range(n_x):
-        mean_slope = centre_points(tables, scratch.d[i], scratch.mean)
-        total = ZERO
-        for q in range(len(r)):
-            total += d[i, q] * r[q]
-        slope[i] = 2.0 * total - reward * mean_slope
-        for j in range(i + 1):
-            total = ZERO
-            for q in range(len(r)):
-                total += d[i, q] * d[j, q]
-            curvature[i, j] = 2.0 * total
-            curvature[j, i] = 2.0 * total
+    value = value_alone(tables, columns, pol, x, reward, scratch)
+    slopes_there(tables, len(columns), reward, scratch, slope, curvature)
     return value
 
 
 @kernel
 def damped_step(curvature: Array, slope: Array, held: Array, damping: float, factor: Array, step: Array) -> None:
-    """Solve (C + damping * diag C) step = -slope on the unknowns that are not held, by Cholesky's method."""
+    """Solve (C + damping * diag C) step = -slope on the unknowns that are not held, by Cholesky's method.
+
+    `factor` receives the factor's columns as rows, so that inner loops run along them.
+    """
     n = len(slope)
     for i in range(n):
         step[i] = 0.0 if held[i] else -slope[i]
-        for j in range(i + 1):
+        for j in range(i, n):
             factor[i, j] = 0.0 if held[i] or held[j] else curvature[i, j]
         factor[i, i] = 1.0 if held[i] else curvature[i, i] * (1.0 + damping) + 1e-12
     for i in range(n):
-        for j in range(i + 1):
-            total = factor[i, j]
-            for k in range(j):
-                total -= factor[i, k] * factor[j, k]
-            if i == j:
-                factor[i, i] = np.sqrt(max(total, 1e-18))
-            else:
-                factor[i, j] = total / factor[j, j]
-    for i in range(n):
-        for k in range(i):
-            step[i] -= factor[i, k] * step[k]
-        step[i] /= factor[i, i]
+        inverse = 1.0 / np.sqrt(max(factor[i, i], 1e-18))
+        for k in range(i, n):
+            factor[i, k] *= inverse
+        step[i] *= inverse
+        for j in range(i + 1, n):
+            part = factor[i, j]
+            for k in range(j, n):
+                factor[j, k] -= part * factor[i, k]
+            step[j] -= part * step[i]
     for i in range(n - 1, -1, -1):
         for k in range(i + 1, n):
-            step[i] -= factor[k, i] * step[k]
+            step[i] -= factor[i, k] * step[k]
         step[i] /= factor[i, i]
 
 
@@ -224,29 +306,26 @@ def polish_quick(
     """
     n = len(x)
     slope = scratch.m[0, 0, :n]
-    new_slope = scratch.m[0, 1, :n]
-    step = scratch.m[0, 2, :n]
-    trial = scratch.m[0, 3, :n]
+    step = scratch.m[0, 1, :n]
+    trial = scratch.m[0, 2, :n]
     curvature = scratch.m[1, :n, :n]
-    new_curvature = scratch.m[2, :n, :n]
-    factor = scratch.m[3, :n, :n]
-    held = np.empty(n, np.bool_)
+    factor = scratch.m[2, :n, :n]
+    held = scratch.held
     for i in range(n):
         x[i] = min(max(x[i], low[i]), high[i])
     value = np.inf
     damping = 1e-2
     trial[:] = x
     for step_number in range(max_steps + 1):
-        new_value = value_quick(tables, columns, pol, trial, reward, scratch, new_slope, new_curvature)
+        new_value = value_alone(tables, columns, pol, trial, reward, scratch)
         if new_value < value:
             last = value - new_value < tolerance * abs(new_value)
             value = new_value
             x[:] = trial
-            slope[:] = new_slope
-            curvature[:] = new_curvature
             damping = max(damping * 0.2, 1e-6)
-            if last or (step_number >= HOPEFUL_STEPS and value > give_up):
+            if last or step_number == max_steps or (step_number >= HOPEFUL_STEPS and value > give_up):
                 break
+            slopes_there(tables, len(columns), reward, scratch, slope, curvature)
         else:
             damping *= 5.0
             if damping > 1e4:

@@ -2,13 +2,15 @@
 
 from itertools import combinations
 
+import numba
 import numpy as np
 import pytest
 
 from benchmarks.rooms_seeded import seeded_room
 from solvers.search import numpy_twins as reference
-from solvers.search.columns import columns_of
+from solvers.search.columns import LANES, columns_of
 from solvers.search.kernels import fixed as kernels_fixed
+from solvers.search.kernels import lanes
 from solvers.search.kernels import quick as kernels_quick
 from solvers.search.kernels import sweep as kernels_sweep
 from solvers.search.polish import polisher_of, value_and_slope
@@ -33,8 +35,30 @@ def test_fast_logarithm_is_within_its_stated_error() -> None:
 
 def test_fast_sine_is_within_float32() -> None:
     turns = np.linspace(-20.0, 20.0, 3001)
-    found = np.array([kernels_quick.sin_turn(np.float32(t)) for t in turns])
+    found = np.array([kernels_sweep.sin_turn(np.float32(t)) for t in turns])
     assert np.abs(found - np.sin(2.0 * np.pi * turns.astype(np.float32).astype(np.float64))).max() < 5e-7
+
+
+@numba.njit
+def _on_lanes(x: np.ndarray, found: np.ndarray) -> None:
+    for i in range(0, x.shape[1], lanes.WIDTH):
+        a, b = lanes.load(x, (0, i)), lanes.load(x, (1, i))
+        lanes.store(found, (0, i), kernels_sweep.log2_fast(a) - np.float32(2.0) * b)
+        lanes.store(found, (1, i), kernels_sweep.sin_turn(b) / a + lanes.splat(lanes.total(a)))
+        lanes.store(found, (2, i), lanes.larger(a, b) * lanes.smaller(a, b) + lanes.floor(b))
+
+
+def test_lanes_hold_what_single_numbers_do() -> None:
+    assert lanes.WIDTH == LANES
+    random = np.random.default_rng(0)
+    x = np.array([10.0 ** random.uniform(-3.0, 3.0, 48), random.uniform(-5.0, 5.0, 48)], dtype=np.float32)
+    found = np.empty((3, 48), dtype=np.float32)
+    _on_lanes(x, found)
+    a, b = x.astype(np.float64)
+    sums = np.repeat(a.reshape(3, 16).sum(axis=1), 16)
+    np.testing.assert_allclose(found[0], np.log2(a) - 2.0 * b, atol=2e-5)
+    np.testing.assert_allclose(found[1], np.sin(2.0 * np.pi * b) / a + sums, rtol=1e-5)
+    np.testing.assert_allclose(found[2], a * b + np.floor(b), rtol=1e-5, atol=1e-5)
 
 
 @pytest.mark.parametrize("room", ROOMS)
