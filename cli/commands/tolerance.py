@@ -66,7 +66,15 @@ def tolerance(
             "96 at most.",
         ),
     ] = None,
-    check: Annotated[int, typer.Option("--check", min=0, max=64, help="Rooms to check with the full equations.")] = 2,
+    check: Annotated[
+        int,
+        typer.Option(
+            "--check",
+            min=0,
+            max=64,
+            help="Rooms to check with the full equations, each at every other frequency; two check all frequencies.",
+        ),
+    ] = 2,
     shares: Annotated[bool, typer.Option("--shares/--no-shares", help="Say which uncertainty matters most.")] = True,
     threads: Annotated[
         int | None, typer.Option("--threads", min=1, help="Most threads; the figures do not depend on it.")

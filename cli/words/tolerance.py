@@ -48,8 +48,8 @@ def print_tolerance(page: Page, results: Results, found: Tolerance) -> None:
         page.line(line, mark="- ")
     if found.checked:
         page.line(
-            f"{found.checked} of the rooms worked out again by the full equations: variations differ by "
-            f"{found.error_db:z.3f} dB at most",
+            f"{found.checked} of the rooms worked out again by the full equations, each at every other frequency: "
+            f"variations over these differ by {found.error_db:z.3f} dB at most",
             mark="- ",
         )
     page.line(

@@ -154,8 +154,8 @@ class Tolerance(HasMade):
     seat_name : (n_seat,).
     group_name : (n_group,) what is uncertain.
     method : how it was computed, in sentences.
-    checked : rooms that were worked out again by the full model.
-    error_db : largest difference of a plan's variation in them; 0 where none was checked [dB].
+    checked : rooms that were worked out again by the full model, each at every other frequency.
+    error_db : largest difference of a plan's variation over these; 0 where none was checked [dB].
     plans : number of subs -> table.
     """
 

@@ -17,7 +17,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import eigh
 from scipy.linalg.lapack import zsysv, zsysv_lwork
 
 from roommodes.arrays import Complexes
@@ -79,8 +78,8 @@ def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> Complexes:
     (mode, r) orthonormal, what matters most first.
     """
     seen = answers.T @ drawn.times(answers)
-    _, mixture = eigh(seen.conj().T @ seen, subset_by_value=((LEAST * heard) ** 2, np.inf))
-    return np.asarray(np.linalg.qr(answers @ mixture[:, ::-1])[0])
+    square, mixture = np.linalg.eigh(seen.conj().T @ seen)
+    return np.asarray(np.linalg.qr(answers @ mixture[:, square > (LEAST * heard) ** 2][:, ::-1])[0])
 
 
 def mixed(asked: Complexes, most: int, rng: np.random.Generator) -> Complexes:

@@ -14,10 +14,11 @@ from roommodes.places.seats import Listening
 from roommodes.responses.metrics import normalised
 from roommodes.running import Running
 from solvers.tolerance.field import CHUNK, Field
-from solvers.tolerance.inputs import CABINETS, DRIVES, EARS, Builds, Inputs
+from solvers.tolerance.inputs import CABINETS, CONSTRUCTION, DRIVES, EARS, Builds, Inputs
 from solvers.tolerance.plans import Driven, drives_of, levels_db, mean_levels_db, variations_db
 from solvers.tolerance.reduction import PRECISION
 
+CHECK_EVERY = 2  # two rooms check all frequencies
 ALONE = (CABINETS, EARS, DRIVES)  # groups that leave the room's own equations as they are
 
 
@@ -82,13 +83,15 @@ class Design:
         return list(range(begin, end, CHUNK // 2))
 
     def mixes(self, groups: Sequence[str], begin: int, end: int) -> list[tuple[tuple[str, ...], int, int]]:
-        """Of some groups those that one solution serves, with a part of A's points from one up to another."""
+        """Of some groups those that are worked out together, with a part of A's points from one up to another."""
+        walls = tuple(name for name in groups if name.startswith(CONSTRUCTION))
         alone = tuple(name for name in groups if name in ALONE)
-        jobs = [(name,) for name in groups if name not in ALONE]
+        jobs = [walls, alone, *((name,) for name in groups if name not in walls + alone)]  # the longest first
         return [
-            (names, start, min(start + CHUNK, end))
-            for names in ([alone, *jobs] if alone else jobs)
-            for start in range(begin, end, CHUNK)
+            (names, start, min(start + CHUNK // 2, end))
+            for names in jobs
+            for start in range(begin, end, CHUNK // 2)
+            if names
         ]
 
     def points(self) -> tuple[Floats, Floats]:
@@ -144,27 +147,37 @@ class Design:
             unit, columns = a.copy(), self.inputs.groups[name]
             unit[:, columns] = b[:, columns]
             rooms.append(self.inputs.builds(unit))
-        pressures = self.field.pressure(rooms[0], *((builds, self._drives(builds, plans)) for builds in rooms))
+        if names[0].startswith(CONSTRUCTION):
+            own = self.inputs.builds(a)
+            walls = [(name.removeprefix(CONSTRUCTION), builds) for name, builds in zip(names, rooms, strict=True)]
+            pressures = self.field.pressure_with(own, self._drives(own, plans), walls)
+        else:
+            pressures = self.field.pressure(rooms[0], *((builds, self._drives(builds, plans)) for builds in rooms))
         return {name: self._heard(one).variation_db for name, one in zip(names, pressures, strict=True)}
 
     def error_db(self, count: int, *, running: Running) -> float:
-        """Largest difference of any plan's variation in the first rooms of A from the full equations [dB]."""
+        """Largest difference of any plan's variation in the first rooms of A from the full equations [dB].
+
+        The rooms take the frequencies in turn, each every `CHECK_EVERY`th: variations are those over these.
+        """
         builds = self.inputs.builds(self.points()[0][:count])
-        reduced = self.heard_in(builds).variation_db
+        drives = self._drives(builds, self.plans)
+        reduced = self.field.pressure(builds, (builds, drives))[0]
         worst = 0.0
         for index in range(count):
             room, surfaces = self.inputs.built(builds, index)
+            part = (slice(index, index + 1), slice(index % CHECK_EVERY, None, CHECK_EVERY))
             transfer = transfer_function(
                 room,
                 surfaces,
-                frequency_hz=self.field.frequency_hz,
+                frequency_hz=self.field.frequency_hz[part[1]],
                 seat_m=builds.ear_m[index],
                 source_m=builds.cabinet_m[index],
                 precision=PRECISION,
                 running=running,
             )
-            full = self.heard(builds.part(slice(index, index + 1)), transfer[None]).variation_db[:, 0]
-            worst = max(worst, float(np.abs(full - reduced[:, index]).max()))
+            full = self._heard(transfer[None] @ drives[part]).variation_db
+            worst = max(worst, float(np.abs(full - self._heard(reduced[part]).variation_db).max()))
         return worst
 
 

@@ -47,7 +47,7 @@ class Asked:
     seed : of the rooms.
     plans : leading plans of each number of subs.
     counts : numbers of subs; None for all in the file.
-    checked : rooms that the full equations work out again.
+    checked : rooms that the full equations work out again, see `Design.error_db`.
     indices : whether to say which uncertainty matters most.
     """
 

@@ -19,7 +19,7 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.air import Air
 from roommodes.acoustics.box_within import box_within
-from roommodes.acoustics.ports import PortMatrices, Ports
+from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary
@@ -34,12 +34,12 @@ from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.kept_levels import depends_on, packed, unpacked
 from solvers.tolerance.level import Level, real_times
 from solvers.tolerance.modes import Modes, ShapedModes, box_modes, shaped_modes
+from solvers.tolerance.rest import K2_STEP, Rest, Smooth
 from solvers.tolerance.walls import Walls
 
 # 3e-4 of the seats' rms at most on the demo, beside which the spreads are large
 PRECISION = Precision(cut=3.0, extra_order=5, edge_wavenumber=30.0, plane_wavenumber=100.0, near_error=1e-2)
 LOW_REACH, LOW_MORE = 1.6, 0.6  # modes below LOW_REACH k + LOW_MORE [1/m] are worked out one by one
-K2_STEP = 0.02  # over which the smooth part's slope is taken
 AT_ONCE = 2  # wavenumbers of one frequency
 SAMPLES, MORE = 12, 15  # rooms beside the drawn one from which a basis is learnt: at first, and where it is not settled
 SETTLED = 0.5  # of the directions that they show, what a settled basis has at most
@@ -232,28 +232,25 @@ class _Learner:
             low = np.arange(len(self.k2_modes))  # they mix among each other
         without = np.zeros(self.ports.k2_modes.shape, dtype=np.bool_)
         without[tuple(self.modes.number[low].T)] = True
-        rest = self.ports.at(np.concatenate([k2, k2 * (1.0 + K2_STEP)]), without=without)
-        step = k2[0] * K2_STEP
+        rest = Rest.of(self.ports, complex(k2[0]), without)
         overlap = self.overlaps[:, low]
         basis = self._basis(index, k2[0], low, rest, overlap)
         r = basis.shape[1]
         reduced = basis.T @ overlap
         rows, columns = np.triu_indices(r)
         bundle, bundled = self._bundles(omega, low, np.linalg.norm(reduced, axis=0) ** 2)
-        value = basis.T @ rest.boundary[0] @ basis
-        slope = (basis.T @ rest.boundary[1] @ basis - value) / step
+        walls = rest.boundary.over(lambda part: basis.T @ real_times(part, basis))
         system = np.concatenate(
             [
                 np.empty((0, len(rows))) if self.walls is None else self.walls.matrices(basis, omega)[:, rows, columns],
-                np.stack([value, slope])[:, rows, columns],
+                np.stack([walls.value, walls.slope])[:, rows, columns],
                 bundled @ (reduced[rows] * reduced[columns]).T,
             ]
         )
-        ear, ear_slope = _points(rest.seat_boundary @ basis, self.ear_fit, step)
-        cabinet, cabinet_slope = _points(rest.source_boundary @ basis, self.cabinet_fit, step)
-        n_ear, _, ear_nodes = self.ear_fit.shape
-        n_cabinet, _, cabinet_nodes = self.cabinet_fit.shape
-        direct = rest.seat_source.reshape(2, n_ear, ear_nodes, n_cabinet, cabinet_nodes)
+        ear, ear_slope = _points(rest.seat_boundary, basis, self.ear_fit)
+        cabinet, cabinet_slope = _points(rest.source_boundary, basis, self.cabinet_fit)
+        shape = (len(self.ear_fit), self.ear_fit.shape[2], len(self.cabinet_fit), self.cabinet_fit.shape[2])
+        direct = rest.seat_source.value.reshape(shape)
         return Level(
             k2=complex(k2[0]),
             low=low,
@@ -264,8 +261,8 @@ class _Learner:
             ear_slope=ear_slope,
             cabinet=cabinet,
             cabinet_slope=cabinet_slope,
-            direct=np.einsum("epn,encm,cqm->epcq", self.ear_fit, direct[0], self.cabinet_fit, optimize=True),
-            direct_slope=(direct[1, :, 0, :, 0] - direct[0, :, 0, :, 0]) / step,
+            direct=np.einsum("epn,encm,cqm->epcq", self.ear_fit, direct, self.cabinet_fit, optimize=True),
+            direct_slope=rest.seat_source.slope.reshape(shape)[:, 0, :, 0],
         )
 
     def _bundles(self, omega: float, low: NDArray[np.intp], weight: Floats) -> tuple[Complexes, Complexes]:
@@ -292,29 +289,28 @@ class _Learner:
         kept = direction[strength > LEAST_BUNDLE * strength[0]]
         return scale[:, None] * kept.conj().T, kept / scale
 
-    def _basis(self, index: int, k2: complex, low: NDArray[np.intp], rest: PortMatrices, overlap: Floats) -> Complexes:
+    def _basis(self, index: int, k2: complex, low: NDArray[np.intp], rest: Rest, overlap: Floats) -> Complexes:
         """Directions that the walls' reaction takes in the sample rooms at a frequency: (mode, r), see `leading_of`."""
         if self.walls is None:
             return np.empty((0, 0), dtype=np.complex128)
         volume, mode_k2 = self.room.volume_m3, self.k2_modes[low]
-        ear_nodes, cabinet_nodes = self.ear_fit.shape[2], self.cabinet_fit.shape[2]
+        nodes = [fit.shape[2] for fit in (self.ear_fit, self.cabinet_fit)]
         shapes = [shape[:, low] for shape in self.shapes]
+        smooth, boundary = [part.value for part in (rest.seat_boundary, rest.source_boundary)], rest.boundary.value
         found = []
         rng = np.random.default_rng(0)
         for sample, (strengths, speed) in enumerate(zip(self.strengths, self.speeds, strict=True)):
             k2_here = k2 * (self.room.air.speed_of_sound_m_s / speed) ** 2
             d = 1.0 / (volume * (mode_k2 - k2_here))
             points = [
-                rest.seat_boundary[0, sample % ear_nodes :: ear_nodes].T
-                + overlap @ (d[:, None] * shapes[0][sample % ear_nodes :: ear_nodes].T),
-                rest.source_boundary[0, sample % cabinet_nodes :: cabinet_nodes].T
-                + overlap @ (d[:, None] * shapes[1][sample % cabinet_nodes :: cabinet_nodes].T),
+                part[sample % n :: n].T + overlap @ (d[:, None] * shape[sample % n :: n].T)
+                for part, shape, n in zip(smooth, shapes, nodes, strict=True)
             ]
             asked = np.concatenate(points, axis=1)
             scale = float(np.linalg.norm(asked)) / asked.shape[1] ** 0.5
             reaction = Reaction(
                 strengths=[one[index] for one in strengths],
-                boundary=rest.boundary[0] + real_times(overlap, np.asarray(d[:, None] * overlap.T, np.complex128)),
+                boundary=boundary + real_times(overlap, np.asarray(d[:, None] * overlap.T, np.complex128)),
             )
             if sample == 0:
                 drawn, answers = reaction, reaction.answers(asked)
@@ -331,8 +327,8 @@ class _Learner:
         return basis
 
 
-def _points(value: Complexes, fit: Floats, step: complex) -> tuple[Complexes, Complexes]:
-    """A smooth part's coefficients (n_point, n_monomial, r) and slope (n_point, r), from (2, n_point n_node, r)."""
+def _points(smooth: Smooth, basis: Complexes, fit: Floats) -> tuple[Complexes, Complexes]:
+    """A smooth part's coefficients (n_point, n_monomial, r) and slope (n_point, r), from (n_point n_node, boundary)."""
     n_point, _, n_node = fit.shape
-    at = value.reshape(2, n_point, n_node, value.shape[2])
-    return fit @ at[0], (at[1, :, 0] - at[0, :, 0]) / step
+    here = smooth.over(lambda part: real_times(part, basis).reshape(n_point, n_node, -1))
+    return fit @ here.value, here.slope[:, 0]

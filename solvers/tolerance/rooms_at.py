@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from roommodes.arrays import Complexes, Floats
 from solvers.tolerance.level import Level, real_times, square
@@ -134,6 +135,36 @@ def pressures(at: At, driven: Sequence[tuple[Points, Complexes]]) -> list[Comple
         value + real_times(points.ear_shape, one.transpose(0, 2, 1))
         for value, one, (points, _) in zip(found, low, driven, strict=True)
     ]
+
+
+def pressures_with(
+    at: At, points: Points, drive: Complexes, walls: Sequence[tuple[NDArray[np.intp], Complexes]]
+) -> list[Complexes]:
+    """What drives give at the ears, over 4 pi, in rooms that differ from n of them in walls alone.
+
+    Parameters
+    ----------
+    at : n rooms.
+    points, drive : in them; (n, n_cabinet, n_plan).
+    walls : for each change which of the walls' terms differ, and by how much their coefficients do: (n, n_differ).
+
+    Returns
+    -------
+    (n, ear, n_plan) for each of `walls`.
+    """
+    level, d, overlap = at.level, at.d[:, None, :], at.overlap
+    low = real_times(points.cabinet_shape.transpose(0, 2, 1), drive).transpose(0, 2, 1) * d
+    still = points.direct(at) @ drive + real_times(points.ear_shape, low.transpose(0, 2, 1))
+    cabinet = _smooth(at, level.cabinet, level.cabinet_slope, points.cabinet_power)
+    asked = drive.transpose(0, 2, 1) @ cabinet + _over(low, np.swapaxes(overlap, -1, -2))
+    ear = _smooth(at, level.ear, level.ear_slope, points.ear_power)
+    ear += _over(points.ear_shape * d, np.swapaxes(overlap, -1, -2))
+    system, whole = at.system(overlap), square(len(level.overlap))
+    found = []
+    for terms, change in walls:
+        changed = system + np.take(change @ level.system[terms], whole, axis=1)
+        found.append(still - ear @ np.linalg.solve(changed, asked.transpose(0, 2, 1)))
+    return found
 
 
 def _smooth(at: At, value: Complexes, slope: Complexes, power: Floats) -> Complexes:

@@ -172,13 +172,31 @@ class Walls:
             found.append(skin.T @ np.linalg.solve(drawn, skin))
         return np.stack(found)
 
-    def coefficients(self, builds: Builds, omega: Floats) -> Complexes:
-        """What each fixed matrix is multiplied by: (n, n_freq, n_term), for all the frequencies (n_freq,) [rad/s]."""
+    def terms(self, construction: str) -> Indices:
+        """Which of the fixed matrices hang on a construction."""
+        sizes = [(one.names, 1) for one in self.local] + [(one.names, one.direction.shape[1] + 1) for one in self.glass]
+        return np.flatnonzero(np.repeat([construction in names for names, _ in sizes], [size for _, size in sizes]))
+
+    def coefficients(self, builds: Builds, omega: Floats, construction: str | None = None) -> Complexes:
+        """What each fixed matrix is multiplied by, for all the frequencies.
+
+        Parameters
+        ----------
+        builds : n rooms.
+        omega : (n_freq,) [rad/s].
+        construction : only of the matrices that hang on this one, see `terms`.
+
+        Returns
+        -------
+        (n, n_freq, n_term).
+        """
         air: Any = ManyAirs.of(builds.temperature_c)
         grown = builds.size_m / self.drawn_m
         w = omega[None, :].astype(np.complex128)
         found = []
-        for one in self.local:
+        local = [one for one in self.local if construction is None or construction in one.names]
+        glass = [one for one in self.glass if construction is None or construction in one.names]
+        for one in local:
             first, second = _stretched(one.units, grown)
             area = (first * second)[:, None]
             law = self._law(one.names, one.sides_m, builds)
@@ -186,7 +204,7 @@ class Walls:
             assert front is not None, "a bare pane has no locally reacting part"
             beta = front.admittance(w + 0.0 * air.density_kg_m3, air)
             found.append((air.speed_of_sound_m_s / (1j * w * beta * area))[:, :, None])
-        for pane in self.glass:
+        for pane in glass:
             inverse, stiffer = self._inverse(pane, builds)
             found += [(inverse @ np.linalg.pinv(pane.direction)).swapaxes(0, 1), stiffer.T[:, :, None]]
         return np.concatenate(found, axis=2)

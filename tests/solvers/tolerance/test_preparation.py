@@ -1,17 +1,22 @@
 """What the reduced field is made of: the basis, bands with boundary modes of their own, the part kept between runs."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from roommodes.acoustics.ports import Ports
+from roommodes.acoustics.room_boundary import boundary_of
+from roommodes.acoustics.transfer import bulk_k2
 from roommodes.running import Running
 from roommodes.storage.kept import Kept
 from solvers.tolerance.bands import bands_of
 from solvers.tolerance.basis import LEAST, Reaction, leading_of
 from solvers.tolerance.field import Field
 from solvers.tolerance.inputs import CABINETS, EARS, Inputs, inputs_of
-from solvers.tolerance.reduction import reduced_field
+from solvers.tolerance.reduction import PRECISION, reduced_field
+from solvers.tolerance.rest import K2_STEP, Rest
 from tests.solvers.tolerance.built_rooms import drawn_project
 
 HZ = np.array([30.0, 50.0, 78.0])
@@ -54,6 +59,24 @@ def test_what_the_basis_leaves_out_is_the_first_singular_value_left_out() -> Non
         assert 0.5 * singular[r] < left_out < 2.0 * singular[r]
         assert r < basis.shape[1] or left_out < 2.0 * LEAST * heard
     assert 2 < basis.shape[1] < count
+
+
+def test_modes_above_the_cut_from_real_wavenumbers_are_those_from_complex_ones(inputs: Inputs) -> None:
+    """Value and slope over k^2, with a bulk loss three times the drawn room's, against the port matrices themselves."""
+    room, hz = replace(inputs.project.room, loss_factor=3.0 * inputs.project.room.loss_factor), HZ[-1:]
+    points = {"seat_m": inputs.ear_m, "source_m": inputs.cabinet_m}
+    boundary = boundary_of(room, inputs.project.surfaces(), frequency_hz=hz, precision=PRECISION, **points)
+    k2 = complex(bulk_k2(room, (2.0 * np.pi * hz).astype(np.complex128))[0])
+    ports = Ports(room, boundary.families, max_wavenumber=1.1 * abs(k2) ** 0.5, precision=PRECISION, **points)
+    below = ports.k2_modes < (1.6 * abs(k2) ** 0.5 + 0.6) ** 2
+    step = k2 * K2_STEP
+    plain = ports.at(np.array([k2, k2 + step]), without=below)
+    rest = Rest.of(ports, k2, below)
+    for name in ("seat_source", "seat_boundary", "source_boundary", "boundary"):
+        smooth, (here, there) = getattr(rest, name), getattr(plain, name)
+        scale = np.abs(here).max()
+        assert np.abs(smooth.value - here).max() < 3e-4 * scale < 0.1 * np.abs(smooth.here - here).max()
+        assert np.abs(smooth.slope * step - (there - here)).max() < 0.1 * np.abs(there - here).max()
 
 
 def test_lower_bands_have_fewer_boundary_modes_and_every_frequency_has_one(field: Field) -> None:
