@@ -45,9 +45,12 @@ class Reaction:
             result[part] += answers[part] / one[:, None] if one.ndim == 1 else np.linalg.solve(one, answers[part])
         return result
 
-    def answers(self, asked: Complexes) -> Complexes:
-        """The other way: (mode, n) -> (mode, n). In double precision: in single, figures hang on the library."""
-        system = self.boundary.copy()
+    def answers(self, asked: Complexes, *, last: bool = False) -> Complexes:
+        """The other way: (mode, n) -> (mode, n). In double precision: in single, figures hang on the library.
+
+        The last ones are worked out in Z's own memory.
+        """
+        system = self.boundary if last else self.boundary.copy()
         for part, one in self._parts():
             if one.ndim == 1:
                 at = np.arange(part.start, part.stop)

@@ -33,7 +33,7 @@ from roommodes.arrays import Complexes, Floats
 from solvers.tolerance.inputs import Builds, Inputs
 from solvers.tolerance.level import Level
 from solvers.tolerance.modes import Modes
-from solvers.tolerance.rooms_at import At, Points, pressures, pressures_with
+from solvers.tolerance.rooms_at import At, Points, Scratch, pressures, pressures_with
 from solvers.tolerance.walls import Walls
 
 CHUNK = 64  # rooms that are worked out together
@@ -191,16 +191,13 @@ class BandField:
         """As `Field.pressure_with`."""
         assert self.walls is not None, "rigid walls have no constructions"
         points, omega = self._points(rooms), 2.0 * pi * self.frequency_hz
-        changes = [
-            (
-                self.walls.terms(name),
-                self.walls.coefficients(builds, omega, name) - self.walls.coefficients(rooms, omega, name),
-            )
-            for name, builds in walls
-        ]
+        own, changes = self.walls.coefficients(rooms, omega), []
+        for name, builds in walls:
+            terms = self.walls.terms(name)
+            changes.append((terms, self.walls.coefficients(builds, omega, name) - own[:, :, terms]))
         shape = (len(rooms), len(self.levels), points.ear_shape.shape[1], drives.shape[3])
         results = [np.empty(shape, dtype=np.complex128) for _ in walls]
-        for index, part, at in self._blocks(rooms):
+        for index, part, at in self._blocks(rooms, own):
             here = [(terms, change[part, index]) for terms, change in changes]
             values = pressures_with(at, points.at(at.level, part), drives[part, index], here)
             for result, value in zip(results, values, strict=True):
@@ -220,13 +217,15 @@ class BandField:
             cabinet_power=self.cabinets.monomials(cabinet),
         )
 
-    def _blocks(self, builds: Builds) -> Iterator[tuple[int, slice, At]]:
-        """Frequency by frequency, some rooms at a time."""
+    def _blocks(self, builds: Builds, wall: Complexes | None = None) -> Iterator[tuple[int, slice, At]]:
+        """Frequency by frequency, some rooms at a time; `wall` the walls' coefficients in them, if they are known."""
         mean_grown = np.prod(builds.size_m / self.size_m, axis=1) ** (1.0 / 3.0)
         mixed = self.modes.of(builds)
         speed = np.array([Air(temperature_c=float(one)).speed_of_sound_m_s for one in builds.temperature_c])
         omega = 2.0 * pi * self.frequency_hz
-        wall = None if self.walls is None else self.walls.coefficients(builds, omega)
+        if self.walls is not None and wall is None:
+            wall = self.walls.coefficients(builds, omega)
+        scratch = Scratch.of(self.levels, BLOCK)
         for index, level in enumerate(self.levels):
             k2 = (omega[index] / speed * (1.0 - 0.5j * self.loss_factor)) ** 2
             d = 1.0 / (mixed.volume_m3[:, None] * (mixed.k2[:, level.low] - k2[:, None]))
@@ -240,5 +239,6 @@ class BandField:
                     slope=slope[part],
                     mixture=None if mixed.mixture is None else mixed.mixture[part],
                     wall=None if wall is None else wall[part, index],
+                    scratch=scratch,
                 )
                 yield index, part, at

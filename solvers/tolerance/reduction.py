@@ -308,10 +308,9 @@ class _Learner:
             ]
             asked = np.concatenate(points, axis=1)
             scale = float(np.linalg.norm(asked)) / asked.shape[1] ** 0.5
-            reaction = Reaction(
-                strengths=[one[index] for one in strengths],
-                boundary=boundary + real_times(overlap, np.asarray(d[:, None] * overlap.T, np.complex128)),
-            )
+            whole = real_times(overlap, np.asarray(d[:, None] * overlap.T, np.complex128))
+            whole += boundary
+            reaction = Reaction(strengths=[one[index] for one in strengths], boundary=whole)
             if sample == 0:
                 drawn, answers = reaction, reaction.answers(asked)
                 heard = float(np.median(np.abs((answers * asked).sum(axis=0)))) / scale**2
@@ -319,7 +318,7 @@ class _Learner:
             if sample < MODE_SAMPLES:  # what a shift of a mode by so much would add
                 moved = np.abs(1.0 / (volume * (mode_k2 - k2_here * (1.0 + K2_STEP))) - d)
                 asked = np.concatenate([asked, mixed(overlap * (moved + 0j), MIXED_MODES, rng)], axis=1)
-            found.append(reaction.answers(asked) / scale)
+            found.append(reaction.answers(asked, last=sample > 0) / scale)
             if sample in (SAMPLES, MORE):
                 basis = leading_of(np.concatenate(found, axis=1), drawn, heard)
                 if basis.shape[1] <= SETTLED * sum(one.shape[1] for one in found):

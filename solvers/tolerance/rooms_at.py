@@ -9,6 +9,41 @@ from numpy.typing import NDArray
 from roommodes.arrays import Complexes, Floats
 from solvers.tolerance.level import Level, real_times, square
 
+Terms = slice | NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scratch:
+    """Memory that the equations of some rooms are put together in, frequency by frequency: new pages cost time.
+
+    Parameters
+    ----------
+    packed, changed : for upper triangles.
+    whole : for matrices.
+    """
+
+    packed: Complexes
+    changed: Complexes
+    whole: Complexes
+
+    @classmethod
+    def of(cls, levels: Sequence[Level], rooms: int) -> "Scratch":
+        """For as many rooms at any of the frequencies."""
+        r = max(len(level.overlap) for level in levels)
+        first, second = (np.empty(rooms * r * (r + 1) // 2, dtype=np.complex128) for _ in range(2))
+        return cls(packed=first, changed=second, whole=np.empty(rooms * r * r, dtype=np.complex128))
+
+    def unpacked(self, packed: Complexes, r: int) -> Complexes:
+        """Symmetric matrices (n, r, r) from their upper triangles (n, r (r + 1) / 2), until it is asked again."""
+        whole = self.whole[: len(packed) * r * r].reshape(-1, r, r)
+        return np.asarray(np.take(packed, square(r), axis=1, out=whole, mode="clip"))
+
+
+def product(coefficient: Complexes, matrices: Complexes, memory: Complexes) -> Complexes:
+    """(n, k) times (k, size), in flat memory: (n, size)."""
+    out = memory[: len(coefficient) * matrices.shape[1]].reshape(len(coefficient), -1)
+    return np.matmul(coefficient, matrices, out=out)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class At:
@@ -22,6 +57,7 @@ class At:
     slope : (n,) change of k^2, with that scale.
     mixture : (n, m, m), see `modes.Mixed`.
     wall : (n, n_term) the walls' coefficients; None where all are rigid.
+    scratch : for one thread.
     """
 
     level: Level
@@ -30,24 +66,34 @@ class At:
     slope: Complexes
     mixture: Floats | None
     wall: Complexes | None
+    scratch: Scratch
 
     @property
     def overlap(self) -> Complexes:
         """(r, m), or (n, r, m) where modes mix."""
         return self.level.overlap if self.mixture is None else self.level.overlap @ self.mixture
 
-    def system(self, overlap: Complexes) -> Complexes:
-        """Y^-1 + Z_bb in the basis: (n, r, r)."""
-        level = self.level
+    def packed(self) -> Complexes:
+        """Y^-1 + Z_bb in the basis, but for modes that mix: upper triangles (n, r (r + 1) / 2)."""
         assert self.wall is not None, "rigid walls have no equations"
-        coefficient = np.concatenate([self.wall, self.scale[:, None], self.slope[:, None]], axis=1)
-        whole = square(len(level.overlap))
+        parts = [self.wall, self.scale[:, None], self.slope[:, None]]
         if self.mixture is None:
-            coefficient = np.concatenate([coefficient, self.d @ level.bundle], axis=1)
-            return np.take(coefficient @ level.system, whole, axis=1)
-        system = np.take(coefficient @ level.system[: coefficient.shape[1]], whole, axis=1)
-        # in place of the drawn room's own modes
-        return np.asarray(system + (overlap * self.d[:, None, :]) @ np.swapaxes(overlap, -1, -2))
+            parts.append(self.d @ self.level.bundle)
+        coefficient = np.concatenate(parts, axis=1)
+        return product(coefficient, self.level.system[: coefficient.shape[1]], self.scratch.packed)
+
+    def mixing(self, overlap: Complexes) -> Complexes | None:
+        """What modes that mix add to it, in place of the drawn room's own: (n, r, r); None where none do."""
+        if self.mixture is None:
+            return None
+        return np.asarray((overlap * self.d[:, None, :]) @ np.swapaxes(overlap, -1, -2))
+
+    def system(self, packed: Complexes, mixing: Complexes | None) -> Complexes:
+        """Y^-1 + Z_bb in the basis, from its parts: (n, r, r), until it is asked again."""
+        system = self.scratch.unpacked(packed, len(self.level.overlap))
+        if mixing is not None:
+            system += mixing
+        return system
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -83,7 +129,9 @@ class Points:
         overlap = at.overlap
         ear = _smooth(at, level.ear, level.ear_slope, self.ear_power)  # (n, ear, r)
         ear += _over(self.ear_shape * at.d[:, None, :], np.swapaxes(overlap, -1, -2))
-        driven = np.asarray(np.linalg.solve(at.system(overlap), ear.transpose(0, 2, 1)), np.complex128)
+        driven = np.asarray(
+            np.linalg.solve(at.system(at.packed(), at.mixing(overlap)), ear.transpose(0, 2, 1)), np.complex128
+        )
         driven = driven.transpose(0, 2, 1)
         low = (self.ear_shape - _over(driven, overlap)) * at.d[:, None, :]
         cabinet = _smooth(at, level.cabinet, level.cabinet_slope, self.cabinet_power)
@@ -123,7 +171,8 @@ def pressures(at: At, driven: Sequence[tuple[Points, Complexes]]) -> list[Comple
             for points, drive in driven
         ]  # (n, plan, r) each
         right = np.concatenate(asked, axis=1) + _over(np.concatenate(low, axis=1), np.swapaxes(overlap, -1, -2))
-        answer = np.asarray(np.linalg.solve(at.system(overlap), right.transpose(0, 2, 1)), np.complex128)
+        system = at.system(at.packed(), at.mixing(overlap))
+        answer = np.asarray(np.linalg.solve(system, right.transpose(0, 2, 1)), np.complex128)
         moved = _over(answer.transpose(0, 2, 1), overlap) * d  # (n, plan, m)
         start = 0
         for index, (points, drive) in enumerate(driven):
@@ -138,7 +187,7 @@ def pressures(at: At, driven: Sequence[tuple[Points, Complexes]]) -> list[Comple
 
 
 def pressures_with(
-    at: At, points: Points, drive: Complexes, walls: Sequence[tuple[NDArray[np.intp], Complexes]]
+    at: At, points: Points, drive: Complexes, walls: Sequence[tuple[Terms, Complexes]]
 ) -> list[Complexes]:
     """What drives give at the ears, over 4 pi, in rooms that differ from n of them in walls alone.
 
@@ -159,11 +208,12 @@ def pressures_with(
     asked = drive.transpose(0, 2, 1) @ cabinet + _over(low, np.swapaxes(overlap, -1, -2))
     ear = _smooth(at, level.ear, level.ear_slope, points.ear_power)
     ear += _over(points.ear_shape * d, np.swapaxes(overlap, -1, -2))
-    system, whole = at.system(overlap), square(len(level.overlap))
+    packed, mixing = at.packed(), at.mixing(overlap)
     found = []
     for terms, change in walls:
-        changed = system + np.take(change @ level.system[terms], whole, axis=1)
-        found.append(still - ear @ np.linalg.solve(changed, asked.transpose(0, 2, 1)))
+        changed = product(change, level.system[terms], at.scratch.changed)
+        changed += packed
+        found.append(still - ear @ np.linalg.solve(at.system(changed, mixing), asked.transpose(0, 2, 1)))
     return found
 
 

@@ -172,10 +172,11 @@ class Walls:
             found.append(skin.T @ np.linalg.solve(drawn, skin))
         return np.stack(found)
 
-    def terms(self, construction: str) -> Indices:
-        """Which of the fixed matrices hang on a construction."""
+    def terms(self, construction: str) -> slice | Indices:
+        """Which of the fixed matrices hang on a construction; a slice, which is no copy, where they stand together."""
         sizes = [(one.names, 1) for one in self.local] + [(one.names, one.direction.shape[1] + 1) for one in self.glass]
-        return np.flatnonzero(np.repeat([construction in names for names, _ in sizes], [size for _, size in sizes]))
+        found = np.flatnonzero(np.repeat([construction in names for names, _ in sizes], [size for _, size in sizes]))
+        return slice(found[0], found[-1] + 1) if np.ptp(found) == len(found) - 1 else found
 
     def coefficients(self, builds: Builds, omega: Floats, construction: str | None = None) -> Complexes:
         """What each fixed matrix is multiplied by, for all the frequencies.
