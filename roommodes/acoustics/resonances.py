@@ -48,6 +48,8 @@ KEPT_BYTES = 256e6  # of the walls' reactions at the samples; where there are mo
 SURE = 3e-4  # of the equations' parts, what may be left at a pole where its error goes with the square
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
 MOST_ROUNDS = 4
+SLOPE_STEP = 1e-6  # of omega, to find a slope
+LONGEST = 0.01  # step over omega that a pole of the fit may be moved by
 Answer = TypeVar("Answer")
 INTERRUPTED = "interrupted while the modes were sought"
 
@@ -287,19 +289,31 @@ class Resonances:
         -------
         omega (p,), moved where it is sure, and where it is: where the step is short and little left of the equations.
         """
-        v, k2, volume = poles.vector, bulk_k2(self.room, poles.omega), self.room.volume_m3
-        pressure = v @ self.kept_overlaps.T
-        free = pressure - self.ports.times(k2, pull, without=self.is_kept)
-        rest = Matrices(poles.omega).times(self.boundary.strengths, free[:, :, None])[:, :, 0] - pull
-        air = (self.kept_k2 - k2[:, None]) * v
-        form = (v * air).sum(axis=1) + ((pressure * pull).sum(axis=1) + (free * rest).sum(axis=1)) / volume
-        move = form / forms(v, slope)
-        left = np.linalg.norm(air + pull @ self.kept_overlaps / volume, axis=1) / (
-            np.abs(k2) * np.linalg.norm(v, axis=1)
-        )
-        walls = np.linalg.norm(rest, axis=1) / np.maximum(np.linalg.norm(pull, axis=1), 1e-300)
+        form, left, walls = self._quotient(poles.omega, poles.vector, pull)
+        move = form / forms(poles.vector, slope)
         sure = (np.abs(move) < REFINED * np.abs(poles.omega)) & (left < SURE) & (walls < SURE)
         return np.where(sure, poles.omega - move, poles.omega), np.asarray(sure)
+
+    def _quotient(self, omega: Complexes, v: Complexes, pull: Complexes) -> tuple[Complexes, Floats, Floats]:
+        """v^T T v as `_confirmed` has it, and what is left of the room's and of the walls' equations: (p,) each."""
+        k2, volume = bulk_k2(self.room, omega), self.room.volume_m3
+        pressure = v @ self.kept_overlaps.T
+        free = pressure - self.ports.times(k2, pull, without=self.is_kept)
+        rest = Matrices(omega).times(self.boundary.strengths, free[:, :, None])[:, :, 0] - pull
+        air = (self.kept_k2 - k2[:, None]) * v
+        form = (v * air).sum(axis=1) + ((pressure * pull).sum(axis=1) + (free * rest).sum(axis=1)) / volume
+        whole = np.abs(k2) * np.linalg.norm(v, axis=1)
+        left = np.linalg.norm(air + pull @ self.kept_overlaps / volume, axis=1) / whole
+        walls = np.linalg.norm(rest, axis=1) / np.maximum(np.linalg.norm(pull, axis=1), 1e-300)
+        return np.asarray(form), np.asarray(left), np.asarray(walls)
+
+    def _nearer(self, omega: Complexes, v: Complexes, pull: Complexes) -> Complexes:
+        """A step of the quotient with its own slope, which the fit's misses where walls resonate: (p,)."""
+        step = SLOPE_STEP * omega
+        both = self._quotient(np.concatenate([omega, omega + step]), np.tile(v, (2, 1)), np.tile(pull, (2, 1)))[0]
+        form, beyond = both[: len(omega)], both[len(omega) :]
+        move = form * step / (beyond - form)
+        return np.where(np.abs(move) < LONGEST * np.abs(omega), omega - move, omega)
 
     def refined(
         self, poles: Poles, slope: Complexes, pull: Complexes, running: Running
@@ -318,22 +332,22 @@ class Resonances:
         if not len(poles.omega):
             return poles, pull, np.zeros(0, dtype=bool)
         omega, settled = self._confirmed(poles, slope, pull)
+        if len(going := np.flatnonzero(~settled)):
+            omega[going] = self._nearer(omega[going], vector[going], pull[going])
         for _ in range(MOST_ROUNDS):
-            going = np.flatnonzero(~settled)
             if not len(going):
                 break
-            move = np.empty(len(going), dtype=np.complex128)
-            for number, (wide, answer) in enumerate(self._each(self._with_plates, omega[going], running.silent())):
-                one = going[number, None]
+            for one, (wide, answer) in zip(
+                going[:, None], self._each(self._with_plates, omega[going], running.silent()), strict=True
+            ):
                 value = self.complete(self._without_plates(wide[None]), omega[one])
-                move[number, None], vector[one] = newton_step(value, slope[one], vector[one])
+                vector[one] = newton_step(value, slope[one], vector[one])[1]
                 both = self._both(wide[None], vector[one])
                 pull[one] = self._pull(omega[one], both, both @ answer.T)
-            omega[going] -= move
-            settled[going] = np.abs(move) < REFINED * np.abs(omega[going])
-            if len(going := going[~settled[going]]):
-                some = Poles(omega=omega[going], vector=vector[going])
-                omega[going], settled[going] = self._confirmed(some, slope[going], pull[going])
+            nearer = self._nearer(omega[going], vector[going], pull[going])
+            settled[going] = np.abs(nearer - omega[going]) < REFINED * np.abs(nearer)
+            omega[going] = nearer
+            going = going[~settled[going]]
             running.step("modes", float(settled.mean()))
         return Poles(omega=omega, vector=vector), pull, settled
 

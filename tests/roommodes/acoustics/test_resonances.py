@@ -124,6 +124,17 @@ def test_a_pole_that_the_quotient_cannot_confirm_goes_the_plain_way() -> None:
     assert (np.linalg.norm(sign * again - walls, axis=1) < 1e-3 * np.linalg.norm(walls, axis=1)).all()
 
 
+def test_a_pole_settles_though_the_fit_has_a_poor_slope() -> None:
+    room = problem()
+    found, chosen, some, pull = shown_of(room)
+    slope = found.slope[chosen]
+    expected, _, _ = room.refined(some, slope, pull, Running())
+    away = Poles(omega=some.omega * (1.0 + 3e-5j), vector=some.vector)
+    poles, _, settled = room.refined(away, 1.3 * slope, pull, Running())
+    assert settled.all()
+    assert (np.abs(poles.omega - expected.omega) < 1e-8 * np.abs(expected.omega)).all()
+
+
 def test_what_hardly_is_a_pole_is_not_confirmed() -> None:
     room = problem()
     found, chosen, some, pull = shown_of(room)
