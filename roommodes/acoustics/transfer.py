@@ -19,6 +19,7 @@ from threadpoolctl import threadpool_limits
 from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
+from roommodes.acoustics.refined_solve import solved_each
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Matrices
@@ -119,7 +120,7 @@ def pressure_at(ports: Ports, boundary: Boundary, hz: Floats) -> Complexes:
     if boundary.size:
         matrices = Matrices(omega)
         system = matrices.system(boundary.strengths, z.boundary)
-        driven = np.linalg.solve(system.transpose(0, 2, 1), z.seat_boundary.transpose(0, 2, 1))
+        driven = solved_each(system.transpose(0, 2, 1), z.seat_boundary.transpose(0, 2, 1))
         reaction = matrices.times(boundary.strengths, z.source_boundary.transpose(0, 2, 1))
         pressure = pressure - driven.transpose(0, 2, 1) @ reaction
     return np.asarray(4.0 * pi * pressure)
