@@ -15,7 +15,7 @@ import numpy as np
 
 from roommodes.arrays import Complexes
 
-LARGE = 500  # unknowns from which on it is worth what it loads
+LARGE = 1000  # unknowns from which on factorising is most of the work
 ROUNDS = 6
 SETTLED = 1e-8  # of the last correction, over the answer: what is left is smaller by as much as that round gained
 TINY = 1e-300  # in place of zero below a fraction
