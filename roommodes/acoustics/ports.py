@@ -41,9 +41,7 @@ Parts = tuple[Floats, Floats, Floats, Floats]
 
 OVERLAP_BYTES = 32e6  # of the overlaps with modes that are made at a time
 REACH, MORE = 1.15, 0.5  # modes below REACH k + MORE [1/m] are taken one by one in `SmoothPorts`
-NODES = (
-    11  # its k^2: 2e-9 of what a mode adds is missed at most, where modes ring for `built_modes.SHORTEST_S` or longer
-)
+NODES = 11  # its k^2: 2e-9 of a mode's part is missed at most, where it rings for SHORTEST_S of `built_modes`
 BELOW = -0.3  # where they begin, over the largest one
 FITTED = 400  # modes at which its weights are fitted
 
