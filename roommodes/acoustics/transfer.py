@@ -19,13 +19,13 @@ from threadpoolctl import threadpool_limits
 from roommodes.acoustics.checks.surfaces import require_surfaces
 from roommodes.acoustics.ports import Ports
 from roommodes.acoustics.precision import Precision
-from roommodes.acoustics.refined_solve import solved_each
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.room_boundary import Boundary, boundary_of
 from roommodes.acoustics.strengths import Matrices
 from roommodes.arrays import Complexes, Floats
 from roommodes.effort import require_room_for
 from roommodes.errors import OutsideModel
+from roommodes.refined_solve import solved_each
 from roommodes.running import Running
 
 CHUNK_BYTES = 32e6  # how much one block of frequencies may take for each of its boundary matrices

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from roommodes.acoustics import refined_solve
-from roommodes.acoustics.refined_solve import solved_each
+from roommodes import refined_solve
+from roommodes.refined_solve import solved_each
 
 SIZE = refined_solve.LARGE + 20
 
