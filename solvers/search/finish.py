@@ -13,6 +13,7 @@ LANDINGS = 8  # leading plans whose every neighbour is tried
 CANDIDATES_PER_PLAN = 3  # layouts taken into the first round, per plan to be kept
 FIRST_STARTS = 4  # per layout
 SECOND_STARTS = 16  # per plan to be kept
+SETTLED = 1e-10  # part of the value that the last step of a plan's polish saves: one layout met twice is one plan
 
 
 def finish(
@@ -44,7 +45,7 @@ def finish(
             progress.at(done / total, min(value for value, _ in refined))
         if refined:  # estimates give way to values that were reached
             pool.keep_only(refined)
-    exact = [tools.polisher.polish(state)[0] for _, state in pool.best(keep)]
+    exact = [tools.polisher.polish(state, tolerance=SETTLED)[0] for _, state in pool.best(keep)]
     plans = [plan_of(tools.problem, tools.columns, state) for state in exact]
     if len(tools.columns.seat_weight) == 1:
         return tuple(sorted(plans, key=lambda plan: -plan.output_db))
