@@ -43,7 +43,6 @@ OVERLAP_BYTES = 32e6  # of the overlaps with modes that are made at a time
 REACH, MORE = 1.15, 0.5  # modes below REACH k + MORE [1/m] are taken one by one in `SmoothPorts`
 NODES = 11  # its k^2: 2e-9 of a mode's part is missed at most, where it rings for SHORTEST_S of `built_modes`
 BELOW = -0.3  # where they begin, over the largest one
-FITTED = 400  # modes at which its weights are fitted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,15 +244,12 @@ class SmoothPorts:
         self._value = found[:, order[:, None], order[None, :]].reshape(NODES, -1)
         self._overlap = ports.overlaps(np.argwhere(single))[order]  # (mode, n)
         self._k2, self._volume_m3 = ports.k2_modes[single], ports.field.volume_m3
-        # weights as of `smooth_weights`: least squares over modes beyond the cut, by factors worked out once
-        self._beyond = np.geomspace(cut**2, 1e4 * cut**2, FITTED)
-        q, r = np.linalg.qr(self._beyond[:, None] / (self._beyond[:, None] - nodes[None, :]))
-        self._q, self._r = q, r.astype(np.complex128)
+        self._nodes, self._cut = nodes, cut
 
     def at(self, k2: Complexes) -> Complexes:
         """At squared wavenumbers [1/m2]: (k,) -> (k, mode, mode)."""
         size = len(self._overlap)
-        weight = np.linalg.solve(self._r, self._q.T @ (self._beyond[:, None] / (self._beyond[:, None] - k2))).T
+        weight = smooth_weights(k2, self._nodes, self._cut)
         low = 1.0 / (self._volume_m3 * (self._k2 - k2[:, None]))
         both = (np.concatenate([weight.real, weight.imag]) @ self._value).reshape(-1, size, size)
         both += (self._overlap * np.concatenate([low.real, low.imag])[:, None, :]) @ self._overlap.T

@@ -111,7 +111,7 @@ def shortest_decay_s(centre_hz: Floats, *, width_octaves: float = WIDTH_OCTAVES)
     """Decay time that the bell itself shows when nothing rings: (n_band,) [Hz] -> (n_band,) [s]."""
     hz = np.linspace(0.05, 4.0, 791)  # in units of the centre; all bells are alike but for scale
     time = np.arange(0.0, 12.0 / width_octaves, 0.02)
-    count = round(1.0 / (0.005 * 0.02))  # of times until the steps of frequency come round again
+    count = round(1.0 / ((hz[1] - hz[0]) * time[1]))  # of times until the steps of frequency come round again
     whole = np.fft.ifft(bell(hz, 1.0, width_octaves=width_octaves), count)
     flat = np.abs(whole[np.arange(len(time)) % count]) ** 2
     return np.asarray(decay_time_s(time, flat) / centre_hz)
