@@ -17,11 +17,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import qr
 from scipy.linalg.lapack import zsysv, zsysv_lwork
 
 from roommodes.arrays import Complexes
 
 MIXED, MIXED_MODES = 20, 40  # mixtures of what is asked for at most, at points and for modes
+REVEALED = 0.01  # of LEAST: rows of A's pivoted triangle below it are left out before singular values are sought
 LEAST = 1e-3  # what a singular value of A must be of what the walls add to a point's own pressure
 
 
@@ -80,9 +82,11 @@ def leading_of(answers: Complexes, drawn: Reaction, heard: float) -> Complexes:
     -------
     (mode, r) orthonormal, what matters most first.
     """
-    seen = answers.T @ drawn.times(answers)
-    square, mixture = np.linalg.eigh(seen.conj().T @ seen)
-    return np.asarray(np.linalg.qr(answers @ mixture[:, square > (LEAST * heard) ** 2][:, ::-1])[0])
+    rows, order = qr(answers.T @ drawn.times(answers), mode="r", pivoting=True, overwrite_a=True)
+    rows = rows[np.abs(rows.diagonal()) > REVEALED * LEAST * heard]
+    square, left = np.linalg.eigh(rows @ rows.conj().T)
+    mixture = rows.conj().T @ left[:, square > (LEAST * heard) ** 2][:, ::-1]
+    return np.asarray(np.linalg.qr(answers[:, order] @ mixture)[0])
 
 
 def mixed(asked: Complexes, most: int, rng: np.random.Generator) -> Complexes:

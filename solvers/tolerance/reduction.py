@@ -44,7 +44,7 @@ AT_ONCE = 2  # wavenumbers of one frequency
 SAMPLES, MORE = 12, 15  # rooms beside the drawn one from which a basis is learnt: at first, and where it is not settled
 SETTLED = 0.5  # of the directions that they show, what a settled basis has at most
 MODE_SAMPLES = 2  # of them, with the low modes too
-CLIMATES, LEAST_BUNDLE = 128, 1e-9  # rooms that show how low modes change, and the weakest change that is kept
+CLIMATES, LEAST_BUNDLE = 128, 3e-8  # rooms that show how low modes change, and the weakest change that is kept
 
 
 def reduced_field(

@@ -63,6 +63,23 @@ def test_rooms_are_added_until_the_figures_are_settled(results: Results, monkeyp
     assert stages(32, 8) == [8]
 
 
+def test_luck_is_hardly_taken_for_knowledge() -> None:
+    """Nine plans, as drawn at random, the first rooms: the error told is itself unsure, but all plans must be settled.
+
+    Where the exact standard error is a fifth above the mark, few samples end there; where it is below, they err by it.
+    """
+    n, z, met = 2 * sampling.FIRST_HALF, stats.norm.ppf(0.9), {}
+    for true in (0.8, 1.2):
+        spread = true * sampling.SETTLED_DB * stats.norm.pdf(z) / np.sqrt(0.9 * 0.1 / n)
+        values = spread * np.random.default_rng(4).normal(size=(600, 9, n))
+        ends = np.array([sampling.settled(one) for one in values])
+        off = np.percentile(values[ends], 90.0, axis=2) - spread * z
+        met[true] = float(ends.mean()), float(np.sqrt(np.mean(off**2)) if ends.any() else 0.0)
+    assert met[0.8][0] > 0.05
+    assert met[0.8][1] < sampling.SETTLED_DB
+    assert met[1.2][0] < 0.01
+
+
 def test_a_given_number_of_rooms_is_kept(results: Results, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sampling, "SETTLED_DB", 10.0)
     found = tolerance_of(results, Asked(draws=256, plans=1, checked=0, indices=False), running=Running(threads=2))
