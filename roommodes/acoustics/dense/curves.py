@@ -29,7 +29,7 @@ from roommodes.effort import require_room_for
 from roommodes.running import Running
 
 DENSE = 80  # frequencies from which on the reduced model is worth its preparation
-FIRST_SIZE = 2.4  # directions of the first basis, over the modes of room and panes in the band
+FIRST_SIZE = 1.6  # directions of the first basis, over the modes of room and panes in the band
 FEWEST, MOST_SHARE = 6, 0.25  # full answers at first; over the frequencies asked for, at most
 CHECKED = 2  # frequencies, those where most is left of the equations
 FURTHER = 2  # full answers entered at a time, at least
@@ -155,9 +155,9 @@ class _Dense:
 
     def _enter(self, reduced: Reduced, index: NDArray[np.intp]) -> None:
         answers = []
-        for number, one in enumerate(index, len(reduced.taken) + 1):
+        for number, answer in enumerate(self.terms.answers(index), len(reduced.taken) + 1):
             self.running.check(INTERRUPTED)
-            answers.append(self.terms.answers(int(one)))
+            answers.append(answer)
             self.running.step("room", 0.9 * number / (number + 5.0))
         reduced.extend([int(one) for one in index], answers)
 

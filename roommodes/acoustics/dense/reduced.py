@@ -1,8 +1,9 @@
 """The equations of one room projected on small bases: they take little at each frequency.
 
-A basis Q holds the answers of the full equations at the frequencies nearest to a part of the band. Since the equations
-are symmetric, and Q holds the answers for the seats and for the sources, the error of H goes with the square of what Q
-misses [1].
+A basis Q holds the answers of the full equations at the frequencies nearest to a part of the band, their real and their
+imaginary parts each by itself: where little is lost both are nearly sums of the room's own real modes, but different
+ones. So Q tells twice as much of each answer, and all products with it are real. Since the equations are symmetric, and
+Q holds the answers for the seats and for the sources, the error of H goes with the square of what Q misses [1].
 
 References
 ----------
@@ -21,10 +22,10 @@ from roommodes.acoustics.dense.room_terms import RoomTerms
 from roommodes.acoustics.dense.window import Window
 from roommodes.arrays import Complexes, Floats
 
-LEAST = 1e-6  # what a direction of one answer must weigh against its strongest to be kept
-IN_BASIS = 1e-5  # the same of all answers together, to enter a basis
-CORE = 5  # frequencies with full answers in one part of the band
-REACH = 3  # further ones on each side whose answers enter its basis
+LEAST = 1e-5  # what a direction of one answer must weigh against its strongest to be kept
+IN_BASIS = 1e-4  # the same of all answers together, to enter a basis
+CORE = 3  # frequencies with full answers in one part of the band
+SERVING = 7  # frequencies whose answers enter its basis, as many on each side where the band goes on
 PROBES = 6  # random vectors of signs that see what is left of the equations
 CHUNK_BYTES = 16e6
 
@@ -47,21 +48,20 @@ class Reduced:
         self._probe = np.random.default_rng(0).choice([-1.0, 1.0], size=(size, PROBES))
         self._probed = self._probe.T @ terms.node
         self._columns: list[NDArray[np.intp]] = []
-        self._answers = np.empty((size, 0), dtype=np.complex128)
-        self._applied = np.empty((nodes, size, 0), dtype=np.complex128)
-        self._smooth = np.empty((nodes, 0, 0), dtype=np.complex128)
+        self._answers = np.empty((size, 0))
+        self._applied = np.empty((nodes, size, 0))
+        self._smooth = np.empty((nodes, 0, 0))
 
     def extend(self, index: Sequence[int], answers: Sequence[Complexes]) -> None:
         """Enter the answers (unknown, n) at some of the frequencies."""
         parts = []
         for one in answers:
-            u, s, _ = np.linalg.svd(one, full_matrices=False)
+            u, s, _ = np.linalg.svd(np.concatenate([one.real, one.imag], axis=1), full_matrices=False)
             parts.append(u[:, s > LEAST * s[0]])
             start = self._answers.shape[1] + sum(part.shape[1] for part in parts[:-1])
             self._columns.append(np.arange(start, start + parts[-1].shape[1]))
         new = np.concatenate(parts, axis=1)
-        both = self.terms.node @ np.concatenate([new.real, new.imag], axis=1)
-        applied = both[:, :, : new.shape[1]] + 1j * both[:, :, new.shape[1] :]
+        applied = self.terms.node @ new
         cross = new.T @ self._applied  # (node, new, old)
         upper = np.concatenate([self._smooth, cross.transpose(0, 2, 1)], axis=2)
         self._smooth = np.concatenate([upper, np.concatenate([cross, new.T @ applied], axis=2)], axis=1)
@@ -99,13 +99,14 @@ class Reduced:
             inside = np.flatnonzero((hz >= edges[number]) & (hz < edges[number + 1]))
             if len(inside):
                 end = int(starts[number + 1]) if number + 1 < len(starts) else len(at)
-                low, high = at[max(0, int(start) - REACH)], at[min(end + REACH, len(at)) - 1]
+                first = max(0, min(int(start) - (SERVING - (end - int(start))) // 2, len(at) - SERVING))
+                low, high = at[first], at[min(first + SERVING, len(at)) - 1]
                 yield inside, np.flatnonzero((taken >= low) & (taken <= high))
 
     def _in_basis(self, index: NDArray[np.intp], columns: NDArray[np.intp]) -> tuple[Complexes, Floats]:
         u, s, v = np.linalg.svd(self._answers[:, columns], full_matrices=False)
         kept = s > IN_BASIS * s[0]
-        basis, mix = u[:, kept], v[kept].conj().T / s[kept]
+        basis, mix = u[:, kept], v[kept].T / s[kept]
         left = np.concatenate([basis, self._probe], axis=1)
         smooth = mix.T @ self._smooth[:, columns[:, None], columns[None, :]] @ mix
         smooth = np.concatenate([smooth, self._probed @ basis], axis=1)

@@ -12,6 +12,7 @@ since their poles lie above the band. They are known at a few real k^2 and weigh
 | D | 1 / (V (k_n^2 - k^2)) of the low modes [1/m] |
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,7 @@ from roommodes.arrays import Complexes, Floats
 LOW_REACH, LOW_MORE = 1.25, 0.4  # modes below LOW_REACH k + LOW_MORE [1/m] are taken one by one
 NODES = 6
 WORK = 64  # columns that the factorisation takes at a time
+ROWS = 160  # of a system put together at a time
 BELOW = -0.3  # where the nodes begin, over the largest k^2
 
 
@@ -59,24 +61,30 @@ class RoomTerms:
     shape: Floats
     seats: int
 
-    def answers(self, index: int) -> Complexes:
-        """a (unknown, point) of all equations at one of the frequencies, in single precision: for a basis."""
-        weight, low = self.weight[index].astype(np.complex64), self.low[index].astype(np.complex64)
-        flat = self.node_single.reshape(len(weight), -1)
-        system = np.empty(self.node.shape[1:], dtype=np.complex64)
-        system.real = (weight.real @ flat).reshape(system.shape)
-        system.imag = (weight.imag @ flat).reshape(system.shape)
-        overlap = self.overlap.astype(np.float32)
-        system.real += (overlap * low.real) @ overlap.T
-        if low.imag.any():
-            system.imag += (overlap * low.imag) @ overlap.T
-        self.walls.add(system, index)
-        right = np.tensordot(self.weight[index], self.node_point, axes=1)
-        right += self.overlap @ (self.low[index, :, None] * self.shape)
-        found, info = csysv(system, right.astype(np.complex64), lwork=WORK * len(system))[2:]  # half the work of gesv
-        if info:
-            raise NotSmooth
-        return np.asarray(found, dtype=np.complex128)
+    def answers(self, index: NDArray[np.intp]) -> Iterator[Complexes]:
+        """a (unknown, point) of all equations at each of some frequencies, in single precision: for a basis."""
+        size, overlap = len(self.overlap), self.overlap.astype(np.float32)
+        system = np.empty((size, size), dtype=np.complex64)  # the lower half of it, used again and again
+        for one in index:
+            weight, low = self.weight[one].astype(np.complex64), self.low[one].astype(np.complex64)
+            for start in range(0, size, ROWS):
+                rows, columns = slice(start, start + ROWS), slice(0, min(start + ROWS, size))
+                node = self.node_single[:, rows, columns]
+                for half, share, kernel in (
+                    (system.real, weight.real, low.real),
+                    (system.imag, weight.imag, low.imag),
+                ):
+                    part = (overlap[rows] * kernel) @ overlap[columns].T
+                    part += np.tensordot(share, node, axes=1)
+                    half[rows, columns] = part
+            self.walls.add(system, int(one))
+            right = np.tensordot(self.weight[one], self.node_point, axes=1)
+            right += self.overlap @ (self.low[one, :, None] * self.shape)
+            # half the work of gesv; the transpose lies in memory as Fortran has it
+            found, info = csysv(system.T, right.astype(np.complex64), lwork=WORK * size, overwrite_a=1)[2:]
+            if info:
+                raise NotSmooth
+            yield np.asarray(found, dtype=np.complex128)
 
     def at(self, index: NDArray[np.intp]) -> "RoomTerms":
         """Some of the frequencies alone."""

@@ -7,6 +7,7 @@ where one swings against the other, and their 1 / y has a pole there.
 """
 
 from dataclasses import replace
+from math import prod
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +16,9 @@ from roommodes.acoustics.dense.room_terms import RoomTerms
 from roommodes.acoustics.dense.wall_terms import WallTerms, lagrange
 from roommodes.arrays import Complexes, Floats
 
-NODES = 14  # of the polynomials
+NODES = 12  # of the polynomials
 SINGLE_ERROR = 1e-8  # of the polynomial, over the strength's median: beyond, an unknown is taken by itself
-NEAR = 0.5  # modes so near to the part are taken one by one, over half its width: 2.6^-14 of the others' is missed
+NEAR = 1.0  # modes so near to the part are taken one by one, over half its width: 3.7^-12 of the others' is missed
 
 
 class Window:
@@ -39,9 +40,9 @@ class Window:
         hz: Floats,
         index: NDArray[np.intp],
         *,
-        basis: Complexes,
-        left: Complexes,
-        smooth: Complexes,
+        basis: Floats,
+        left: Floats,
+        smooth: Floats,
     ) -> None:
         nodes = _nodes(hz, index)
         at, walls = terms.at(nodes), terms.walls
@@ -54,31 +55,30 @@ class Window:
         far_low = at.low[:, ~self.near]
         self.own = _no_polynomials(walls, self._share(index), nodes, index)
         own = walls.single[self.own]
-        self.rows = np.concatenate([self.across, left[own].T], axis=1)
-        self.columns = np.concatenate([self.across[: basis.shape[1]].T, basis[own]])
         smooth_inverse = walls.single_inverse[nodes][:, ~self.own]
         smooth_walls = replace(walls.at(nodes), single=walls.single[~self.own], single_inverse=smooth_inverse)
         system = _walls_at(smooth_walls, left, basis)
-        system += (at.weight @ smooth.reshape(len(smooth), -1)).reshape(system.shape)
-        system += (far * far_low[:, None, :]) @ far[: basis.shape[1]].T
-        right = np.tensordot(at.weight, left.T @ terms.node_point, axes=1)
-        right += far @ (far_low[:, :, None] * terms.shape[~self.near])
+        system += weighted(at.weight, smooth)
+        system += between(far, far_low, far[: basis.shape[1]].T)
+        right = weighted(at.weight, left.T @ terms.node_point)
+        right += between(far, far_low, terms.shape[~self.near])
+        self.system, self.right = system.reshape(len(nodes), -1), right.reshape(len(nodes), -1)
         shared = [left[one.place].T @ (one.square[:, None] * basis[one.place]) for one in walls.shared]
-        self.system = np.concatenate([system, *(one[None] for one in shared)]).reshape(-1, system[0].size)
-        self.right = right.reshape(len(right), -1)
+        rows = np.concatenate([self.across, left[own].T], axis=1).T
+        columns = np.concatenate([self.across[: basis.shape[1]], basis[own].T], axis=1).T
+        self.single = np.concatenate(
+            [np.array(shared).reshape(-1, *self.shape), rows[:, :, None] * columns[:, None, :]]
+        )
 
     def at(self, index: NDArray[np.intp]) -> tuple[Complexes, Complexes]:
         """The system (k, r + probe, r) and its right side (k, r + probe, point)."""
-        share = lagrange(self.node_hz, self.hz[index]).astype(np.complex128)
-        low = self.terms.low[index][:, self.near]
-        rows, r = self.shape
+        share, low = self._share(index), self.terms.low[index][:, self.near]
         walls = self.terms.walls
-        weight = np.concatenate([self._share(index), *(one.inverse[index][:, None] for one in walls.shared)], axis=1)
-        system = (weight @ self.system).reshape(-1, rows, r)
-        single = np.concatenate([low, walls.single_inverse[index][:, self.own]], axis=1)
-        system += (self.rows * single[:, None, :]) @ self.columns
-        right = (share @ self.right).reshape(len(index), rows, -1)
-        right += self.across @ (low[:, :, None] * self.terms.shape[self.near])
+        inverse = [one.inverse[index][:, None] for one in walls.shared]
+        weight = np.concatenate([*inverse, low, walls.single_inverse[index][:, self.own]], axis=1)
+        system = _real_times(share, self.system).reshape(-1, *self.shape) + weighted(weight, self.single)
+        right = _real_times(lagrange(self.node_hz, self.hz[index]), self.right).reshape(len(index), self.shape[0], -1)
+        right += between(self.across, low, self.terms.shape[self.near])
         return system, right
 
     def _share(self, index: NDArray[np.intp]) -> Floats:
@@ -96,16 +96,37 @@ def _no_polynomials(
     return np.asarray(missed > SINGLE_ERROR * np.median(np.abs(inverse), axis=0))
 
 
-def _walls_at(walls: WallTerms, left: Complexes, basis: Complexes) -> Complexes:
+def _walls_at(walls: WallTerms, left: Floats, basis: Floats) -> Complexes:
     """Panes and their skins at the frequencies of `walls`: (k, r + probe, r)."""
-    found = np.zeros((len(walls.single_inverse), left.shape[1], basis.shape[1]), dtype=np.complex128)
-    rows, columns = left[walls.single].T, basis[walls.single]
-    for number, inverse in enumerate(walls.single_inverse):
-        found[number] = (rows * inverse) @ columns
+    found = between(left[walls.single].T, walls.single_inverse, basis[walls.single])
     for skin in walls.skins:
-        part = left[skin.place].T @ np.tensordot(skin.weight, skin.node, axes=1)
-        found += part @ basis[skin.place]
+        both = left[skin.place].T @ np.concatenate([skin.node.real, skin.node.imag]) @ basis[skin.place]
+        found += _real_times(skin.weight, _joined(both).reshape(len(skin.node), -1)).reshape(found.shape)
     return found
+
+
+def weighted(weight: Complexes, matrix: Floats) -> Complexes:
+    """Sums of real matrices with complex weights: (k, n), (n, ...) -> (k, ...)."""
+    both = np.concatenate([weight.real, weight.imag]) @ matrix.reshape(len(matrix), prod(matrix.shape[1:]))
+    return _joined(both.reshape(-1, *matrix.shape[1:]))
+
+
+def between(rows: Floats, diagonal: Complexes, columns: Floats) -> Complexes:
+    """Real matrices times complex diagonal ones times real ones: (r, n), (k, n), (n, c) -> (k, r, c)."""
+    return _joined((rows * np.concatenate([diagonal.real, diagonal.imag])[:, None, :]) @ columns)
+
+
+def _joined(both: Floats) -> Complexes:
+    """Real parts, then imaginary ones, in one complex array: (2 k, ...) -> (k, ...)."""
+    count = len(both) // 2
+    found = np.empty((count, *both.shape[1:]), dtype=np.complex128)
+    found.real, found.imag = both[:count], both[count:]
+    return found
+
+
+def _real_times(weight: Floats, matrix: Complexes) -> Complexes:
+    """(k, n) real, (n, m) complex -> (k, m)."""
+    return np.asarray(weight @ matrix.view(np.float64)).view(np.complex128)
 
 
 def _nodes(hz: Floats, index: NDArray[np.intp]) -> NDArray[np.intp]:
