@@ -16,7 +16,7 @@ from roommodes.running import Running
 from solvers.project_transfer import dense_project_transfer
 
 # some 1e-4 of the receivers' rms in the demo's room, in a third of the time
-QUICK = Precision(cut=3.0, lowest_cut=6.0, plane_wavenumber=100.0, edge_wavenumber=30.0, extra_order=5, near_error=0.03)
+QUICK = Precision(cut=2.5, lowest_cut=5.0, plane_wavenumber=100.0, edge_wavenumber=30.0, extra_order=5, near_error=0.03)
 
 
 def modelled_responses(plan: Plan, chosen: Integers, hz: Floats, *, running: Running = Running()) -> DenseTransfer:

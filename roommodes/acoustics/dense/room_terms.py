@@ -64,7 +64,7 @@ class RoomTerms:
     def answers(self, index: NDArray[np.intp]) -> Iterator[Complexes]:
         """a (unknown, point) of all equations at each of some frequencies, in single precision: for a basis."""
         size, overlap = len(self.overlap), self.overlap.astype(np.float32)
-        system = np.empty((size, size), dtype=np.complex64)  # the lower half of it, used again and again
+        system = np.zeros((size, size), dtype=np.complex64)  # its lower half is put together, again and again
         for one in index:
             weight, low = self.weight[one].astype(np.complex64), self.low[one].astype(np.complex64)
             for start in range(0, size, ROWS):
