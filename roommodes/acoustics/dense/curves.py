@@ -29,7 +29,8 @@ from roommodes.effort import require_room_for
 from roommodes.running import Running
 
 DENSE = 80  # frequencies from which on the reduced model is worth its preparation
-FIRST_SIZE = 1.6  # directions of the first basis, over the modes of room and panes in the band
+FIRST_SIZE = 1.4  # answers for seats and sources at first, over the modes of room and panes in the band
+ENDS = 4  # further frequencies for what the band's ends lack on one side
 FEWEST, MOST_SHARE = 6, 0.25  # full answers at first; over the frequencies asked for, at most
 CHECKED = 2  # frequencies, those where most is left of the equations
 FURTHER = 2  # full answers entered at a time, at least
@@ -149,7 +150,7 @@ class _Dense:
         own = np.sort(np.sqrt(self.ports.k2_modes.ravel())) * self.room.air.speed_of_sound_m_s / (2.0 * pi)
         modes = np.searchsorted(own, hz).astype(np.float64)
         panes = 0.5 * len(self.terms.walls.single)
-        count = max(FEWEST, round(FIRST_SIZE * (modes[-1] - modes[0] + panes) / self.points))
+        count = max(FEWEST, ENDS + round(FIRST_SIZE * (modes[-1] - modes[0] + panes) / self.points))
         along = (hz - hz[0]) / (hz[-1] - hz[0]) + (modes - modes[0]) / max(modes[-1] - modes[0], 1.0)
         return np.unique(np.searchsorted(along, np.linspace(0.0, along[-1], count)))
 
