@@ -16,9 +16,9 @@ from roommodes.acoustics.dense.room_terms import RoomTerms
 from roommodes.acoustics.dense.wall_terms import WallTerms, lagrange
 from roommodes.arrays import Complexes, Floats
 
-NODES = 12  # of the polynomials
+NODES = 14  # of the polynomials
 SINGLE_ERROR = 1e-8  # of the polynomial, over the strength's median: beyond, an unknown is taken by itself
-NEAR = 1.0  # modes so near to the part are taken one by one, over half its width: 3.7^-12 of the others' is missed
+NEAR = 1.0  # modes so near to the part are taken one by one, over half its width: 3.7^-14 of the others' is missed
 
 
 class Window:
