@@ -108,7 +108,7 @@ def _honest(design: Design, seeds: int) -> int:
     """Told and met errors of 90th percentiles from the first rooms and from twice as many; 1 if too many are off."""
     found = []
     for seed in range(1, seeds + 1):
-        other = replace(design, seed=seed, half=2 * FIRST_HALF)
+        other = replace(design, seed=seed, half=2 * FIRST_HALF, share_points=0)
         parts = [other.part(start) for start in other.starts(0, other.half)]
         halves = ([part.a for part in parts], [part.b for part in parts])
         found.append([np.concatenate([one.variation_db for one in half], axis=1) for half in halves])

@@ -1,6 +1,6 @@
 """The design of sampled rooms, worked out part by part: every part is the same whatever runs beside it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -43,10 +43,17 @@ class Heard:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Part:
-    """Rooms of A, as many of B."""
+    """Rooms of A, as many of B.
+
+    Parameters
+    ----------
+    alone : by name of a group of `ALONE` variations of the first plans in those of A with the group from B, which take
+        the same solution: (n_first, n) [dB]; none where they stand behind no share.
+    """
 
     a: Heard
     b: Heard
+    alone: Mapping[str, Floats]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -85,8 +92,7 @@ class Design:
     def mixes(self, groups: Sequence[str], begin: int, end: int) -> list[tuple[tuple[str, ...], int, int]]:
         """Of some groups those that are worked out together, with a part of A's points from one up to another."""
         walls = tuple(name for name in groups if name.startswith(CONSTRUCTION))
-        alone = tuple(name for name in groups if name in ALONE)
-        jobs = [walls, alone, *((name,) for name in groups if name not in walls + alone)]  # the longest first
+        jobs = [walls, *((name,) for name in groups if name not in walls)]  # the longest first
         return [
             (names, start, min(start + CHUNK // 2, end))
             for names in jobs
@@ -132,28 +138,45 @@ class Design:
 
     def part(self, start: int) -> Part:
         """The rooms of A and B from one point on."""
-        points = slice(start, start + CHUNK // 2)
-        a, b = (self.inputs.builds(sample[points]) for sample in self.points())
-        both, n = self.heard_in(a.joined(b)), len(a)
-        return Part(a=both.part(slice(n)), b=both.part(slice(n, None)))
+        end = min(start + CHUNK // 2, self.half)
+        a, b = (self.inputs.builds(sample[start:end]) for sample in self.points())
+        if start >= self.share_points:
+            both, n = self.heard_in(a.joined(b)), len(a)
+            return Part(a=both.part(slice(n)), b=both.part(slice(n, None)), alone={})
+        names = tuple(name for name in self.inputs.groups if name in ALONE)
+        variants = [(a, self._drives(a, self.plans))]
+        variants += [(one, self._drives(one, self._first)) for one in self._exchanged(names, start, end)]
+        own, *others = (self._heard(one) for one in self.field.pressure(a, *variants))
+        alone = {name: one.variation_db for name, one in zip(names, others, strict=True)}
+        return Part(a=own, b=self.heard_in(b), alone=alone)
 
     def mixed(self, mix: tuple[tuple[str, ...], int, int]) -> dict[str, Floats]:
         """Variations in rooms of A with one group from B, of the first plans: (n_first, n) [dB] for each name."""
         names, begin, end = mix
+        rooms = self._exchanged(names, begin, end)
+        if names[0].startswith(CONSTRUCTION):
+            own = self.inputs.builds(self.points()[0][begin:end])
+            walls = [(name.removeprefix(CONSTRUCTION), builds) for name, builds in zip(names, rooms, strict=True)]
+            pressures = self.field.pressure_with(own, self._drives(own, self._first), walls)
+        else:
+            (room,) = rooms
+            pressures = self.field.pressure(room, (room, self._drives(room, self._first)))
+        return {name: self._heard(one).variation_db for name, one in zip(names, pressures, strict=True)}
+
+    @property
+    def _first(self) -> list[Driven]:
+        """The plans that the indices are told for."""
+        return [self.plans[index] for index in self.first]
+
+    def _exchanged(self, names: Sequence[str], begin: int, end: int) -> list[Builds]:
+        """Rooms of A from one point up to another, for each name with that group from B."""
         a, b = (sample[begin:end] for sample in self.points())
-        plans = [self.plans[index] for index in self.first]
         rooms = []
         for name in names:
             unit, columns = a.copy(), self.inputs.groups[name]
             unit[:, columns] = b[:, columns]
             rooms.append(self.inputs.builds(unit))
-        if names[0].startswith(CONSTRUCTION):
-            own = self.inputs.builds(a)
-            walls = [(name.removeprefix(CONSTRUCTION), builds) for name, builds in zip(names, rooms, strict=True)]
-            pressures = self.field.pressure_with(own, self._drives(own, plans), walls)
-        else:
-            pressures = self.field.pressure(rooms[0], *((builds, self._drives(builds, plans)) for builds in rooms))
-        return {name: self._heard(one).variation_db for name, one in zip(names, pressures, strict=True)}
+        return rooms
 
     def error_db(self, count: int, *, running: Running) -> float:
         """Largest difference of any plan's variation in the first rooms of A from the full equations [dB].

@@ -3,8 +3,9 @@
 Rooms come in powers of two, so that the sequence fills the cube evenly. They end once every plan's 90th percentile is
 known to `SETTLED_DB` (its standard error, as if drawn at random), or as many are done as were asked for. The shares of
 variance likewise: each group's rooms end once its total share is known to `SETTLED_SHARE` for the plans that they are
-told for. What matters little is known from few rooms. From 256 rooms on the figures err by no more
-than is told (`python -m benchmarks.tolerance_speed PLAN.h5 --seeds 32`); of 128 the error itself is too unsure.
+told for; what changes no wall is heard with the rooms themselves. What matters little is known from few rooms. From 256
+rooms on figures err by no more than is told (`python -m benchmarks.tolerance_speed PLAN.h5 --seeds 32`); of 128 the
+error itself is too unsure.
 """
 
 from collections.abc import Mapping, Sequence
@@ -109,7 +110,9 @@ def _mixed(
 ) -> Mapping[str, Floats] | None:
     """Variations of the first plans in rooms of A mixed with each group of B: (n_first, n) each; None if cut short."""
     mixed = {name: np.empty((len(design.first), 0)) for name in design.inputs.groups}
-    groups, done = tuple(mixed), 0
+    for name, values in (item for part in parts for item in part.alone.items()):
+        mixed[name] = np.concatenate([mixed[name], values], axis=1)
+    groups, done = tuple(name for name, values in mixed.items() if not values.size), 0
     for count in stages(FIRST_POINTS, design.share_points):
         jobs = design.mixes(groups, done, count)
         found = []

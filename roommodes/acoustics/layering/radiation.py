@@ -18,6 +18,7 @@ References
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import ceil, hypot, pi
 from typing import Any
 
@@ -32,6 +33,14 @@ NODES, NODES_PER_PHASE = 18, 1.5  # of the polynomial over many frequencies; ove
 POINTS_PER_M = 4.0  # more of them, over the plate's diagonal: half the largest k in use
 
 
+@lru_cache(maxsize=64)
+def _gauss(points: int) -> tuple[Floats, Floats]:
+    """Places and weights of Gauss and Legendre's rule, the same for many rooms."""
+    node, weight = np.polynomial.legendre.leggauss(points)
+    node.flags.writeable = weight.flags.writeable = False
+    return node, weight
+
+
 def piston_impedance(z: Any) -> Complexes:
     """Specific impedance of the air before a round piston in a wall, any shape of z = 2 k a.
 
@@ -40,7 +49,7 @@ def piston_impedance(z: Any) -> Complexes:
     largest |z|.
     """
     value = np.asarray(z, dtype=np.complex128)
-    point, weight = np.polynomial.legendre.leggauss(32 + int(np.abs(value).max(initial=0.0)))
+    point, weight = _gauss(32 + int(np.abs(value).max(initial=0.0)))
     angle = 0.25 * pi * (point + 1.0)
     share = weight * np.cos(angle) ** 2
     return np.asarray(-np.expm1(-1j * value[..., None] * np.sin(angle)) @ share)
@@ -82,7 +91,7 @@ class ModeRadiation:
         """Of modes `numbers` (mode, 2), each from 1, of a plate of this size."""
         most = int(numbers.max(initial=1))
         points = POINTS + 2 * most + ceil(POINTS_PER_M * hypot(width_m, height_m))
-        node, weight = np.polynomial.legendre.leggauss(points)
+        node, weight = _gauss(points)
         unit, share = 0.5 * (node + 1.0), 0.5 * weight
         corner = np.arctan2(height_m, width_m)
         u, v, w = [], [], []

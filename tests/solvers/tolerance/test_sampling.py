@@ -1,5 +1,7 @@
 """How many rooms are sampled, and how sure their figures are."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -8,6 +10,7 @@ from roommodes.plan.plan import Results
 from roommodes.plan.tolerance import difference_error, percentile_errors
 from roommodes.running import Running
 from solvers.tolerance import sampling
+from solvers.tolerance.inputs import CABINETS, DRIVES, EARS
 from solvers.tolerance.percentiles import Asked, design_of, lean_grid, tolerance_of
 from solvers.tolerance.plans import leading_plans
 from solvers.tolerance.sampling import stages
@@ -104,16 +107,24 @@ def test_one_solution_serves_places_and_settings(results: Results, close: Close)
     leading = leading_plans(results, plans=1)
     design = design_of(results, asked, leading, frequency_hz=lean_grid(results.project, 24))
     names = list(design.inputs.groups)
-    jobs = design.mixes(names, 0, 32)
-    assert len(jobs) == 4, "cabinets, ears and settings at once, all walls at once, size, temperature"
+    rooms = design.part(0)
+    assert list(rooms.alone) == [CABINETS, EARS, DRIVES], "with the rooms themselves"
+    jobs = design.mixes([name for name in names if name not in rooms.alone], 0, 32)
+    assert len(jobs) == 3, "all walls at once, size, temperature"
     a, b = design.points()
-    for job in jobs:
-        for name, values in design.mixed(job).items():
-            unit, columns = a[:32].copy(), design.inputs.groups[name]
-            unit[:, columns] = b[:32, columns]
-            builds = design.inputs.builds(unit)
-            plain = design.heard(builds, design.field.transfer(builds)).variation_db
-            close(values, plain[list(design.first)], rtol=1e-9, scale=1.0)
+    found = [rooms.alone, *(design.mixed(job) for job in jobs)]
+    assert sorted(name for one in found for name in one) == sorted(names)
+    for name, values in (item for one in found for item in one.items()):
+        unit, columns = a[:32].copy(), design.inputs.groups[name]
+        unit[:, columns] = b[:32, columns]
+        builds = design.inputs.builds(unit)
+        plain = design.heard(builds, design.field.transfer(builds)).variation_db
+        close(values, plain[list(design.first)], rtol=1e-9, scale=1.0)
+    for heard, unit in ((rooms.a, a), (rooms.b, b)):
+        builds = design.inputs.builds(unit[:32])
+        plain = design.heard(builds, design.field.transfer(builds))
+        close(heard.variation_db, plain.variation_db, rtol=1e-9, scale=1.0)
+    assert not replace(design, share_points=0).part(0).alone
 
 
 def test_a_plans_own_frequencies_are_taken_and_fewer_are_said(results: Results) -> None:
