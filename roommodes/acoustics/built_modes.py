@@ -228,7 +228,7 @@ def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> d
     some = Poles(omega=found.poles.omega[chosen], vector=found.poles.vector[chosen])
     running = running.part(0.6, 1.0)
     reaction = problem.reactions_at(found, chosen, running.silent())
-    poles, pull, settled = problem.refined(some, found.slope[chosen], reaction, running)
+    poles, pull, settled = problem.refined(some, problem.slopes_at(found, chosen), reaction, running)
     k2_modes = problem.ports.k2_modes
     each = [problem.amplitudes(*one) for one in zip(poles.omega, poles.vector, pull, strict=True)]
     amplitudes = np.array(each, dtype=np.complex128).reshape(-1, *k2_modes.shape)

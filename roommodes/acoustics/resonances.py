@@ -44,6 +44,7 @@ ORDER_HZ = 16  # frequencies at which the walls' strength is looked at, to choos
 STEP_HZ = 9.0  # between samples of the folded walls; halved until their fit is good enough
 MOST_HALVINGS = 4
 GOOD = 1e-7  # largest error of that fit
+OF_FIT = 32  # frequencies whose matrices are taken from the fit together: so their memory is used again
 KEPT_BYTES = 256e6  # of the walls' reactions at the samples; where there are more, each pole's own is worked out
 SURE = 3e-4  # of the equations' parts, what may be left at a pole where its error goes with the square
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
@@ -167,14 +168,22 @@ class Resonances:
             fit = RationalMatrix(omega, value)
 
         def whole(at: Complexes) -> Complexes:
-            return self.complete(self._without_plates(fit.at(at)), at)
+            return self._of_fit(fit, at)
 
         found = poles_in(whole, strip)
         level = np.linalg.norm(np.linalg.inv(whole(found.omega.real.astype(np.complex128))), axis=(1, 2))
         part = (np.abs(found.vector) ** 2).sum(axis=1) / found.omega.imag
-        share, slope = np.asarray(part / level), value_and_slope(whole, found.omega)[1]
         every = tuple(answers) if len(answers) == len(omega) else None
-        return Fitted(poles=found, share=share, slope=slope, fit=fit, answers=every)
+        return Fitted(poles=found, share=np.asarray(part / level), fit=fit, answers=every)
+
+    def _of_fit(self, fit: RationalMatrix, omega: Complexes) -> Complexes:
+        """T as a fit has it: (k,) -> (k, kept, kept)."""
+        parts = [omega[start : start + OF_FIT] for start in range(0, max(1, len(omega)), OF_FIT)]
+        return np.concatenate([self.complete(self._without_plates(fit.at(part)), part) for part in parts])
+
+    def slopes_at(self, found: "Fitted", chosen: NDArray[np.intp]) -> Complexes:
+        """dT / domega at some of the poles, as the fit has it: (p, kept, kept)."""
+        return value_and_slope(lambda at: self._of_fit(found.fit, at), found.poles.omega[chosen])[1]
 
     def _sampled(self, omega: Complexes, answers: list[NDArray[np.complex64]], running: Running) -> Complexes:
         """What `_with_plates` gives at any number of frequencies; the reactions are added to `answers` while few."""
@@ -369,12 +378,10 @@ class Fitted:
     share : (p,) of the response at each one's frequency: the pole's part over the whole, both as rms over all places
         and sources in the room. Parts of several poles may take from one another, so that shares may sum to more or
         less than 1.
-    slope : (p, kept, kept) dT / domega.
     fit, answers : the fit, and what the walls do at each of its samples; None where that would be too much to keep.
     """
 
     poles: Poles
     share: Floats
-    slope: Complexes
     fit: RationalMatrix
     answers: tuple[NDArray[np.complex64], ...] | None

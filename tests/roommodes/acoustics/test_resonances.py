@@ -99,12 +99,12 @@ def test_a_pole_confirmed_without_a_matrix_is_where_newton_puts_it() -> None:
     room = problem()
     found, chosen, some, pull = shown_of(room)
     away = Poles(omega=some.omega * (1.0 + 3e-7j), vector=some.vector)
-    omega, sure = room._confirmed(away, found.slope[chosen], pull)
+    omega, sure = room._confirmed(away, room.slopes_at(found, chosen), pull)
     assert sure.all()
     plain, vector = some.omega.copy(), some.vector
     for _ in range(3):
         value = room.complete(plain_folded(room, plain), plain)
-        move, vector = newton_step(value, found.slope[chosen], vector)
+        move, vector = newton_step(value, room.slopes_at(found, chosen), vector)
         plain -= move
     assert (np.abs(away.omega - plain) > 1e-7 * np.abs(plain)).all()
     assert (np.abs(omega - plain) < 1e-9 * np.abs(plain)).all()
@@ -113,7 +113,7 @@ def test_a_pole_confirmed_without_a_matrix_is_where_newton_puts_it() -> None:
 def test_a_pole_that_the_quotient_cannot_confirm_goes_the_plain_way() -> None:
     room = problem()
     found, chosen, some, pull = shown_of(room)
-    slope = found.slope[chosen]
+    slope = room.slopes_at(found, chosen)
     expected, walls, settled = room.refined(some, slope, pull, Running())
     assert settled.all()
     assert not room._confirmed(some, slope, 1.01 * pull)[1].any()
@@ -127,7 +127,7 @@ def test_a_pole_that_the_quotient_cannot_confirm_goes_the_plain_way() -> None:
 def test_a_pole_settles_though_the_fit_has_a_poor_slope() -> None:
     room = problem()
     found, chosen, some, pull = shown_of(room)
-    slope = found.slope[chosen]
+    slope = room.slopes_at(found, chosen)
     expected, _, _ = room.refined(some, slope, pull, Running())
     away = Poles(omega=some.omega * (1.0 + 3e-5j), vector=some.vector)
     poles, _, settled = room.refined(away, 1.3 * slope, pull, Running())
@@ -139,6 +139,6 @@ def test_what_hardly_is_a_pole_is_not_confirmed() -> None:
     room = problem()
     found, chosen, some, pull = shown_of(room)
     away = Poles(omega=some.omega * 1.01, vector=some.vector)
-    omega, sure = room._confirmed(away, found.slope[chosen], pull)
+    omega, sure = room._confirmed(away, room.slopes_at(found, chosen), pull)
     assert not sure.any()
     assert (omega == away.omega).all()
