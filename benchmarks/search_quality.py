@@ -58,7 +58,7 @@ def small() -> bool:
         regrets.append(max(0.0, found - best))
         print(
             f"{seed:4d} {count:4d} {n_candidate:4d} {best:9.4f} {middle - begun:6.1f}s {found:8.4f} "
-            f"{ended - middle:6.1f}s {found - best:+7.4f}",
+            f"{ended - middle:6.1f}s {round(found - best, 4) + 0.0:+7.4f}",
             flush=True,
         )
     mean, worst = float(np.mean(regrets)), max(regrets)

@@ -1,11 +1,16 @@
-"""Chains of hops from many starts, side by side, until they agree or the effort is spent."""
+"""Chains of hops from many starts, side by side, until they agree or the effort is spent.
+
+The search buys starts: each ends at the bottom of a funnel of its own, and how far down that lies shows early. So
+starts race by successive halving: K. Jamieson and A. Talwalkar, AISTATS 2016; with starts that begin one after another
+as here: L. Li et al., MLSys 2020 (from memory).
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from solvers.search.hop import HABITS, Burst
+from solvers.search.hop import HABITS, THOROUGH, Burst
 from solvers.search.layouts_met import Pool
 from solvers.search.progress import SearchProgress
 from solvers.search.state import State, random_drives
@@ -15,7 +20,13 @@ CHAINS = 8  # side by side
 BURST = 6  # hops between two looks at what the chains have found
 SAME = 1e-3  # values closer than this part are the same plan
 POOL = 400  # layouts kept
-FEW_COLUMNS = 50
+RUNGS = (24, 48, 96)  # hops since the start
+KEPT = 0.5  # part of the chains at a rung that goes on
+FEWEST = 8  # chains that a rung must have seen before any makes way
+CONFIRMING = 2  # starts at the best plan, from which on every start runs to its end
+FEW_COLUMNS = 50  # have the plain number of hops
+STEEP_SHARES = 1.2  # times that number in proportion to the columns
+LATER = 0.4  # part of the proportion that counts beyond
 MOST_SHARES = 8.0
 
 
@@ -35,8 +46,9 @@ class Effort:
     confirmations: int = 8
 
     def hops_for(self, n_column: int) -> int:
-        """Hops at most for so many columns."""
-        return int(self.hops * min(MOST_SHARES, max(1.0, n_column / FEW_COLUMNS)))
+        """Hops at most for so many columns; starts of large searches seldom agree, so that their race saves most."""
+        shares = n_column / FEW_COLUMNS
+        return int(self.hops * min(MOST_SHARES, max(1.0, min(shares, STEEP_SHARES), LATER * shares)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,15 +60,45 @@ class Exploration:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Life:
-    """One chain since its last start."""
+class Life:
+    """One chain since its last start.
+
+    Parameters
+    ----------
+    state, value : the plan to hop off from, and its value [dB^2].
+    random : what it draws from.
+    lowest, best : the best plan met, and its value [dB^2].
+    idle, age : hops since it was met, and in all.
+    grown : from a plan with fewer subs.
+    """
 
     state: State
     random: np.random.Generator
     value: float = np.inf
     best: float = np.inf
-    layout: tuple[int, ...] = ()
+    lowest: State | None = None
     idle: int = 0
+    age: int = 0
+    grown: bool = False
+
+
+class Race:
+    """What chains had reached at each rung so far; those grown from smaller plans are held against their own kind."""
+
+    def __init__(self) -> None:
+        self._seen: dict[tuple[bool, int], list[float]] = {}
+
+    def behind(self, chains: Sequence[Life]) -> list[bool]:
+        """Which of the chains, looked at together, stand behind the middle of all that came to the same rung."""
+        for life in chains:
+            if life.age in RUNGS:
+                self._seen.setdefault((life.grown, life.age), []).append(life.best)
+        return [life.age in RUNGS and self._is_behind(life) for life in chains]
+
+    def _is_behind(self, life: Life) -> bool:
+        seen = self._seen[life.grown, life.age]
+        middle = float(np.quantile(seen, KEPT))
+        return len(seen) >= FEWEST and life.best > middle + SAME * abs(middle)
 
 
 def explore(
@@ -84,22 +126,23 @@ def explore(
     born = 0
     grown = [seed for seed in seeds if len(seed.column) < len(groups)]
 
-    def new_life() -> _Life | None:
+    def new_life() -> Life | None:
         nonlocal born
         random = np.random.default_rng([*entropy, born])
         base = grown[born // 2 % len(grown)] if grown and born % 2 else None
         born += 1
         state = _start(tools, groups, base, random)
-        return None if state is None else _Life(state=state, random=random)
+        return None if state is None else Life(state=state, random=random, grown=base is not None)
 
     most = effort.hops_for(tools.columns.count)
     chains = [life for life in (new_life() for _ in range(CHAINS)) if life is not None]
-    ended: list[tuple[float, tuple[int, ...]]] = []
+    ended: list[float] = []
+    race = Race()
     done = visits = 0
     settled = False
     while chains and done < most and not settled and not tools.running.stop_asked():
-        after: list[_Life] = []
-        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life), chains), strict=False):
+        after: list[Life] = []
+        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life, effort), chains), strict=False):
             done += BURST
             visits += burst.visits
             for value, state in burst.met:
@@ -108,35 +151,42 @@ def explore(
             progress.at(done / most, pool.best(1)[0][0])
         pool.keep_only(pool.best(POOL))
         best = pool.best(1)[0][0] if len(pool) else np.inf
-        paths = ended + [(life.best, life.layout) for life in after]
-        agreeing = sum(value <= best + SAME * abs(best) for value, _ in paths)
+        paths = ended + [life.best for life in after]
+        agreeing = sum(value <= best + SAME * abs(best) for value in paths)
         settled = agreeing >= effort.confirmations
+        behind = race.behind(after)
+        racing = agreeing < CONFIRMING
         chains = []
-        for life in after:
-            if life.idle < effort.patience:
+        for life, late in zip(after, behind, strict=True):
+            if life.idle < effort.patience + BURST and not (racing and late):
                 chains.append(life)
                 continue
-            ended.append((life.best, life.layout))
+            ended.append(life.best)
             successor = new_life()
             if successor is not None:
                 chains.append(successor)
     return Exploration(settled=settled, layouts=visits * min(HABITS.looks, tools.columns.count))
 
 
-def _burst(tools: Tools, life: _Life) -> Burst:
+def _burst(tools: Tools, life: Life, effort: Effort) -> Burst:
+    """Some hops on, or, where they found nothing better for long, every change of one sub of the best plan."""
+    if life.lowest is not None and life.idle >= effort.patience:
+        return tools.hopper.burst(life.lowest, value=np.inf, hops=1, random=life.random, habits=THOROUGH)
     return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random)
 
 
-def _aged(life: _Life, burst: Burst) -> _Life:
+def _aged(life: Life, burst: Burst) -> Life:
     value, state = burst.met[0]
     better = value < life.best - SAME * abs(life.best) or np.isinf(life.best)
-    return _Life(
+    return Life(
         state=burst.state,
         random=life.random,
         value=burst.value,
         best=min(value, life.best),
-        layout=state.layout if value < life.best else life.layout,
+        lowest=state if value < life.best else life.lowest,
         idle=0 if better else life.idle + BURST,
+        age=life.age + BURST,
+        grown=life.grown,
     )
 
 
