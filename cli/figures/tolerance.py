@@ -113,7 +113,7 @@ def share_bars(axes: Axes, group_name: Sequence[str], shares: Shares) -> Axes:
         ecolor=INK,
         elinewidth=0.9,
         capsize=2.5,
-        label="90 % interval",
+        label="interval",
     )
     axes.plot(np.clip(shares.first_order[order], 0.0, 1.0), place, "D", color=INK, markersize=4, label="first-order")
     axes.set_yticks(place, [plain(group_words(group_name[k]), 30) for k in order])

@@ -133,7 +133,7 @@ def print_shares(page: Page, group_name: Sequence[str], shares: Shares, which: s
         for k in order
         if shares.total[k] >= LEAST_SHARE
     ]
-    page.table(["uncertain", "total", "90 % interval", "first-order", "90 % interval"], rows, right=(1, 2, 3, 4))
+    page.table(["uncertain", "total", "interval", "first-order", "interval"], rows, right=(1, 2, 3, 4))
     percent = np.round(100.0 * np.stack([shares.first_order, shares.total]))
     above = [group_words(group_name[k]) for k in order if percent[0, k] > max(percent[1, k], 0.0)]
     if above:
@@ -146,7 +146,8 @@ def print_shares(page: Page, group_name: Sequence[str], shares: Shares, which: s
         page.line(f"Below {100.0 * LEAST_SHARE:.0f} % each: {', '.join(rest)}.")
     page.line(
         "Shares of the variance of the variation. First-order: what goes once this alone is known; total: what remains "
-        "once all else is known. Measure, or build with care, what stands first."
+        "once all else is known. Measure, or build with care, what stands first. Intervals of 90 % by drawing points "
+        "anew come out narrow: in the demo one total in four lies outside, most by 1 %, the worst by 11 %."
     )
 
 

@@ -62,8 +62,8 @@ FIRST_FIELDS = (
 SHARE_FIELDS = (
     _field("first_order", "f", ("group",), "1", "first plan: first-order Sobol' index of variation", optional=True),
     _field("total", "f", ("group",), "1", "first plan: total Sobol' index of variation", optional=True),
-    _field("first_order_interval", "f", ("group", "end"), "1", "90 % interval of first_order", optional=True),
-    _field("total_interval", "f", ("group", "end"), "1", "90 % interval of total", optional=True),
+    _field("first_order_interval", "f", ("group", "end"), "1", "resampled 90 % interval of first_order", optional=True),
+    _field("total_interval", "f", ("group", "end"), "1", "resampled 90 % interval of total", optional=True),
 )
 
 

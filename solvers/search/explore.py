@@ -142,7 +142,9 @@ def explore(
     settled = False
     while chains and done < most and not settled and not tools.running.stop_asked():
         after: list[Life] = []
-        for life, burst in zip(chains, tools.each(lambda life: _burst(tools, life, effort), chains), strict=False):
+        for life, burst in zip(
+            chains, tools.each(lambda life: _burst(tools, life, effort.patience), chains), strict=False
+        ):
             done += BURST
             visits += burst.visits
             for value, state in burst.met:
@@ -168,9 +170,9 @@ def explore(
     return Exploration(settled=settled, layouts=visits * min(HABITS.looks, tools.columns.count))
 
 
-def _burst(tools: Tools, life: Life, effort: Effort) -> Burst:
+def _burst(tools: Tools, life: Life, patience: int) -> Burst:
     """Some hops on, or, where they found nothing better for long, every change of one sub of the best plan."""
-    if life.lowest is not None and life.idle >= effort.patience:
+    if life.lowest is not None and life.idle >= patience:
         return tools.hopper.burst(life.lowest, value=np.inf, hops=1, random=life.random, habits=THOROUGH)
     return tools.hopper.burst(life.state, value=life.value, hops=BURST, random=life.random)
 

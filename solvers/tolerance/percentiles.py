@@ -262,6 +262,6 @@ def _method(design: Design, variation_db: Floats, rooms: Sampled, planned: int) 
             f"shares: Sobol' indices of variance from {most} of the points"
             + (f", for what is settled sooner from fewer, {few} at least" if few < most else "")
             + "; first order by Saltelli (2010), total by Jansen (1999) over the variance of the two samples compared, "
-            "90 % intervals by resampling"
+            "intervals of 90 % by resampling"
         )
     return tuple(lines)
