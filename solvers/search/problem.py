@@ -24,7 +24,7 @@ class Stop(StrEnum):
     EVERY_DRIVE_TRIED = "every layout was tried at the only setting that is allowed"
     EVERY_GRID_DRIVE = "every layout was tried at every setting of a grid, and the leading ones were polished"
     OWN_OBJECTIVE = "one sub after another was moved, from several starts; this is the best found for the objective"
-    SETTLED = "the same best plan was found again and again from independent starts"
+    SETTLED = "independent starts ended at the same best plan; a better one is unlikely, not ruled out"
     BUDGET_SPENT = "the number of starts was spent while the best found could still fall; more effort may find better"
     INTERRUPTED = "the search was interrupted; these are the best found until then"
     NO_LAYOUT = "no layout with this many subs fits the candidates and the wishes"
