@@ -133,10 +133,21 @@ def test_a_stop_keeps_the_best_and_an_undo_takes_it_back(explore: Explore) -> No
     explored = explore(subs=3)
     page, before = explored.page, explored.state()
     first = held(explored)["variation"]
-    page.get_by_role("button", name="Polish from here").click()
-    page.locator("#polish-said", has_text="Trial").wait_for()
-    page.get_by_role("button", name="Stop polishing").click()
-    assert "Polishing stopped" in page.locator("#polish-said").inner_text()
+    button = page.get_by_role("button", name="Polish from here").element_handle()
+    # in the page itself, so that the search cannot end between the word and the click
+    page.evaluate(
+        """(button) => {
+          const said = document.querySelector("#polish-said");
+          new MutationObserver((_, seen) => {
+            if (!said.textContent.includes("Trial")) return;
+            seen.disconnect();
+            button.click();
+          }).observe(said, { childList: true, characterData: true, subtree: true });
+          button.click();
+        }""",
+        button,
+    )
+    page.locator("#polish-said", has_text="Polishing stopped").wait_for()
     assert held(explored)["variation"] < first
     page.get_by_role("button", name="Undo").click()
     assert explored.state() == before
