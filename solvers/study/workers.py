@@ -112,7 +112,9 @@ class LocalCrew:
 
     def _submit(self, slot: _Slot, job: StudyJob) -> Future[bytes]:
         with _no_main_module(), _hangups_later():  # the first job starts the process
-            return slot.pool.submit(replied, self._work, job.text, job.key)
+            future = slot.pool.submit(replied, self._work, job.text, job.key)
+        _leave_replies_to_the_worker(slot.pool)
+        return future
 
     def _ended(self, slot: _Slot) -> Iterator[Done]:
         while slot.given and slot.given[0][0].done():
@@ -138,6 +140,17 @@ def _new_pool() -> ProcessPoolExecutor:
     spawn = multiprocessing.get_context("spawn")
     with _hangups_later():  # Python starts a process that keeps account of locks
         return ProcessPoolExecutor(1, mp_context=spawn, initializer=begin_worker)
+
+
+def _leave_replies_to_the_worker(pool: ProcessPoolExecutor) -> None:
+    """Close our own end of the pipe that the started process replies through.
+
+    While we hold it open too, the pool waits for ever for the rest of a reply that a killed worker had begun.
+    """
+    replies: Any = getattr(pool, "_result_queue", None)  # nothing public tells it
+    writer = getattr(replies, "_writer", None)
+    if writer is not None:
+        writer.close()
 
 
 def _kill(pool: ProcessPoolExecutor) -> None:

@@ -138,6 +138,30 @@ def test_a_job_that_kills_its_worker_twice_is_set_aside_and_the_others_are_done(
     assert not failures
 
 
+def test_a_worker_that_dies_in_the_middle_of_its_reply_is_a_dead_worker(tmp_path: Path) -> None:
+    """In a process of its own, which can be ended if it waits for the rest of the reply."""
+    script = """
+        from pathlib import Path
+        from tests.studies.test_run import low_rooms, plan_of, run
+        from tests.studies.texts import cut_off_job
+
+        plan = plan_of(2)
+        records, failures, _ = run(plan, Path("."), work=cut_off_job, workers=1)
+        assert set(failures) == low_rooms(plan)
+        assert set(records) == {job.key for job in plan.jobs} - low_rooms(plan)
+        """
+    done = subprocess.run(
+        [sys.executable, "-c", textwrap.dedent(script)],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+
+
 def test_a_worker_that_dies_takes_no_other_job_along(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Four workers, one deadly room: only that one is given again."""
     plan = plan_of(12)

@@ -2,7 +2,9 @@
 
 import os
 import time
+from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import Any
 
 from roommodes.studies.records import JobRecord, StudyJob
 from roommodes.studies.results import StudyResults
@@ -68,6 +70,18 @@ def deadly_job(text: str, key: str) -> bytes:
     """Kills its worker in rooms with the lower ceiling."""
     if "height_m = 2.4\\n" in text:
         os._exit(9)
+    return run_job(text, key)
+
+
+def cut_off_job(text: str, key: str) -> bytes:
+    """Kills its worker once a part of the reply is sent, in rooms with the lower ceiling."""
+
+    def cut(self: Connection, buf: Any, write: object = None) -> None:
+        os.write(self.fileno(), bytes(buf[: len(buf) // 2]))
+        os._exit(9)
+
+    if "height_m = 2.4\\n" in text:
+        Connection._send = cut  # type: ignore[attr-defined]
     return run_job(text, key)
 
 
