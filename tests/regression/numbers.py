@@ -4,8 +4,8 @@
 number is a change for users: the changelog says what changed, by how much, and why.
 """
 
+import argparse
 import json
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -61,6 +61,8 @@ def leaves(value: Any, path: str = "") -> Iterator[tuple[str, Any]]:
 
 
 if __name__ == "__main__":
-    folder = Path(sys.argv[1])
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n")[0])
+    parser.add_argument("folder", type=Path, help="a new one, for the files that the commands write")
+    folder = parser.parse_args().folder
     folder.mkdir()
     STORED.write_text(json.dumps(gather(folder), indent=0, sort_keys=True) + "\n", encoding="utf-8")
