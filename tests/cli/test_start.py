@@ -34,6 +34,29 @@ def test_help_loads_nothing_heavy(arguments: list[str]) -> None:
     assert not loaded & own
 
 
+@pytest.mark.parametrize("asked", [{}, {"OMP_NUM_THREADS": "2"}, {"OPENBLAS_NUM_THREADS": "2"}])
+def test_the_linear_algebra_has_one_thread_unless_more_are_asked_for(asked: dict[str, str]) -> None:
+    program = (
+        "import sys\n"
+        "from cli.__main__ import run\n"
+        "sys.argv = ['roommodes', '--version']\n"
+        "try:\n"
+        "    run()\n"
+        "except SystemExit:\n"
+        "    import numpy\n"
+        "    from threadpoolctl import threadpool_info\n"
+        "    print(*(entry['num_threads'] for entry in threadpool_info() if entry['internal_api'] == 'openblas'))\n"
+    )
+    unset = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, env={**unset, **asked}
+    )
+    threads = done.stdout.splitlines()[1:]  # the version stands first
+    if not threads or not threads[0]:
+        pytest.skip("NumPy's linear algebra is not OpenBLAS here")
+    assert set(threads[0].split()) == {min(asked.values(), default="1")}
+
+
 def test_a_kept_room_is_read_without_what_solves_it() -> None:
     """What `check` and a report of a box load before anything is worked out: neither SciPy's solvers nor a compiler."""
     program = (
