@@ -14,7 +14,7 @@ from roommodes.arrays import Floats, Integers
 from roommodes.lengths import METRIC, ROUNDED, Lengths, lengths_of
 from roommodes.plan.drives import Drives
 from roommodes.plan.plan import Plan, Results
-from roommodes.plan.tables import PlanTable
+from roommodes.plan.tables import HowFound, PlanTable
 from roommodes.project.glass import glass_of
 from roommodes.project.placing.standing import feet_m, hanging_words
 from roommodes.project.project import Project
@@ -164,12 +164,17 @@ def print_plan(page: Page, plan: Plan) -> None:
         page.line(said)
     for line in hanging_words(plan.project, plan.positions_m, plan.kind):
         page.line(line)
-    tried = (
-        f"{table.found.layouts_searched:,} of {table.found.layouts_possible:,} layouts in {table.found.seconds:.1f} s"
-    )
-    page.line(f"{tried}: {table.found.stop}.")
+    page.line(f"{_tried(table.found)}: {table.found.stop}.")
     for remark in table.found.remarks:
         page.line(remark)
+
+
+def _tried(found: HowFound) -> str:
+    """Of how many layouts, and in what time; how many only where all were tried, since else that is an estimate."""
+    among = f"{found.layouts_possible:,} layouts in {found.seconds:.1f} s"
+    if found.layouts_searched < found.layouts_possible:
+        return f"Among {among}"
+    return f"{found.layouts_searched:,} of {among}"
 
 
 def print_legend(page: Page, lengths: Lengths, *, rate_hz: float) -> None:

@@ -16,7 +16,8 @@ class HowFound:
 
     Parameters
     ----------
-    layouts_searched, layouts_possible : how many layouts were tried, and how many there are.
+    layouts_searched, layouts_possible : how many layouts were tried, and how many there are. Where not all were
+        tried the first is an estimate, rather too high (`solvers.search.problem.Outcome`).
     exhaustive : every layout was tried.
     stop : why the search ended, a sentence.
     seconds : how long it took [s].

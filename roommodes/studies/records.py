@@ -75,7 +75,13 @@ JOB_FIELDS = (
         unit="1",
         long_name="polarity of each sub, +1 or -1; 0 beyond a strategy's number of subs",
     ),
-    Field(path="layouts", kind="i", axes=("strategy",), unit="1", long_name="layouts that were tried"),
+    Field(
+        path="layouts",
+        kind="i",
+        axes=("strategy",),
+        unit="1",
+        long_name="layouts tried; an estimate, rather too high, where not all were",
+    ),
 )
 
 

@@ -158,7 +158,7 @@ def _one_count(judge: _Judge, count: int, seed: int, keep: int, running: Running
     return Outcome(
         count=count,
         plans=plans,
-        layouts_searched=min(looked, possible),
+        layouts_searched=min(looked, max(1, possible - 1)) if possible else 0,  # looks, repeats counted
         layouts_possible=possible,
         seconds=monotonic() - begun,
         exhaustive=False,

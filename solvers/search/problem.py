@@ -282,8 +282,8 @@ class Outcome:
     ----------
     count : subs per plan.
     plans : distinct layouts, best first.
-    layouts_searched : layouts whose drives were searched; all of them when `exhaustive`, else about how many
-        distinct ones, estimated from the number of looks.
+    layouts_searched : layouts whose drives were searched; where not all were, how many distinct ones so many looks
+        would have met at random. Looks crowd about good plans: they met fewer.
     layouts_possible : layouts that the candidates and wishes allow; where not all were tried, those that clash with
         a least distance or a zone's limit are still counted.
     seconds : time taken.

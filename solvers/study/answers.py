@@ -32,7 +32,7 @@ class Answer:
     ----------
     column : (subs,) indices into all positions of the room.
     gain_db, delay_s, polarity : (subs,), those of the strategy included [dB], [s], +1 or -1.
-    layouts : how many were tried.
+    layouts : how many were tried; an estimate, rather too high, where not all were.
     note : why the search ended.
     """
 
