@@ -53,13 +53,17 @@ class Mark:
 AMPLIFIERS_OF = "amplifiers of "
 GLASS_MM = 1.6
 MARK_MM = 2.0
-MARK_SHARES = (0.5, 0.3, 0.7, 0.1, 0.9)
+MARK_SHARES = (0.5, 0.3, 0.7, 0.1, 0.9, 0.4, 0.6, 0.2, 0.8)
 MARK_OF_THING_MM = 2.4
 FRONT_SHARE = 0.08  # of a cabinet's depth: where the line along its front is
 
 
-def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Crowd) -> None:
-    """Parts of walls outside their wall's line, those of floor, ceiling and solids dashed in the room."""
+def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart]) -> list[tuple[str, list[Point]]]:
+    """Parts of walls outside their wall's line, those of floor, ceiling and solids dashed in the room.
+
+    Gives each one's letter and where that may stand, for `mark_parts`.
+    """
+    letters = []
     for part in parts:
         layer = GLASS if part.glass else WALL_PARTS
         dashed = replace(layer, dashes_mm=(3.0, 1.5))
@@ -68,7 +72,7 @@ def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Cr
             box = part.corners_m or box_of(part, view.room_m, normal, side)
             low, high = view.corners(*box)
             sheet.box(dashed, low, high)
-            _mark(sheet, part.key, _along(low, high), crowd)
+            letters.append((part.key, _along(low, high)))
             continue
         low, high = view.corners(*box_of(part, view.room_m, normal, side))
         out = GLASS_MM if side else -GLASS_MM
@@ -79,8 +83,14 @@ def parts_in_plan(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Cr
         if part.glass:
             half = (shift[0] / 2, shift[1] / 2)
             sheet.path(layer, [(low[0] + half[0], low[1] + half[1]), (high[0] + half[0], high[1] + half[1])])
-        places = [(x + 2.6 * shift[0], y + 2.6 * shift[1]) for x, y in _along(low, high)]
-        _mark(sheet, part.key, places, crowd)
+        letters.append((part.key, [(x + 2.6 * shift[0], y + 2.6 * shift[1]) for x, y in _along(low, high)]))
+    return letters
+
+
+def mark_parts(sheet: Sheet, letters: Sequence[tuple[str, Sequence[Point]]], crowd: Crowd) -> None:
+    """The letters that `parts_in_plan` gives, where no number of a dimension stands."""
+    for key, places in letters:
+        _mark(sheet, key, places, crowd)
 
 
 def parts_in_elevation(sheet: Sheet, view: View, parts: Sequence[WallPart], crowd: Crowd, measures: Measures) -> None:

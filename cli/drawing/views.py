@@ -18,6 +18,7 @@ from cli.drawing.surroundings import (
     keep_outs,
     mains_of,
     mark_names,
+    mark_parts,
     marks_of,
     parts_in_elevation,
     parts_in_plan,
@@ -48,7 +49,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     room_outline(sheet, view, room)
     solids(sheet, view, room, room.blocks)
     crowd.things += hatched(view, room, room.blocks)
-    parts_in_plan(sheet, view, wall_parts(project), crowd)
+    letters = parts_in_plan(sheet, view, wall_parts(project))
     zones(sheet, view, project.zones)
     keep_outs(sheet, view, project.keep_outs, crowd)
     screen = project.screen
@@ -66,6 +67,7 @@ def plan_view(plan: Plan, scale: float, lengths: Lengths = METRIC) -> Sheet:
     measure_slopes(view, room, measures)
     measures.draw(sheet)
     crowd.texts += [area for _, area in text_areas(sheet.parts)]
+    mark_parts(sheet, letters, crowd)
     write_numbers(sheet, view, subs, crowd)
     mark_names(sheet, view, crowd, marks)
     row_names(sheet, view, plan, crowd)

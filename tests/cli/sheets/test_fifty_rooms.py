@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from cli.drawing.dxf import sheets_dxf
-from cli.drawing.extents import all_parts, bounds, flat, meet, text_areas
+from cli.drawing.extents import all_parts, bounds, extent, flat, meet, number_box, text_areas
 from cli.drawing.objects import stances
 from cli.drawing.papers import SheetWishes
-from cli.drawing.primitives import LAYERS, Block, Dimension, Label, Path, Ring, Sheet
+from cli.drawing.primitives import LAYERS, WALL_PARTS, Block, Dimension, Label, Path, Ring, Sheet
 from cli.drawing.sheet import MARGIN_MM, drawing_sheets
 from cli.drawing.views import elevation, subs_at
 from roommodes.plan.plan import Plan
@@ -42,6 +42,19 @@ def test_no_text_meets_another_and_none_leaves_the_sheet(drawn: list[tuple[Plan,
             assert low.min() >= MARGIN_MM
             assert np.all(high.max(axis=0) <= np.array([sheet.width_mm, sheet.height_mm]) - MARGIN_MM)
     assert texts > 100 * len(drawn)
+
+
+def test_no_dimension_covers_the_ring_about_a_letter(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
+    rings = 0
+    for plan, sheets in drawn:
+        for sheet in sheets:
+            parts = list(flat(all_parts(sheet)))
+            numbers = [number_box(part) for part in parts if isinstance(part, Dimension)]
+            for ring in (part for part in parts if isinstance(part, Ring) and part.layer == WALL_PARTS):
+                low, high = extent(ring)
+                rings += 1
+                assert not any(meet((low, high), number) for number in numbers), plan.project.name
+    assert rings > len(drawn)
 
 
 def test_no_view_meets_another(drawn: list[tuple[Plan, tuple[Sheet, ...]]]) -> None:
