@@ -27,7 +27,7 @@ from threadpoolctl import threadpool_limits
 
 from roommodes.acoustics.box_within import box_within
 from roommodes.acoustics.checks.surfaces import require_surfaces
-from roommodes.acoustics.poles import Poles, Strip
+from roommodes.acoustics.poles import Poles, Strip, repeated
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.resonances import Resonances
 from roommodes.acoustics.rigid_modes import (
@@ -52,6 +52,7 @@ from roommodes.running import Running
 AXES = (0, 1, 2)
 SHORTEST_S = 0.06  # decay time of the quickest modes that are sought
 LEAST_SHARE = 0.1  # of the response at its frequency, 20 dB below the whole: what is less is not seen there
+LOOKED_AT = 0.5  # part of it from which on a pole of the fit is brought to its place, where its true share is known
 MOST_MODES = 60
 KEPT_REACH = 1.3  # modes up to this times the highest frequency are kept as unknowns
 BEYOND_HZ = 12.0  # above the highest mode asked for, the equations must still hold
@@ -224,21 +225,25 @@ def built_modes(
 def _found(problem: Resonances, strip: Strip, limit: int, running: Running) -> dict[str, NDArray[Any]]:
     """The poles that show, each with all modes' amplitudes, its rigid mode's k^2, its share, and if it settled."""
     found = problem.poles(strip, running.part(0.0, 0.6))
-    chosen = np.flatnonzero(found.share >= LEAST_SHARE)[:limit]
-    some = Poles(omega=found.poles.omega[chosen], vector=found.poles.vector[chosen])
+    near = np.flatnonzero(found.share >= LOOKED_AT * LEAST_SHARE)
+    some = Poles(omega=found.poles.omega[near], vector=found.poles.vector[near])
     running = running.part(0.6, 1.0)
-    reaction = problem.reactions_at(found, chosen, running.silent())
-    poles, pull, settled = problem.refined(some, problem.slopes_at(found, chosen), reaction, running)
+    reaction = problem.reactions_at(found, near, running.silent())
+    poles, pull, settled = problem.refined(some, problem.slopes_at(found, near), reaction, running)
+    share = problem.shares(found.fit, poles)
+    order = np.flatnonzero(~repeated(poles, settled))
+    order = order[np.argsort(poles.omega.real[order], kind="stable")]
+    chosen = order[share[order] >= LEAST_SHARE][:limit]
     k2_modes = problem.ports.k2_modes
-    each = [problem.amplitudes(*one) for one in zip(poles.omega, poles.vector, pull, strict=True)]
+    each = [problem.amplitudes(poles.omega[one], poles.vector[one], pull[one]) for one in chosen]
     amplitudes = np.array(each, dtype=np.complex128).reshape(-1, *k2_modes.shape)
     own = [int(np.argmax(np.abs(one) ** 2)) for one in amplitudes]
     return {
-        "omega": poles.omega,
+        "omega": poles.omega[chosen],
         "amplitudes": amplitudes,
         "rigid_k2": k2_modes.ravel()[own],
-        "share": found.share[chosen],
-        "settled": np.asarray(settled),
+        "share": share[chosen],
+        "settled": np.asarray(settled[chosen]),
         **_shape_named(problem),
     }
 

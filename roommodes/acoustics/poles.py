@@ -279,6 +279,17 @@ def distinct(matrix: Callable[[Complexes], Complexes], poles: Poles) -> Poles:
     return Poles(omega=poles.omega[order], vector=np.concatenate([poles.vector[:0], *parts]))
 
 
+def repeated(poles: Poles, settled: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which poles are another one again, at its place and with its vector; those that settled count first: (p,)."""
+    unit = poles.vector / np.linalg.norm(poles.vector, axis=1)[:, None]
+    once: list[int] = []
+    for one in np.argsort(~settled, kind="stable"):
+        same = [k for k in once if abs(poles.omega[k] - poles.omega[one]) < SAME * abs(poles.omega[one])]
+        if all(abs(unit[k].conj() @ unit[one]) < ALIKE for k in same):
+            once.append(int(one))
+    return ~np.isin(np.arange(len(settled)), once)
+
+
 def _unlike(vector: Complexes, slope: Complexes) -> Complexes:
     """Vectors of one pole turned so that each is 0 where one before is largest; their sum of v v^T stays: (g, n)."""
     gram = vector @ slope @ vector.T

@@ -23,7 +23,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, forms, newton_step, poles_in, value_and_slope
+from roommodes.acoustics.poles import Poles, RationalMatrix, Strip, newton_step, poles_in, value_and_slope
 from roommodes.acoustics.ports import Ports, SmoothPorts
 from roommodes.acoustics.precision import Precision
 from roommodes.acoustics.rigid_modes import RigidModes
@@ -48,7 +48,7 @@ OF_FIT = 32  # frequencies whose matrices are taken from the fit together: so th
 KEPT_BYTES = 256e6  # of the walls' reactions at the samples; where there are more, each pole's own is worked out
 SURE = 3e-4  # of the equations' parts, what may be left at a pole where its error goes with the square
 REFINED = 1e-5  # relative move of omega at which a pole stands where the full equations have it
-MOST_ROUNDS = 4
+MOST_ROUNDS, OF_FIT_ROUNDS = 6, 2  # of Newton's steps on a pole; those of them with the fit's slope
 SLOPE_STEP = 1e-6  # of omega, to find a slope
 LONGEST = 0.01  # step over omega that a pole of the fit may be moved by
 Answer = TypeVar("Answer")
@@ -171,10 +171,8 @@ class Resonances:
             return self._of_fit(fit, at)
 
         found = poles_in(whole, strip)
-        level = np.linalg.norm(np.linalg.inv(whole(found.omega.real.astype(np.complex128))), axis=(1, 2))
-        part = (np.abs(found.vector) ** 2).sum(axis=1) / found.omega.imag
         every = tuple(answers) if len(answers) == len(omega) else None
-        return Fitted(poles=found, share=np.asarray(part / level), fit=fit, answers=every)
+        return Fitted(poles=found, share=self.shares(fit, found), fit=fit, answers=every)
 
     def _of_fit(self, fit: RationalMatrix, omega: Complexes) -> Complexes:
         """T as a fit has it: (k,) -> (k, kept, kept)."""
@@ -283,25 +281,32 @@ class Resonances:
         pull[:, self.plates] = 1j * self._plate_scale * omega[:, None] * both[:, len(self.kept_k2) :]
         return np.asarray(pull * self.room.volume_m3**0.5)
 
-    def _confirmed(self, poles: Poles, slope: Complexes, pull: Complexes) -> tuple[Complexes, NDArray[np.bool_]]:
+    def _confirmed(
+        self, omega: Complexes, v: Complexes, pull: Complexes
+    ) -> tuple[Complexes, Complexes, NDArray[np.bool_]]:
         """One step of the full equations' quotient from poles and walls that nearly solve them.
 
         With q the walls' reaction, r = Y (U v - Z' q) - q is what is left of their equations. Then v^T U Y' U^T v is
         (U v)^T q + (U v - Z' q)^T r, and omega is off by v^T T v / v^T T' v; both but for squares of errors. No matrix
-        is made or factorised.
+        is made or factorised. The slope is the quotient's own: a fit's is poor where walls resonate.
 
         Parameters
         ----------
-        poles, slope, pull : (p,), dT / domega there (p, kept, kept), q (p, boundary mode).
+        omega, v, pull : (p,), (p, kept), q (p, boundary mode).
 
         Returns
         -------
-        omega (p,), moved where it is sure, and where it is: where the step is short and little left of the equations.
+        omega (p,), moved unless the step is long; v^T T' v (p,); and which are sure (p,): where the step is short and
+        little left of the equations.
         """
-        form, left, walls = self._quotient(poles.omega, poles.vector, pull)
-        move = form / forms(poles.vector, slope)
-        sure = (np.abs(move) < REFINED * np.abs(poles.omega)) & (left < SURE) & (walls < SURE)
-        return np.where(sure, poles.omega - move, poles.omega), np.asarray(sure)
+        step = SLOPE_STEP * omega
+        twice = np.concatenate([omega, omega + step])
+        form, left, walls = self._quotient(twice, np.tile(v, (2, 1)), np.tile(pull, (2, 1)))
+        steep = (form[len(omega) :] - form[: len(omega)]) / step
+        move = form[: len(omega)] / steep
+        part = np.abs(move) / np.abs(omega)
+        small = (left[: len(omega)] < SURE) & (walls[: len(omega)] < SURE)
+        return np.where(part < LONGEST, omega - move, omega), steep, np.asarray((part < REFINED) & small)
 
     def _quotient(self, omega: Complexes, v: Complexes, pull: Complexes) -> tuple[Complexes, Floats, Floats]:
         """v^T T v as `_confirmed` has it, and what is left of the room's and of the walls' equations: (p,) each."""
@@ -316,22 +321,14 @@ class Resonances:
         walls = np.linalg.norm(rest, axis=1) / np.maximum(np.linalg.norm(pull, axis=1), 1e-300)
         return np.asarray(form), np.asarray(left), np.asarray(walls)
 
-    def _nearer(self, omega: Complexes, v: Complexes, pull: Complexes) -> Complexes:
-        """A step of the quotient with its own slope, which the fit's misses where walls resonate: (p,)."""
-        step = SLOPE_STEP * omega
-        both = self._quotient(np.concatenate([omega, omega + step]), np.tile(v, (2, 1)), np.tile(pull, (2, 1)))[0]
-        form, beyond = both[: len(omega)], both[len(omega) :]
-        move = form * step / (beyond - form)
-        return np.where(np.abs(move) < LONGEST * np.abs(omega), omega - move, omega)
-
     def refined(
         self, poles: Poles, slope: Complexes, pull: Complexes, running: Running
     ) -> tuple[Poles, Complexes, NDArray[np.bool_]]:
-        """Poles of the fit brought to where the full equations have them.
+        """Poles of the fit brought to where the full equations have them, their vectors to those equations' scale.
 
         Parameters
         ----------
-        poles, slope, pull : as for `_confirmed`, of the fit.
+        poles, slope, pull : of the fit: (p,), dT / domega there (p, kept, kept), q (p, boundary mode).
 
         Returns
         -------
@@ -340,12 +337,14 @@ class Resonances:
         vector, pull = poles.vector.copy(), pull.copy()
         if not len(poles.omega):
             return poles, pull, np.zeros(0, dtype=bool)
-        omega, settled = self._confirmed(poles, slope, pull)
-        if len(going := np.flatnonzero(~settled)):
-            omega[going] = self._nearer(omega[going], vector[going], pull[going])
-        for _ in range(MOST_ROUNDS):
+        omega, steep, settled = self._confirmed(poles.omega, vector, pull)
+        going = np.flatnonzero(~settled)
+        slope = slope.copy()
+        for number in range(MOST_ROUNDS):
             if not len(going):
                 break
+            if number == OF_FIT_ROUNDS:
+                slope[going] = value_and_slope(lambda at: self._exact(at, running), omega[going])[1]
             for one, (wide, answer) in zip(
                 going[:, None], self._each(self._with_plates, omega[going], running.silent()), strict=True
             ):
@@ -353,12 +352,22 @@ class Resonances:
                 vector[one] = newton_step(value, slope[one], vector[one])[1]
                 both = self._both(wide[None], vector[one])
                 pull[one] = self._pull(omega[one], both, both @ answer.T)
-            nearer = self._nearer(omega[going], vector[going], pull[going])
-            settled[going] = np.abs(nearer - omega[going]) < REFINED * np.abs(nearer)
-            omega[going] = nearer
+            omega[going], steep[going], settled[going] = self._confirmed(omega[going], vector[going], pull[going])
             going = going[~settled[going]]
             running.step("modes", float(settled.mean()))
-        return Poles(omega=omega, vector=vector), pull, settled
+        scale = np.sqrt(np.where(settled, steep, 1.0))[:, None]
+        return Poles(omega=omega, vector=vector / scale), pull / scale, settled
+
+    def _exact(self, omega: Complexes, running: Running) -> Complexes:
+        """T of the full equations: (k,) -> (k, kept, kept)."""
+        wide = [one for one, _ in self._each(self._with_plates, omega, running.silent())]
+        return self.complete(self._without_plates(np.stack(wide)), omega)
+
+    def shares(self, fit: RationalMatrix, poles: Poles) -> Floats:
+        """Of the response at each pole's frequency, as `Fitted` has it; the response is that of the fit: (p,)."""
+        part = (np.abs(poles.vector) ** 2).sum(axis=1) / poles.omega.imag
+        response = np.linalg.inv(self._of_fit(fit, poles.omega.real.astype(np.complex128)))
+        return np.asarray(part / np.linalg.norm(response, axis=(1, 2)))
 
     def amplitudes(self, omega: complex, kept: Complexes, pull: Complexes) -> Complexes:
         """Amplitudes of all modes of the box, from the kept ones' and the walls' reaction: (nx, ny, nz)."""

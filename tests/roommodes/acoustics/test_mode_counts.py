@@ -5,11 +5,17 @@ from math import log, pi
 import numpy as np
 import pytest
 
+import roommodes as rm
 from benchmarks.mode_counts import LISTED, count, seeded_walls, shown
-from roommodes.acoustics.built_modes import built_modes, strongest
+from roommodes.acoustics.built_modes import BEYOND_HZ, FOR_READING, KEPT_REACH, built_modes, strongest
+from roommodes.acoustics.resonances import Resonances
+from roommodes.acoustics.rigid_modes import rigid_modes
 from roommodes.acoustics.room import Room, Surface
 from roommodes.acoustics.transfer import transfer_function
 from roommodes.acoustics.wall_laws import ConstantAdmittance, MassSpring
+from roommodes.arrays import Complexes
+
+TOP_HZ = 100.0
 
 
 @pytest.mark.parametrize("seed", [4, 10, 13])
@@ -57,6 +63,38 @@ def test_the_strongest_mode_of_a_light_room_rings_as_its_response_does(close) ->
     assert first.frequency_hz == pytest.approx(27.8, abs=0.1)
     assert first.share > 0.9
     assert first.likeness > 0.95
+
+
+def test_shares_are_those_of_contour_integrals_among_the_walls_own_resonances() -> None:
+    """The residue of T^-1 at each mode, by a circle about it on the full equations; a fit's was off by up to a half."""
+    project = rm.loads(rm.template("two-row"))
+    room, surfaces = project.room, project.surfaces()
+    modes = built_modes(room, surfaces, max_hz=TOP_HZ, precision=FOR_READING)
+    assert len(modes) >= 20
+    assert all(mode.settled for mode in modes)
+    kept = rigid_modes(room, KEPT_REACH * TOP_HZ, with_pressure_mode=True)
+    problem = Resonances(room, surfaces, kept, TOP_HZ + BEYOND_HZ, FOR_READING)
+
+    def inverse(omega: Complexes) -> Complexes:
+        wide = np.stack([one for one, _ in problem._with_plates(omega)])
+        return np.linalg.inv(problem.complete(problem._without_plates(wide), omega))
+
+    omega = np.array([2.0 * pi * mode.frequency_hz + 1j * log(1e3) / mode.decay_time_s for mode in modes])
+    turn = np.exp(2j * pi * (np.arange(12) + 0.5) / 12)
+    looked = 0
+    for mode, at in zip(modes, omega, strict=True):
+        near = np.sort(np.abs(omega - at))[1]
+        if near < 8.0:
+            continue  # one circle could hold two
+        radius = 0.15 * min(near, at.imag)
+        residue = (inverse(at + radius * turn) * turn[:, None, None]).mean(axis=0) * radius
+        size = np.linalg.svd(residue, compute_uv=False)
+        if size[1] > 1e-3 * size[0]:
+            continue  # a pole that is not listed lies beside it
+        share = size[0] / at.imag / np.linalg.norm(inverse(np.array([at.real + 0j]))[0])
+        assert mode.share == pytest.approx(share, abs=2e-3), mode.frequency_hz
+        looked += 1
+    assert looked >= 12
 
 
 def test_modes_that_fall_together_are_both_there() -> None:
