@@ -40,6 +40,7 @@ SETTLED = 1e-9
 LONGEST = 0.2  # step of Newton over omega
 SAME = 1e-6  # relative distance of two omegas that are one
 ALIKE = 0.99  # |cosine| of two vectors that are one
+AGAIN, UNDER_WAY = (1e-5, ALIKE), (1e-3, 0.9)  # both for a pole that full equations settled, and for one they did not
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,12 +281,16 @@ def distinct(matrix: Callable[[Complexes], Complexes], poles: Poles) -> Poles:
 
 
 def repeated(poles: Poles, settled: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which poles are another one again, at its place and with its vector; those that settled count first: (p,)."""
+    """Which poles are another one again, at its place and with its vector; those that settled count first: (p,).
+
+    One that did not settle is also another again where it is under way to it.
+    """
     unit = poles.vector / np.linalg.norm(poles.vector, axis=1)[:, None]
     once: list[int] = []
     for one in np.argsort(~settled, kind="stable"):
-        same = [k for k in once if abs(poles.omega[k] - poles.omega[one]) < SAME * abs(poles.omega[one])]
-        if all(abs(unit[k].conj() @ unit[one]) < ALIKE for k in same):
+        reach, alike = AGAIN if settled[one] else UNDER_WAY
+        near = [k for k in once if abs(poles.omega[k] - poles.omega[one]) < reach * abs(poles.omega[one])]
+        if all(abs(unit[k].conj() @ unit[one]) < alike for k in near):
             once.append(int(one))
     return ~np.isin(np.arange(len(settled)), once)
 

@@ -148,3 +148,6 @@ def test_a_pole_that_two_starts_came_to_counts_once_and_a_double_one_twice() -> 
     poles = Poles(omega=np.array([100.0, 100.0, 100.0 + 1e-5, 101.0]) + 5j, vector=vector)
     assert repeated(poles, np.ones(4, dtype=bool)).tolist() == [False, False, True, False]
     assert repeated(poles, np.array([False, True, True, True])).tolist() == [True, False, False, False]
+    under_way = Poles(omega=np.array([100.0, 100.05, 100.05, 100.3]) + 5j, vector=vector[[0, 0, 1, 0]])
+    assert repeated(under_way, np.array([True, False, False, False])).tolist() == [False, True, False, False]
+    assert not repeated(under_way, np.ones(4, dtype=bool)).any()
