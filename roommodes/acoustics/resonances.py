@@ -384,9 +384,9 @@ class Fitted:
     Parameters
     ----------
     poles : (p,).
-    share : (p,) of the response at each one's frequency: the pole's part over the whole, both as rms over all places
-        and sources in the room. Parts of several poles may take from one another, so that shares may sum to more or
-        less than 1.
+    share : (p,) of the response at each one's frequency, by the fit: the pole's part over the whole, both as rms over
+        all places and sources in the room. Parts of several poles may take from one another, so that shares may sum to
+        more or less than 1.
     fit, answers : the fit, and what the walls do at each of its samples; None where that would be too much to keep.
     """
 
