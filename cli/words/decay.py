@@ -68,6 +68,10 @@ def _print_modes(page: Page, found: BeforeAfterTime) -> None:
     ]
     headers = ["mode", "frequency", "decay time", "share", "level before", "level after"]
     page.table(headers, rows, right=(1, 2, 3, 4, 5))
+    if len(found.modes) > len(rows):
+        page.line(
+            f"Listed are the {len(rows)} of {len(found.modes)} modes that are loudest at the seats, before or after."
+        )
     page.line(
         "share: of the response at the mode's frequency, over all places in the room. A mode's decay time belongs "
         "to the room: no setting and no filter changes it. What the settings change is how strongly it is excited: "
