@@ -299,13 +299,13 @@ class Resonances:
         omega (p,), moved unless the step is long; v^T T' v (p,); and which are sure (p,): where the step is short and
         little left of the equations.
         """
-        step = SLOPE_STEP * omega
+        step, count = SLOPE_STEP * omega, len(omega)
         twice = np.concatenate([omega, omega + step])
         form, left, walls = self._quotient(twice, np.tile(v, (2, 1)), np.tile(pull, (2, 1)))
-        steep = (form[len(omega) :] - form[: len(omega)]) / step
-        move = form[: len(omega)] / steep
+        steep = (form[count:] - form[:count]) / step
+        move = form[:count] / steep
         part = np.abs(move) / np.abs(omega)
-        small = (left[: len(omega)] < SURE) & (walls[: len(omega)] < SURE)
+        small = (left[:count] < SURE) & (walls[:count] < SURE)
         return np.where(part < LONGEST, omega - move, omega), steep, np.asarray((part < REFINED) & small)
 
     def _quotient(self, omega: Complexes, v: Complexes, pull: Complexes) -> tuple[Complexes, Floats, Floats]:

@@ -140,7 +140,12 @@ def test_what_hardly_is_a_pole_is_not_confirmed() -> None:
     room = problem()
     _, _, some, pull = shown_of(room)
     away = Poles(omega=some.omega * 1.01, vector=some.vector)
-    assert not room._confirmed(away.omega, away.vector, pull)[2].any()
+    omega, _, sure = room._confirmed(away.omega, away.vector, pull)
+    assert not sure.any()
+    stays = np.abs(omega - away.omega) < resonances.LONGEST * np.abs(away.omega)  # longer steps are not taken
+    assert stays.all()
+    further = some.omega * 1.1
+    assert (room._confirmed(further, some.vector, pull)[0] == further).all()
 
 
 def test_a_pole_that_two_starts_came_to_counts_once_and_a_double_one_twice() -> None:
